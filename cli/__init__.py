@@ -1,0 +1,1 @@
+"""Thin commands over formulary and trials: parse, call, print."""

@@ -1,0 +1,123 @@
+"""One result of a check: what is wrong or worth knowing, where, and what to do about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from enum import Enum
+
+
+class Severity(Enum):
+    """How much a finding weighs; the order of the members is the order of urgency."""
+
+    ERROR = "error"  # the file or the request cannot be read as meant
+    STOP = "stop"  # nothing may be weighed out until it is settled
+    WARN = "warn"  # read it before going on
+    NOTE = "note"  # worth knowing
+
+    @property
+    def rank(self) -> int:
+        """0 for the most urgent."""
+        return list(Severity).index(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where in the maker's files something stands; lines and columns count from 1."""
+
+    path: str | None = None
+    line: int | None = None
+    column: int | None = None
+    field: str | None = None
+
+    def to_json(self) -> dict[str, object]:
+        return {"path": self.path, "line": self.line, "column": self.column, "field": self.field}
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """Severity, stable code, place, what was found (one sentence) and what to do (the next step)."""
+
+    severity: Severity
+    code: str
+    what: str
+    do: str
+    place: Place = Place()
+    found: str | None = None
+
+    def at(self, path: str) -> Finding:
+        """The same finding, said to be in the file `path` (kept when a path is already known)."""
+        if self.place.path is not None:
+            return self
+        return replace(self, place=replace(self.place, path=path))
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "severity": self.severity.value,
+            "code": self.code,
+            "where": self.place.to_json(),
+            "what": self.what,
+            "do": self.do,
+        }
+
+    def __str__(self) -> str:
+        return render_finding(self)
+
+
+def error(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+    """A finding that the file or the request cannot be read as meant."""
+    return Finding(Severity.ERROR, code, what, do, place, found)
+
+
+def stop(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+    """A finding that blocks a weigh-out."""
+    return Finding(Severity.STOP, code, what, do, place, found)
+
+
+def warn(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+    """A finding to read before going on."""
+    return Finding(Severity.WARN, code, what, do, place, found)
+
+
+def note(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+    """A finding worth knowing."""
+    return Finding(Severity.NOTE, code, what, do, place, found)
+
+
+def render_finding(finding: Finding) -> str:
+    """The finding as text that editors can jump to: `path:line:column: severity: what  [code]`."""
+    place = finding.place
+    start = ":".join(str(part) for part in (place.path, place.line, place.column) if part is not None)
+    head = f"{start}: " if start else ""
+    lines = [f"{head}{finding.severity.value}: {finding.what}  [{finding.code}]"]
+    if place.field and finding.found is not None:
+        lines.append(f"    {place.field}: {finding.found}")
+    elif place.field or finding.found is not None:
+        lines.append(f"    {place.field or finding.found}")
+    if finding.do:
+        lines.append(f"    do: {finding.do}")
+    return "\n".join(lines)
+
+
+def in_file_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings by path, line and column; those without a place keep their order at the end of their file."""
+    return tuple(
+        sorted(
+            findings,
+            key=lambda finding: (
+                finding.place.path or "",
+                finding.place.line if finding.place.line is not None else 1_000_000_000,
+                finding.place.column or 0,
+            ),
+        )
+    )
+
+
+def has_errors(findings: Iterable[Finding]) -> bool:
+    """Whether any finding is an error."""
+    return any(finding.severity is Severity.ERROR for finding in findings)
+
+
+def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings that block a weigh-out."""
+    return tuple(finding for finding in findings if finding.severity is Severity.STOP)

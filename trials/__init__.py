@@ -1,0 +1,1 @@
+"""Trials, outcomes, factors, comparison, explanation, charts; uses formulary."""

@@ -1,0 +1,310 @@
+"""Reading typed fields out of a file's tree, collecting every fault as a finding with its place."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterable, Iterator
+from datetime import date
+from decimal import Decimal
+from typing import TypeVar
+
+from formulary.document import Block, Entry, Listing, Node, Scalar
+from formulary.finding import Finding, Place, error
+from formulary.quantity import (
+    Elapsed,
+    Kind,
+    NotAQuantity,
+    Quantity,
+    Rate,
+    format_decimal,
+    parse_age_days,
+    parse_decimal,
+    parse_elapsed,
+    parse_percent,
+    parse_quantity,
+    parse_rate,
+)
+
+FORMAT = 1
+SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
+
+_T = TypeVar("_T")
+
+
+def nearest(word: str, words: Iterable[str], count: int = 3) -> tuple[str, ...]:
+    """The names that a person most likely meant."""
+    from difflib import get_close_matches
+
+    return tuple(get_close_matches(word, list(words), n=count, cutoff=0.6))
+
+
+def suggest(word: str, words: Iterable[str], otherwise: str) -> str:
+    """What to write instead of a word that is not among `words`."""
+    near = nearest(word, words)
+    return f"did you mean {' or '.join(near)}?" if near else otherwise
+
+
+class Fields:
+    """One block of a file: each read says its key, its kind and its bounds; `finish` reports keys that nobody reads.
+
+    Faults are appended to `findings`; a faulty or missing field reads as None, so that all are found in one go.
+    """
+
+    def __init__(self, block: Block, findings: list[Finding], *, path: str | None, within: str = "") -> None:
+        self.block = block
+        self.findings = findings
+        self.path = path
+        self.within = within
+        self._known: list[str] = []
+
+    def place(self, key: str | None = None) -> Place:
+        """Where the value of `key` stands, or the block itself."""
+        entry = self.block.find(key) if key is not None else None
+        if entry is not None:
+            return self.place_of(entry.value, key)
+        return Place(self.path, self.block.line, self.block.column, self._field(key))
+
+    def place_of(self, node: Node, field: str | None = None) -> Place:
+        """Where a node stands, named by its field."""
+        return Place(self.path, node.line, node.column, self._field(field))
+
+    def _field(self, key: str | None) -> str | None:
+        return ", ".join(part for part in (self.within, key) if part) or None
+
+    def report(self, code: str, what: str, do: str, node: Node | None = None, key: str | None = None) -> None:
+        """Add an error at a node (or the block), with the text found there."""
+        place = self.place_of(node, key) if node is not None else self.place(key)
+        found = node.text[:60] if isinstance(node, Scalar) else None
+        self.findings.append(error(code, what, do, place, found=found))
+
+    def has(self, key: str) -> bool:
+        """Whether the key stands in the file."""
+        self._know(key)
+        return self.block.find(key) is not None
+
+    def _know(self, key: str) -> None:
+        if key not in self._known:
+            self._known.append(key)
+
+    def node(self, key: str, *, required: bool = False) -> Node | None:
+        """The raw node of a key."""
+        self._know(key)
+        entry = self.block.find(key)
+        if entry is None:
+            if required:
+                self.report("missing-key", f"`{key}` is missing", f"add a line `{key}: ...`", None, key)
+            return None
+        if isinstance(entry.value, Scalar) and entry.value.is_empty:
+            self.report("empty-value", f"`{key}` has no value", "write one, or remove the line", entry.value, key)
+            return None
+        return entry.value
+
+    def scalar(self, key: str, *, required: bool = False) -> Scalar | None:
+        """The scalar of a key."""
+        node = self.node(key, required=required)
+        if node is None or isinstance(node, Scalar):
+            return node
+        self.report("wrong-shape", f"`{key}` holds several values", "write one value", node, key)
+        return None
+
+    def text(self, key: str, *, required: bool = False) -> str | None:
+        """The source text of a key."""
+        scalar = self.scalar(key, required=required)
+        return None if scalar is None else scalar.text
+
+    def parsed(self, key: str, parse: Callable[[str], _T], *, required: bool = False) -> _T | None:
+        """The key's text through `parse`, whose NotAQuantity becomes a finding."""
+        scalar = self.scalar(key, required=required)
+        return None if scalar is None else self.parse_node(scalar, parse, key)
+
+    def parse_node(self, node: Node, parse: Callable[[str], _T], key: str | None = None) -> _T | None:
+        """A scalar node's text through `parse`."""
+        if not isinstance(node, Scalar):
+            self.report("wrong-shape", f"`{key or self.within}` holds several values", "write one value", node, key)
+            return None
+        try:
+            return parse(node.text)
+        except NotAQuantity as problem:
+            self.report("bad-value", problem.what, problem.do, node, key)
+            return None
+
+    def decimal(
+        self, key: str, *, required: bool = False, low: Decimal | None = None, high: Decimal | None = None
+    ) -> Decimal | None:
+        """A bare number, within bounds when given."""
+        number = self.parsed(key, parse_decimal, required=required)
+        return self._bounded(key, number, low, high)
+
+    def percent(
+        self,
+        key: str,
+        *,
+        required: bool = False,
+        low: Decimal | None = Decimal(0),
+        high: Decimal | None = Decimal(100),
+        refuse_fraction: bool = False,
+    ) -> Decimal | None:
+        """A percentage written `5` or `5 %`; `refuse_fraction` refuses a bare 0.05 where 5 is meant."""
+        number = self.parsed(key, parse_percent, required=required)
+        scalar = self.scalar(key) if number is not None else None
+        if number is not None and scalar is not None and refuse_fraction:
+            fault = fraction_fault(number, scalar.text)
+            if fault:
+                self.report("fraction", *fault, scalar, key)
+                return None
+        return self._bounded(key, number, low, high)
+
+    def _bounded(self, key: str, number: Decimal | None, low: Decimal | None, high: Decimal | None) -> Decimal | None:
+        if number is None:
+            return None
+        if (low is not None and number < low) or (high is not None and number > high):
+            bounds = f"{'' if low is None else format_decimal(low)} to {'' if high is None else format_decimal(high)}"
+            what = f"{format_decimal(number)} is outside {bounds.strip()}"
+            self.report("out-of-bounds", what, f"write a number from {bounds.strip()}", self.scalar(key), key)
+            return None
+        return number
+
+    def quantity(self, key: str, *kinds: Kind, required: bool = False) -> Quantity | None:
+        """An amount with a unit of one of `kinds`."""
+        return self.parsed(key, lambda text: parse_quantity(text, *kinds), required=required)
+
+    def amount(self, key: str, unit: str, kind: Kind, *, required: bool = False) -> Decimal | None:
+        """An amount that may not be negative, converted to `unit`."""
+        quantity = self.quantity(key, kind, required=required)
+        if quantity is None:
+            return None
+        try:
+            number = quantity.to(unit)
+        except NotAQuantity as problem:
+            self.report("bad-value", problem.what, problem.do, self.scalar(key), key)
+            return None
+        if number < 0 and kind is not Kind.TEMPERATURE:
+            self.report("negative", f"{quantity} is below zero", "write 0 or more", self.scalar(key), key)
+            return None
+        return number
+
+    def rate(self, key: str, *, required: bool = False) -> Rate | None:
+        """A rate that names what it is a part of."""
+        return self.parsed(key, parse_rate, required=required)
+
+    def elapsed(self, key: str, *, required: bool = False) -> Elapsed | None:
+        """A time since lye in."""
+        return self.parsed(key, parse_elapsed, required=required)
+
+    def age_days(self, key: str, *, required: bool = False) -> Decimal | None:
+        """Days since the soap was made."""
+        return self.parsed(key, parse_age_days, required=required)
+
+    def date(self, key: str, *, required: bool = False) -> date | None:
+        """A date written YYYY-MM-DD."""
+        return self.parsed(key, parse_date, required=required)
+
+    def choice(self, key: str, options: Iterable[str], *, required: bool = False) -> str | None:
+        """One of a few words."""
+        scalar = self.scalar(key, required=required)
+        if scalar is None:
+            return None
+        words = list(options)
+        if scalar.text in words:
+            return scalar.text
+        do = suggest(scalar.text, words, f"write one of: {', '.join(words)}")
+        self.report("not-a-choice", f"{scalar.text[:40]!r} is not one of: {', '.join(words)}", do, scalar, key)
+        return None
+
+    def slug(self, key: str, *, required: bool = False) -> str | None:
+        """A name in plain lower-case words joined by hyphens."""
+        scalar = self.scalar(key, required=required)
+        if scalar is None:
+            return None
+        if not SLUG.fullmatch(scalar.text):
+            what = f"{scalar.text[:40]!r} is not a name used here"
+            self.report("bad-name", what, "write lower-case words joined by hyphens: olive-oil", scalar, key)
+            return None
+        return scalar.text
+
+    def block_of(self, key: str, *, required: bool = False) -> Fields | None:
+        """The block under a key, to be read and finished by itself."""
+        node = self.node(key, required=required)
+        return None if node is None else self.as_block(node, key)
+
+    def as_block(self, node: Node, name: str) -> Fields | None:
+        """A node that must be a block."""
+        if isinstance(node, Block):
+            return Fields(node, self.findings, path=self.path, within=self._field(name) or "")
+        self.report("wrong-shape", f"`{name}` is not a block of `key: value`", "write `key: value` lines", node, name)
+        return None
+
+    def entries(self, key: str, *, required: bool = False) -> tuple[Entry, ...]:
+        """The entries of the block under a key whose keys are names."""
+        node = self.node(key, required=required)
+        if node is None:
+            return ()
+        if isinstance(node, Block):
+            return node.entries
+        self.report("wrong-shape", f"`{key}` is not a block of `name: value`", "write `name: value` lines", node, key)
+        return ()
+
+    def items(self, key: str, *, required: bool = False) -> tuple[Node, ...]:
+        """The items of the list under a key."""
+        node = self.node(key, required=required)
+        if node is None:
+            return ()
+        if isinstance(node, Listing):
+            return node.items
+        self.report("wrong-shape", f"`{key}` is not a list", "begin each item with `- `, or write [a, b]", node, key)
+        return ()
+
+    def blocks(self, key: str, *, required: bool = False, name: str | None = None) -> Iterator[Fields]:
+        """The blocks of the list under a key; `name` is the key of each item that names it in findings."""
+        for number, node in enumerate(self.items(key, required=required), 1):
+            label = str(number)
+            if isinstance(node, Block) and name is not None:
+                entry = node.find(name)
+                if entry is not None and isinstance(entry.value, Scalar):
+                    label = entry.value.text[:40]
+            fields = self.as_block(node, f"{key}, {label}")
+            if fields is not None:
+                yield fields
+
+    def check_format(self) -> bool:
+        """Whether `format:` says a format that this program reads."""
+        number = self.parsed("format", parse_decimal, required=True)
+        if number is None:
+            return False
+        if number == FORMAT:
+            return True
+        scalar = self.scalar("format")
+        if number > FORMAT:
+            what = f"format {format_decimal(number)} was made by a newer formulary"
+            self.report("format-newer", what, "install the newer version of this program", scalar, "format")
+        else:
+            self.report("format-unknown", f"there is no format {number}", "write `format: 1`", scalar, "format")
+        return False
+
+    def finish(self) -> None:
+        """Report each key that was never asked for."""
+        for entry in self.block.entries:
+            if entry.key.text not in self._known:
+                do = suggest(entry.key.text, self._known, f"keys here: {', '.join(self._known)}")
+                place = Place(self.path, entry.key.line, entry.key.column, self._field(entry.key.text))
+                self.findings.append(error("unknown-key", f"`{entry.key.text[:40]}` is not a key here", do, place))
+
+
+def parse_date(text: str) -> date:
+    """A date written YYYY-MM-DD. Raises NotAQuantity."""
+    stripped = text.strip()
+    try:
+        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", stripped):
+            raise ValueError
+        return date.fromisoformat(stripped)
+    except ValueError:
+        raise NotAQuantity(f"{stripped[:24]!r} is not a date", "write year-month-day, such as 2026-10-03") from None
+
+
+def fraction_fault(number: Decimal, text: str) -> tuple[str, str] | None:
+    """What to say of a bare number between 0 and 1 where a percentage is due, or None."""
+    if 0 < number < 1 and "%" not in text:
+        meant = format_decimal((number * 100).normalize())
+        what = f"{text} looks like a fraction; percentages are written 5, not 0.05"
+        return what, f"write {meant}, or `{text} %` if so little is meant"
+    return None

@@ -1,0 +1,380 @@
+"""Amounts with their units, in exact decimals: parse, convert, format.
+
+Every number that a person writes keeps its digits (`Decimal`); conversions use exact definitions
+(international avoirdupois pound 0.45359237 kg, inch 25.4 mm). Spoons, cups and fluid ounces are no fixed
+units: their millilitres come from `formulary.yaml`, so here they are only named.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from decimal import Decimal, localcontext
+from enum import Enum
+
+
+class NotAQuantity(ValueError):  # noqa: N818 - it reads as the sentence it is
+    """The text is not an amount of the kind asked for; says what is wrong and what to write instead."""
+
+    def __init__(self, what: str, do: str) -> None:
+        super().__init__(what)
+        self.what = what
+        self.do = do
+
+
+class Kind(Enum):
+    """What a unit measures."""
+
+    MASS = "mass"
+    VOLUME = "volume"
+    TEMPERATURE = "temperature"
+    DURATION = "duration"
+    LENGTH = "length"
+    PERCENT = "percent"
+
+
+# unit -> (kind, factor to the kind's first unit). Temperature is not a factor and is treated in `Quantity.to`.
+_UNITS: dict[str, tuple[Kind, Decimal]] = {
+    "g": (Kind.MASS, Decimal(1)),
+    "kg": (Kind.MASS, Decimal(1000)),
+    "mg": (Kind.MASS, Decimal("0.001")),
+    "oz": (Kind.MASS, Decimal("28.349523125")),
+    "lb": (Kind.MASS, Decimal("453.59237")),
+    "ml": (Kind.VOLUME, Decimal(1)),
+    "l": (Kind.VOLUME, Decimal(1000)),
+    "tsp": (Kind.VOLUME, Decimal(0)),
+    "tbsp": (Kind.VOLUME, Decimal(0)),
+    "cup": (Kind.VOLUME, Decimal(0)),
+    "fl_oz": (Kind.VOLUME, Decimal(0)),
+    "°C": (Kind.TEMPERATURE, Decimal(1)),
+    "°F": (Kind.TEMPERATURE, Decimal(1)),
+    "s": (Kind.DURATION, Decimal(1)),
+    "min": (Kind.DURATION, Decimal(60)),
+    "h": (Kind.DURATION, Decimal(3600)),
+    "d": (Kind.DURATION, Decimal(86400)),
+    "mm": (Kind.LENGTH, Decimal(1)),
+    "cm": (Kind.LENGTH, Decimal(10)),
+    "in": (Kind.LENGTH, Decimal("25.4")),
+    "%": (Kind.PERCENT, Decimal(1)),
+}
+
+_SPELLINGS = {
+    "gram": "g",
+    "grams": "g",
+    "kilogram": "kg",
+    "kilograms": "kg",
+    "lbs": "lb",
+    "mL": "ml",
+    "L": "l",
+    "litre": "l",
+    "litres": "l",
+    "liter": "l",
+    "liters": "l",
+    "C": "°C",
+    "F": "°F",
+    "degC": "°C",
+    "degF": "°F",
+    "sec": "s",
+    "second": "s",
+    "seconds": "s",
+    "mins": "min",
+    "minute": "min",
+    "minutes": "min",
+    "hr": "h",
+    "hour": "h",
+    "hours": "h",
+    "day": "d",
+    "days": "d",
+    "inch": "in",
+    "percent": "%",
+    "teaspoon": "tsp",
+    "tablespoon": "tbsp",
+    "cups": "cup",
+    "floz": "fl_oz",
+}
+_WEEKS = {"week": 7, "weeks": 7, "w": 7}
+SPOON_UNITS = ("tsp", "tbsp", "cup", "fl_oz")
+
+_EXAMPLES = {
+    Kind.MASS: "1000 g",
+    Kind.VOLUME: "250 ml",
+    Kind.TEMPERATURE: "38 °C",
+    Kind.DURATION: "4 min",
+    Kind.LENGTH: "3.1 mm",
+    Kind.PERCENT: "5 %",
+}
+
+_NUMBER = r"[+-]?(?:\d[\d_]*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?"
+_NUMBER_ONLY = re.compile(_NUMBER)
+_AMOUNT = re.compile(rf"({_NUMBER})\s*(\S.*)?")
+_COMMA = re.compile(r"[+-]?\d+,\d+")
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """An exact amount and its unit, as written."""
+
+    amount: Decimal
+    unit: str
+
+    @property
+    def kind(self) -> Kind:
+        """What the unit measures."""
+        return _UNITS[self.unit][0]
+
+    def to(self, unit: str) -> Decimal:
+        """The amount in another unit of the same kind.
+
+        Raises NotAQuantity for a unit of another kind, and for spoons, whose size is the maker's to say.
+        """
+        if unit == self.unit:
+            return self.amount
+        kind, factor = _UNITS[unit]
+        if kind is not self.kind:
+            raise NotAQuantity(f"{self} is a {self.kind.value}, not a {kind.value}", f"write {_EXAMPLES[kind]}")
+        if kind is Kind.TEMPERATURE:
+            if unit == "°C":
+                return (self.amount - 32) * 5 / 9
+            return self.amount * 9 / 5 + 32
+        own = _UNITS[self.unit][1]
+        if not own or not factor:
+            raise NotAQuantity(f"{self} has no fixed size", "give millilitres, or set `measures` in formulary.yaml")
+        return self.amount * own / factor
+
+    def __str__(self) -> str:
+        return f"{format_decimal(self.amount)} {self.unit}"
+
+
+def parse_decimal(text: str) -> Decimal:
+    """The exact number written in `text`.
+
+    Raises NotAQuantity for anything but a plain finite decimal of at most 20 digits.
+    """
+    stripped = text.strip()
+    if _COMMA.fullmatch(stripped):
+        raise NotAQuantity(f"{stripped!r} is not a number", f"write a point: {stripped.replace(',', '.')}")
+    if not _NUMBER_ONLY.fullmatch(stripped):
+        raise NotAQuantity(f"{stripped[:40]!r} is not a number", "write plain digits, such as 33 or 1.25")
+    digits = stripped.replace("_", "")
+    if sum(character.isdigit() for character in digits) > 20:
+        raise NotAQuantity(f"{stripped[:24]}... has more digits than any scale", "write at most 20 digits")
+    return Decimal(digits)
+
+
+def format_decimal(number: Decimal) -> str:
+    """A number as a person writes it: no exponent, digits as they are."""
+    return f"{number:f}"
+
+
+def format_number(number: float, places: int) -> str:
+    """A calculated number with a fixed number of places and never `-0.0`."""
+    text = f"{number:.{places}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+
+
+def parse_quantity(text: str, *kinds: Kind) -> Quantity:
+    """The amount in `text`, which must carry a unit of one of `kinds`.
+
+    Raises NotAQuantity, with what to write instead, for a bare number, an unknown unit, or another kind of unit.
+
+    >>> parse_quantity("1.5 kg", Kind.MASS).to("g")
+    Decimal('1500.0')
+    """
+    stripped = text.strip()
+    example = " or ".join(_EXAMPLES[kind] for kind in kinds)
+    match = _AMOUNT.fullmatch(stripped)
+    if not match:
+        if re.match(r"[+-]?\d+,\d+", stripped):
+            raise NotAQuantity(f"{stripped!r} has a comma", "write a decimal point")
+        raise NotAQuantity(f"{stripped[:40]!r} is not an amount", f"write a number and its unit, such as {example}")
+    amount = parse_decimal(match.group(1))
+    spelled = (match.group(2) or "").strip()
+    if not spelled:
+        do = f"add the unit, such as {example}"
+        raise NotAQuantity(f"{stripped!r} has no unit", do)
+    if spelled in _WEEKS and Kind.DURATION in kinds:
+        return Quantity(amount * _WEEKS[spelled], "d")
+    unit = find_unit(spelled)
+    if unit is None:
+        raise NotAQuantity(f"{spelled[:24]!r} is not a unit known here", f"write {example}")
+    quantity = Quantity(amount, unit)
+    if quantity.kind not in kinds:
+        wanted = " or ".join(kind.value for kind in kinds)
+        raise NotAQuantity(f"{stripped!r} is a {quantity.kind.value}, not a {wanted}", f"write {example}")
+    return quantity
+
+
+def find_unit(spelled: str) -> str | None:
+    """The unit's one spelling used here, or None."""
+    if spelled in _UNITS:
+        return spelled
+    if spelled in _SPELLINGS:
+        return _SPELLINGS[spelled]
+    lowered = spelled.lower().replace(" ", "_")
+    return lowered if lowered in _UNITS else _SPELLINGS.get(lowered)
+
+
+def parse_mass_g(text: str) -> Decimal:
+    """Grams of a mass such as `1000 g`, `1.5 kg` or `2 lb`; more than nothing.
+
+    Raises NotAQuantity.
+    """
+    mass_g = parse_quantity(text, Kind.MASS).to("g")
+    if mass_g <= 0:
+        raise NotAQuantity(f"{text.strip()!r} is no weight", "write more than 0 g")
+    return mass_g
+
+
+def parse_percent(text: str) -> Decimal:
+    """Percent written `5` or `5 %`. Raises NotAQuantity."""
+    stripped = text.strip()
+    if stripped.endswith("%"):
+        return parse_decimal(stripped[:-1])
+    if stripped.lower().endswith("percent"):
+        return parse_decimal(stripped[: -len("percent")])
+    return parse_decimal(stripped)
+
+
+class Basis(Enum):
+    """What a rate is a part of."""
+
+    OILS = "oils"
+    BATTER = "batter"
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """So much of a material for so much oil or batter: `8 % of oils`, `30 g per kg oils`, `1 tbsp per kg oils`."""
+
+    amount: Decimal
+    unit: str  # "%", a mass unit or a volume unit, the last two per kg
+    basis: Basis
+
+    @property
+    def is_volume(self) -> bool:
+        """Whether the rate is measured in spoons or millilitres rather than weighed."""
+        return _UNITS[self.unit][0] is Kind.VOLUME
+
+    def percent_of_basis(self) -> Decimal:
+        """Percent by mass of the basis. Raises NotAQuantity for a rate by volume."""
+        if self.unit == "%":
+            return self.amount
+        with localcontext() as context:
+            context.prec = 34
+            return Quantity(self.amount, self.unit).to("g") / 10
+
+    def __str__(self) -> str:
+        if self.unit == "%":
+            return f"{format_decimal(self.amount)} % of {self.basis.value}"
+        return f"{format_decimal(self.amount)} {self.unit} per kg {self.basis.value}"
+
+
+_RATE_PERCENT = re.compile(rf"({_NUMBER})\s*(?:%|percent)\s*(?:of\s+(?:the\s+)?(\w+))?")
+_RATE_PER_KG = re.compile(rf"({_NUMBER})\s*([^\s\d]+(?:\s+oz)?)\s+per\s+kg\s+(?:of\s+)?(?:the\s+)?(\w+)")
+_RATE_EXAMPLE = 'write "8 % of oils", "3 % of batter" or "30 g per kg oils"'
+
+
+def parse_rate(text: str) -> Rate:
+    """The rate written in `text`; it always names what it is a part of.
+
+    Raises NotAQuantity, with what to write instead, for a rate without a basis or with an unknown unit.
+    """
+    stripped = text.strip()
+    match = _RATE_PERCENT.fullmatch(stripped)
+    if match:
+        if match.group(2) is None:
+            raise NotAQuantity(f"{stripped!r} does not say of what", _RATE_EXAMPLE)
+        amount, unit, basis_text = parse_decimal(match.group(1)), "%", match.group(2)
+    else:
+        match = _RATE_PER_KG.fullmatch(stripped)
+        if not match:
+            raise NotAQuantity(f"{stripped[:40]!r} is not a rate", _RATE_EXAMPLE)
+        found = find_unit(match.group(2))
+        if found is None or _UNITS[found][0] not in (Kind.MASS, Kind.VOLUME):
+            raise NotAQuantity(f"{match.group(2)!r} is not a unit for a rate", _RATE_EXAMPLE)
+        amount, unit, basis_text = parse_decimal(match.group(1)), found, match.group(3)
+    bases = {"oils": Basis.OILS, "oil": Basis.OILS, "batter": Basis.BATTER}
+    if basis_text not in bases:
+        raise NotAQuantity(f"{basis_text!r} is not what a rate refers to", _RATE_EXAMPLE)
+    if amount < 0:
+        raise NotAQuantity(f"{stripped!r} is below zero", "write 0 or more")
+    return Rate(amount, unit, bases[basis_text])
+
+
+@dataclass(frozen=True, slots=True)
+class Elapsed:
+    """A time on a record, in seconds, as well as it is known: exact, about, between, or unknown."""
+
+    low_s: Decimal | None
+    high_s: Decimal | None
+    approximate: bool = False
+
+    @property
+    def is_known(self) -> bool:
+        """Whether any figure was written down."""
+        return self.low_s is not None
+
+    @property
+    def middle_s(self) -> Decimal | None:
+        """The middle of what is known."""
+        if self.low_s is None or self.high_s is None:
+            return None
+        return (self.low_s + self.high_s) / 2
+
+    def __str__(self) -> str:
+        if self.low_s is None or self.high_s is None:
+            return "unknown"
+        if self.low_s != self.high_s:
+            return f"{format_clock(self.low_s)} to {format_clock(self.high_s)}"
+        return ("~" if self.approximate else "") + format_clock(self.low_s)
+
+
+_CLOCK = re.compile(r"(-)?(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)")
+_RANGE = re.compile(rf"({_NUMBER})\s*(?:-|–|to)\s*({_NUMBER})\s*(\S+)")
+
+
+def parse_elapsed(text: str) -> Elapsed:
+    """A time since lye in: `4:10`, `1:02:00`, `250 s`, `~4 min`, `3-5 min`, `unknown`; `-15:00` is before it.
+
+    Raises NotAQuantity.
+    """
+    stripped = text.strip()
+    if stripped == "unknown":
+        return Elapsed(None, None)
+    approximate = stripped.startswith("~")
+    body = stripped.lstrip("~").strip()
+    match = _CLOCK.fullmatch(body)
+    if match:
+        sign = -1 if match.group(1) else 1
+        hours = int(match.group(2) or 0)
+        seconds = Decimal(sign * (hours * 3600 + int(match.group(3)) * 60 + int(match.group(4))))
+        return Elapsed(seconds, seconds, approximate)
+    match = _RANGE.fullmatch(body)
+    if match:
+        low = parse_quantity(f"{match.group(1)} {match.group(3)}", Kind.DURATION).to("s")
+        high = parse_quantity(f"{match.group(2)} {match.group(3)}", Kind.DURATION).to("s")
+        if high < low:
+            raise NotAQuantity(f"{stripped!r} runs backwards", "write the earlier time first")
+        return Elapsed(low, high, approximate)
+    try:
+        seconds = parse_quantity(body, Kind.DURATION).to("s")
+    except NotAQuantity as problem:
+        raise NotAQuantity(problem.what, 'write "4:10", "250 s", "~4 min", "3-5 min" or unknown') from None
+    return Elapsed(seconds, seconds, approximate)
+
+
+def format_clock(seconds: Decimal) -> str:
+    """Seconds as `m:ss` or `h:mm:ss`."""
+    total = int(seconds.copy_abs().to_integral_value())
+    sign = "-" if seconds < 0 and total else ""
+    hours, rest = divmod(total, 3600)
+    minutes, left = divmod(rest, 60)
+    return f"{sign}{hours}:{minutes:02d}:{left:02d}" if hours else f"{sign}{minutes}:{left:02d}"
+
+
+def parse_age_days(text: str) -> Decimal:
+    """Days of an age such as `1 d`, `36 h` or `4 weeks`. Raises NotAQuantity."""
+    days = parse_quantity(text, Kind.DURATION).to("d")
+    if days < 0:
+        raise NotAQuantity(f"{text.strip()!r} is before the soap was made", "write 0 d or more")
+    return days

@@ -1,0 +1,1 @@
+"""A recipe version worked out for a size; its checks."""

@@ -1,0 +1,283 @@
+"""A batch: a recipe version worked out for a size, and the grams in the pot that everything is calculated from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
+
+from formulary.finding import Finding
+
+ROLES = ("oil", "alkali", "water", "addition", "scent")
+
+
+@dataclass(frozen=True, slots=True)
+class PotLine:
+    """One thing in the pot, in grams.
+
+    role: one of ROLES. at: the stage, "lye water" | "oils" | "trace" | "top".
+    portion: the one portion that it went into, or None for the whole batter.
+    water: for additions, "replaces" | "extra" | None.
+    """
+
+    material: str
+    role: str
+    at: str
+    grams: float
+    portion: str | None = None
+    water: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PotPortion:
+    """A portion's share of the shared batter (fractions of 1); by_eye: give or take."""
+
+    name: str
+    share: float
+    by_eye: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Pot:
+    """All that went, or will go, into one batch; without portions the batter is one, called `whole`."""
+
+    lines: tuple[PotLine, ...]
+    portions: tuple[PotPortion, ...] = ()
+
+    def grams(self, *roles: str) -> float:
+        """Grams of all lines of the roles given."""
+        return sum(line.grams for line in self.lines if line.role in roles)
+
+    def portion_names(self) -> tuple[str, ...]:
+        """The portions' names; `whole` for a batter that was not split."""
+        return tuple(portion.name for portion in self.portions) or (WHOLE,)
+
+
+WHOLE = "whole"
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedOil:
+    """An oil to weigh."""
+
+    material: str
+    percent: float
+    grams: float
+    at: str
+
+    def to_json(self) -> dict[str, object]:
+        return {"material": self.material, "percent": self.percent, "grams": self.grams, "at": self.at}
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedAlkali:
+    """An alkali to weigh: grams as the scale shows them (rounded down), the pure part of that, and for what."""
+
+    material: str
+    grams: float
+    pure_grams: float
+    assay_percent: float
+    for_acids_grams: float = 0.0
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "material": self.material,
+            "grams": self.grams,
+            "pure_grams": self.pure_grams,
+            "assay_percent": self.assay_percent,
+            "for_acids_grams": self.for_acids_grams,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class WaterFigures:
+    """Grams to weigh and in the whole pot; lye concentrations in percent: nominal, in the jug, effective."""
+
+    weigh_grams: float
+    total_grams: float
+    nominal_percent: float
+    in_jug_percent: float
+    effective_percent: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "weigh_grams": self.weigh_grams,
+            "total_grams": self.total_grams,
+            "nominal_percent": self.nominal_percent,
+            "in_jug_percent": self.in_jug_percent,
+            "effective_percent": self.effective_percent,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Superfat:
+    """Percent of the saponifiable equivalents left without alkali.
+
+    nominal: as the recipe states it. effective: of all that is in the pot.
+    low, high: the band by root-sum-square of what is not known exactly; worst_low, worst_high: all at once.
+    """
+
+    nominal: float
+    effective: float
+    low: float
+    high: float
+    worst_low: float
+    worst_high: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "nominal": self.nominal,
+            "effective": self.effective,
+            "low": self.low,
+            "high": self.high,
+            "worst_low": self.worst_low,
+            "worst_high": self.worst_high,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedAddition:
+    """An addition to weigh, and the water that it brings."""
+
+    material: str
+    at: str
+    grams: float
+    water_grams: float
+    water: str | None = None
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "material": self.material,
+            "at": self.at,
+            "grams": self.grams,
+            "water_grams": self.water_grams,
+            "water": self.water,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class WeighedScent:
+    """A scent to weigh, and its percentages of the oils, the batter, the cured and the dry bar."""
+
+    material: str
+    at: str
+    grams: float
+    percent_of_oils: float
+    percent_of_batter: float
+    percent_of_cured: float
+    percent_of_dry: float
+    limit_percent: float | None
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "material": self.material,
+            "at": self.at,
+            "grams": self.grams,
+            "percent_of_oils": self.percent_of_oils,
+            "percent_of_batter": self.percent_of_batter,
+            "percent_of_cured": self.percent_of_cured,
+            "percent_of_dry": self.percent_of_dry,
+            "limit_percent": self.limit_percent,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class PortionFigures:
+    """One portion: its share in percent, its grams, and its scent at the worst end of its split."""
+
+    name: str
+    share_percent: float
+    grams: float
+    scent: tuple[WeighedScent, ...] = ()
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "name": self.name,
+            "share_percent": self.share_percent,
+            "grams": self.grams,
+            "scent": [line.to_json() for line in self.scent],
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PotFigures:
+    """What the grams in a pot amount to: the effective formula's figures, for a plan or for a batch as made."""
+
+    oil_mass_g: float
+    batter_grams: float
+    oil_percents: Mapping[str, float]
+    superfat_effective: float
+    superfat_low: float
+    superfat_high: float
+    superfat_worst_low: float
+    superfat_worst_high: float
+    pure_alkali_g: float
+    water_weighed_g: float
+    water_total_g: float
+    in_jug_percent: float
+    effective_percent: float
+    scent: tuple[WeighedScent, ...]
+    portions: tuple[PortionFigures, ...]
+    fatty_acids: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
+    sugars_g_per_kg_oils: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """What to weigh, and what is known about it. Grams are None in JSON while a stop finding stands."""
+
+    recipe: str
+    recipe_name: str
+    version_id: str | None
+    version_label: str | None
+    purpose: str
+    oils: tuple[WeighedOil, ...]
+    lye: tuple[WeighedAlkali, ...]
+    water: WaterFigures
+    superfat: Superfat
+    additions: tuple[WeighedAddition, ...]
+    scent: tuple[WeighedScent, ...]
+    portions: tuple[PortionFigures, ...]
+    oil_mass_g: float
+    batter_grams: float
+    findings: tuple[Finding, ...]
+    pot: Pot
+    process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    display_names: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+
+    @property
+    def is_stopped(self) -> bool:
+        """Whether a finding says that nothing may be weighed out."""
+        from formulary.finding import stops
+
+        return bool(stops(self.findings))
+
+    def to_json(self) -> dict[str, object]:
+        """The batch with stable keys; all keys stay, with null for every gram, while it is stopped."""
+        tree: dict[str, object] = {
+            "recipe": self.recipe,
+            "version": {"id": self.version_id, "label": self.version_label},
+            "purpose": self.purpose,
+            "oils": [line.to_json() for line in self.oils],
+            "lye": [line.to_json() for line in self.lye],
+            "water": self.water.to_json(),
+            "superfat": self.superfat.to_json(),
+            "additions": [line.to_json() for line in self.additions],
+            "scent": [line.to_json() for line in self.scent],
+            "portions": [portion.to_json() for portion in self.portions],
+            "oil_mass_grams": self.oil_mass_g,
+            "batter_grams": self.batter_grams,
+            "findings": [finding.to_json() for finding in self.findings],
+        }
+        return _without_grams(tree) if self.is_stopped else tree
+
+
+def _without_grams(tree: dict[str, object]) -> dict[str, object]:
+    def blank(value: object, key: str) -> object:
+        if isinstance(value, dict):
+            return {name: blank(item, name) for name, item in value.items()}
+        if isinstance(value, list):
+            return [blank(item, key) for item in value]
+        return None if key.endswith("grams") else value
+
+    return {key: blank(value, key) for key, value in tree.items()}

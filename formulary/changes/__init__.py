@@ -1,0 +1,1 @@
+"""What changed between two formulas: compare, apply, merge, and say it."""

@@ -1,0 +1,1 @@
+"""Recipes: model, reading, editing in place, versions."""

@@ -1,0 +1,125 @@
+"""A recipe: the formula in percentages and rates, free of any batch size."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+
+from formulary.finding import Place
+from formulary.quantity import Rate
+
+# When a line goes in, in working order.
+STAGES = ("lye water", "oils", "trace", "top")
+PURPOSES = ("skin", "household")
+WATER_METHODS = ("lye_concentration", "water_to_lye", "percent_of_oils")
+COVERS = ("open", "covered", "insulated", "fridge", "oven")
+
+
+@dataclass(frozen=True, slots=True)
+class BasedOn:
+    """The version that a variant was branched from: recipe name and full id."""
+
+    recipe: str
+    version: str
+
+
+@dataclass(frozen=True, slots=True)
+class OilLine:
+    """An oil (a wax or fatty acid among them) and its percent of the oils; `at: trace` holds it back."""
+
+    material: str
+    percent: Decimal
+    at: str = "oils"
+
+
+@dataclass(frozen=True, slots=True)
+class Lye:
+    """The alkalis and their shares on the stated basis, and the superfat in percent.
+
+    alkalis: material -> share; a single alkali has share 100 and no basis.
+    by: "mass" or "moles" of pure alkali, None for a single alkali.
+    """
+
+    alkalis: tuple[tuple[str, Decimal], ...]
+    superfat: Decimal
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Water:
+    """The one rule for the water: a method of WATER_METHODS and its figure."""
+
+    method: str
+    value: Decimal
+
+
+@dataclass(frozen=True, slots=True)
+class Addition:
+    """Something added at a rate. `water` says whether its water replaces water weighed or is extra.
+
+    prepared: how it goes in ("frozen", "chilled", "flat"), where that matters for safety.
+    """
+
+    material: str
+    rate: Rate
+    at: str
+    water: str | None = None
+    prepared: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ScentLine:
+    """A fragrance or essential oil at a rate for the whole batch."""
+
+    material: str
+    rate: Rate
+    at: str = "trace"
+
+
+@dataclass(frozen=True, slots=True)
+class RecipePortion:
+    """Part of the batter handled by itself.
+
+    share: percent of the batter; by_eye: give or take, in percent of the batter.
+    gets: material -> percent of that line's whole amount; a line not named follows the share.
+    """
+
+    name: str
+    share: Decimal
+    by_eye: Decimal = Decimal(0)
+    gets: tuple[tuple[str, Decimal], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Recipe:
+    """One recipe as its file states it. Equality is of the content; `places` only says where it stands."""
+
+    slug: str
+    name: str
+    oils: tuple[OilLine, ...]
+    lye: Lye
+    water: Water
+    purpose: str = "skin"
+    formerly: tuple[str, ...] = ()
+    based_on: BasedOn | None = None
+    additions: tuple[Addition, ...] = ()
+    scent: tuple[ScentLine, ...] = ()
+    portions: tuple[RecipePortion, ...] = ()
+    process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    notes: str = ""
+    conflicts: tuple[str, ...] = ()
+    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+
+    def place(self, *parts: str) -> Place:
+        """Where a part of the recipe stands in its file: `place("oils", "olive-oil")`; an empty place if unknown."""
+        return self.places.get("/".join(parts), self.places.get(parts[0], Place()) if parts else Place())
+
+    def materials(self) -> tuple[str, ...]:
+        """Every material named, once, in the order of the file."""
+        names = [line.material for line in self.oils]
+        names += [material for material, _ in self.lye.alkalis]
+        names += [line.material for line in self.additions]
+        names += [line.material for line in self.scent]
+        return tuple(dict.fromkeys(names))

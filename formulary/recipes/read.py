@@ -1,0 +1,409 @@
+"""A recipe file's content as a Recipe, or everything that is wrong with it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from decimal import Decimal
+from types import MappingProxyType
+
+from formulary.document import Block, Listing, Node, Scalar, parse_document
+from formulary.fields import SLUG, Fields, suggest
+from formulary.finding import Finding, Place, error, has_errors
+from formulary.quantity import Kind, Rate, format_decimal, parse_percent, parse_quantity
+from formulary.recipes.model import (
+    COVERS,
+    PURPOSES,
+    STAGES,
+    WATER_METHODS,
+    Addition,
+    BasedOn,
+    Lye,
+    OilLine,
+    Recipe,
+    RecipePortion,
+    ScentLine,
+    Water,
+)
+
+HUNDRED = Decimal(100)
+PREPARED = ("frozen", "chilled", "flat")
+
+
+def parse_recipe(
+    data: bytes | str, slug: str, path: str | None = None, *, materials: Collection[str] | None = None
+) -> tuple[Recipe | None, tuple[Finding, ...]]:
+    """The recipe in a file's content, and every fault found in it; no recipe when any is an error.
+
+    slug: the file's name without `.yaml`. materials: the names that the register knows; None leaves them unchecked.
+    """
+    root, faults = parse_document(data, path)
+    if root is None:
+        return None, faults
+    reader = _RecipeReader(Fields(root, [], path=path), slug, materials)
+    recipe = reader.read()
+    findings = tuple(reader.fields.findings)
+    return (None if has_errors(findings) else recipe), findings
+
+
+class _RecipeReader:
+    """Reads one file; keeps where each line stands, so that later checks can point at it."""
+
+    def __init__(self, fields: Fields, slug: str, materials: Collection[str] | None) -> None:
+        self.fields = fields
+        self.slug = slug
+        self.materials = materials
+        self.places: dict[str, Place] = {}
+
+    def read(self) -> Recipe | None:
+        fields = self.fields
+        fields.check_format()
+        name = fields.text("name", required=True)
+        formerly = tuple(item.text for item in fields.items("formerly") if isinstance(item, Scalar))
+        based_on = self._based_on()
+        purpose = fields.choice("purpose", PURPOSES) or "skin"
+        oils = self._oils()
+        lye = self._lye()
+        water = self._water()
+        additions = self._additions()
+        scent = self._scent()
+        divisible = [line.material for line in additions] + [line.material for line in scent]
+        portions = self._portions(divisible)
+        process = self._process()
+        notes = fields.text("notes") or ""
+        conflicts = self._conflicts()
+        fields.finish()
+        if name is None or lye is None or water is None or not oils:
+            return None
+        return Recipe(
+            slug=self.slug,
+            name=name,
+            formerly=formerly,
+            based_on=based_on,
+            purpose=purpose,
+            oils=oils,
+            lye=lye,
+            water=water,
+            additions=additions,
+            scent=scent,
+            portions=portions,
+            process=MappingProxyType(process),
+            notes=notes,
+            conflicts=conflicts,
+            places=MappingProxyType(self.places),
+        )
+
+    def _based_on(self) -> BasedOn | None:
+        block = self.fields.block_of("based_on")
+        if block is None:
+            return None
+        recipe, version = block.slug("recipe", required=True), block.text("version", required=True)
+        block.finish()
+        return None if recipe is None or version is None else BasedOn(recipe, version)
+
+    def _material(self, fields: Fields, scalar: Scalar | None, key: str) -> str | None:
+        """A material's name, checked against the register when there is one."""
+        if scalar is None:
+            return None
+        if not SLUG.fullmatch(scalar.text):
+            what = f"{scalar.text[:40]!r} is not a material's name"
+            fields.report("bad-name", what, "write lower-case words joined by hyphens: olive-oil", scalar, key)
+            return None
+        if self.materials is not None and scalar.text not in self.materials:
+            do = suggest(scalar.text, self.materials, f"add materials/{scalar.text}.yaml, or correct the name")
+            fields.report("unknown-material", f"no material is called {scalar.text!r}", do, scalar, key)
+            return None
+        return scalar.text
+
+    def _oils(self) -> tuple[OilLine, ...]:
+        fields = self.fields
+        lines: list[OilLine] = []
+        nodes: list[tuple[str, Node]] = []
+        complete = True
+        for entry in fields.entries("oils", required=True):
+            name = entry.key.text
+            material = self._material(fields, entry.key, f"oils, {name[:40]}")
+            percent, at, node = self._oil(entry.value, name)
+            if percent is None:
+                complete = False
+                continue
+            lines.append(OilLine(material or name, percent, at))
+            nodes.append((name, node))
+            self.places[f"oils/{name}"] = fields.place_of(node, f"oils, {name}")
+        self.places["oils"] = fields.place("oils")
+        if fields.block.find("oils") is not None and complete:
+            self._check_total(lines, nodes)
+        return tuple(lines)
+
+    def _oil(self, value: Node, name: str) -> tuple[Decimal | None, str, Node]:
+        fields = self.fields
+        key = f"oils, {name[:40]}"
+        if isinstance(value, Block):
+            block = fields.as_block(value, key)
+            assert block is not None
+            percent = block.percent("percent", required=True)
+            at = block.choice("at", ("oils", "trace")) or "oils"
+            block.finish()
+            entry = value.find("percent")
+            return percent, at, entry.value if entry is not None else value
+        if isinstance(value, Scalar) and value.is_empty:
+            fields.report(
+                "empty-value", f"`{name[:40]}` has no percentage", "write one, or remove the line", value, key
+            )
+            return None, "oils", value
+        percent = fields.parse_node(value, parse_percent, key)
+        if percent is not None and not 0 <= percent <= HUNDRED:
+            fields.report("out-of-bounds", f"{format_decimal(percent)} % is outside 0 to 100", "correct it", value, key)
+            percent = None
+        return percent, "oils", value
+
+    def _check_total(self, lines: list[OilLine], nodes: list[tuple[str, Node]]) -> None:
+        total = sum((line.percent for line in lines), Decimal(0))
+        if total == HUNDRED and lines:
+            return
+        if not lines:
+            self.fields.report("oils-empty", "there is no oil", "add oils that total 100 %", None, "oils")
+            return
+        name, node = nodes[-1]
+        text = format_decimal(total)
+        if Decimal("0.99") <= total <= Decimal("1.01"):
+            what, do = f"the oils total {text}: fractions where percentages are due", "multiply each by 100"
+        else:
+            off = HUNDRED - total
+            verb = "raise" if off > 0 else "lower"
+            what = f"the oils total {text} %, not 100 %"
+            do = f"{verb} an oil by {format_decimal(abs(off))} %"
+            if Decimal(0) < abs(off) <= Decimal("0.1"):
+                last = lines[-1]
+                do += f", for example {last.material}: {format_decimal(last.percent + off)}"
+        self.fields.report("oils-total", what, do, node, f"oils, {name}")
+
+    def _lye(self) -> Lye | None:
+        block = self.fields.block_of("lye", required=True)
+        if block is None:
+            return None
+        self.places["lye"] = self.fields.place("lye")
+        superfat = block.percent("superfat", required=True, low=Decimal(-100), high=Decimal(50), refuse_fraction=True)
+        self.places["lye/superfat"] = block.place("superfat")
+        node = block.node("alkali", required=True)
+        self.places["lye/alkali"] = block.place("alkali")
+        alkalis: tuple[tuple[str, Decimal], ...] = ()
+        by = None
+        if isinstance(node, Block):
+            shares = block.as_block(node, "alkali")
+            assert shares is not None
+            by = shares.choice("by", ("mass", "moles"), required=True)
+            found: list[tuple[str, Decimal]] = []
+            for entry in node.entries:
+                if entry.key.text == "by":
+                    continue
+                share = shares.percent(entry.key.text, refuse_fraction=True)
+                material = self._material(shares, entry.key, entry.key.text)
+                if share is not None and material is not None:
+                    found.append((material, share))
+            shares.finish()
+            alkalis = tuple(found)
+            total = sum((share for _, share in found), Decimal(0))
+            if found and total != HUNDRED:
+                what = f"the alkalis' shares total {format_decimal(total)} %, not 100 %"
+                block.report("alkali-total", what, "make them total 100", node, "alkali")
+        elif node is not None:
+            material = self._material(block, block.scalar("alkali"), "alkali")
+            alkalis = ((material, HUNDRED),) if material is not None else ()
+        block.finish()
+        return Lye(alkalis, superfat, by) if alkalis and superfat is not None else None
+
+    def _water(self) -> Water | None:
+        block = self.fields.block_of("water", required=True)
+        if block is None:
+            return None
+        self.places["water"] = self.fields.place("water")
+        given = [key for key in WATER_METHODS if block.has(key)]
+        block.finish()
+        if len(given) != 1:
+            found = "none" if not given else " and ".join(given)
+            what = f"water is stated by {found}; one rule decides it"
+            block.report("water-rule", what, f"keep exactly one of: {', '.join(WATER_METHODS)}", None, None)
+            return None
+        method = given[0]
+        if method == "water_to_lye":
+            value = block.decimal(method, low=Decimal("0.5"), high=Decimal(20))
+        elif method == "lye_concentration":
+            value = block.percent(method, low=Decimal(1), high=Decimal(70), refuse_fraction=True)
+        else:
+            value = block.percent(method, low=Decimal(1), high=Decimal(200), refuse_fraction=True)
+        self.places[f"water/{method}"] = block.place(method)
+        return None if value is None else Water(method, value)
+
+    def _rate(self, block: Fields) -> Rate | None:
+        rate = block.rate("rate", required=True)
+        scalar = block.scalar("rate") if rate is not None else None
+        if rate is not None and scalar is not None and rate.unit == "%" and rate.amount > HUNDRED:
+            block.report("out-of-bounds", f"{rate} is more than all of it", "write 0 to 100 %", scalar, "rate")
+            return None
+        return rate
+
+    def _additions(self) -> tuple[Addition, ...]:
+        lines: list[Addition] = []
+        for block in self.fields.blocks("additions", name="material"):
+            material = self._material(block, block.scalar("material", required=True), "material")
+            rate = self._rate(block)
+            at = block.choice("at", STAGES, required=True)
+            water = block.choice("water", ("replaces", "extra"))
+            prepared = self._words(block, "prepared", PREPARED)
+            block.finish()
+            if material is None or rate is None or at is None:
+                continue
+            self._note_line(block, "additions", material, at, [(line.material, line.at) for line in lines])
+            lines.append(Addition(material, rate, at, water, prepared))
+        return tuple(lines)
+
+    def _scent(self) -> tuple[ScentLine, ...]:
+        lines: list[ScentLine] = []
+        for block in self.fields.blocks("scent", name="material"):
+            material = self._material(block, block.scalar("material", required=True), "material")
+            rate = self._rate(block)
+            at = block.choice("at", STAGES) or "trace"
+            block.finish()
+            if material is None or rate is None:
+                continue
+            if rate.is_volume:
+                what, do = "scent is measured by volume here", 'weigh it: "1.2 % of oils"'
+                block.report("volume-refused", what, do, block.scalar("rate"), "rate")
+                continue
+            self._note_line(block, "scent", material, at, [(line.material, line.at) for line in lines])
+            lines.append(ScentLine(material, rate, at))
+        return tuple(lines)
+
+    def _note_line(self, block: Fields, part: str, material: str, at: str, earlier: list[tuple[str, str]]) -> None:
+        self.places[f"{part}/{material}/{at}"] = block.place("rate")
+        self.places[f"{part}/{material}"] = block.place("material")
+        if (material, at) in earlier:
+            what = f"{material} at {at} stands twice"
+            do = "put both amounts into one line, or add one at another stage"
+            block.report("duplicate-line", what, do, block.scalar("material"), "material")
+
+    def _words(self, block: Fields, key: str, options: tuple[str, ...]) -> tuple[str, ...]:
+        node = block.node(key)
+        if node is None:
+            return ()
+        scalars = node.items if isinstance(node, Listing) else (node,)
+        words: list[str] = []
+        for scalar in scalars:
+            if isinstance(scalar, Scalar) and scalar.text in options:
+                words.append(scalar.text)
+            else:
+                block.report("not-a-choice", f"`{key}` knows {', '.join(options)}", "write one of these", scalar, key)
+        return tuple(words)
+
+    def _portions(self, lines: list[str]) -> tuple[RecipePortion, ...]:
+        portions: list[RecipePortion] = []
+        complete = True
+        for block in self.fields.blocks("portions", name="name"):
+            name = block.slug("name", required=True)
+            share, by_eye = read_share(block)
+            gets: list[tuple[str, Decimal]] = []
+            for entry in block.entries("gets"):
+                material = entry.key.text
+                percent = block.parse_node(entry.value, parse_percent, f"gets, {material[:40]}")
+                if material not in lines:
+                    do = suggest(material, lines, f"lines that can be divided: {', '.join(lines) or 'none'}")
+                    what = f"no addition or scent is called {material[:40]!r}"
+                    block.report("unknown-line", what, do, entry.key, f"gets, {material[:40]}")
+                elif percent is not None and not 0 <= percent <= HUNDRED:
+                    block.report("out-of-bounds", "a part is 0 to 100 %", "correct it", entry.value, "gets")
+                elif percent is not None:
+                    gets.append((material, percent))
+            block.finish()
+            if name is None or share is None:
+                complete = False
+                continue
+            if name in [portion.name for portion in portions]:
+                block.report("duplicate-line", f"two portions are called {name}", "rename one", None, "name")
+            self.places[f"portions/{name}"] = block.place("share")
+            portions.append(RecipePortion(name, share, by_eye, tuple(gets)))
+        if portions and complete:
+            self._check_portions(portions)
+        return tuple(portions)
+
+    def _check_portions(self, portions: list[RecipePortion]) -> None:
+        total = sum((portion.share for portion in portions), Decimal(0))
+        if total != HUNDRED:
+            what = f"the portions' shares total {format_decimal(total)} %, not 100 %"
+            self.fields.report("portions-total", what, "make the shares total 100", None, "portions")
+        for material in dict.fromkeys(name for portion in portions for name, _ in portion.gets):
+            parts = sum(
+                (percent for portion in portions for name, percent in portion.gets if name == material), Decimal(0)
+            )
+            if parts != HUNDRED:
+                what = f"the parts of {material} total {format_decimal(parts)} % over the portions, not 100 %"
+                do = "say in each portion how much of the line it gets, 0 where it gets none"
+                self.fields.report("portions-gets", what, do, None, "portions")
+
+    def _process(self) -> dict[str, str]:
+        block = self.fields.block_of("process")
+        if block is None:
+            return {}
+        process: dict[str, str] = {}
+        for key in ("lye_temperature", "oil_temperature"):
+            quantity = block.quantity(key, Kind.TEMPERATURE)
+            if quantity is not None:
+                process[key] = str(quantity)
+        mould = block.text("mould")
+        if mould is not None:
+            process["mould"] = mould
+        cover = block.choice("cover", COVERS)
+        if cover is not None:
+            process["cover"] = cover
+        cure = block.parsed("cure", lambda text: parse_quantity(text, Kind.DURATION))
+        if cure is not None:
+            process["cure"] = str(cure)
+        blending = block.parsed("blending", lambda text: parse_quantity(text, Kind.DURATION))
+        if blending is not None:
+            process["blending"] = str(blending)
+        block.finish()
+        for key in process:
+            self.places[f"process/{key}"] = block.place(key)
+        return process
+
+    def _conflicts(self) -> tuple[str, ...]:
+        node = self.fields.node("conflicts")
+        if node is None:
+            return ()
+        items: tuple[Node, ...] = node.items if isinstance(node, Listing) else (node,)
+        self.places["conflicts"] = self.fields.place("conflicts")
+        return tuple(_conflict_text(item) for item in items)
+
+
+def _conflict_text(node: Node) -> str:
+    if isinstance(node, Scalar):
+        return node.text
+    if isinstance(node, Block):
+        return ", ".join(f"{entry.key.text}: {_conflict_text(entry.value)}" for entry in node.entries)
+    return "; ".join(_conflict_text(item) for item in node.items)
+
+
+def read_share(block: Fields) -> tuple[Decimal | None, Decimal]:
+    """A portion's share in percent, written `share: 50` or `share: {percent: 50, by_eye: 10}`, and its give or take."""
+    node = block.node("share", required=True)
+    if isinstance(node, Block):
+        share = block.as_block(node, "share")
+        assert share is not None
+        percent = share.percent("percent", required=True, refuse_fraction=True)
+        by_eye = share.percent("by_eye") or Decimal(0)
+        share.finish()
+    else:
+        percent = block.percent("share", refuse_fraction=True)
+        by_eye = Decimal(0)
+    if percent is not None and (percent <= 0 or by_eye >= percent):
+        what = "a portion is more than nothing" if percent <= 0 else "a portion poured by eye may vanish"
+        block.report("out-of-bounds", what, "write a larger share", block.node("share"), "share")
+        return None, Decimal(0)
+    return percent, by_eye
+
+
+def check_name(slug: str, what: str = "recipe") -> Finding | None:
+    """What is wrong with a name typed for a new recipe, or None."""
+    if SLUG.fullmatch(slug) and len(slug) <= 60:
+        return None
+    do = "write lower-case words joined by hyphens, such as midwinter-clove"
+    return error("bad-name", f"{slug[:40]!r} cannot be the name of a {what}", do)

@@ -1,0 +1,122 @@
+"""The settings of a formulary, from `formulary.yaml`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+from types import MappingProxyType
+
+from formulary.document import Block, Scalar, parse_document
+from formulary.fields import Fields
+from formulary.finding import Finding
+from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
+
+_STANDARD_MEASURES_ML = MappingProxyType(
+    # Metric spoons and cup (common practice, no source); US fluid ounce 29.5735 ml (NIST Handbook 44, from memory).
+    {"tsp": Decimal(5), "tbsp": Decimal(15), "cup": Decimal(250), "fl_oz": Decimal("29.5735")}
+)
+_LATER_KEYS = ("moulds", "vessels", "outcomes", "events", "follow_up")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What holds for every batch of this formulary.
+
+    scale_step_g, alkali_step_g: what the scales resolve. measures_ml: spoons and cups in millilitres.
+    cure_days: until bars are sold. water_lost_percent: of the water, expected to be lost in that cure.
+    checks_off: codes of common-practice checks switched off. free: the blocks that other parts read themselves.
+    """
+
+    name: str = "formulary"
+    scale_step_g: Decimal = Decimal(1)
+    alkali_step_g: Decimal = Decimal("0.1")
+    measures_ml: Mapping[str, Decimal] = _STANDARD_MEASURES_ML
+    cure_days: Decimal = Decimal(28)
+    water_lost_percent: Decimal = Decimal(60)
+    currency: str = ""
+    checks_off: tuple[str, ...] = ()
+    free: Mapping[str, Block] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+
+
+def parse_settings(data: bytes | str, path: str = "formulary.yaml") -> tuple[Settings, tuple[Finding, ...]]:
+    """The settings in a file's content, with the usual ones where it is silent, and every fault found."""
+    root, faults = parse_document(data, path)
+    if root is None:
+        return Settings(), faults
+    findings: list[Finding] = []
+    settings = read_settings(Fields(root, findings, path=path))
+    return settings, tuple(findings)
+
+
+def read_settings(fields: Fields) -> Settings:
+    """The settings in a block that is open already."""
+    usual = Settings()
+    fields.check_format()
+    name = fields.text("name") or usual.name
+    scale = fields.block_of("scale")
+    step = alkali_step = None
+    if scale is not None:
+        step = _above_zero(scale, "step", scale.amount("step", "g", Kind.MASS))
+        alkali_step = _above_zero(scale, "alkali_step", scale.amount("alkali_step", "g", Kind.MASS))
+        scale.finish()
+    measures = dict(_STANDARD_MEASURES_ML)
+    spoons = fields.block_of("measures")
+    if spoons is not None:
+        for unit in SPOON_UNITS:
+            size = spoons.parsed(unit, lambda text: parse_quantity(text, Kind.VOLUME).to("ml"))
+            if _above_zero(spoons, unit, size) is not None and size is not None:
+                measures[unit] = size
+        spoons.finish()
+    cure = fields.block_of("cure")
+    days = lost = None
+    if cure is not None:
+        days = cure.decimal("days", low=Decimal(0), high=Decimal(3650))
+        lost = cure.percent("water_lost", refuse_fraction=True)
+        cure.finish()
+    checks = fields.block_of("checks")
+    off: tuple[str, ...] = ()
+    if checks is not None:
+        off = tuple(item.text for item in checks.items("off") if isinstance(item, Scalar))
+        checks.finish()
+    free = {}
+    for key in _LATER_KEYS:
+        node = fields.node(key)
+        if isinstance(node, Block):
+            free[key] = node
+        elif node is not None:
+            fields.report("wrong-shape", f"`{key}` is not a block", "write `name: {...}` lines below it", node, key)
+    currency = fields.text("currency") or ""
+    fields.finish()
+    return Settings(
+        name=name,
+        scale_step_g=step or usual.scale_step_g,
+        alkali_step_g=alkali_step or usual.alkali_step_g,
+        measures_ml=MappingProxyType(measures),
+        cure_days=usual.cure_days if days is None else days,
+        water_lost_percent=usual.water_lost_percent if lost is None else lost,
+        currency=currency,
+        checks_off=off,
+        free=MappingProxyType(free),
+    )
+
+
+def settings_tree(settings: Settings) -> dict[str, object]:
+    """The settings that a calculation uses, as they are written in a file; `read_settings` reads them back."""
+    tree: dict[str, object] = {
+        "format": 1,
+        "name": settings.name,
+        "scale": {"step": f"{settings.scale_step_g:f} g", "alkali_step": f"{settings.alkali_step_g:f} g"},
+        "measures": {unit: f"{size:f} ml" for unit, size in settings.measures_ml.items()},
+        "cure": {"days": settings.cure_days, "water_lost": f"{settings.water_lost_percent:f} %"},
+    }
+    if settings.checks_off:
+        tree["checks"] = {"off": list(settings.checks_off)}
+    return tree
+
+
+def _above_zero(fields: Fields, key: str, number: Decimal | None) -> Decimal | None:
+    if number is not None and number <= 0:
+        fields.report("out-of-bounds", f"`{key}` is not above zero", "write more than 0", fields.scalar(key), key)
+        return None
+    return number

@@ -1,0 +1,277 @@
+"""A trial: a batch as it was really made, and what happened to it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from decimal import Decimal
+from types import MappingProxyType
+from typing import Any
+
+from formulary.batch.model import WHOLE, Pot
+from formulary.finding import Place
+from formulary.quantity import Elapsed
+from formulary.recipes.model import Recipe
+from formulary.settings import Settings
+
+# In the order in which they are usual. Zero is `lye in`; only preparations may stand before it.
+PREPARATIONS = ("lye mixed", "oils melted")
+EVENT_WORDS = (
+    *PREPARATIONS,
+    "lye in",
+    "emulsion",
+    "light trace",
+    "medium trace",
+    "thick trace",
+    "scent in",
+    "colour in",
+    "blending",
+    "temperature",
+    "too thick to pour",
+    "poured",
+)
+HANDLING_WORDS = (
+    "covered",
+    "uncovered",
+    "insulated",
+    "fridge",
+    "oven",
+    "fan",
+    "sprayed",
+    "sides loosened",
+    "unmoulded",
+    "cut",
+    "stamped",
+)
+DECISIONS = ("sell", "rework", "discard", "hold")
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something that happened at a time on making day.
+
+    at: since lye in. for_s: how long it lasted, for blending. temperature_c: of the batter, for a temperature.
+    clock: the time of day, "14:05:10", where it was noted; it is what a later entry without a time counts from.
+    """
+
+    what: str
+    at: Elapsed
+    for_s: Decimal | None = None
+    temperature_c: Decimal | None = None
+    clock: str | None = None
+    note: str = ""
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class AsMade:
+    """One thing that went otherwise than planned, in grams as weighed.
+
+    Either `line` (a material of the plan, or "water") or `extra` (one that the plan does not have) is given.
+    instead: what went in for `line`. left_out: `line` did not go in. at: the stage; for a line that the plan has
+    twice, which one. portion: the one portion that it went into.
+    """
+
+    line: str | None = None
+    extra: str | None = None
+    instead: str | None = None
+    left_out: bool = False
+    weighed_g: Decimal | None = None
+    at: str | None = None
+    portion: str | None = None
+    note: str = ""
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+    @property
+    def material(self) -> str:
+        """The material that the entry is about, as the plan names it."""
+        return self.line or self.extra or ""
+
+
+@dataclass(frozen=True, slots=True)
+class LotUse:
+    """A lot that went in, and how much of it where several lots made up one line."""
+
+    lot: str
+    grams: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Conditions:
+    """How the sitting was: °C, percent of relative humidity, and the mould and cover by name."""
+
+    room_c: Decimal | None = None
+    humidity_percent: Decimal | None = None
+    lye_temperature_c: Decimal | None = None
+    oil_temperature_c: Decimal | None = None
+    mould: str | None = None
+    cover: str | None = None
+    blender: str | None = None
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class TrialPortion:
+    """Part of the trial's batter handled by itself.
+
+    share: percent of the batter before its own scent; by_eye: give or take, in percent of the batter.
+    instead_of: the portion of the plan that it takes the place of, where the name is another.
+    gets: material -> percent of that line's whole amount, where it differs from the plan.
+    """
+
+    name: str
+    share: Decimal = Decimal(100)
+    by_eye: Decimal = Decimal(0)
+    instead_of: str | None = None
+    gets: tuple[tuple[str, Decimal], ...] = ()
+    events: tuple[Event, ...] = ()
+    mould: str | None = None
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+    @property
+    def planned_name(self) -> str:
+        """What the plan calls this portion."""
+        return self.instead_of or self.name
+
+
+@dataclass(frozen=True, slots=True)
+class Handling:
+    """Something done after pouring, at hours since then. for_h: how long it lasted."""
+
+    what: str
+    at_h: Decimal | None
+    temperature_c: Decimal | None = None
+    for_h: Decimal | None = None
+    portion: str | None = None
+    note: str = ""
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One reading of an outcome: the text as written and what it says in the outcome's own unit.
+
+    value: in the outcome's unit; for a graded outcome the step (0 is the first), for yes / no 1 or 0.
+    low, high: for a reading that is only known to lie between two values. bound: "exact" | "above" | "below" |
+    "between". colour: L*, a*, b* (CIE 1976, D65) of a colour reading, which has no value.
+    """
+
+    text: str
+    value: Decimal | None
+    bound: str = "exact"
+    low: Decimal | None = None
+    high: Decimal | None = None
+    colour: tuple[float, float, float] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Observation:
+    """Something measured or graded later. portion: None for the whole trial. age_days: since it was made."""
+
+    age_days: Decimal
+    outcome: str
+    readings: tuple[Reading, ...]
+    portion: str | None = None
+    who: str | None = None
+    how: str | None = None
+    note: str = ""
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Bars:
+    """What became of the bars, in bars; lightest_g: the lightest one, in grams."""
+
+    cut: int | None = None
+    kept_back: int | None = None
+    scrapped: int | None = None
+    lightest_g: Decimal | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """What was decided about the batch (one of DECISIONS), by whom, when and why."""
+
+    decision: str
+    who: str
+    why: str
+    on: date | None = None
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """What was planned, frozen when the trial was started: nothing in it ever changes by itself.
+
+    edition: of the calculation. recipe_text: the version's file, character for character; `version` is its blob id.
+    materials: every material value used, with its source. pot: the planned grams. size: how it was asked for,
+    "oils" -> "1000 g". findings: warnings that stood when it was started, and stops that were overridden.
+    """
+
+    edition: str
+    recipe: Recipe
+    recipe_text: str
+    version: str
+    label: str | None
+    materials: Mapping[str, Any]
+    settings: Settings
+    size: tuple[str, str]
+    oil_mass_g: float
+    batter_g: float
+    pot: Pot
+    findings: tuple[str, ...] = ()
+
+    @property
+    def slug(self) -> str:
+        """The recipe's name on the command line."""
+        return self.recipe.slug
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trial:
+    """One trial as its file states it, beside its frozen plan. Equality is of the content, not of where it stands.
+
+    version: the full id of the recipe version. sitting: trials of one sitting share oils, jug and conditions.
+    events: of the whole batter; in a divided one, what happened before the division and so to every portion.
+    portions: empty when the batter was not divided. despite: codes of stops that were overridden.
+    """
+
+    id: str
+    recipe: str
+    version: str
+    made: date
+    plan: Plan
+    sitting: str | None = None
+    size: tuple[str, str] | None = None
+    who: str | None = None
+    as_made: tuple[AsMade, ...] = ()
+    lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    conditions: Conditions = Conditions()
+    events: tuple[Event, ...] = ()
+    portions: tuple[TrialPortion, ...] = ()
+    after_pour: tuple[Handling, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    bars: Bars = Bars()
+    release: Release | None = None
+    despite: tuple[str, ...] = ()
+    notes: str = ""
+    path: str | None = field(default=None, compare=False)
+    place: Place = field(default=Place(), compare=False, repr=False)
+
+    @property
+    def is_divided(self) -> bool:
+        """Whether the batter was handled in portions."""
+        return bool(self.portions)
+
+    def parts(self) -> tuple[TrialPortion, ...]:
+        """The portions, each with all events that happened to it; the whole batter as one when it was not divided."""
+        if not self.portions:
+            return (TrialPortion(WHOLE, events=self.events, place=self.place),)
+        from dataclasses import replace
+
+        return tuple(replace(portion, events=self.events + portion.events) for portion in self.portions)
+
+    def part(self, name: str) -> TrialPortion | None:
+        """One of `parts()` by its name."""
+        return next((part for part in self.parts() if part.name == name), None)

@@ -31,7 +31,7 @@ class Settings:
     name: str = "formulary"
     scale_step_g: Decimal = Decimal(1)
     alkali_step_g: Decimal = Decimal("0.1")
-    measures_ml: Mapping[str, Decimal] = _STANDARD_MEASURES_ML
+    measures_ml: Mapping[str, Decimal] = field(default_factory=lambda: _STANDARD_MEASURES_ML)
     cure_days: Decimal = Decimal(28)
     water_lost_percent: Decimal = Decimal(60)
     currency: str = ""

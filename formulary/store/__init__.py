@@ -1,0 +1,10 @@
+"""The git store: bytes of files and their saved versions, safely; it never knows what a recipe is."""
+
+from __future__ import annotations
+
+from formulary.store.identity import blob_id
+from formulary.store.paths import check_path
+from formulary.store.saved import Saved, SaveResult
+from formulary.store.store import Store, init_store, open_store
+
+__all__ = ["SaveResult", "Saved", "Store", "blob_id", "check_path", "init_store", "open_store"]

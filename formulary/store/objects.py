@@ -1,0 +1,132 @@
+"""Git's objects as bytes: directories (trees) and commits, and writing them to the disk so that they stay."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import zlib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from formulary.errors import StorageError
+from formulary.store.identity import object_id
+from formulary.store.working import sync_folder
+
+FILE_MODE = b"100644"
+PROGRAM_MODE = b"100755"
+FOLDER_MODE = b"40000"
+LARGEST_TREE = 64_000_000  # bytes; a folder of some 800,000 files
+
+
+@dataclass(slots=True)
+class Tree:
+    """One directory as git saves it: name -> (mode, id)."""
+
+    entries: dict[bytes, tuple[bytes, str]] = field(default_factory=dict)
+
+    @classmethod
+    def parse(cls, data: bytes) -> Tree:
+        """The tree that these bytes hold."""
+        entries = {}
+        place = 0
+        while place < len(data):
+            space = data.index(b" ", place)
+            end = data.index(b"\0", space)
+            entries[data[space + 1 : end]] = (data[place:space], data[end + 1 : end + 21].hex())
+            place = end + 21
+        return cls(entries)
+
+    def render(self) -> bytes:
+        """The bytes of the tree; git sorts a directory as if its name ended in a slash."""
+
+        def order(item: tuple[bytes, tuple[bytes, str]]) -> bytes:
+            name, (mode, _) = item
+            return name + b"/" if mode == FOLDER_MODE else name
+
+        return b"".join(
+            b"%s %s\0%s" % (mode, name, bytes.fromhex(identifier))
+            for name, (mode, identifier) in sorted(self.entries.items(), key=order)
+        )
+
+
+def render_commit(
+    tree: str, parents: Iterable[str], person: str, address: str, when: datetime, message: str
+) -> bytes:
+    """The bytes of a commit object."""
+    moment = f"{int(when.timestamp())} {when.strftime('%z') or '+0000'}"[:64]
+    lines = [f"tree {tree}", *(f"parent {parent}" for parent in parents)]
+    lines += [f"{role} {person} <{address}> {moment}" for role in ("author", "committer")]
+    return ("\n".join(lines) + "\n\n" + message).encode("utf-8", "replace")
+
+
+def read_loose(objects: Path, identifier: str, *, size_limit: int = LARGEST_TREE) -> tuple[str, bytes] | None:
+    """(kind, bytes) of an object that lies by itself; None when it is packed, missing or damaged."""
+    try:
+        packed = (objects / identifier[:2] / identifier[2:]).read_bytes()
+    except OSError:
+        return None
+    try:
+        inflater = zlib.decompressobj()
+        data = inflater.decompress(packed, size_limit + 64)
+    except zlib.error:
+        return None
+    header, _, body = data.partition(b"\0")
+    kind, _, size = header.partition(b" ")
+    if not size.isdigit() or int(size) != len(body):
+        return None
+    if hashlib.sha1(data, usedforsecurity=False).hexdigest() != identifier:
+        return None
+    return kind.decode("ascii", "replace"), body
+
+
+def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> None:
+    """Writes objects (id -> kind, bytes) so that a power cut after the return cannot lose them.
+
+    An object that is there and whole is kept. New ones become visible under their name only when their
+    bytes are on the disk, so a crash leaves at most a temporary file, which git's own clean-up removes.
+    """
+    written: list[tuple[str, Path]] = []
+    touched: set[Path] = set()
+    try:
+        for identifier, (kind, data) in contents.items():
+            place = objects / identifier[:2] / identifier[2:]
+            if place.exists() and read_loose(objects, identifier) is not None:
+                os.utime(place)  # keeps git's clean-up from taking it for long-forgotten
+                continue
+            if not place.parent.is_dir():
+                place.parent.mkdir(exist_ok=True)
+                touched.add(objects)
+            temporary = place.parent / f"tmp_obj_{os.urandom(6).hex()}"
+            header = f"{kind} {len(data)}\0".encode("ascii")
+            descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o444)
+            with os.fdopen(descriptor, "wb") as file:
+                file.write(zlib.compress(header + data, 1))
+                file.flush()
+                os.fsync(file.fileno())
+            written.append((str(temporary), place))
+            touched.add(place.parent)
+        while written:
+            temporary_name, place = written[-1]
+            os.replace(temporary_name, place)
+            written.pop()
+        for folder in touched:
+            sync_folder(folder)
+    finally:
+        for temporary_name, _ in written:
+            Path(temporary_name).unlink(missing_ok=True)
+
+
+def named(kind: str, data: bytes) -> tuple[str, tuple[str, bytes]]:
+    """The id of an object beside its kind and bytes, as `write_loose` takes them."""
+    return object_id(kind, data), (kind, data)
+
+
+def damaged(identifier: str) -> StorageError:
+    """That a saved object cannot be read."""
+    return StorageError.of(
+        "git-object-missing",
+        f"The saved object {identifier} is missing or damaged, so nothing could be added to the history.",
+        "Run `git fsck` in the folder; restore .git from a copy. Your working files are not touched.",
+    )

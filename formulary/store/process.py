@@ -1,0 +1,268 @@
+"""Runs git so that nothing in a folder, and nothing in the environment, can make it run another program."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, TYPE_CHECKING
+
+from formulary.errors import StorageError
+from formulary.store.identity import object_id
+
+if TYPE_CHECKING:
+    import subprocess
+
+# Variables that a program needs to run at all, or that lead git to the person's own settings. Everything
+# else stays behind, above all GIT_* (which can name programs), LD_* (which can name libraries) and SSH_*.
+_KEPT = frozenset(
+    [
+        *("PATH", "HOME", "XDG_CONFIG_HOME", "USER", "LOGNAME", "TMPDIR", "TEMP", "TMP"),
+        *(
+            "SYSTEMROOT",
+            "SYSTEMDRIVE",
+            "WINDIR",
+            "COMSPEC",
+            "PATHEXT",
+            "USERPROFILE",
+            "HOMEDRIVE",
+            "HOMEPATH",
+        ),
+        *("APPDATA", "LOCALAPPDATA", "PROGRAMDATA", "PROGRAMFILES", "ALLUSERSPROFILE"),
+    ]
+)
+
+# Settings that name a program to run, that reach out of the folder, or that change what is written. A
+# setting on the command line overrides the folder's own.
+_SETTINGS = (
+    "core.fsmonitor=false",
+    f"core.hooksPath={os.devnull}",
+    f"core.attributesFile={os.devnull}",
+    f"core.excludesFile={os.devnull}",
+    "core.pager=cat",
+    "core.editor=false",
+    "core.askPass=",
+    "core.sshCommand=false",
+    "core.alternateRefsCommand=",
+    "core.gitProxy=",
+    "core.autocrlf=false",
+    "core.safecrlf=false",
+    "core.precomposeUnicode=false",
+    "core.quotePath=false",
+    "core.logAllRefUpdates=true",
+    "core.filesRefLockTimeout=5000",
+    "core.packedRefsTimeout=5000",
+    "core.fsync=committed",
+    "core.fsyncMethod=fsync",
+    "commit.gpgSign=false",
+    "tag.gpgSign=false",
+    "tag.forceSignAnnotated=false",
+    "gpg.program=false",
+    "gpg.openpgp.program=false",
+    "gpg.x509.program=false",
+    "gpg.ssh.program=false",
+    "gpg.ssh.defaultKeyCommand=false",
+    "credential.helper=",
+    "protocol.allow=never",
+    "protocol.ext.allow=never",
+    "submodule.recurse=false",
+    "log.showSignature=false",
+    "log.showRoot=true",
+    "log.mailmap=false",
+    "log.follow=false",
+    "log.decorate=false",
+    "i18n.commitEncoding=UTF-8",
+    "i18n.logOutputEncoding=UTF-8",
+    "gc.auto=0",
+    "maintenance.auto=false",
+    "advice.detachedHead=false",
+)
+
+
+def find_git() -> str:
+    """The full path of the git program, looked for in the folders of PATH but never in the current folder."""
+    names = ("git.exe",) if os.name == "nt" else ("git",)
+    for folder in os.get_exec_path():
+        if os.path.isabs(folder):
+            for name in names:
+                candidate = os.path.join(folder, name)
+                if os.path.isfile(candidate) and os.access(candidate, os.X_OK):
+                    return candidate
+    raise StorageError.of(
+        "git-missing",
+        "The program git is not installed, or not in a folder that PATH names.",
+        "Install git from your system's package manager or its own installer, and try again.",
+    )
+
+
+def clean_environment() -> dict[str, str]:
+    """An environment for git with the person's own settings in reach and nothing else that steers git."""
+    environment = {key: value for key, value in os.environ.items() if key.upper() in _KEPT}
+    environment.update(
+        LC_ALL="C",
+        LANGUAGE="C",
+        GIT_ALLOW_PROTOCOL="none",
+        GIT_ASKPASS="",
+        GIT_GRAFT_FILE=os.devnull,
+        GIT_NO_LAZY_FETCH="1",
+        GIT_NO_REPLACE_OBJECTS="1",
+        GIT_OPTIONAL_LOCKS="0",
+        GIT_PAGER="cat",
+        GIT_TERMINAL_PROMPT="0",
+    )
+    return environment
+
+
+class Git:
+    """Runs git for one repository: `git_dir` holds its objects, `work_tree` its files."""
+
+    def __init__(self, program: str, git_dir: Path, work_tree: Path) -> None:
+        self._program = program
+        self._work_tree = work_tree
+        self._environment = clean_environment()
+        self._environment.update(GIT_DIR=str(git_dir), GIT_WORK_TREE=str(work_tree))
+
+    def run(
+        self, arguments: Sequence[str], *, stdin: bytes = b"", allowed: Iterable[int] = (0,)
+    ) -> tuple[int, bytes]:
+        """Exit status and output of one git command; `StorageError` on a status that is not allowed."""
+        import subprocess
+
+        process = self.start(arguments, stdin=subprocess.PIPE)
+        output, complaint = process.communicate(stdin)
+        if process.returncode not in allowed:
+            raise storage_error(arguments[0], complaint)
+        return process.returncode, output
+
+    def start(self, arguments: Sequence[str], *, stdin: int | IO[bytes]) -> subprocess.Popen[bytes]:
+        """A running git command with its output and its complaints as pipes."""
+        return start_git(self._program, arguments, self._environment, self._work_tree, stdin)
+
+    def read_objects(
+        self, names: Iterable[str], *, size_limit: int, too_large: list[str] | None = None
+    ) -> Iterator[tuple[str, str, str, bytes]]:
+        """(name asked for, id, kind, bytes) of each object that is there, in the order asked, by `cat-file`.
+
+        An object larger than `size_limit` bytes is never read; its name is put into `too_large`.
+        """
+        waiting = list(names)
+        while waiting:
+            done = 0
+            with self._object_reader(waiting) as answers:
+                for name in waiting:
+                    header = answers.readline()
+                    if not header.endswith(b"\n"):
+                        raise StorageError.of(
+                            "git-object-unreadable",
+                            f"Git stopped while it read the saved object {name}.",
+                            "Run `git fsck` in the folder to see what is damaged; restore it from a copy.",
+                        )
+                    done += 1
+                    parts = header.decode("utf-8", "replace").split()
+                    if len(parts) != 3 or not parts[2].isdigit():
+                        continue  # missing, ambiguous, or a directory loop: not there
+                    identifier, kind, size = parts[0], parts[1], int(parts[2])
+                    if size > size_limit:
+                        if too_large is not None:
+                            too_large.append(name)
+                        break  # leave this reader unread and go on with a new one
+                    data = answers.read(size)
+                    answers.read(1)
+                    if len(data) != size or object_id(kind, data) != identifier:
+                        raise StorageError.of(
+                            "git-object-corrupt",
+                            f"The saved object {identifier} is damaged: its bytes do not match its id.",
+                            "Restore the folder's .git from a copy; your working files are not touched.",
+                        )
+                    yield name, identifier, kind, data
+            waiting = waiting[done:]
+
+    @contextmanager
+    def _object_reader(self, names: Sequence[str]) -> Iterator[IO[bytes]]:
+        import subprocess
+
+        process = self.start(["cat-file", "--batch", "--buffer"], stdin=subprocess.PIPE)
+        assert process.stdin is not None
+        assert process.stdout is not None
+        assert process.stderr is not None
+        request = "".join(f"{name}\n" for name in names).encode("utf-8")
+        feeder = threading.Thread(target=_feed, args=(process.stdin, request), daemon=True)
+        drain = threading.Thread(target=process.stderr.read, daemon=True)
+        feeder.start()
+        drain.start()
+        try:
+            yield process.stdout
+        finally:
+            process.kill()
+            feeder.join()
+            drain.join()
+            process.stdout.close()
+            process.stderr.close()
+            process.wait()
+
+
+def start_git(
+    program: str, arguments: Sequence[str], environment: dict[str, str], folder: Path, stdin: int | IO[bytes]
+) -> subprocess.Popen[bytes]:
+    """Starts git in `folder` with the safe settings; no shell is involved."""
+    import subprocess
+
+    command = [program, "--no-pager", "--literal-pathspecs"]
+    for setting in _SETTINGS:
+        command += ["-c", setting]
+    command += arguments
+    try:
+        return subprocess.Popen(
+            command, stdin=stdin, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=folder, env=environment
+        )
+    except OSError as fault:
+        raise StorageError.of(
+            "git-missing",
+            f"Git could not be started: {fault.strerror}.",
+            "Check that git works in this folder.",
+        ) from fault
+
+
+def storage_error(command: str, complaint: bytes) -> StorageError:
+    """What git complained about, in plain words; its own first line stays in where there are none."""
+    text = complaint.decode("utf-8", "replace")
+    lines = [line.strip() for line in text.splitlines() if line.strip()]
+    said = lines[0] if lines else "it gave no reason"
+    if "dubious ownership" in text:
+        return StorageError.of(
+            "git-foreign-owner",
+            "This folder's repository belongs to another user, so git does not trust it.",
+            "If you trust it, run once: " + _trust_command(text),
+        )
+    if "Permission denied" in text or "Read-only file system" in text or "insufficient permission" in text:
+        return StorageError.of(
+            "folder-read-only",
+            "Git may not write in this folder.",
+            "Make the folder and its .git writable for you, or copy the folder to a place of your own.",
+        )
+    if "No space left" in text or "Disk quota" in text:
+        return StorageError.of(
+            "disk-full", "The disk is full; nothing was saved.", "Free some space and save again."
+        )
+    return StorageError.of(
+        "git-failed",
+        f"Git could not do its part (git {command}: {said}).",
+        "Run `git fsck` in the folder to learn more.",
+    )
+
+
+def _trust_command(text: str) -> str:
+    for line in text.splitlines():
+        if "safe.directory" in line and "git config" in line:
+            return line.strip()
+    return "git config --global --add safe.directory FOLDER"
+
+
+def _feed(stdin: IO[bytes], request: bytes) -> None:
+    try:
+        stdin.write(request)
+        stdin.close()
+    except (BrokenPipeError, ValueError):
+        pass

@@ -1,0 +1,286 @@
+"""A formulary's folder and its history, as bytes: open or make one, read what was saved, save."""
+
+from __future__ import annotations
+
+import os
+import re
+from collections.abc import Iterable, Mapping
+from datetime import datetime
+from pathlib import Path
+from types import MappingProxyType, TracebackType
+
+from formulary.errors import ChangedError, InputError, StorageError
+from formulary.finding import Finding, Place, error
+from formulary.store import reading, working
+from formulary.store.identity import blob_id, is_full_id, is_id_prefix
+from formulary.store.lock import saving_lock
+from formulary.store.paths import demand_path
+from formulary.store.process import Git, clean_environment, find_git, start_git, storage_error
+from formulary.store.repository import Repository, find_repository, read_tip
+from formulary.store.saved import Saved, SaveResult
+from formulary.store.saving import Saving, read_person
+
+ATTRIBUTES = "*.yaml text eol=lf\n"
+IGNORED = "# Left behind by a save that was cut short; never needed.\n.*.formulary-new\n"
+
+# What a person may type for a revision: a branch, a tag, an id, with ~N and ^N behind it. No options,
+# ranges, searches.
+_REVISION = re.compile(r"(?=[^-./])(?!.*(?:\.\.|//|/\.|@\{))[\w./+@=-]{1,200}(?:[~^][0-9]{0,6}){0,20}\Z")
+
+
+class Store:
+    """The saved versions and the working files of one formulary; use it in a `with` block or close it."""
+
+    def __init__(self, repository: Repository) -> None:
+        self.root = repository.root
+        self._repository = repository
+        self._git = Git(repository.program, repository.git_dir, repository.root)
+        self._tip = read_tip(repository)
+        self._tip_blobs: Mapping[str, str] | None = None
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Ends what the store keeps running."""
+
+    @property
+    def tip(self) -> str | None:
+        """The commit where the branch stood at opening or at the last refresh; None before the first save."""
+        return self._tip
+
+    def refresh(self) -> None:
+        """Looks again where the branch stands."""
+        tip = read_tip(self._repository)
+        if tip != self._tip:
+            self._tip = tip
+            self._tip_blobs = None
+
+    def working_paths(self, prefix: str = "") -> tuple[str, ...]:
+        """The files in the folder that belong to the formulary, sorted; hidden ones are left out."""
+        return working.find_working(self.root, prefix)
+
+    def read_working(self, path: str) -> bytes:
+        """The bytes of a file in the folder, as it lies there now; `InputError` when it is not there."""
+        return working.read_working(self.root, path)
+
+    def tip_blobs(self, prefix: str = "") -> Mapping[str, str]:
+        """Path -> blob id of the files that the tip holds."""
+        if self._tip is None:
+            return MappingProxyType({})
+        if self._tip_blobs is None:
+            self._tip_blobs = MappingProxyType(reading.read_tree_blobs(self._git, self._tip))
+        if not prefix:
+            return self._tip_blobs
+        return MappingProxyType(
+            {path: blob for path, blob in self._tip_blobs.items() if path.startswith(prefix)}
+        )
+
+    def tree_blobs(self, commit: str, prefix: str = "") -> Mapping[str, str]:
+        """Path -> blob id of the files that a commit holds."""
+        if commit == self._tip:
+            return self.tip_blobs(prefix)
+        return MappingProxyType(reading.read_tree_blobs(self._git, _demand_id(commit), prefix))
+
+    def read_blobs(self, ids: Iterable[str]) -> dict[str, bytes]:
+        """id -> bytes of saved files; ids that are not here, or stand for something else, are absent.
+
+        Raises `StorageError` for a file that is damaged or larger than a formulary's files can be.
+        """
+        too_large: list[str] = []
+        found = dict(reading.read_blobs(self._git, ids, too_large=too_large))
+        if too_large:
+            raise StorageError.of(
+                "git-object-too-large",
+                f"The saved file {too_large[0]} has over {reading.LARGEST_BLOB // 10**6} MB; it was not read.",
+                "Keep such files out of the formulary.",
+            )
+        return found
+
+    def resolve_prefix(self, prefix: str) -> tuple[str, ...]:
+        """The ids of all saved files that begin with `prefix`, four hexadecimal digits at least."""
+        text = prefix.lower()
+        return reading.find_blobs(self._git, text) if is_id_prefix(text) else ()
+
+    def history(self, paths: Iterable[str] = ()) -> tuple[Saved, ...]:
+        """Every version of these files, newest first; of all files when none is named.
+
+        Name the present path of a renamed file first and its older ones after it.
+        """
+        wanted = [demand_path(path) for path in paths]
+        if self._tip is None:
+            return ()
+        return tuple(reading.read_history(self._git, self._tip, wanted))
+
+    def resolve_revision(self, text: str) -> str | None:
+        """The commit that a branch, a tag or a commit id means; None when there is none."""
+        if not _REVISION.match(text):
+            return None
+        name = f"{text}^{{commit}}"
+        found = reading.check_objects(self._git, [name]).get(name)
+        return found[0] if found is not None and found[1] == "commit" else None
+
+    def blob_at(self, commit: str, path: str) -> str | None:
+        """The blob id of a file as a commit holds it, None when it holds none."""
+        return self.tree_blobs(commit, demand_path(path)).get(path)
+
+    def save(
+        self,
+        files: Mapping[str, bytes | None],
+        *,
+        message: str,
+        read_from: str | None,
+        expected: Mapping[str, str | None] | None = None,
+        now: datetime | None = None,
+        write_working: bool = False,
+        working_read: Mapping[str, str | None] | None = None,
+    ) -> SaveResult:
+        """One commit of several files, all or nothing, on the disk before this returns.
+
+        `files` are the bytes to commit (None deletes). `read_from` is the tip that they were made from and
+        `expected` the blob id that each path had there (None: no file); when a path holds something else at
+        the tip by now, nothing is written and `ChangedError` names it. Other paths may have moved on
+        meanwhile.
+
+        With `write_working` the bytes are put into the folder too. A file there is replaced only while it
+        still is what `working_read` says (path -> blob id, None: no file), or else what was last saved.
+        """
+        if not files:
+            raise InputError.of("save-nothing", "There is nothing to save.", "Name a file that changed.")
+        moment = now if now is not None else datetime.now().astimezone()
+        if moment.tzinfo is None:
+            raise ValueError("the time of a save needs its time zone")
+        with saving_lock(self._repository.common_dir):
+            person = read_person(self._git)
+            saving = Saving(self._repository, self._git)
+
+            def put_working() -> None:
+                if write_working:
+                    for path, data in files.items():
+                        working.write_working(self.root, path, data)
+
+            if write_working:
+                self._demand_working(files, read_from, expected, working_read)
+            result = saving.commit(
+                files,
+                message=message,
+                expected=expected,
+                read_from=read_from,
+                now=moment,
+                person=person,
+                before_commit=put_working,
+            )
+        self.refresh()
+        return SaveResult(result.commit, (*person.findings, *result.warnings))
+
+    def _demand_working(
+        self,
+        files: Mapping[str, bytes | None],
+        read_from: str | None,
+        expected: Mapping[str, str | None] | None,
+        working_read: Mapping[str, str | None] | None,
+    ) -> None:
+        """`ChangedError` when a file in the folder is not the one that the new bytes were made from."""
+        saved = reading.read_tree_blobs(self._git, read_from) if read_from is not None else {}
+        findings: list[Finding] = []
+        for path, data in files.items():
+            try:
+                held: str | None = blob_id(self.read_working(path))
+            except InputError as fault:
+                if any(finding.code != "file-missing" for finding in fault.findings):
+                    raise
+                held = None
+            if working_read is not None and path in working_read:
+                known = working_read[path]
+            elif expected is not None and path in expected:
+                known = expected[path]
+            else:
+                known = saved.get(path)
+            if held not in (known, None if data is None else blob_id(data)):
+                findings.append(
+                    error(
+                        "changed-on-disk",
+                        f"{path} in the folder is not what it was when it was read; it was not overwritten.",
+                        "Save or undo your own changes to it first, then try again.",
+                        Place(path=path),
+                        found=held,
+                    )
+                )
+        if findings:
+            raise ChangedError(findings)
+
+
+def open_store(root: Path) -> Store:
+    """The store of the formulary whose top folder is `root`.
+
+    Raises `StorageError` when the folder is not under git, is another user's, or its repository leads out
+    of it.
+    """
+    folder = Path(os.path.realpath(root))
+    if not folder.is_dir():
+        raise StorageError.of("folder-missing", f"There is no folder {root}.", "Check the name.")
+    try:
+        return Store(find_repository(folder))
+    except OSError as fault:
+        raise working.disk_error(fault, "The folder's .git") from fault
+
+
+def init_store(root: Path) -> Store:
+    """A new store in the folder `root`, which is made when it is not there; nothing is committed yet.
+
+    A folder that is the top of a repository keeps it. Raises `StorageError` when the folder holds a formulary
+    already, or cannot be written.
+    """
+    folder = Path(os.path.realpath(root))
+    if any(os.path.lexists(folder / name) for name in working.TOP_FILES):
+        raise StorageError.of(
+            "folder-taken", f"The folder {root} holds a formulary already.", "Choose another folder."
+        )
+    if not os.path.lexists(folder / ".git"):
+        _make_repository(folder)
+    for name, text in ((".gitattributes", ATTRIBUTES), (".gitignore", IGNORED)):
+        if not os.path.lexists(folder / name):
+            working.write_working(folder, name, text.encode("utf-8"))
+    return open_store(folder)
+
+
+def _make_repository(folder: Path) -> None:
+    """`git init` with nothing of the system's templates, so with no hooks."""
+    import subprocess
+
+    program = find_git()
+    environment = clean_environment()
+    environment["GIT_TEMPLATE_DIR"] = ""
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise working.disk_error(fault, str(folder)) from fault
+    process = start_git(
+        program,
+        [
+            "init",
+            "--quiet",
+            "--template=",
+            "--initial-branch=main",
+            "--object-format=sha1",
+            "--",
+            str(folder),
+        ],
+        environment,
+        folder,
+        subprocess.DEVNULL,
+    )
+    _, complaint = process.communicate()
+    if process.returncode != 0:
+        raise storage_error("init", complaint)
+
+
+def _demand_id(commit: str) -> str:
+    if not is_full_id(commit):
+        raise InputError.of("revision", f"“{commit[:60]}” is not the id of a commit.", "Give its 40 digits.")
+    return commit

@@ -1,0 +1,189 @@
+"""The working files of a formulary: which there are, their bytes, and writing one whole or not at all."""
+
+from __future__ import annotations
+
+import errno
+import os
+import stat
+from pathlib import Path
+
+from formulary.errors import InputError, StorageError
+from formulary.finding import Place, error
+from formulary.store.paths import demand_path
+
+TOP_FOLDERS = ("recipes", "materials", "trials")
+TOP_FILES = ("formulary.yaml",)
+LARGEST_FILE = 64_000_000  # bytes; a photo fits, a film does not
+
+
+def find_working(root: Path, prefix: str = "") -> tuple[str, ...]:
+    """The formulary's files below `root`, as sorted paths, without hidden ones and linked folders."""
+    found = [name for name in TOP_FILES if os.path.lexists(root / name)]
+    for name in TOP_FOLDERS:
+        if not prefix or name.startswith(prefix) or prefix.startswith(name):
+            _collect(str(root / name), name, prefix, found)
+    return tuple(sorted(path for path in found if path.startswith(prefix)))
+
+
+def read_working(root: Path, path: str) -> bytes:
+    """The bytes of one working file.
+
+    Raises `InputError` when it is not there or is not an ordinary file of this folder (a link, a folder, a
+    device).
+    """
+    demand_path(path)
+    _refuse_linked_folders(root, path)
+    flags = (
+        os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
+    )
+    try:
+        descriptor = os.open(root / path, flags)
+    except (FileNotFoundError, NotADirectoryError) as fault:
+        raise InputError(
+            [error("file-missing", f"There is no file {path}.", "Check the name.", Place(path=path))]
+        ) from fault
+    except OSError as fault:
+        if fault.errno in (errno.ELOOP, errno.EMLINK) or os.path.islink(root / path):
+            raise _linked(path) from fault
+        raise disk_error(fault, path) from fault
+    try:
+        status = os.fstat(descriptor)
+        if not stat.S_ISREG(status.st_mode):
+            raise InputError(
+                [
+                    error(
+                        "file-odd",
+                        f"{path} is not an ordinary file.",
+                        "Put a text file there.",
+                        Place(path=path),
+                    )
+                ]
+            )
+        if status.st_size > LARGEST_FILE:
+            raise InputError(
+                [
+                    error(
+                        "file-too-large",
+                        f"{path} holds {status.st_size / 1e6:.0f} MB, too much for a formulary.",
+                        f"Keep files under {LARGEST_FILE // 1_000_000} MB.",
+                        Place(path=path),
+                    )
+                ]
+            )
+        with os.fdopen(descriptor, "rb", closefd=False) as file:
+            return file.read()
+    except OSError as fault:
+        raise disk_error(fault, path) from fault
+    finally:
+        os.close(descriptor)
+
+
+def write_working(root: Path, path: str, data: bytes | None) -> None:
+    """Puts `data` in the place of a working file (None removes it): old bytes or new, never a mixture."""
+    demand_path(path)
+    _refuse_linked_folders(root, path)
+    place = root / path
+    if place.is_symlink():
+        raise _linked(path)
+    try:
+        if data is None:
+            place.unlink(missing_ok=True)
+            _remove_empty_folders(root, place.parent)
+            return
+        place.parent.mkdir(parents=True, exist_ok=True)
+        temporary = place.parent / f".{os.urandom(6).hex()}.formulary-new"
+        try:
+            with open(temporary, "xb") as file:
+                file.write(data)
+                file.flush()
+                os.fsync(file.fileno())
+            if place.exists():
+                os.chmod(temporary, stat.S_IMODE(place.stat().st_mode))
+            os.replace(temporary, place)
+        finally:
+            temporary.unlink(missing_ok=True)
+        sync_folder(place.parent)
+    except OSError as fault:
+        raise disk_error(fault, path) from fault
+
+
+def sync_folder(folder: Path) -> None:
+    """Makes names in a folder last through a power cut, where the system can."""
+    if os.name == "nt":
+        return
+    descriptor = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)
+
+
+def disk_error(fault: OSError, path: str) -> StorageError:
+    """A fault of the disk in plain words."""
+    if fault.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return StorageError.of(
+            "folder-read-only",
+            f"{path} may not be read or written by you.",
+            "Make the folder writable for you, or copy it to a place of your own.",
+        )
+    if fault.errno in (errno.ENOSPC, errno.EDQUOT):
+        return StorageError.of(
+            "disk-full", "The disk is full; nothing was saved.", "Free some space and try again."
+        )
+    return StorageError.of(
+        "disk-failed", f"{path}: {fault.strerror or fault}.", "Check the disk and the folder, and try again."
+    )
+
+
+def _collect(folder: str, below: str, prefix: str, found: list[str]) -> None:
+    if os.path.islink(folder):
+        return
+    try:
+        entries = os.scandir(folder)
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as fault:
+        raise disk_error(fault, below) from fault
+    with entries:
+        here = list(entries)
+        if any(entry.name == ".git" for entry in here):
+            return  # another repository, not a part of this formulary
+        for entry in here:
+            if entry.name.startswith("."):
+                continue
+            path = f"{below}/{entry.name}"
+            if entry.is_dir(follow_symlinks=False):
+                if not prefix or f"{path}/".startswith(prefix) or prefix.startswith(f"{path}/"):
+                    _collect(entry.path, path, prefix, found)
+            else:
+                found.append(path)
+
+
+def _refuse_linked_folders(root: Path, path: str) -> None:
+    folder = root
+    for part in path.split("/")[:-1]:
+        folder = folder / part
+        if folder.is_symlink():
+            raise _linked(folder.relative_to(root).as_posix())
+
+
+def _linked(path: str) -> InputError:
+    return InputError(
+        [
+            error(
+                "file-linked",
+                f"{path} is a link to another place; only files of the formulary's own folder are used.",
+                "Put the file itself there.",
+                Place(path=path),
+            )
+        ]
+    )
+
+
+def _remove_empty_folders(root: Path, folder: Path) -> None:
+    while folder.parent != root and folder != root:
+        try:
+            folder.rmdir()
+        except OSError:
+            return
+        folder = folder.parent

@@ -235,6 +235,7 @@ class Trial:
     version: the full id of the recipe version. sitting: trials of one sitting share oils, jug and conditions.
     events: of the whole batter; in a divided one, what happened before the division and so to every portion.
     portions: empty when the batter was not divided. despite: codes of stops that were overridden.
+    added: values of materials that went in without standing in the plan, kept like the plan's own.
     """
 
     id: str
@@ -256,6 +257,7 @@ class Trial:
     release: Release | None = None
     despite: tuple[str, ...] = ()
     notes: str = ""
+    added: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
     path: str | None = field(default=None, compare=False)
     place: Place = field(default=Place(), compare=False, repr=False)
 

@@ -1,0 +1,246 @@
+"""The effective formula: what really went into the pot, and into each portion, in grams.
+
+It is a function of the frozen plan, of what differed from it, and of the portions, and of nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from types import MappingProxyType
+from typing import Any
+
+from formulary.batch.model import WHOLE, Pot, PotFigures, PotLine, PotPortion
+from trials.model import AsMade, Plan, Trial, TrialPortion
+
+WATER = "water"
+_OIL_KINDS = ("oil", "wax", "fatty-acid")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EffectiveFormula:
+    """What one portion, or the whole batch, was really made of.
+
+    portion: its name, None for the whole batch. pot: grams by line, of this portion alone.
+    figures: what these grams amount to. rates: (material, stage) of additions and scent -> percent of this
+    portion's oils. share: this portion's part of the shared batter, a fraction of 1.
+    """
+
+    portion: str | None
+    pot: Pot
+    figures: PotFigures
+    rates: Mapping[tuple[str, str], float]
+    share: float = 1.0
+
+    @property
+    def oil_percents(self) -> Mapping[str, float]:
+        """Percent of this portion's oils, by material."""
+        return self.figures.oil_percents
+
+    def grams_of(self, material: str) -> float:
+        """Grams of a material in this portion, over all stages."""
+        return sum(line.grams for line in self.pot.lines if line.material == material)
+
+    @property
+    def scent_g(self) -> float:
+        """Grams of all scent in this portion."""
+        return self.pot.grams("scent")
+
+
+def effective_pot(
+    plan: Plan,
+    as_made: Sequence[AsMade] = (),
+    portions: Sequence[TrialPortion] = (),
+    added: Mapping[str, Any] = MappingProxyType({}),
+) -> Pot:
+    """The grams that really went into the pot.
+
+    plan: the frozen plan; its planned grams are where everything starts. as_made: what differed, in any order.
+    portions: the trial's own; a share divides what follows the share, while lines that were divided by `gets`, or
+    weighed for a portion, keep their grams. Without portions the batter stayed whole, whatever was planned.
+    added: materials that the plan does not have, by name.
+    """
+    materials = {**added, **plan.materials}
+    shares = {portion.name: float(portion.share) / 100.0 for portion in portions}
+    lines = _take_over_portions(plan.pot.lines, portions)
+    # The order in which the entries were written down must not matter: lines are divided where a portion is spoken
+    # of, then weighed or left out, then all replacements are made at once, and extras come last.
+    for entry in as_made:
+        if entry.portion is not None and entry.extra is None:
+            lines = _divide(lines, entry, shares)
+    for entry in sorted(as_made, key=lambda entry: entry.portion is not None):
+        if entry.extra is None and entry.instead is None:
+            lines = _weigh(lines, entry)
+    lines = _replace(lines, [entry for entry in as_made if entry.instead is not None], materials)
+    lines += [_extra(entry, materials) for entry in sorted(as_made, key=_key) if entry.extra is not None]
+    return Pot(
+        tuple(lines),
+        tuple(
+            PotPortion(portion.name, float(portion.share) / 100.0, float(portion.by_eye) / 100.0)
+            for portion in portions
+        ),
+    )
+
+
+def effective_formula(trial: Trial, portion: str | None = None) -> EffectiveFormula:
+    """What the trial, or one portion of it, was really made of, worked out from the values frozen at its start.
+
+    portion: a portion's name; None for the whole batch. Raises KeyError for a portion that the trial does not have.
+    """
+    from formulary.batch.figures import portion_pot, work_out_pot
+
+    whole = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot, share = whole, 1.0
+    if portion is not None and portion != WHOLE:
+        share = {part.name: part.share for part in whole.portions}[portion]
+        pot = portion_pot(whole, portion)
+    figures = work_out_pot(pot, materials_of(trial), trial.plan.settings)
+    return EffectiveFormula(
+        portion=None if portion == WHOLE else portion,
+        pot=pot,
+        figures=figures,
+        rates=MappingProxyType(_rates(pot)),
+        share=share,
+    )
+
+
+def effective_formulas(trial: Trial) -> tuple[EffectiveFormula, ...]:
+    """One effective formula a portion; the whole batch's alone when it was not divided."""
+    if not trial.portions:
+        return (effective_formula(trial),)
+    return tuple(effective_formula(trial, portion.name) for portion in trial.portions)
+
+
+def materials_of(trial: Trial) -> dict[str, Any]:
+    """Every material of the trial with the values that hold for it: the frozen ones, of the lot used where known."""
+    return {**trial.added, **trial.plan.materials}
+
+
+def find_lines(
+    lines: Iterable[PotLine], material: str, at: str | None = None, portion: str | None = None
+) -> tuple[PotLine, ...]:
+    """The lines of a pot that an entry speaks of: by material, and by stage and portion where it names them.
+
+    `water` is the water weighed; the water inside an addition is no line.
+    """
+    found = [line for line in lines if line.material == material or (material == WATER and line.role == "water")]
+    if material == WATER and any(line.role == "water" for line in found):
+        found = [line for line in found if line.role == "water"]
+    if at is not None:
+        found = [line for line in found if line.at == at]
+    if portion is not None:
+        found = [line for line in found if line.portion in (None, portion)]
+    return tuple(found)
+
+
+def _key(entry: AsMade) -> tuple[str, str, str]:
+    return entry.material, entry.at or "", entry.portion or ""
+
+
+def _take_over_portions(planned: Iterable[PotLine], portions: Sequence[TrialPortion]) -> list[PotLine]:
+    """The planned lines under the trial's portion names; a trial's own `gets` divide their line anew."""
+    if not portions:
+        return _merge([replace(line, portion=None) for line in planned])
+    names = {portion.planned_name: portion.name for portion in portions}
+    lines = [
+        line if line.portion is None else replace(line, portion=names.get(line.portion, line.portion))
+        for line in planned
+    ]
+    redivided = {material for portion in portions for material, _ in portion.gets}
+    kept = [line for line in lines if line.material not in redivided]
+    for line in _merge([replace(line, portion=None) for line in lines if line.material in redivided]):
+        for portion in portions:
+            percent = float(dict(portion.gets).get(line.material, 0))
+            if percent:
+                kept.append(replace(line, portion=portion.name, grams=line.grams * percent / 100.0))
+    return kept
+
+
+def _merge(lines: list[PotLine]) -> list[PotLine]:
+    """Lines that differ only in grams, as one."""
+    merged: dict[tuple[str, str, str, str | None], PotLine] = {}
+    for line in lines:
+        key = (line.material, line.role, line.at, line.portion)
+        before = merged.get(key)
+        merged[key] = line if before is None else replace(before, grams=before.grams + line.grams)
+    return list(merged.values())
+
+
+def _weigh(lines: list[PotLine], entry: AsMade) -> list[PotLine]:
+    """The lines with one of them weighed otherwise, or left out."""
+    everywhere = find_lines(lines, entry.line or "", entry.at)
+    chosen = [line for line in everywhere if entry.portion in (None, line.portion)]
+    if entry.left_out:
+        return [line for line in lines if line not in chosen]
+    if entry.weighed_g is None or not everywhere:
+        return lines
+    if not chosen:  # the plan gives this portion none of it
+        return [*lines, replace(everywhere[0], portion=entry.portion, grams=float(entry.weighed_g))]
+    return [_scaled(line, chosen, entry) if line in chosen else line for line in lines]
+
+
+def _scaled(line: PotLine, chosen: Sequence[PotLine], entry: AsMade) -> PotLine:
+    """A line's part of what was weighed for several lines together."""
+    planned_g = sum(other.grams for other in chosen)
+    if entry.weighed_g is None:
+        return line
+    part = line.grams / planned_g if planned_g else 1.0 / len(chosen)
+    return replace(line, grams=float(entry.weighed_g) * part)
+
+
+def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping[str, Any]) -> list[PotLine]:
+    """The lines with other materials in their place."""
+    changed = list(lines)
+    for entry in entries:
+        chosen = [
+            line for line in find_lines(lines, entry.line or "", entry.at) if entry.portion in (None, line.portion)
+        ]
+        for number, line in enumerate(lines):
+            if line in chosen and entry.instead is not None:
+                role = _role(entry.instead, materials, line.role)
+                changed[number] = replace(_scaled(line, chosen, entry), material=entry.instead, role=role)
+    return changed
+
+
+def _extra(entry: AsMade, materials: Mapping[str, Any]) -> PotLine:
+    material = entry.extra or ""
+    role = _role(material, materials, "addition")
+    water = "extra" if role == "addition" else None
+    return PotLine(material, role, entry.at or "trace", float(entry.weighed_g or 0), entry.portion, water)
+
+
+def _divide(lines: list[PotLine], entry: AsMade, shares: Mapping[str, float]) -> list[PotLine]:
+    """A line of the whole batter as one line a portion, so that one of them can be weighed by itself."""
+    shared = [line for line in find_lines(lines, entry.line or "", entry.at) if line.portion is None]
+    divided: list[PotLine] = []
+    for line in lines:
+        if any(line is other for other in shared):
+            divided += [replace(line, portion=name, grams=line.grams * share) for name, share in shares.items()]
+        else:
+            divided.append(line)
+    return divided
+
+
+def _role(material: str, materials: Mapping[str, Any], planned: str) -> str:
+    """What a material is in the pot: an oil poured in for honey is an oil, milk for water an addition."""
+    if material == WATER:
+        return "water"
+    known = materials.get(material)
+    kind = known.kind if known is not None else None
+    if kind in _OIL_KINDS:
+        return "oil"
+    if kind == "alkali":
+        return "alkali"
+    if kind == "fragrance":
+        return "scent"
+    return "addition" if kind is not None or planned in ("water", "oil", "alkali") else planned
+
+
+def _rates(pot: Pot) -> dict[tuple[str, str], float]:
+    oil_g = pot.grams("oil")
+    rates: dict[tuple[str, str], float] = {}
+    for line in pot.lines:
+        if line.role in ("addition", "scent") and oil_g > 0:
+            key = (line.material, line.at)
+            rates[key] = rates.get(key, 0.0) + 100.0 * line.grams / oil_g
+    return rates

@@ -1,0 +1,35 @@
+"""Which change did it: a numerical core that takes plain arrays and knows nothing of soap."""
+
+from trials.explain.engine import Effort, explain
+from trials.explain.prior import Prior
+from trials.explain.problem import Noise, Problem
+from trials.explain.result import (
+    Candidate,
+    Cause,
+    Effect,
+    Explanation,
+    MainReason,
+    NoAnswer,
+    NoiseFound,
+    RowSupport,
+    Suspects,
+    Together,
+)
+
+__all__ = [
+    "Candidate",
+    "Cause",
+    "Effect",
+    "Effort",
+    "Explanation",
+    "MainReason",
+    "NoAnswer",
+    "Noise",
+    "NoiseFound",
+    "Prior",
+    "Problem",
+    "RowSupport",
+    "Suspects",
+    "Together",
+    "explain",
+]

@@ -1,0 +1,65 @@
+"""Posterior probabilities of active factors in a designed experiment: the engine's sums with nothing hidden.
+
+This is the published special case (G. E. P. Box and R. D. Meyer 1993, J. Quality Technology 25(2), 94-105) on
+the same models and sums that `explain` uses, for a small set of runs with deliberately set factors and their
+interactions.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trials.explain.models import Models, Terms, list_factorial_models
+from trials.explain.normal import FloatArray
+from trials.explain.sums import Moments, NoisePrior, log_likelihoods
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class DesignPosterior:
+    """factors: probability that each is active. models: the sets of active factors with `chance`, in the
+    same order.
+    """
+
+    factors: FloatArray
+    sets: tuple[tuple[int, ...], ...]
+    chance: FloatArray
+    terms: Terms
+    models: Models
+
+
+def weigh_design(
+    factors: FloatArray,
+    values: FloatArray,
+    *,
+    activity: float,
+    effect_sds: float,
+    order: int,
+    block: FloatArray | None = None,
+) -> DesignPosterior:
+    """Which factors of a designed experiment are active.
+
+    factors: shape (runs, factors), coded -1 and 1. values: shape (runs,). activity: prior chance that a
+    factor is active. effect_sds: prior standard deviation of an effect in noise standard deviations. order:
+    highest order of interaction. block: a column that may shift the values and is not a factor, with the
+    prior of an effect.
+    """
+    terms, models = list_factorial_models(factors, activity=activity, order=order)
+    moments = _moments(terms.columns, values, block, effect_sds)
+    logs = log_likelihoods(moments, models, effect_sds, NoisePrior(0.0, 0.0)) + models.log_prior
+    chance = np.exp(logs - logs.max())
+    chance /= chance.sum()
+    sets = tuple(tuple(int(k) for k in np.flatnonzero(row)) for row in models.causes)
+    return DesignPosterior(chance @ models.causes, sets, chance, terms, models)
+
+
+def _moments(columns: FloatArray, values: FloatArray, block: FloatArray | None, effect_sds: float) -> Moments:
+    nuisance = [np.ones(len(values))] if block is None else [np.ones(len(values)), block]
+    precision = np.array([0.0, effect_sds**-2][: len(nuisance)])
+    apart = np.column_stack(nuisance)
+    inner = apart.T @ apart + np.diag(precision)
+    both = np.column_stack([columns, values])
+    across = apart.T @ both
+    table = both.T @ both - across.T @ np.linalg.solve(inner, across)
+    return Moments(table[:-1, :-1], table[:-1, -1], table[-1, -1], float(len(values) - 1))

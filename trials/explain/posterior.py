@@ -1,0 +1,87 @@
+"""The raw material of an answer: probabilities of models, drawn effects, and the values as they were
+completed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from trials.explain.models import Models, Terms
+from trials.explain.normal import FloatArray
+from trials.explain.problem import IntArray
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Posterior:
+    """Everything that further questions need. Terms and groups are in the engine's own order.
+
+    order: candidate number -> group number. rows: the caller's row -> the engine's row. chance: shape
+    (models,). effects: shape (draws, terms), zero where a term is no cause in that draw; sds: shape (draws,).
+    values: the rows' mean values on the working scale. weight: each row's mean of 1 / variance beside an
+    ordinary row.
+    """
+
+    terms: Terms
+    models: Models
+    chance: FloatArray
+    effects: FloatArray
+    sds: FloatArray
+    values: FloatArray
+    weight: FloatArray
+    batch: IntArray
+    share: float
+    spread: float
+    order: IntArray
+    rows: IntArray
+
+    def main_reason(self, row: int, against: int, noticeable: float) -> tuple[list[tuple[int, float]], float]:
+        """Chance of each changed candidate to have moved `row` most against another row, and of none."""
+        groups = self.models.causes.shape[1]
+        here, there = self.rows[row], self.rows[against]
+        moved = self.terms.columns[here] - self.terms.columns[there]
+        single = {owner[0]: term for term, owner in enumerate(self.terms.groups) if len(owner) == 1}
+        changed = [g for g in range(groups) if abs(moved[single[g]]) > 1e-9]
+        contribution = np.zeros((len(self.sds), groups))
+        for term, owner in enumerate(self.terms.groups):
+            if abs(moved[term]) < 1e-12:
+                continue
+            part = self.effects[:, term] * moved[term]
+            for g in owner:
+                if g in changed:
+                    contribution[:, g] += part
+        size = np.abs(contribution)
+        size[size <= noticeable * self.sds[:, None]] = 0.0
+        nothing = size.max(axis=1, initial=0.0) <= 0
+        tied = (size >= size.max(axis=1, keepdims=True, initial=0.0) - 1e-12) & ~nothing[:, None]
+        credit = (tied / np.maximum(tied.sum(axis=1, keepdims=True), 1)).mean(axis=0)
+        number = {int(g): k for k, g in enumerate(self.order)}
+        return [(number[g], float(credit[g])) for g in changed], float(nothing.mean())
+
+    def row_support(self, candidate: int) -> FloatArray:
+        """For each of the caller's rows the log odds that it adds for a candidate, beside the best answer
+        without it.
+
+        Each row is foretold from all others by the best model with the candidate and the best without.
+        """
+        group = int(self.order[candidate])
+        held = self.models.causes[:, group]
+        if not held.any() or held.all():
+            return np.zeros(len(self.rows))
+        padded = self.models.padded(-1)
+        best = [int(np.flatnonzero(part)[np.argmax(self.chance[part])]) for part in (held, ~held)]
+        with_it, without = (self._foretold([t for t in padded[m] if t >= 0]) for m in best)
+        return np.asarray((with_it - without)[self.rows])
+
+    def _foretold(self, members: list[int]) -> FloatArray:
+        """Log density of each row given all the others (leave one out), for one model."""
+        rows = len(self.values)
+        design = np.column_stack([np.ones(rows), self.terms.columns[:, members]])
+        ridge = np.diag([1e-9] + [self.spread**-2] * len(members))
+        noise = np.diag(1.0 / self.weight) + self.share * (self.batch[:, None] == self.batch[None, :])
+        spread = noise + design @ np.linalg.solve(ridge, design.T)
+        precise = np.linalg.inv(spread)
+        left = precise @ self.values / np.diag(precise)
+        variance = float(np.mean(self.sds)) ** 2 / np.diag(precise)
+        return np.asarray(-0.5 * np.log(variance) - 0.5 * left**2 / variance)

@@ -1,0 +1,380 @@
+"""Draws what was not seen (censored times, places of grades, botched batches) and sums over all models at
+every draw.
+
+Several chains run side by side, so that each step is one array operation. At every sweep the probability of
+each model is summed exactly given the drawn values, and the average of these sums is the answer
+(Rao-Blackwell), so that few sweeps are enough.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from trials.explain.models import Models, Terms
+from trials.explain.normal import FloatArray, draw_truncated
+from trials.explain.problem import IntArray
+from trials.explain.setting import Setting, take_out, whiten
+from trials.explain.sums import Moments, log_likelihoods
+
+
+@dataclass(slots=True, eq=False)
+class State:
+    """Where each chain stands; the first axis of every array is the chain."""
+
+    values: FloatArray
+    kind: IntArray
+    share: IntArray
+    sitting: IntArray
+    drift: IntArray
+    terms: IntArray
+    spread: FloatArray
+    cuts: FloatArray | None
+
+    def repeated(self, chains: int) -> State:
+        """As many chains as asked for, started from these in turn."""
+        pick = np.arange(chains) % len(self.values)
+        cuts = None if self.cuts is None else self.cuts[pick].copy()
+        return State(
+            self.values[pick].copy(),
+            self.kind[pick].copy(),
+            self.share[pick].copy(),
+            self.sitting[pick].copy(),
+            self.drift[pick].copy(),
+            self.terms[pick].copy(),
+            self.spread[pick].copy(),
+            cuts,
+        )
+
+
+@dataclass(slots=True, eq=False)
+class Record:
+    """What the kept sweeps add up to."""
+
+    models: FloatArray
+    spreads: FloatArray
+    chain_causes: FloatArray
+    kinds: FloatArray
+    values: FloatArray
+    sweeps: int = 0
+    effects: list[FloatArray] = field(default_factory=list)
+    sds: list[FloatArray] = field(default_factory=list)
+    levels: list[FloatArray] = field(default_factory=list)
+    singled: list[tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=list)
+
+
+def start_state(setting: Setting, chains: int) -> State:
+    """Chains at the first guess: no botched batch, middle shares, no cause."""
+    cuts = setting.latent.cuts
+    zeros = np.zeros(chains, dtype=np.int64)
+    middle = min(2, len(setting.prior.batch_shares) - 1) if setting.shares else 0
+    return State(
+        np.tile(setting.latent.start, (chains, 1)),
+        np.zeros((chains, len(setting.counts)), dtype=np.int64),
+        zeros + middle,
+        zeros.copy(),
+        zeros.copy(),
+        np.full((chains, 3), -1, dtype=np.int64),
+        np.full(chains, setting.prior.effect_sds[len(setting.prior.effect_sds) // 2]),
+        None if cuts is None else np.tile(cuts, (chains, 1)),
+    )
+
+
+def run_chains(
+    setting: Setting,
+    terms: Terms,
+    models: Models,
+    state: State,
+    generator: np.random.Generator,
+    *,
+    burn: int,
+    sweeps: int,
+    draws: int = 1,
+    single_out: IntArray | None = None,
+) -> Record:
+    """Advance the chains in place and return the record of the sweeps after `burn`."""
+    chains, rows = state.values.shape
+    groups = models.causes.shape[1]
+    record = Record(
+        np.zeros(models.count),
+        np.zeros(len(setting.prior.effect_sds)),
+        np.zeros((chains, groups)),
+        np.zeros((len(setting.counts), len(setting.prior.noise_kinds))),
+        np.zeros(rows),
+    )
+    padded = models.padded(-1)
+    padded = np.pad(padded, ((0, 0), (0, 3 - padded.shape[1])), constant_values=-1)
+    variances = np.array([variance for _, variance in setting.prior.noise_kinds])
+    holding = (
+        None if single_out is None else [np.flatnonzero((padded == term).any(axis=1)) for term in single_out]
+    )
+    for sweep in range(burn + sweeps):
+        weight = 1.0 / variances[state.kind][:, setting.batch]
+        _draw_shares(setting, terms, state, weight, generator)
+        share, precision = _shares(setting, state)
+        columns = whiten(setting, terms.columns[None], share, weight)
+        nuisance = whiten(setting, setting.nuisance[None], share, weight)
+        values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
+        moments, inner, _ = take_out(columns, nuisance, values, precision)
+        chance = _model_chances(setting, moments, models)
+        keep = sweep >= burn
+        effects, sd, spread, chosen = _draw_effects(
+            setting, moments, chance, padded, draws if keep else 1, generator
+        )
+        state.terms, state.spread = chosen[:, 0], spread[:, 0]
+        inner_root = np.linalg.cholesky(np.linalg.inv(inner))
+        score = np.swapaxes(nuisance, -1, -2) @ (values[..., None] - columns @ effects[:, 0, :, None])
+        mean = np.linalg.solve(inner, score)[..., 0]
+        level = mean + sd[:, :1] * (inner_root @ generator.standard_normal((*mean.shape, 1)))[..., 0]
+        fitted = effects[:, 0] @ terms.columns.T + level @ setting.nuisance.T
+        if keep:
+            per_model = chance.sum(axis=1)
+            record.models += per_model.sum(axis=0)
+            record.spreads += chance.sum(axis=(0, 2))
+            record.chain_causes += per_model @ models.causes
+            record.sweeps += 1
+            record.effects.append(effects.reshape(-1, effects.shape[-1]))
+            record.sds.append(sd.ravel())
+            record.levels.append(level[:, 0])
+            if holding is not None and single_out is not None:
+                record.singled.append(
+                    _single_out(setting, moments, chance, padded, single_out, holding, generator)
+                )
+        _draw_hidden(setting, state, fitted, sd[:, 0], share, variances, generator)
+        if keep:
+            for kind in range(len(variances)):
+                record.kinds[:, kind] += (state.kind == kind).sum(axis=0)
+            record.values += state.values.sum(axis=0)
+    return record
+
+
+def _shares(setting: Setting, state: State) -> tuple[FloatArray, FloatArray]:
+    prior = setting.prior
+    share = np.array(prior.batch_shares)[state.share] if setting.shares else np.zeros(len(state.share))
+    sitting = np.array(prior.sitting_shares)[state.sitting]
+    drift = np.array(prior.drifts)[state.drift] ** 2
+    return share, setting.precision(sitting, drift)
+
+
+def _model_chances(setting: Setting, moments: Moments, models: Models) -> FloatArray:
+    """Shape (chains, effect sizes, models), adding up to 1 in each chain."""
+    logs = np.stack(
+        [log_likelihoods(moments, models, g, setting.noise) for g in setting.prior.effect_sds], axis=1
+    )
+    logs += models.log_prior
+    logs -= logs.max(axis=(1, 2), keepdims=True)
+    np.exp(logs, out=logs)
+    logs /= logs.sum(axis=(1, 2), keepdims=True)
+    return logs
+
+
+def _draw_effects(
+    setting: Setting,
+    moments: Moments,
+    chance: FloatArray,
+    padded: IntArray,
+    draws: int,
+    generator: np.random.Generator,
+) -> tuple[FloatArray, FloatArray, FloatArray, IntArray]:
+    """Effects of all terms (chains, draws, terms), noise sds and effect sizes (chains, draws), and the
+    models' terms.
+    """
+    chains, sizes, count = chance.shape
+    ladder = np.cumsum(chance.reshape(chains, -1), axis=1)
+    target = generator.random((chains, draws)) * ladder[:, -1:]
+    picked = np.stack([np.searchsorted(ladder[c], target[c]) for c in range(chains)])
+    picked = np.minimum(picked, sizes * count - 1)
+    spread = np.array(setting.prior.effect_sds)[picked // count]
+    chosen = padded[picked % count]
+    effect, sd = _effects_given(setting, moments, chosen, spread, generator)
+    dense = np.zeros((chains, draws, moments.scores.shape[-1] + 1))
+    np.put_along_axis(dense, chosen % dense.shape[-1], np.where(chosen >= 0, effect, 0.0), axis=2)
+    return dense[..., :-1], sd, spread, chosen
+
+
+def _effects_given(
+    setting: Setting, moments: Moments, chosen: IntArray, spread: FloatArray, generator: np.random.Generator
+) -> tuple[FloatArray, FloatArray]:
+    """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none) and
+    its size.
+    """
+    mean, inner, fit = _solve(moments, chosen, spread)
+    if setting.noise.fixed:
+        sd = np.ones(spread.shape)
+    else:
+        left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)
+        sd = np.sqrt(
+            left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, spread.shape)
+        )
+    root = np.linalg.cholesky(np.linalg.inv(inner))
+    return mean + sd[..., None] * (root @ generator.standard_normal((*mean.shape, 1)))[..., 0], sd
+
+
+def _solve(
+    moments: Moments, chosen: IntArray, spread: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    used = chosen >= 0
+    index = np.where(used, chosen, 0)
+    chain = np.arange(len(chosen))[:, None, None]
+    both = used[..., :, None] & used[..., None, :]
+    inner = moments.products[chain[..., None], index[..., :, None], index[..., None, :]] * both
+    inner = inner + np.eye(chosen.shape[-1]) * (spread**-2)[..., None, None]
+    score = moments.scores[chain, index] * used
+    mean = np.linalg.solve(inner, score[..., None])[..., 0]
+    return (
+        np.asarray(mean, dtype=float),
+        np.asarray(inner, dtype=float),
+        np.asarray((mean * score).sum(axis=-1)),
+    )
+
+
+def _single_out(
+    setting: Setting,
+    moments: Moments,
+    chance: FloatArray,
+    padded: IntArray,
+    single_out: IntArray,
+    holding: list[IntArray],
+    generator: np.random.Generator,
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """For each term singled out an effect given that it is a cause, its weight, and the noise: (chains,
+    terms) each.
+    """
+    chains = len(chance)
+    chosen = np.full((chains, len(single_out), 3), -1, dtype=np.int64)
+    spread = np.ones((chains, len(single_out)))
+    weight = np.zeros((chains, len(single_out)))
+    for k, held in enumerate(holding):
+        part = chance[:, :, held].reshape(chains, -1)
+        ladder = np.cumsum(part, axis=1)
+        weight[:, k] = ladder[:, -1]
+        target = generator.random((chains, 1)) * ladder[:, -1:]
+        picked = np.minimum((ladder < target).sum(axis=1), part.shape[1] - 1)
+        chosen[:, k] = padded[held[picked % len(held)]]
+        spread[:, k] = np.array(setting.prior.effect_sds)[picked // len(held)]
+    effect, sd = _effects_given(setting, moments, chosen, spread, generator)
+    place = (chosen == np.asarray(single_out)[None, :, None]).argmax(axis=2)
+    return np.take_along_axis(effect, place[..., None], axis=2)[..., 0], weight, sd
+
+
+def _draw_shares(
+    setting: Setting, terms: Terms, state: State, weight: FloatArray, generator: np.random.Generator
+) -> None:
+    """New batch share, sitting share and drift of each chain, given its model."""
+    prior = setting.prior
+    tasks: list[tuple[str, int]] = []
+    if setting.shares and len(prior.batch_shares) > 1:
+        tasks.append(("share", len(prior.batch_shares)))
+    if (setting.kinds == 1).any():
+        tasks.append(("sitting", len(prior.sitting_shares)))
+    if (setting.kinds == 2).any():
+        tasks.append(("drift", len(prior.drifts)))
+    if not tasks:
+        return
+    used = state.terms >= 0
+    columns = terms.columns.T[np.where(used, state.terms, 0)] * used[..., None]
+    columns = np.swapaxes(columns, 1, 2)[:, None]
+    for name, choices in tasks:
+        trial = State(**{f: getattr(state, f) for f in State.__slots__})
+        grid = np.tile(np.arange(choices), (len(weight), 1))
+        table = {
+            n: np.repeat(getattr(state, n)[:, None], choices, axis=1) for n in ("share", "sitting", "drift")
+        }
+        table[name] = grid
+        trial.share, trial.sitting, trial.drift = table["share"], table["sitting"], table["drift"]
+        share, precision = _shares_of(setting, trial)
+        w = weight[:, None]
+        moments, _, log_det = take_out(
+            whiten(setting, columns, share, w),
+            whiten(setting, setting.nuisance[None, None], share, w),
+            whiten(setting, state.values[:, None, :, None], share, w)[..., 0],
+            precision,
+        )
+        ridge = state.spread[:, None, None, None] ** -2 * np.eye(3)
+        inner = moments.products + ridge
+        fit = (moments.scores * np.linalg.solve(inner, moments.scores[..., None])[..., 0]).sum(axis=-1)
+        logs = log_det - 0.5 * np.linalg.slogdet(inner)[1]
+        logs -= 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1)
+        if setting.noise.fixed:
+            logs += 0.5 * (fit - moments.square)
+        else:
+            left = np.maximum(setting.noise.rate + 0.5 * (moments.square - fit), 1e-300)
+            logs -= (setting.noise.shape + 0.5 * moments.freedom) * np.log(left)
+        setattr(state, name, _pick(logs, generator))
+
+
+def _shares_of(setting: Setting, trial: State) -> tuple[FloatArray, FloatArray]:
+    if not setting.shares:
+        _, precision = _shares(setting, trial)
+        return np.zeros(trial.share.shape), precision
+    return _shares(setting, trial)
+
+
+def _pick(logs: FloatArray, generator: np.random.Generator) -> IntArray:
+    """One index along the last axis for each row of unnormalised log chances."""
+    chance = np.exp(logs - logs.max(axis=-1, keepdims=True))
+    ladder = np.cumsum(chance, axis=-1)
+    target = generator.random((*logs.shape[:-1], 1)) * ladder[..., -1:]
+    return np.asarray(np.minimum((ladder < target).sum(axis=-1), logs.shape[-1] - 1), dtype=np.int64)
+
+
+def _draw_hidden(
+    setting: Setting,
+    state: State,
+    fitted: FloatArray,
+    sd: FloatArray,
+    share: FloatArray,
+    variances: FloatArray,
+    generator: np.random.Generator,
+) -> None:
+    """New kinds of noise for the batches, then new values for the rows that were not read exactly."""
+    left = state.values - fitted
+    if len(variances) > 1:
+        pure = whiten(setting, left[:, :, None], share, np.ones_like(left))[..., 0]
+        squares = (pure**2 @ setting.member) / sd[:, None] ** 2
+        chances = np.array([chance for chance, _ in setting.prior.noise_kinds])
+        logs = np.log(chances) - 0.5 * setting.counts[:, None] * np.log(variances)
+        state.kind = _pick(logs - 0.5 * squares[..., None] / variances, generator)
+    open_rows = setting.latent.open_rows
+    if not len(open_rows):
+        return
+    noise = np.sqrt(variances[state.kind])
+    mean = fitted
+    if setting.shares:
+        shrink = share[:, None] / (1.0 + setting.counts * share[:, None])
+        luck = (left @ setting.member) * shrink
+        luck += sd[:, None] * noise * np.sqrt(shrink) * generator.standard_normal(luck.shape)
+        mean = fitted + luck[:, setting.batch]
+    spread = (sd[:, None] * noise)[:, setting.batch]
+    lower, upper = _bounds(setting, state)
+    uniform = generator.random((len(sd), len(open_rows)))
+    state.values[:, open_rows] = draw_truncated(
+        uniform, mean[:, open_rows], spread[:, open_rows], lower[:, open_rows], upper[:, open_rows]
+    )
+    if state.cuts is not None:
+        _draw_cuts(setting, state, generator)
+
+
+def _bounds(setting: Setting, state: State) -> tuple[FloatArray, FloatArray]:
+    latent = setting.latent
+    if state.cuts is None or latent.code_low is None or latent.code_high is None:
+        return latent.lower[None], latent.upper[None]
+    ends = np.full((len(state.cuts), 1), np.inf)
+    edges = np.concatenate([-ends, state.cuts, ends], axis=1)
+    return edges[:, latent.code_low], edges[:, latent.code_high + 1]
+
+
+def _draw_cuts(setting: Setting, state: State, generator: np.random.Generator) -> None:
+    """New borders between grades, uniform between the values that they must part; the first stays."""
+    latent = setting.latent
+    if state.cuts is None or latent.code_low is None or latent.code_high is None:
+        return
+    for k in range(1, latent.levels - 1):
+        below = np.where(latent.code_high == k, state.values, -np.inf).max(axis=1)
+        above = np.where(latent.code_low == k + 1, state.values, np.inf).min(axis=1)
+        low = np.maximum(below, state.cuts[:, k - 1])
+        high = np.minimum(above, state.cuts[:, k + 1] if k + 1 < latent.levels - 1 else np.inf)
+        fair = np.isfinite(low) & np.isfinite(high) & (high > low)
+        drawn = np.where(fair, low, 0.0) + generator.random(len(low)) * np.where(fair, high - low, 0.0)
+        state.cuts[:, k] = np.where(fair, drawn, state.cuts[:, k])

@@ -82,7 +82,7 @@ def effective_pot(
     )
 
 
-def effective_formula(trial: Trial, portion: str | None = None) -> EffectiveFormula:
+def effective_portion(trial: Trial, portion: str | None = None) -> EffectiveFormula:
     """What the trial, or one portion of it, was really made of, worked out from the values frozen at its start.
 
     portion: a portion's name; None for the whole batch. Raises KeyError for a portion that the trial does not have.
@@ -104,11 +104,11 @@ def effective_formula(trial: Trial, portion: str | None = None) -> EffectiveForm
     )
 
 
-def effective_formulas(trial: Trial) -> tuple[EffectiveFormula, ...]:
+def effective_portions(trial: Trial) -> tuple[EffectiveFormula, ...]:
     """One effective formula a portion; the whole batch's alone when it was not divided."""
     if not trial.portions:
-        return (effective_formula(trial),)
-    return tuple(effective_formula(trial, portion.name) for portion in trial.portions)
+        return (effective_portion(trial),)
+    return tuple(effective_portion(trial, portion.name) for portion in trial.portions)
 
 
 def materials_of(trial: Trial) -> dict[str, Any]:

@@ -243,7 +243,6 @@ class Batch:
     findings: tuple[Finding, ...]
     pot: Pot
     process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    display_names: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def is_stopped(self) -> bool:

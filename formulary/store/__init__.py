@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from formulary.store.identity import blob_id
+from formulary.identity import blob_id
 from formulary.store.paths import check_path
 from formulary.store.saved import Saved, SaveResult
 from formulary.store.store import Store, init_store, open_store

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 
 from formulary.errors import StorageError
-from formulary.store.identity import object_id
+from formulary.identity import object_id
 from formulary.store.working import sync_folder
 
 FILE_MODE = b"100644"

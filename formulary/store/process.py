@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
 from formulary.errors import StorageError
-from formulary.store.identity import object_id
+from formulary.identity import object_id
 
 if TYPE_CHECKING:
     import subprocess

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 
 from formulary.errors import StorageError
-from formulary.store.identity import is_full_id
+from formulary.identity import is_full_id
 from formulary.store.paths import check_path
 from formulary.store.process import Git
 from formulary.store.saved import Saved

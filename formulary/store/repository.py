@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from formulary.errors import StorageError
-from formulary.store.identity import is_full_id
+from formulary.identity import is_full_id
 from formulary.store.process import clean_environment, find_git, start_git, storage_error
 
 _LARGEST_SETTINGS = 1_000_000  # bytes of .git/config that are still believed

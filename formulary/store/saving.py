@@ -10,7 +10,7 @@ from pathlib import Path
 
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error, note, warn
-from formulary.store.identity import blob_id
+from formulary.identity import blob_id
 from formulary.store.objects import (
     FILE_MODE,
     FOLDER_MODE,

@@ -11,8 +11,8 @@ from types import MappingProxyType, TracebackType
 
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
+from formulary.identity import blob_id, is_full_id, is_id_prefix
 from formulary.store import reading, working
-from formulary.store.identity import blob_id, is_full_id, is_id_prefix
 from formulary.store.lock import saving_lock
 from formulary.store.paths import demand_path
 from formulary.store.process import Git, clean_environment, find_git, start_git, storage_error

@@ -1,0 +1,146 @@
+"""All checks of a recipe against the register, and of a batch or a pot; each returns findings.
+
+Three stops can never be overridden: an excess of lye on skin, an oil of unknown saponification value, and an open
+merge conflict.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from formulary.batch.lye_checks import check_alkali_weights, check_jug, check_superfat, check_water
+from formulary.batch.model import Batch, Pot, PotFigures
+from formulary.batch.scent_checks import check_scent
+from formulary.fields import suggest
+from formulary.finding import Finding, Place, error, stop
+from formulary.materials.model import Material
+from formulary.recipes.model import Recipe
+from formulary.settings import Settings
+
+NEVER_OVERRIDDEN = frozenset({"lye-excess", "superfat-negative", "saponification-unknown", "conflict-open"})
+OIL_KINDS = ("oil", "wax", "fatty-acid")
+
+Materials = Mapping[str, Material]
+Locate = Callable[..., Place]
+
+
+def check_recipe(recipe: Recipe, register: Materials) -> tuple[Finding, ...]:
+    """Whether a recipe fits the register: names, kinds, water that is not said, spoons without a size."""
+    return tuple(_check_lines(recipe, register))
+
+
+def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
+    for name in recipe.materials():
+        if name not in register:
+            place = _place_of_material(recipe, name)
+            do = suggest(name, register, f"add materials/{name}.yaml, or correct the name")
+            yield error("unknown-material", f"no material is called {name!r}", do, place)
+    for oil in recipe.oils:
+        material = register.get(oil.material)
+        if material is not None and material.kind not in OIL_KINDS:
+            what = f"{oil.material} is a material of kind {material.kind}, not an oil"
+            do = "move it to `additions` or `scent`, and raise an oil so that the oils total 100"
+            yield error("not-an-oil", what, do, recipe.place("oils", oil.material))
+    for name, _ in recipe.lye.alkalis:
+        material = register.get(name)
+        if material is not None and (material.kind != "alkali" or material.alkali is None):
+            what = f"{name} is not an alkali that soap is made with here"
+            do = "write sodium-hydroxide or potassium-hydroxide"
+            yield error("not-an-alkali", what, do, recipe.place("lye", "alkali"))
+    for addition in recipe.additions:
+        material = register.get(addition.material)
+        if material is None:
+            continue
+        place = recipe.place("additions", addition.material, addition.at)
+        if material.kind == "alkali":
+            what = f"{addition.material} is an alkali and stands among the additions"
+            yield error("alkali-addition", what, "state it under `lye`, so that it is counted", place)
+        if material.kind in ("oil", "fatty-acid") and addition.at != "top":
+            what = f"{addition.material} among the additions gets no alkali; it only raises the superfat"
+            do = "put it under `oils` (held back: {percent: ..., at: trace})"
+            yield error("oil-addition", what, do, place)
+        if addition.rate.is_volume:
+            if material.kind == "acid":
+                yield error("volume-refused", "an acid is measured by volume here", "weigh it in grams", place)
+            elif material.density_g_per_ml is None:
+                what = f"how much a {addition.rate.unit} of {addition.material} weighs is not known"
+                yield error("spoon-unknown", what, 'weigh it: "20 g per kg oils"', place)
+        if addition.water is None and is_wet(material):
+            what = f"{addition.material} brings water, and the line does not say what of"
+            do = "add `water: replaces` (its water comes off the water weighed) or `water: extra`"
+            yield error("water-unsaid", what, do, place)
+    for line in recipe.scent:
+        material = register.get(line.material)
+        if material is not None and material.kind != "fragrance":
+            what = f"{line.material} is a material of kind {material.kind}, not a fragrance"
+            do = "move it to `additions`"
+            yield error("not-a-scent", what, do, recipe.place("scent", line.material, line.at))
+
+
+def is_wet(material: Material) -> bool:
+    """Whether a material brings enough water that a recipe must say whose water it is."""
+    return material.kind == "liquid" or (material.water_percent or 0.0) >= 25.0
+
+
+def _place_of_material(recipe: Recipe, name: str) -> Place:
+    for part in ("oils", "additions", "scent"):
+        place = recipe.places.get(f"{part}/{name}")
+        if place is not None:
+            return place
+    return recipe.place("lye", "alkali")
+
+
+def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Settings) -> tuple[Finding, ...]:
+    """Everything to know before weighing a batch out."""
+    findings: list[Finding] = []
+    if recipe.conflicts:
+        what = f"{len(recipe.conflicts)} open conflict(s) of a merge: {recipe.conflicts[0]}"
+        do = "settle each in the file and remove `conflicts:`; until then no lye is calculated"
+        findings.append(stop("conflict-open", what, do, recipe.place("conflicts")))
+    findings += check_saponification(batch.pot, materials, recipe.place)
+    findings += check_superfat(
+        nominal=float(recipe.lye.superfat),
+        effective=batch.superfat.effective,
+        low=batch.superfat.low,
+        pot=batch.pot,
+        materials=materials,
+        purpose=recipe.purpose,
+        locate=recipe.place,
+    )
+    findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)
+    findings += check_water(batch.pot, recipe, materials)
+    findings += check_jug(batch.pot, materials, recipe.place)
+    findings += check_scent(batch.pot, batch.portions, materials, recipe.place)
+    return tuple(findings)
+
+
+def check_pot(
+    pot: Pot, figures: PotFigures, materials: Materials, purpose: str, locate: Locate | None = None
+) -> tuple[Finding, ...]:
+    """What makes a batch as made unsafe or unfit to sell: lye excess, limits passed in a portion, the jug."""
+    where = locate if locate is not None else _nowhere
+    findings: list[Finding] = list(check_saponification(pot, materials, where))
+    findings += check_superfat(
+        nominal=None,
+        effective=figures.superfat_effective,
+        low=figures.superfat_low,
+        pot=pot,
+        materials=materials,
+        purpose=purpose,
+        locate=where,
+    )
+    findings += check_scent(pot, figures.portions, materials, where)
+    return tuple(findings)
+
+
+def _nowhere(*_parts: str) -> Place:
+    return Place()
+
+
+def check_saponification(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:
+    """A stop for each oil whose saponification value is not known."""
+    for line in pot.lines:
+        if line.role == "oil" and materials[line.material].saponification_value is None:
+            what = f"the saponification value of {line.material} is not known, so neither is its lye"
+            do = f"give materials/{line.material}.yaml a saponification_value from its certificate"
+            yield stop("saponification-unknown", what, do, locate("oils", line.material))

@@ -1,0 +1,254 @@
+"""What the grams in a pot amount to: superfat with its band, water, scent by portion.
+
+The same functions serve a planned batch and a batch as it was really made.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from types import MappingProxyType
+
+from formulary.batch.model import WHOLE, PortionFigures, Pot, PotFigures, PotLine, WeighedScent
+from formulary.chemistry.acids import equivalents_of_mixture_mol
+from formulary.chemistry.alkali import Alkali, hydroxide_mol, hydroxide_mol_for_fat
+from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
+from formulary.chemistry.superfat_band import SuperfatBand, Uncertain, find_superfat_band
+from formulary.chemistry.water import lye_concentration_percent
+from formulary.materials.model import Material
+from formulary.settings import Settings
+
+# Fat carried by an addition whose own saponification value is not known: ordinary fats lie between these
+# (from memory: rapeseed and olive at the low end, milk fat and coconut at the high end), mg KOH per g.
+_CARRIED_FAT_SV = (180.0, 195.0, 260.0)
+
+Materials = Mapping[str, Material]
+
+
+def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigures:
+    """The figures of a pot: oils in percent, effective superfat and its band, lye concentrations, scent by portion.
+
+    pot: grams by line. materials: what each line's material is, with the values of the lot used.
+    settings: for the scale's steps and the water that the cure is expected to take.
+    Raises KeyError for a line whose material is not in `materials`; its caller reads names against the register.
+    """
+    oils = [line for line in pot.lines if line.role == "oil"]
+    oil_mass_g = sum(line.grams for line in oils)
+    percents: dict[str, float] = {}
+    for line in oils:
+        percents[line.material] = percents.get(line.material, 0.0) + line.grams * 100.0 / oil_mass_g
+    band = superfat_band(pot, materials, settings)
+    pure_g = pure_alkali_g(pot, materials)
+    in_jug_g = sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
+    total_g = sum(water_in(line, materials) for line in pot.lines)
+    return PotFigures(
+        oil_mass_g=oil_mass_g,
+        batter_grams=batter_g(pot),
+        oil_percents=MappingProxyType(percents),
+        superfat_effective=band.working,
+        superfat_low=band.low,
+        superfat_high=band.high,
+        superfat_worst_low=band.worst_low,
+        superfat_worst_high=band.worst_high,
+        pure_alkali_g=pure_g,
+        water_weighed_g=pot.grams("water"),
+        water_total_g=total_g,
+        in_jug_percent=lye_concentration_percent(pure_g, in_jug_g) if in_jug_g > 0 else 100.0,
+        effective_percent=lye_concentration_percent(pure_g, total_g) if total_g > 0 else 100.0,
+        scent=scent_figures(pot, materials, settings),
+        portions=portion_figures(pot, materials, settings),
+        fatty_acids=MappingProxyType(_fatty_acids(oils, materials)),
+        sugars_g_per_kg_oils=1000.0
+        * sum(line.grams * (materials[line.material].sugars_percent or 0.0) / 100.0 for line in pot.lines)
+        / oil_mass_g,
+    )
+
+
+def batter_g(pot: Pot) -> float:
+    """Grams of pourable batter: everything but what is put on top."""
+    return sum(line.grams for line in pot.lines if line.at != "top")
+
+
+def water_in(line: PotLine, materials: Materials) -> float:
+    """Grams of water that a line brings; an unknown water content counts as none (and is a finding elsewhere)."""
+    if line.role == "water" and materials[line.material].water_percent is None:
+        return line.grams
+    return line.grams * (materials[line.material].water_percent or 0.0) / 100.0
+
+
+def pure_alkali_g(pot: Pot, materials: Materials) -> float:
+    """Grams of pure alkali in the pot."""
+    return sum(line.grams * assay(materials[line.material])[1] / 100.0 for line in pot.lines if line.role == "alkali")
+
+
+def assay(material: Material) -> tuple[float, float, float]:
+    """The alkali's assay in percent: low, working, high; a material without one is taken as pure."""
+    if material.assay_percent is None:
+        return 100.0, 100.0, 100.0
+    return material.assay_percent.low, material.assay_percent.working, material.assay_percent.high
+
+
+def alkali_of(material: Material) -> Alkali:
+    """Which hydroxide a material is or holds. Raises ValueError for a material that is neither."""
+    if material.alkali is None:
+        raise ValueError(f"{material.slug} is not a hydroxide that is calculated here")
+    return material.alkali
+
+
+def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> SuperfatBand:
+    """The effective superfat of all saponifiable equivalents in the pot, with its band and worst case."""
+    fats = [_fat(line, materials[line.material]) for line in pot.lines if line.role in ("oil", "addition")]
+    acids_mol = sum(acid_mol(line, materials) for line in pot.lines)
+    half_step_g = float(settings.alkali_step_g) / 2
+    alkalis: list[Uncertain] = []
+    for line in pot.lines:
+        if line.role != "alkali":
+            continue
+        material = materials[line.material]
+        low, working, high = (percent / 100.0 for percent in assay(material))
+        kind = alkali_of(material)
+        alkalis.append(
+            Uncertain(
+                hydroxide_mol(line.grams * working, kind),
+                hydroxide_mol(max(line.grams - half_step_g, 0.0) * low, kind),
+                hydroxide_mol((line.grams + half_step_g) * high, kind),
+            )
+        )
+    if acids_mol:  # what acids take is not free for the fat, at either end
+        alkalis.append(Uncertain(-acids_mol, -acids_mol, -acids_mol))
+    return find_superfat_band([fat for fat in fats if fat is not None], alkalis)
+
+
+def acid_mol(line: PotLine, materials: Materials) -> float:
+    """Moles of alkali that the acids in an addition take at once."""
+    if line.role != "addition":
+        return 0.0
+    return equivalents_of_mixture_mol(line.grams, materials[line.material].acids)
+
+
+def fat_mol(line: PotLine, material: Material) -> float:
+    """Saponifiable equivalents, in mol, that an oil line is given alkali for."""
+    value = material.saponification_value
+    return 0.0 if value is None else hydroxide_mol_for_fat(line.grams, value.working)
+
+
+def _fat(line: PotLine, material: Material) -> Uncertain | None:
+    value = material.saponification_value
+    if line.role == "oil":
+        if value is None:
+            return Uncertain(0.0, 0.0, 0.0)
+        low = value.low
+        if material.kind == "wax":  # esters of a wax react only partly: its free acids alone are certain
+            low = material.acid_value.low if material.acid_value is not None else 0.0
+        working, high = value.working, value.high
+        grams = line.grams
+    elif material.fat_percent:
+        grams = line.grams * material.fat_percent / 100.0
+        known = material.fat_saponification_value or (value.working if value is not None else None)
+        low, working, high = (known, known, known) if known is not None else _CARRIED_FAT_SV
+    else:
+        return None
+    return Uncertain(*(hydroxide_mol_for_fat(grams, sv) for sv in (working, min(low, working), max(high, working))))
+
+
+def scent_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple[WeighedScent, ...]:
+    """Each scent of the whole batch, by line; the lines of one material divided over portions are one."""
+    oil_mass_g = pot.grams("oil")
+    shares = _Shares(
+        batter_g=batter_g(pot),
+        bar_g=sum(line.grams for line in pot.lines),
+        water_g=sum(water_in(line, materials) for line in pot.lines),
+        settings=settings,
+    )
+    return shares.scent(pot.lines, materials, oil_mass_g)
+
+
+def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple[PortionFigures, ...]:
+    """Each portion's grams, and its scent at the worst end of its split (the smallest share of the batter)."""
+    oil_mass_g = pot.grams("oil")
+    if not pot.portions:
+        whole = PortionFigures(WHOLE, 100.0, batter_g(pot), scent_figures(pot, materials, settings))
+        return (whole,)
+    figures: list[PortionFigures] = []
+    for portion in pot.portions:
+        worst = _portion_lines(pot, portion.name, portion.share - portion.by_eye)
+        usual = _portion_lines(pot, portion.name, portion.share)
+        shares = _Shares(
+            batter_g=sum(line.grams for line in worst if line.at != "top"),
+            bar_g=sum(line.grams for line in worst),
+            water_g=sum(water_in(line, materials) for line in worst),
+            settings=settings,
+        )
+        figures.append(
+            PortionFigures(
+                portion.name,
+                portion.share * 100.0,
+                sum(line.grams for line in usual if line.at != "top"),
+                shares.scent(worst, materials, oil_mass_g * max(portion.share - portion.by_eye, 0.0)),
+            )
+        )
+    return tuple(figures)
+
+
+def portion_pot(pot: Pot, name: str) -> Pot:
+    """One portion by itself: its share of what was shared, and all of its own lines.
+
+    Raises KeyError for a portion that the pot does not have.
+    """
+    if not pot.portions and name == WHOLE:
+        return pot
+    share = {portion.name: portion.share for portion in pot.portions}[name]
+    return Pot(tuple(replace(line, portion=None) for line in _portion_lines(pot, name, share)))
+
+
+def _portion_lines(pot: Pot, name: str, share: float) -> tuple[PotLine, ...]:
+    lines: list[PotLine] = []
+    for line in pot.lines:
+        if line.portion is None:
+            lines.append(replace(line, grams=line.grams * share))
+        elif line.portion == name:
+            lines.append(line)
+    return tuple(lines)
+
+
+class _Shares:
+    """Turns grams of scent into percentages of one bar's batter, cured and dry weight."""
+
+    def __init__(self, *, batter_g: float, bar_g: float, water_g: float, settings: Settings) -> None:
+        self.batter_g = batter_g
+        self.cured_g = bar_g - water_g * float(settings.water_lost_percent) / 100.0
+        self.dry_g = bar_g - water_g
+
+    def scent(self, lines: tuple[PotLine, ...], materials: Materials, oil_mass_g: float) -> tuple[WeighedScent, ...]:
+        grams: dict[tuple[str, str], float] = {}
+        for line in lines:
+            if line.role == "scent":
+                key = (line.material, line.at)
+                grams[key] = grams.get(key, 0.0) + line.grams
+        return tuple(
+            WeighedScent(
+                material=material,
+                at=at,
+                grams=weight_g,
+                percent_of_oils=100.0 * weight_g / oil_mass_g,
+                percent_of_batter=100.0 * weight_g / self.batter_g,
+                percent_of_cured=100.0 * weight_g / self.cured_g,
+                percent_of_dry=100.0 * weight_g / self.dry_g,
+                limit_percent=limit_percent(materials[material]),
+            )
+            for (material, at), weight_g in grams.items()
+        )
+
+
+def limit_percent(material: Material) -> float | None:
+    """The most of a scent in the finished product, percent, by its certificate."""
+    return None if material.limit is None else material.limit.percent_of_product
+
+
+def _fatty_acids(oils: list[PotLine], materials: Materials) -> dict[str, float]:
+    grams: dict[str, float] = {}
+    for line in oils:
+        grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    return blended_fatty_acids_percent(
+        {name: (mass, materials[name].fatty_acids) for name, mass in grams.items() if materials[name].fatty_acids}
+    )

@@ -1,0 +1,102 @@
+"""Checks of scent: limits in the cured and the dry bar, by portion; constituents; what no limit is known of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+
+from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
+from formulary.chemistry.alkali import Alkali, alkali_mass_g
+from formulary.chemistry.constituents import find_constituent_limit, phenol_mol
+from formulary.finding import Finding, Place, note, stop, warn
+from formulary.materials.model import Material
+from formulary.quantity import format_number
+
+Materials = Mapping[str, Material]
+Locate = Callable[..., Place]
+_TOLERANCE = 1e-9
+
+
+def check_scent(
+    pot: Pot, portions: Iterable[PortionFigures], materials: Materials, locate: Locate
+) -> Iterable[Finding]:
+    """Each portion's scents against their limits; a limit is percent of the finished product."""
+    portions = tuple(portions)
+    for portion in portions:
+        where = "" if portion.name == WHOLE else f" in the {portion.name} portion"
+        yield from _check_limits(portion.scent, where, locate)
+        yield from _check_constituents(portion.scent, where, materials, locate)
+    names = tuple(dict.fromkeys(line.material for line in pot.lines if line.role == "scent"))
+    for name in names:
+        material = materials[name]
+        if material.limit is None and not _all_constituents_limited(material):
+            what = f"no limit is known for {name} in a bar of soap"
+            do = f"not for sale until materials/{name}.yaml has the `limit` of its certificate"
+            yield warn("scent-limit-unknown", what, do, locate("scent", name))
+    yield from _check_phenols(pot, materials, locate)
+
+
+def _check_limits(scent: Iterable[WeighedScent], where: str, locate: Locate) -> Iterable[Finding]:
+    lines = [line for line in scent if line.limit_percent is not None and line.grams > 0]
+    shares = 0.0
+    for name in dict.fromkeys(line.material for line in lines):
+        own = [line for line in lines if line.material == name]
+        limit = own[0].limit_percent
+        assert limit is not None
+        cured = sum(line.percent_of_cured for line in own)
+        dry = sum(line.percent_of_dry for line in own)
+        place = locate("scent", name, own[0].at)
+        if limit <= 0 or cured > limit * (1 + _TOLERANCE):
+            what = f"{name} is {format_number(cured, 2)} % of the cured bar{where}; its limit is {limit:g} %"
+            yield stop("scent-limit", what, f"lower it{_factor(limit, cured)}", place)
+        elif dry > limit * (1 + _TOLERANCE):
+            what = (
+                f"{name} is {format_number(cured, 2)} % of the cured bar{where}, but {format_number(dry, 2)} % once"
+                f" the bar is quite dry; its limit is {limit:g} %"
+            )
+            yield warn("scent-limit-dry", what, f"lower it{_factor(limit, dry)}", place)
+        if limit > 0:
+            shares += cured / limit
+    if shares > 1 + _TOLERANCE and len({line.material for line in lines}) > 1:
+        what = f"the scents{where} together use {format_number(100 * shares, 0)} % of their limits"
+        do = "certificates do not say what the scents have in common; lower the blend until it is 100 % or less"
+        yield warn("scent-blend", what, do, locate("scent"))
+
+
+def _factor(limit: float, found: float) -> str:
+    return f" to {format_number(100 * limit / found, 0)} % of what it is" if found > 0 else ""
+
+
+def _check_constituents(
+    scent: Iterable[WeighedScent], where: str, materials: Materials, locate: Locate
+) -> Iterable[Finding]:
+    cured: dict[str, float] = {}
+    dry: dict[str, float] = {}
+    for line in scent:
+        for constituent, percent in materials[line.material].contains.items():
+            cured[constituent] = cured.get(constituent, 0.0) + line.percent_of_cured * percent / 100.0
+            dry[constituent] = dry.get(constituent, 0.0) + line.percent_of_dry * percent / 100.0
+    for constituent, amount in cured.items():
+        limit = find_constituent_limit(constituent)
+        if limit is None:
+            continue
+        most = limit.percent_of_product
+        what = f"{constituent} is {amount:.2g} % of the cured bar{where}, over all scents; its limit is {most:g} %"
+        do = f"lower the scents that hold it ({limit.source})"
+        if amount > most * (1 + _TOLERANCE):
+            yield stop("constituent-limit", what, do, locate("scent"))
+        elif dry[constituent] > most * (1 + _TOLERANCE):
+            yield warn("constituent-limit-dry", f"{what} and the dry bar passes it", do, locate("scent"))
+
+
+def _all_constituents_limited(material: Material) -> bool:
+    return bool(material.contains) and all(find_constituent_limit(name) is not None for name in material.contains)
+
+
+def _check_phenols(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:
+    for name in dict.fromkeys(line.material for line in pot.lines if line.role == "scent"):
+        grams = sum(line.grams for line in pot.lines if line.role == "scent" and line.material == name)
+        takes_mol = phenol_mol(grams, materials[name].contains)
+        if takes_mol > 0:
+            takes_g = alkali_mass_g(takes_mol, Alkali.SODIUM_HYDROXIDE)
+            what = f"{name} may take up to {format_number(takes_g, 1)} g of sodium hydroxide (its phenols)"
+            yield note("phenol-takes-alkali", what, "no change is needed; expect quicker trace", locate("scent", name))

@@ -1,0 +1,298 @@
+"""A recipe version worked out for a size: what to weigh, in grams, with everything that is known about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from formulary.batch.checks import check_batch, check_recipe
+from formulary.batch.figures import (
+    acid_mol,
+    alkali_of,
+    assay,
+    batter_g,
+    fat_mol,
+    portion_figures,
+    pure_alkali_g,
+    scent_figures,
+    superfat_band,
+    water_in,
+)
+from formulary.batch.model import (
+    Batch,
+    Pot,
+    PotLine,
+    PotPortion,
+    Superfat,
+    WaterFigures,
+    WeighedAddition,
+    WeighedAlkali,
+    WeighedOil,
+)
+from formulary.chemistry.alkali import (
+    Alkali,
+    alkali_mass_g,
+    discounted_mol,
+    rounded_down_g,
+    split_by_mass,
+    split_by_moles,
+    weighed_g,
+)
+from formulary.chemistry.water import (
+    lye_concentration_percent,
+    water_g_for_concentration,
+    water_g_for_percent_of_oils,
+    water_g_for_ratio,
+)
+from formulary.errors import InputError
+from formulary.finding import Severity, in_file_order
+from formulary.materials.model import Material
+from formulary.quantity import Basis, Quantity, Rate
+from formulary.recipes.model import Recipe
+from formulary.recipes.version import Version
+from formulary.settings import Settings
+
+WATER = "water"
+# What the numbers of a plan were calculated by; raised when a rule of this package changes any of them.
+EDITION = "1"
+
+
+def work_out_batch(
+    version: Version | Recipe,
+    register: Mapping[str, Material],
+    settings: Settings | None = None,
+    *,
+    oil_mass_g: float | None = None,
+    batter_mass_g: float | None = None,
+    lots: Mapping[str, str] | None = None,
+) -> Batch:
+    """What to weigh for a recipe at a size, in grams, with superfat, water, scent and every finding.
+
+    register: the materials by name. settings: the usual ones unless given.
+    oil_mass_g or batter_mass_g: exactly one, in grams, above 0.
+    lots: material -> the lot used, whose certificate then overrides the material's values.
+    Raises InputError when the recipe does not fit the register (a name unknown, a wet addition that does not say
+    `replaces` or `extra`, a spoon without a size), or when the size is not one weight above 0.
+    """
+    recipe = version.recipe if isinstance(version, Version) else version
+    settings = settings if settings is not None else Settings()
+    if (oil_mass_g is None) == (batter_mass_g is None) or (oil_mass_g or batter_mass_g or 0) <= 0:
+        raise InputError.of("size", "a batch needs one size", "give the oils, or the whole batter, in grams above 0")
+    faults = [finding for finding in check_recipe(recipe, register) if finding.severity is Severity.ERROR]
+    if faults:
+        raise InputError(faults)
+    materials = {name: register[name] for name in (*recipe.materials(), WATER)}
+    for name, lot in (lots or {}).items():
+        if name in materials:
+            materials[name] = materials[name].with_lot(lot)
+    if oil_mass_g is None:
+        assert batter_mass_g is not None
+        oil_mass_g = _oils_for_batter(recipe, materials, settings, batter_mass_g)
+    pot, lye, nominal_water_g = _fill_pot(recipe, materials, settings, oil_mass_g)
+    batch = _describe(version, recipe, pot, lye, nominal_water_g, materials, settings)
+    return replace(batch, findings=in_file_order(check_batch(batch, recipe, materials, settings)))
+
+
+def _oils_for_batter(
+    recipe: Recipe, materials: Mapping[str, Material], settings: Settings, batter_mass_g: float
+) -> float:
+    # Batter grows with the oils but for the rounding of the alkali, so a few steps of proportion land on it.
+    oils_g = batter_mass_g * 0.7
+    for _ in range(3):
+        pot, _, _ = _fill_pot(recipe, materials, settings, oils_g)
+        oils_g *= batter_mass_g / batter_g(pot)
+    return oils_g
+
+
+def _fill_pot(
+    recipe: Recipe, materials: Mapping[str, Material], settings: Settings, oil_mass_g: float
+) -> tuple[Pot, tuple[WeighedAlkali, ...], float]:
+    oils = [PotLine(line.material, "oil", line.at, oil_mass_g * float(line.percent) / 100.0) for line in recipe.oils]
+    batter_guess_g = oil_mass_g * 1.45
+    while True:
+        pot, lye, nominal_water_g = _fill_around(recipe, materials, settings, oils, oil_mass_g, batter_guess_g)
+        batter = batter_g(pot)
+        # Rates of the batter include themselves; each round shrinks the error by their sum, well below one half.
+        if not _has_batter_rates(recipe) or abs(batter - batter_guess_g) < 1e-9 * batter:
+            return pot, lye, nominal_water_g
+        batter_guess_g = batter
+
+
+def _has_batter_rates(recipe: Recipe) -> bool:
+    return any(line.rate.basis is Basis.BATTER for line in (*recipe.additions, *recipe.scent))
+
+
+def _fill_around(
+    recipe: Recipe,
+    materials: Mapping[str, Material],
+    settings: Settings,
+    oils: list[PotLine],
+    oil_mass_g: float,
+    batter_guess_g: float,
+) -> tuple[Pot, tuple[WeighedAlkali, ...], float]:
+    def grams(material: str, rate: Rate) -> float:
+        basis_g = oil_mass_g if rate.basis is Basis.OILS else batter_guess_g
+        return rate_g(rate, materials[material], settings, basis_g)
+
+    additions = [
+        PotLine(line.material, "addition", line.at, grams(line.material, line.rate), water=line.water)
+        for line in recipe.additions
+    ]
+    scent = [PotLine(line.material, "scent", line.at, grams(line.material, line.rate)) for line in recipe.scent]
+    acids_mol = sum(acid_mol(line, materials) for line in additions)
+    lye = _weigh_alkalis(recipe, materials, settings, oils, acids_mol)
+    alkali_lines = [PotLine(alkali.material, "alkali", "lye water", alkali.grams) for alkali in lye]
+    pure_g = sum(alkali.pure_grams for alkali in lye)
+    nominal_g = _nominal_water_g(recipe, pure_g, oil_mass_g)
+    replaced_g = sum(water_in(line, materials) for line in additions if line.water == "replaces")
+    with_alkali_g = sum(water_in(line, materials) for line in alkali_lines)
+    water = PotLine(WATER, "water", "lye water", nominal_g - replaced_g - with_alkali_g)
+    shared = [*oils, *alkali_lines, water]
+    lines = (*shared, *_divide(recipe, [*additions, *scent]))
+    portions = tuple(
+        PotPortion(portion.name, float(portion.share) / 100.0, float(portion.by_eye) / 100.0)
+        for portion in recipe.portions
+    )
+    return Pot(lines, portions), lye, nominal_g
+
+
+def _divide(recipe: Recipe, lines: list[PotLine]) -> Iterable[PotLine]:
+    """Lines that the portions divide by `gets` as one line a portion; the others as they are."""
+    for line in lines:
+        gets = [
+            (portion.name, float(percent) / 100.0)
+            for portion in recipe.portions
+            for material, percent in portion.gets
+            if material == line.material
+        ]
+        if not gets:
+            yield line
+            continue
+        for name, part in gets:
+            if part:
+                yield replace(line, grams=line.grams * part, portion=name)
+
+
+def _weigh_alkalis(
+    recipe: Recipe,
+    materials: Mapping[str, Material],
+    settings: Settings,
+    oils: list[PotLine],
+    acids_mol: float,
+) -> tuple[WeighedAlkali, ...]:
+    wanted_mol = discounted_mol(
+        sum(fat_mol(line, materials[line.material]) for line in oils), float(recipe.lye.superfat)
+    )
+    total_mol = wanted_mol + acids_mol
+    by_alkali = {alkali_of(materials[name]): name for name, _ in recipe.lye.alkalis}
+    shares = {alkali_of(materials[name]): float(share) for name, share in recipe.lye.alkalis}
+    split = split_by_mass if recipe.lye.by == "mass" else split_by_moles
+    pure: dict[Alkali, float]
+    if len(shares) == 1:
+        (only,) = shares
+        pure = {only: alkali_mass_g(total_mol, only)}
+    else:
+        pure = split(total_mol, shares)
+    step_g = float(settings.alkali_step_g)
+    weighed: list[WeighedAlkali] = []
+    for alkali, pure_g in pure.items():
+        name = by_alkali[alkali]
+        percent = assay(materials[name])[1]
+        shown_g = rounded_down_g(weighed_g(pure_g, percent), step_g)
+        for_acids_g = weighed_g(pure_g, percent) * acids_mol / total_mol if total_mol > 0 else 0.0
+        weighed.append(WeighedAlkali(name, shown_g, shown_g * percent / 100.0, percent, for_acids_g))
+    return tuple(weighed)
+
+
+def _nominal_water_g(recipe: Recipe, pure_g: float, oil_mass_g: float) -> float:
+    value = float(recipe.water.value)
+    if recipe.water.method == "lye_concentration":
+        return water_g_for_concentration(pure_g, value)
+    if recipe.water.method == "water_to_lye":
+        return water_g_for_ratio(pure_g, value)
+    return water_g_for_percent_of_oils(oil_mass_g, value)
+
+
+def rate_g(rate: Rate, material: Material, settings: Settings, basis_g: float) -> float:
+    """Grams of a material at a rate for so many grams of oil or batter.
+
+    Raises InputError for spoons of a material whose weight by volume is not known.
+    """
+    if not rate.is_volume:
+        return basis_g * float(rate.percent_of_basis()) / 100.0
+    density = material.density_g_per_ml
+    if density is None:
+        what = f"how much a {rate.unit} of {material.slug} weighs is not known"
+        raise InputError.of("spoon-unknown", what, "weigh it and write grams, or give the material a density")
+    spoon_ml = settings.measures_ml.get(rate.unit)
+    per_kg_ml = float(rate.amount) * (
+        float(spoon_ml) if spoon_ml is not None else float(Quantity(rate.amount, rate.unit).to("ml") / rate.amount)
+    )
+    return per_kg_ml * density * basis_g / 1000.0
+
+
+def _describe(
+    version: Version | Recipe,
+    recipe: Recipe,
+    pot: Pot,
+    lye: tuple[WeighedAlkali, ...],
+    nominal_water_g: float,
+    materials: Mapping[str, Material],
+    settings: Settings,
+) -> Batch:
+    oil_mass_g = pot.grams("oil")
+    pure_g = pure_alkali_g(pot, materials)
+    in_jug_g = sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
+    total_g = sum(water_in(line, materials) for line in pot.lines)
+    band = superfat_band(pot, materials, settings)
+    return Batch(
+        recipe=recipe.slug,
+        recipe_name=recipe.name,
+        version_id=version.id if isinstance(version, Version) else None,
+        version_label=version.label if isinstance(version, Version) else None,
+        purpose=recipe.purpose,
+        oils=tuple(
+            WeighedOil(line.material, float(line.percent), oil_mass_g * float(line.percent) / 100.0, line.at)
+            for line in recipe.oils
+        ),
+        lye=lye,
+        water=WaterFigures(
+            weigh_grams=pot.grams("water"),
+            total_grams=total_g,
+            nominal_percent=lye_concentration_percent(pure_g, nominal_water_g),
+            in_jug_percent=_concentration(pure_g, in_jug_g),
+            effective_percent=_concentration(pure_g, total_g),
+        ),
+        superfat=Superfat(
+            nominal=float(recipe.lye.superfat),
+            effective=band.working,
+            low=band.low,
+            high=band.high,
+            worst_low=band.worst_low,
+            worst_high=band.worst_high,
+        ),
+        additions=tuple(_whole_additions(recipe, pot, materials)),
+        scent=scent_figures(pot, materials, settings),
+        portions=portion_figures(pot, materials, settings),
+        oil_mass_g=oil_mass_g,
+        batter_grams=batter_g(pot),
+        findings=(),
+        pot=pot,
+        process=recipe.process,
+    )
+
+
+def _concentration(pure_g: float, water_g: float) -> float:
+    return lye_concentration_percent(pure_g, water_g) if water_g > 0 else 100.0
+
+
+def _whole_additions(recipe: Recipe, pot: Pot, materials: Mapping[str, Material]) -> Iterable[WeighedAddition]:
+    for line in recipe.additions:
+        parts = [
+            part
+            for part in pot.lines
+            if part.role == "addition" and (part.material, part.at) == (line.material, line.at)
+        ]
+        grams = sum(part.grams for part in parts)
+        water_g = sum(water_in(part, materials) for part in parts)
+        yield WeighedAddition(line.material, line.at, grams, water_g, line.water)

@@ -1,0 +1,156 @@
+"""A batch as text to weigh out by, in working order, with the cautions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from formulary.batch.model import WHOLE, Batch, PotLine
+from formulary.finding import Finding, Severity
+from formulary.quantity import format_number
+from formulary.text_table import Row, paragraph, render_rows
+
+# Common practice, no source; said on every weigh-out. What first aid does is that of safety data sheets for
+# sodium hydroxide (from memory).
+CAUTIONS = (
+    "Goggles, gloves, long sleeves, fresh air. Lye into water, never water into lye. No aluminium or zinc:"
+    " stainless steel or polypropylene, not glass. Splash: rinse under plenty of running water for 15 minutes"
+    " and more, no vinegar, seek medical help. Keep children and animals out."
+)
+CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
+_STEPS = (("lye water", "In the jug"), ("oils", "In the pot"), ("trace", "At trace"), ("top", "On top"))
+
+
+def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> str:
+    """What to weigh, step by step, then superfat, water, scent and findings; `show_all` adds the worst case.
+
+    While a finding stops the batch, it shows the findings and no gram.
+    """
+    lines = [*_heading(batch, width), ""]
+    lines += paragraph(CAUTIONS, width=width, indent=2)
+    lines.append("")
+    if batch.is_stopped:
+        lines += paragraph("STOP: nothing may be weighed out until this is settled.", width=width)
+        lines += ["", *render_findings(batch.findings, width=width)]
+        return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
+    rows: list[Row] = []
+    for number, (stage, title) in enumerate(_used_steps(batch), 1):
+        if rows:
+            rows.append(Row("", indent=0))
+        rows.append(Row(f"{number}  {title}", ("g",)))
+        rows += [Row(row.label, row.cells, row.note, 5) for row in _stage_rows(batch, stage)]
+    lines += render_rows(rows, width=width)
+    lines += ["", *_figures(batch, width, show_all)]
+    if batch.findings:
+        lines += ["", *render_findings(batch.findings, width=width)]
+    return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
+
+
+def _heading(batch: Batch, width: int) -> list[str]:
+    identity = " ".join(
+        part
+        for part in (
+            batch.recipe_name,
+            f" {batch.version_id[:8]}" if batch.version_id else "",
+            f"({batch.version_label})" if batch.version_label else "",
+        )
+        if part
+    )
+    if batch.is_stopped:
+        return paragraph(identity, width=width)
+    size = f"{format_number(batch.oil_mass_g, 0)} g of oils, {format_number(batch.batter_grams, 0)} g of batter"
+    if len(identity) + len(size) + 4 <= width:
+        return [identity + " " * (width - len(identity) - len(size)) + size]
+    return [*paragraph(identity, width=width), *paragraph(size, width=width)]
+
+
+def _used_steps(batch: Batch) -> list[tuple[str, str]]:
+    used = {line.at for line in batch.pot.lines}
+    return [(stage, title) for stage, title in _STEPS if stage in used]
+
+
+def _stage_rows(batch: Batch, stage: str) -> Iterable[Row]:
+    shown: set[tuple[str, str]] = set()
+    order = ("water", "addition", "alkali") if stage == "lye water" else ("oil", "addition", "scent")
+    for role in order:
+        for line in batch.pot.lines:
+            key = (line.material, line.role)
+            if line.at != stage or line.role != role or key in shown:
+                continue
+            shown.add(key)
+            parts = [other for other in batch.pot.lines if (other.material, other.role, other.at) == (*key, stage)]
+            grams = sum(part.grams for part in parts)
+            yield Row(words(line.material), (format_number(grams, 1),), _remark(batch, line, parts))
+
+
+def _remark(batch: Batch, line: PotLine, parts: list[PotLine]) -> str:
+    remarks: list[str] = []
+    if line.role == "alkali":
+        temperature = batch.process.get("lye_temperature")
+        remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
+        acids = sum(alkali.for_acids_grams for alkali in batch.lye if alkali.material == line.material)
+        if acids > 0:
+            remarks.append(f"{format_number(acids, 1)} g of it for the acids")
+    for addition in batch.additions if line.role == "addition" else ():
+        if (addition.material, addition.at) == (line.material, line.at) and addition.water_grams >= 0.5:
+            whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
+            remarks.append(whose.format(format_number(addition.water_grams, 0)))
+    if any(part.portion for part in parts):
+        remarks.append(_division(parts))
+    return "; ".join(remarks)
+
+
+def _division(parts: list[PotLine]) -> str:
+    if len(parts) == 1:
+        return f"all of it in the {parts[0].portion} portion"
+    return ", ".join(f"{format_number(part.grams, 1)} in the {part.portion} portion" for part in parts)
+
+
+def _figures(batch: Batch, width: int, show_all: bool) -> list[str]:
+    superfat, water = batch.superfat, batch.water
+    effective = format_number(superfat.effective, 1)
+    stated = format_number(superfat.nominal, 1)
+    lead = f"{effective} %" if effective == stated else f"{stated} % stated, {effective} % effective"
+    low, high = format_number(superfat.low, 1), format_number(superfat.high, 1)
+    lines = paragraph(f"Superfat {lead} ({low} to {high} with what is known of these oils)", width=width, indent=2)
+    if show_all:
+        worst = f"{format_number(superfat.worst_low, 1)} to {format_number(superfat.worst_high, 1)}"
+        lines += paragraph(f"Worst case of the superfat, everything at its bad end at once: {worst} %", indent=2)
+    lye = f"Lye concentration {format_number(water.nominal_percent, 1)} %"
+    if abs(water.in_jug_percent - water.nominal_percent) >= 0.05:
+        lye += f", in the jug {format_number(water.in_jug_percent, 1)} %"
+    if abs(water.effective_percent - water.nominal_percent) >= 0.05:
+        lye += f", with all water {format_number(water.effective_percent, 1)} %"
+    lines += paragraph(lye, width=width, indent=2)
+    for portion in batch.portions:
+        name = "Scent" if portion.name == WHOLE else f"{portion.name.capitalize()} portion: scent"
+        total = sum(line.percent_of_cured for line in portion.scent)
+        if not portion.scent or total <= 0:
+            continue
+        limits = [line for line in portion.scent if line.limit_percent is not None]
+        text = f"{name} {format_number(total, 2)} % of the cured bar"
+        if limits:
+            text += "; " + ", ".join(
+                f"{words(line.material)} {format_number(line.percent_of_cured, 2)} %, limit {line.limit_percent:g} %"
+                for line in limits
+            )
+        lines += paragraph(text, width=width, indent=2)
+    return lines
+
+
+def render_findings(findings: Iterable[Finding], *, width: int = 80) -> list[str]:
+    """Findings as lines for people: severity, what, code, and what to do; no file positions."""
+    lines: list[str] = []
+    for severity in (Severity.ERROR, Severity.STOP, Severity.WARN, Severity.NOTE):
+        for finding in findings:
+            if finding.severity is not severity:
+                continue
+            label = severity.value.upper() if severity.rank < Severity.WARN.rank else severity.value
+            head = paragraph(f"{finding.what}  [{finding.code}]", width=width, indent=9)
+            lines += [f"  {label:<6} " + head[0].lstrip(), *head[1:]]
+            lines += paragraph(finding.do, width=width, indent=9) if finding.do else []
+    return lines
+
+
+def words(slug: str) -> str:
+    """A material's name as a person says it."""
+    return slug.replace("-", " ")

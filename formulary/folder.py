@@ -1,0 +1,372 @@
+"""Opens a formulary; the only module that joins the git store to recipes and materials."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from dataclasses import replace
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from formulary.batch.checks import check_recipe
+from formulary.batch.model import Batch
+from formulary.batch.weigh_out import work_out_batch
+from formulary.errors import InputError, StopError, StorageError
+from formulary.fields import SLUG, suggest
+from formulary.finding import Finding, Place, error, has_errors, in_file_order, note, stops
+from formulary.identity import SHORTEST_PREFIX, blob_id
+from formulary.lineage import SavedVersion, number_saves
+from formulary.materials.read import parse_material
+from formulary.materials.register import Register, read_builtin_register
+from formulary.quantity import NotAQuantity, parse_mass_g
+from formulary.recipes.read import check_name, parse_recipe
+from formulary.recipes.version import Version
+from formulary.settings import Settings, parse_settings
+
+if TYPE_CHECKING:
+    from formulary.changes.model import Changes
+    from formulary.recipes.tweaks import Tweak
+    from formulary.saving import SaveReport
+    from formulary.store.store import Store
+
+SETTINGS_FILE = "formulary.yaml"
+
+
+def open_folder(root: Path | str) -> Folder:
+    """The formulary in a folder, ready to read, work out and save.
+
+    Raises InputError when the folder holds no formulary, StorageError when it is not under git or not readable.
+    """
+    path = Path(root).absolute()
+    if not (path / SETTINGS_FILE).is_file():
+        what = f"{root} is no formulary: it has no {SETTINGS_FILE}"
+        raise InputError.of("not-a-formulary", what, "make one with `formulary init DIR`, or go to the folder of yours")
+    from formulary.store.store import open_store
+
+    return Folder(path, open_store(path))
+
+
+class Folder:
+    """A formulary in its folder: settings, register, recipes and their saved versions.
+
+    Reads each file once, when first needed; `refresh` forgets what was read.
+    """
+
+    def __init__(self, root: Path, store: Store) -> None:
+        self.root = root
+        self.store = store
+
+    def __enter__(self) -> Folder:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """End what the store may still hold open."""
+        self.store.close()
+
+    def refresh(self) -> None:
+        """Forget what was read, to see files and saves that others have changed since."""
+        self.store.refresh()
+        for name in ("_settings_read", "_materials_read", "_tip"):
+            with suppress(AttributeError):
+                delattr(self, name)
+
+    # -- settings and materials ------------------------------------------------------------------
+
+    @cached_property
+    def _settings_read(self) -> tuple[Settings, tuple[Finding, ...]]:
+        return parse_settings(self.store.read_working(SETTINGS_FILE), SETTINGS_FILE)
+
+    @property
+    def settings(self) -> Settings:
+        """The formulary's settings. Raises InputError when `formulary.yaml` cannot be read as meant."""
+        settings, findings = self._settings_read
+        if has_errors(findings):
+            raise InputError(findings)
+        return settings
+
+    @cached_property
+    def _materials_read(self) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
+        own = {}
+        faults: dict[str, tuple[Finding, ...]] = {}
+        for path in self._files("materials"):
+            slug = _slug_of(path)
+            material, findings = parse_material(self.store.read_working(path), path, slug)
+            if material is not None and not has_errors(findings):
+                own[slug] = material
+            if findings:
+                faults[path] = findings
+        return read_builtin_register().combined_with(own.values()), faults
+
+    @property
+    def register(self) -> Register:
+        """All materials: the built-in ones, overridden by the maker's own files that can be read."""
+        return self._materials_read[0]
+
+    def _files(self, part: str) -> tuple[str, ...]:
+        return tuple(
+            path for path in self.store.working_paths(f"{part}/") if path.endswith(".yaml") and path.count("/") == 1
+        )
+
+    # -- recipes and versions --------------------------------------------------------------------
+
+    def recipes(self) -> tuple[str, ...]:
+        """The names of all recipes in the folder, in order."""
+        return tuple(sorted(_slug_of(path) for path in self._files("recipes")))
+
+    @cached_property
+    def _tip(self) -> Mapping[str, str]:
+        return self.store.tip_blobs("recipes/")
+
+    def find_version(self, reference: str) -> Version:
+        """The version that a person names.
+
+        reference: `name` is the working file; `name@latest` the last save; `name@4c1d` an id's beginning; `name@3` the
+        third save (for reading only); `name@shop-2026` a lasting name or a git revision.
+        Raises InputError with the nearest names when there is none or more than one, and with every fault of the
+        file when it cannot be read.
+        """
+        slug, at, version = reference.partition("@")
+        self._demand_name(slug, reference)
+        if not at:
+            return self._working_version(slug)
+        if version == "latest":
+            saves = self.history(slug)
+            if not saves:
+                self._no_version(slug, reference, saves)
+            return self._readable(saves[-1])
+        return self._saved_version(slug, version, reference)
+
+    def _demand_name(self, slug: str, reference: str) -> None:
+        if not SLUG.fullmatch(slug):
+            what = f"{reference[:60]!r} does not name a recipe"
+            raise InputError.of("bad-name", what, "write a recipe's name, or name@version: harbour-base@4c1d")
+
+    def _working_version(self, slug: str) -> Version:
+        path = f"recipes/{slug}.yaml"
+        if path not in self.store.working_paths("recipes/"):
+            do = suggest(slug, self.recipes(), "`formulary check` lists what is here")
+            if path in self._tip:
+                do = f"its file was deleted but not saved so; {slug}@latest still reads it"
+            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
+        data = self.store.read_working(path)
+        is_saved = self._tip.get(path) == blob_id(data)
+        version = self._parse(data, slug, path, is_saved=is_saved)
+        return version if is_saved else replace(version, label="not saved yet")
+
+    def _parse(self, data: bytes, slug: str, path: str, *, is_saved: bool) -> Version:
+        recipe, findings = parse_recipe(data, slug, path, materials=self.register)
+        if recipe is None or has_errors(findings):
+            broken = [fault for faults in self._materials_read[1].values() for fault in faults]
+            unknown = any(finding.code == "unknown-material" for finding in findings)
+            raise InputError(in_file_order([*findings, *(broken if unknown else [])]))
+        # The file's text is what was saved, byte for byte; parse_recipe has made sure that it is UTF-8.
+        return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=is_saved)
+
+    def history(self, slug: str) -> tuple[SavedVersion, ...]:
+        """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
+        self._demand_name(slug, slug)
+        names = (slug, *self._formerly(slug))
+        saves = self.store.history(f"recipes/{name}.yaml" for name in names)
+        if not saves and slug not in self.recipes():
+            do = suggest(slug, self.recipes(), "`formulary check` lists what is here")
+            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
+        blobs = self.store.read_blobs({save.blob for save in saves if save.blob})
+        return tuple(number_saves(saves, slug, blobs))
+
+    def _formerly(self, slug: str) -> tuple[str, ...]:
+        path = f"recipes/{slug}.yaml"
+        if path not in self.store.working_paths("recipes/"):
+            return ()
+        recipe, _ = parse_recipe(self.store.read_working(path), slug, path)
+        return recipe.formerly if recipe is not None else ()
+
+    def _saved_version(self, slug: str, wanted: str, reference: str) -> Version:
+        saves = self.history(slug)
+        if re.fullmatch(r"[0-9a-f]{4,40}", wanted):
+            found = {save.id: save for save in saves if save.id.startswith(wanted)}
+            if len(found) > 1:
+                ids = ", ".join(identifier[:12] for identifier in found)
+                raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
+            if found:
+                return self._readable(next(iter(found.values())))
+        if re.fullmatch(r"\d{1,3}", wanted):
+            numbered = [save for save in saves if save.number == int(wanted)]
+            if numbered:
+                return self._readable(numbered[0])
+            self._no_version(slug, reference, saves)
+        commit = self.store.resolve_revision(wanted)
+        for name in (slug, *self._formerly(slug)) if commit is not None else ():
+            assert commit is not None
+            blob = self.store.blob_at(commit, f"recipes/{name}.yaml")
+            if blob is not None:
+                known = [save for save in saves if save.id == blob]
+                if known:
+                    return self._readable(known[0])
+                data = self.store.read_blobs([blob]).get(blob)
+                if data is not None:
+                    return self._parse(data, slug, f"recipes/{name}.yaml", is_saved=True)
+        self._no_version(slug, reference, saves)
+        raise AssertionError("unreachable")
+
+    def _readable(self, save: SavedVersion) -> Version:
+        if save.version is None:
+            raise InputError(save.findings)
+        return save.version
+
+    def _no_version(self, slug: str, reference: str, saves: tuple[SavedVersion, ...]) -> None:
+        known = ", ".join(f"{slug}@{save.id[:8]}" for save in saves[-4:])
+        what = f"there is no version {reference!r}"
+        if not saves:
+            raise InputError.of(
+                "no-version", what, f"{slug} was never saved; save it with `formulary save {slug} -m WHY`"
+            )
+        shortest = f" (an id needs {SHORTEST_PREFIX} digits or more)"
+        raise InputError.of("no-version", what, f"versions of it: {known}{shortest}")
+
+    # -- working out -----------------------------------------------------------------------------
+
+    def batch(
+        self,
+        version: Version | str,
+        *,
+        oils: str | None = None,
+        total: str | None = None,
+        lots: Mapping[str, str] | None = None,
+    ) -> Batch:
+        """What to weigh for a version, for so much oil or so much batter in all ("1000 g").
+
+        Raises InputError for a size that is no weight, or a recipe that does not fit the register.
+        """
+        found = self.find_version(version) if isinstance(version, str) else version
+        if (oils is None) == (total is None):
+            raise InputError.of("size", "a batch needs one size", "say how much oil, or how much batter in all")
+        try:
+            mass_g = float(parse_mass_g(oils if oils is not None else total or ""))
+        except NotAQuantity as problem:
+            raise InputError.of("bad-size", problem.what, problem.do) from None
+        size = {"oil_mass_g": mass_g} if oils is not None else {"batter_mass_g": mass_g}
+        return work_out_batch(found, self.register, self.settings, lots=lots, **size)
+
+    def diff(self, before: Version | str, after: Version | str, *, oils: str = "1000 g") -> Changes:
+        """What changed between two versions, in percentages and recalculated lye for the same mass of oils."""
+        from formulary.changes.compare import compare_batches
+
+        sides = [self.find_version(side) if isinstance(side, str) else side for side in (before, after)]
+        batches = [self.batch(side, oils=oils) for side in sides]
+        return compare_batches(batches[0], batches[1], before_recipe=sides[0].recipe, after_recipe=sides[1].recipe)
+
+    def check(self) -> tuple[Finding, ...]:
+        """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
+        findings: list[Finding] = list(self._settings_read[1])
+        settings_broken = has_errors(findings)
+        for faults in self._materials_read[1].values():
+            findings += faults
+        for path in self._files("materials") + self._files("recipes"):
+            if not SLUG.fullmatch(_slug_of(path)):
+                do = "rename the file to lower-case words joined by hyphens"
+                findings.append(error("bad-name", f"{path!r} is not a name used here", do, Place(path)))
+        for path in self.store.working_paths("recipes/"):
+            if not path.endswith(".yaml") or path.count("/") != 1:
+                findings.append(note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path)))
+        for slug in self.recipes():
+            findings += self._check_recipe_file(slug, work_out=not settings_broken)
+        return in_file_order(findings)
+
+    def _check_recipe_file(self, slug: str, *, work_out: bool) -> Iterable[Finding]:
+        path = f"recipes/{slug}.yaml"
+        recipe, findings = parse_recipe(self.store.read_working(path), slug, path, materials=self.register)
+        if recipe is None or has_errors(findings):
+            return findings
+        faults = check_recipe(recipe, self.register)
+        if faults or not work_out:
+            return [finding.at(path) for finding in (*findings, *faults)]
+        batch = work_out_batch(recipe, self.register, self.settings, oil_mass_g=1000.0)
+        return [finding.at(path) for finding in (*findings, *batch.findings)]
+
+    # -- branching and saving --------------------------------------------------------------------
+
+    def branch(self, reference: Version | str, slug: str, *tweaks: Tweak, name: str | None = None) -> Version:
+        """A variant of a saved version with its tweaks, not written yet; `write` or `save` it.
+
+        Raises InputError for a name that is taken or unusable, an unsaved parent, or a tweak that does not fit.
+        """
+        from formulary.recipes.branch import branch
+
+        version = self.find_version(reference) if isinstance(reference, str) else reference
+        if not version.is_saved:
+            what = f"{version.slug} has changes that are not saved, so a variant could not remember its parent"
+            do = f"save it first: formulary save {version.slug} -m WHY (or branch {version.slug}@latest)"
+            raise InputError.of("parent-unsaved", what, do)
+        self._demand_free(slug)
+        return branch(version, slug, *tweaks, register=self.register, name=name)
+
+    def _demand_free(self, slug: str) -> None:
+        fault = check_name(slug)
+        if fault is not None:
+            raise InputError([fault])
+        if slug in self.recipes() or f"recipes/{slug}.yaml" in self._tip:
+            raise InputError.of("name-taken", f"there is a recipe {slug!r} already", "choose another name")
+
+    def write(self, version: Version) -> Path:
+        """Write a new variant to its file, which must not exist. Raises InputError, StorageError."""
+        path = self.root / "recipes" / f"{version.slug}.yaml"
+        try:
+            path.parent.mkdir(exist_ok=True)
+            with path.open("x", encoding="utf-8", newline="") as file:
+                file.write(version.text)
+        except FileExistsError:
+            raise InputError.of("name-taken", f"recipes/{path.name} exists already", "choose another name") from None
+        except OSError as fault:
+            what = f"recipes/{path.name} could not be written ({fault.strerror})"
+            raise StorageError.of("not-written", what, "check the folder's permissions and the disk's space") from None
+        return path
+
+    def save(self, version: Version, *, why: str) -> Version:
+        """Save one version, writing its file when it is new; returns it as saved."""
+        path = f"recipes/{version.slug}.yaml"
+        if path not in self.store.working_paths("recipes/"):
+            self.write(version)
+        elif self.store.read_working(path) != version.text.encode("utf-8"):
+            what = f"{path} holds something else than this version"
+            raise InputError.of("file-differs", what, "compare them; save the file, or give the version another name")
+        self.save_changed([version.slug], why=why)
+        return self.find_version(version.slug)
+
+    def changed_paths(self) -> tuple[str, ...]:
+        """The formulary's files that differ from the last save, new and deleted ones among them."""
+        from formulary.saving import find_changed_paths
+
+        return find_changed_paths(self)
+
+    def save_changed(self, names: Iterable[str] = (), *, why: str) -> SaveReport:
+        """One commit of what changed, with the change in words in its message; `names` limits it to those recipes.
+
+        Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
+        """
+        from formulary.saving import save_changed
+
+        return save_changed(self, tuple(names), why=why)
+
+
+def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:
+    """The batch, when nothing stops it from being weighed out.
+
+    despite: codes of stops that a person overrides knowingly; some can never be.
+    Raises StopError with the stops that stand.
+    """
+    from formulary.batch.checks import NEVER_OVERRIDDEN
+
+    overridden = set(despite) - NEVER_OVERRIDDEN
+    standing = [finding for finding in stops(batch.findings) if finding.code not in overridden]
+    if standing:
+        raise StopError(standing)
+    return batch
+
+
+def _slug_of(path: str) -> str:
+    return path.rsplit("/", 1)[-1].removesuffix(".yaml")

@@ -1,0 +1,66 @@
+"""The saves of one recipe in order: numbered, with what each returned to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from formulary.finding import Finding, Place, error
+from formulary.recipes.read import parse_recipe
+from formulary.recipes.version import Version
+
+if TYPE_CHECKING:
+    from formulary.store.saved import Saved
+
+_ORDINALS = {1: "st", 2: "nd", 3: "rd"}
+
+
+@dataclass(frozen=True, slots=True)
+class SavedVersion:
+    """One save of a recipe, oldest first counted from 1; `version` is None when its text cannot be read any more."""
+
+    number: int
+    version: Version | None
+    id: str
+    when: datetime
+    author: str
+    why: str
+    returns_to: int | None = None  # the earlier number whose content this is again
+    findings: tuple[Finding, ...] = ()
+
+
+def number_saves(saves: Iterable[Saved], slug: str, blobs: Mapping[str, bytes]) -> Iterator[SavedVersion]:
+    """The saves of a recipe, oldest first, counted from 1; saves that changed nothing in it are passed over.
+
+    saves: newest first, as the store lists them. blobs: id -> content; what is missing there is said to be missing.
+    """
+    first_seen: dict[str, int] = {}
+    previous: str | None = None
+    number = 0
+    for save in reversed(tuple(saves)):
+        if save.blob is None or save.blob == previous:
+            continue  # a deletion, a rename, or a merge that brought nothing new
+        number += 1
+        previous = save.blob
+        version, findings = _read_version(blobs.get(save.blob), slug, save.path, number)
+        returns_to = first_seen.get(save.blob)
+        yield SavedVersion(number, version, save.blob, save.when, save.author, save.subject, returns_to, findings)
+        first_seen.setdefault(save.blob, number)
+
+
+def _read_version(data: bytes | None, slug: str, path: str, number: int) -> tuple[Version | None, tuple[Finding, ...]]:
+    if data is None:
+        missing = error("content-missing", "this content is not in this clone", "fetch the full history", Place(path))
+        return None, (missing,)
+    recipe, findings = parse_recipe(data, slug, path)
+    if recipe is None:
+        return None, findings
+    label = f"the {number}{ordinal_ending(number)} saved"
+    return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=True, label=label), findings
+
+
+def ordinal_ending(number: int) -> str:
+    """`st`, `nd`, `rd` or `th`."""
+    return "th" if 10 <= number % 100 <= 20 else _ORDINALS.get(number % 10, "th")

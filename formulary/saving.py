@@ -1,0 +1,138 @@
+"""Saving what changed in a formulary: one commit, with the change in words in its message."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from formulary.batch.checks import check_recipe
+from formulary.batch.weigh_out import work_out_batch
+from formulary.changes.compare import compare_batches
+from formulary.changes.message import save_message
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.finding import Finding, has_errors, in_file_order
+from formulary.identity import blob_id
+from formulary.materials.read import parse_material
+from formulary.recipes.model import Recipe
+from formulary.recipes.read import parse_recipe
+from formulary.settings import parse_settings
+
+if TYPE_CHECKING:
+    from formulary.changes.model import Changes
+    from formulary.folder import Folder
+
+SETTINGS_FILE = "formulary.yaml"
+_OTHER_FILES = (SETTINGS_FILE, ".gitattributes", ".gitignore")
+_PARTS = ("materials/", "recipes/", "trials/")
+
+
+@dataclass(frozen=True, slots=True)
+class SaveReport:
+    """What one save recorded: the commit, the files and the message, and what else to know."""
+
+    commit: str
+    paths: tuple[str, ...]
+    message: str
+    findings: tuple[Finding, ...] = ()
+
+
+def find_changed_paths(folder: Folder) -> tuple[str, ...]:
+    """The formulary's files that differ from the last save, new and deleted ones among them."""
+    tip = folder.store.tip_blobs("")
+    working = {path for path in folder.store.working_paths("") if _is_ours(path)}
+    changed = {path for path in working if tip.get(path) != blob_id(folder.store.read_working(path))}
+    return tuple(sorted(changed | {path for path in tip if _is_ours(path) and path not in working}))
+
+
+def save_changed(folder: Folder, names: tuple[str, ...], *, why: str) -> SaveReport:
+    """One commit of every changed file, or of the recipes named and the maker's materials beside them.
+
+    Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
+    """
+    if not why.strip():
+        raise InputError.of("why-missing", "a save says why", "add -m and a few words, for example -m 'less clove'")
+    changed = find_changed_paths(folder)
+    tip = folder.store.tip_blobs("")
+    if names:
+        changed = _only(folder, names, changed, tip)
+    if not changed:
+        raise InputError.of("nothing-changed", "nothing has changed since the last save", "edit a file first")
+    working = set(folder.store.working_paths(""))
+    files = {path: folder.store.read_working(path) if path in working else None for path in changed}
+    faults = [fault for path, data in files.items() if data is not None for fault in _faults(folder, path, data)]
+    if has_errors(faults):
+        raise InputError(in_file_order(faults))
+    message = _message(folder, files, tip, why)
+    result = folder.store.save(
+        files,
+        message=message,
+        read_from=folder.store.tip,
+        expected={path: tip.get(path) for path in changed},
+    )
+    folder.refresh()
+    return SaveReport(result.commit, changed, message, result.warnings)
+
+
+def _only(folder: Folder, names: tuple[str, ...], changed: tuple[str, ...], tip: Mapping[str, str]) -> tuple[str, ...]:
+    known = {*folder.recipes(), *(_slug_of(path) for path in tip if path.startswith("recipes/"))}
+    for name in names:
+        if name not in known:
+            do = suggest(name, folder.recipes(), "`formulary check` lists what is here")
+            raise InputError.of("no-recipe", f"there is no recipe {name!r} here", do)
+    recipes = {f"recipes/{name}.yaml" for name in names}
+    # The maker's materials are saved with it, or the lye of what is saved could not be worked out again.
+    return tuple(path for path in changed if path in recipes or path.startswith("materials/"))
+
+
+def _faults(folder: Folder, path: str, data: bytes) -> tuple[Finding, ...]:
+    slug = _slug_of(path)
+    if path == SETTINGS_FILE:
+        return parse_settings(data, path)[1]
+    if path.startswith("materials/"):
+        return parse_material(data, path, slug)[1]
+    if path.startswith("recipes/"):
+        recipe, findings = parse_recipe(data, slug, path, materials=folder.register)
+        if recipe is None:
+            return findings
+        return tuple(finding.at(path) for finding in (*findings, *check_recipe(recipe, folder.register)))
+    return ()
+
+
+def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str, str], why: str) -> str:
+    changes: list[tuple[str, Changes]] = []
+    others: list[str] = []
+    earlier = folder.store.read_blobs(tip[path] for path in files if path in tip)
+    for path, data in files.items():
+        before = earlier.get(tip.get(path, ""))
+        sides = _recipes(path, before, data)
+        if sides is not None and not any(check_recipe(side, folder.register) for side in sides):
+            changes.append((sides[1].slug, compare_recipe_batches(folder, *sides)))
+        else:
+            others.append(f"{path} deleted" if data is None else path if before is not None else f"{path} new")
+    return save_message(why, changes, others)
+
+
+def _recipes(path: str, before: bytes | None, after: bytes | None) -> tuple[Recipe, Recipe] | None:
+    if not path.startswith("recipes/") or before is None or after is None:
+        return None
+    slug = _slug_of(path)
+    sides = [parse_recipe(data, slug, path)[0] for data in (before, after)]
+    return (sides[0], sides[1]) if sides[0] is not None and sides[1] is not None else None
+
+
+def compare_recipe_batches(folder: Folder, before: Recipe, after: Recipe, *, oil_mass_g: float = 1000.0) -> Changes:
+    """What changed between two recipes, worked out under today's register for the same mass of oils."""
+    batches = [
+        work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)
+    ]
+    return compare_batches(batches[0], batches[1], before_recipe=before, after_recipe=after)
+
+
+def _slug_of(path: str) -> str:
+    return path.rsplit("/", 1)[-1].removesuffix(".yaml")
+
+
+def _is_ours(path: str) -> bool:
+    return path in _OTHER_FILES or path.startswith(_PARTS)

@@ -1,0 +1,38 @@
+"""A new formulary: settings, folders, git, and an example recipe with comments for a beginner."""
+
+from __future__ import annotations
+
+from importlib import resources
+from pathlib import Path
+
+from formulary.document import Quoted, render_document
+from formulary.folder import Folder
+
+EXAMPLE = "first-bar"
+
+
+def init_folder(root: Path | str, *, name: str | None = None) -> Folder:
+    """Make a formulary in a new or empty folder, save its first state, and open it.
+
+    name: what the formulary is called; the folder's name unless given.
+    Raises StorageError when the folder holds a formulary already or cannot be written.
+    """
+    from formulary.store import init_store
+
+    path = Path(root).absolute()
+    title = name or path.name or "formulary"
+    store = init_store(path)
+    spelled = render_document({"name": Quoted(title)}).partition(":")[2].strip()
+    files = {
+        "formulary.yaml": _starter("formulary.yaml").format(name=spelled).encode("utf-8"),
+        f"recipes/{EXAMPLE}.yaml": _starter(f"{EXAMPLE}.yaml").encode("utf-8"),
+    }
+    for part in (".gitattributes", ".gitignore"):
+        files[part] = (path / part).read_bytes()
+    own = {part: data for part, data in files.items() if not part.startswith(".git")}
+    store.save(own, message="Begin the formulary", read_from=store.tip, write_working=True)
+    return Folder(path, store)
+
+
+def _starter(file: str) -> str:
+    return resources.files("formulary").joinpath("starter", file).read_text(encoding="utf-8")

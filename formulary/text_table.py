@@ -1,0 +1,90 @@
+"""Plain text tables for an 80-column terminal: numbers aligned on the point, notes wrapped beside them."""
+
+from __future__ import annotations
+
+import textwrap
+import unicodedata
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One line of a table: a label, its cells, and a note that may wrap. `indent` steps the label in."""
+
+    label: str
+    cells: tuple[str, ...] = ()
+    note: str = ""
+    indent: int = 2
+
+
+def text_width(text: str) -> int:
+    """How many columns a terminal gives to a text."""
+    return sum(
+        0 if unicodedata.combining(character) else 2 if unicodedata.east_asian_width(character) in "WF" else 1
+        for character in text
+    )
+
+
+def pad(text: str, width: int, *, right: bool = False) -> str:
+    """The text filled with spaces to a width, on the right side of it or the left."""
+    space = " " * max(0, width - text_width(text))
+    return space + text if right else text + space
+
+
+def align_on_point(cells: Sequence[str]) -> list[str]:
+    """Numbers of one column, filled so that their points stand under one another; other texts end at the right."""
+    tails = [_tail(cell) for cell in cells]
+    most = max(tails, default=0)
+    padded = [cell + " " * (most - tail) if _is_number(cell) else cell for cell, tail in zip(cells, tails, strict=True)]
+    width = max((text_width(cell) for cell in padded), default=0)
+    return [pad(cell, width, right=True) for cell in padded]
+
+
+def _is_number(cell: str) -> bool:
+    return bool(cell) and cell.lstrip("+-").replace(".", "", 1).isdigit()
+
+
+def _tail(cell: str) -> int:
+    if not _is_number(cell):
+        return 0
+    return len(cell) - cell.index(".") if "." in cell else 0
+
+
+def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_width: int | None = None) -> list[str]:
+    """The rows as lines no wider than `width`: labels left, cells right, notes wrapped in what is left.
+
+    A note that would have less than 20 columns goes onto lines of its own below.
+    """
+    count = max((len(row.cells) for row in rows), default=0)
+    columns = [align_on_point([row.cells[i] if i < len(row.cells) else "" for row in rows]) for i in range(count)]
+    column_widths = [max((text_width(cell) for cell in column), default=0) for column in columns]
+    cells_width = sum(column_widths) + gap * count
+    longest = max((text_width(row.label) + row.indent for row in rows if row.cells), default=0)
+    room = max(12, width - cells_width)
+    labels = min(label_width if label_width is not None else longest, room)
+    lines: list[str] = []
+    for number, row in enumerate(rows):
+        cells = "".join(" " * gap + column[number] for column in columns) if row.cells else ""
+        head = wrap(row.label, labels - row.indent if row.cells else width - row.indent)
+        padded = [" " * row.indent + part for part in head]
+        note_room = width - labels - cells_width - gap
+        beside = wrap(row.note, note_room) if row.note and note_room >= 20 else []
+        first = pad(padded[-1], labels) + cells if row.cells else padded[-1]
+        if beside:
+            first = pad(first, labels + cells_width) + " " * gap + beside[0]
+        lines += [*padded[:-1], first.rstrip()]
+        lines += [" " * (labels + cells_width + gap) + part for part in beside[1:]]
+        if row.note and not beside:
+            lines += [" " * (row.indent + 2) + part for part in wrap(row.note, width - row.indent - 2)]
+    return lines
+
+
+def wrap(text: str, width: int) -> list[str]:
+    """A text in lines no wider than `width`, broken between words."""
+    return textwrap.wrap(text, max(width, 10), break_long_words=False, break_on_hyphens=False) or [""]
+
+
+def paragraph(text: str, *, width: int = 80, indent: int = 0) -> list[str]:
+    """A text as lines with an indent."""
+    return [" " * indent + line for line in wrap(text, width - indent)]

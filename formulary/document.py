@@ -296,7 +296,7 @@ def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
 
 
 # Words that an older YAML reader takes for truth values or nothing; quoted when written, so that every reader agrees.
-_AMBIGUOUS = re.compile(
+AMBIGUOUS = re.compile(
     r"""(?ix) y|n|yes|no|on|off|true|false|null|~ | [-+]?[\d._]+(e[-+]?\d+)? | 0[xob][\da-f_]+
     | \d+(:\d+)+(\.\d*)? | \d{4}-\d\d?-\d\d?.* | [-+]?\.(inf|nan) | [=<] .*"""
 )
@@ -357,7 +357,7 @@ def _writable(value: Any) -> Any:
     if isinstance(value, str):
         if "\n" in value and not re.search(r"[^\S\n]\n|\A\s|[\x00-\x08\x85\u2028\u2029]", value):
             return LiteralScalarString(value)
-        if _AMBIGUOUS.fullmatch(value) or "\n" in value:
+        if AMBIGUOUS.fullmatch(value) or "\n" in value:
             return DoubleQuotedScalarString(value)
         return value
     if isinstance(value, (Decimal, int, date)) and not isinstance(value, bool):

@@ -8,13 +8,31 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.finding import Place
-from formulary.quantity import Rate
+from formulary.quantity import Kind, Rate
 
 # When a line goes in, in working order.
 STAGES = ("lye water", "oils", "trace", "top")
 PURPOSES = ("skin", "household")
 WATER_METHODS = ("lye_concentration", "water_to_lye", "percent_of_oils")
 COVERS = ("open", "covered", "insulated", "fridge", "oven")
+# What the figures of a recipe may lie between.
+SUPERFAT_BOUNDS = (Decimal(-100), Decimal(50))
+WATER_BOUNDS = MappingProxyType(
+    {
+        "lye_concentration": (Decimal(1), Decimal(70)),
+        "water_to_lye": (Decimal("0.5"), Decimal(20)),
+        "percent_of_oils": (Decimal(1), Decimal(200)),
+    }
+)
+# The making-day settings of `process` that are amounts, with what each measures.
+PROCESS_AMOUNTS = MappingProxyType(
+    {
+        "lye_temperature": Kind.TEMPERATURE,
+        "oil_temperature": Kind.TEMPERATURE,
+        "cure": Kind.DURATION,
+        "blending": Kind.DURATION,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,11 +9,14 @@ from types import MappingProxyType
 from formulary.document import Block, Listing, Node, Scalar, parse_document
 from formulary.fields import SLUG, Fields, suggest
 from formulary.finding import Finding, Place, error, has_errors
-from formulary.quantity import Kind, Rate, format_decimal, parse_percent, parse_quantity
+from formulary.quantity import Rate, format_decimal, parse_percent
 from formulary.recipes.model import (
     COVERS,
+    PROCESS_AMOUNTS,
     PURPOSES,
     STAGES,
+    SUPERFAT_BOUNDS,
+    WATER_BOUNDS,
     WATER_METHODS,
     Addition,
     BasedOn,
@@ -182,7 +185,8 @@ class _RecipeReader:
         if block is None:
             return None
         self.places["lye"] = self.fields.place("lye")
-        superfat = block.percent("superfat", required=True, low=Decimal(-100), high=Decimal(50), refuse_fraction=True)
+        low, high = SUPERFAT_BOUNDS
+        superfat = block.percent("superfat", required=True, low=low, high=high, refuse_fraction=True)
         self.places["lye/superfat"] = block.place("superfat")
         node = block.node("alkali", required=True)
         self.places["lye/alkali"] = block.place("alkali")
@@ -225,12 +229,11 @@ class _RecipeReader:
             block.report("water-rule", what, f"keep exactly one of: {', '.join(WATER_METHODS)}", None, None)
             return None
         method = given[0]
+        low, high = WATER_BOUNDS[method]
         if method == "water_to_lye":
-            value = block.decimal(method, low=Decimal("0.5"), high=Decimal(20))
-        elif method == "lye_concentration":
-            value = block.percent(method, low=Decimal(1), high=Decimal(70), refuse_fraction=True)
+            value = block.decimal(method, low=low, high=high)
         else:
-            value = block.percent(method, low=Decimal(1), high=Decimal(200), refuse_fraction=True)
+            value = block.percent(method, low=low, high=high, refuse_fraction=True)
         self.places[f"water/{method}"] = block.place(method)
         return None if value is None else Water(method, value)
 
@@ -344,8 +347,8 @@ class _RecipeReader:
         if block is None:
             return {}
         process: dict[str, str] = {}
-        for key in ("lye_temperature", "oil_temperature"):
-            quantity = block.quantity(key, Kind.TEMPERATURE)
+        for key, kind in PROCESS_AMOUNTS.items():
+            quantity = block.quantity(key, kind)
             if quantity is not None:
                 process[key] = str(quantity)
         mould = block.text("mould")
@@ -354,12 +357,6 @@ class _RecipeReader:
         cover = block.choice("cover", COVERS)
         if cover is not None:
             process["cover"] = cover
-        cure = block.parsed("cure", lambda text: parse_quantity(text, Kind.DURATION))
-        if cure is not None:
-            process["cure"] = str(cure)
-        blending = block.parsed("blending", lambda text: parse_quantity(text, Kind.DURATION))
-        if blending is not None:
-            process["blending"] = str(blending)
         block.finish()
         for key in process:
             self.places[f"process/{key}"] = block.place(key)

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from formulary.identity import blob_id
 from formulary.recipes.model import Recipe
+
+if TYPE_CHECKING:
+    from formulary.recipes.tweaks import Materials, Tweak
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,3 +44,9 @@ class Version:
     def name(self) -> str:
         """`recipe@id` with the short id, as it can be typed."""
         return f"{self.slug}@{self.short_id}"
+
+    def branch(self, slug: str, *tweaks: Tweak, register: Materials | None = None, name: str | None = None) -> Version:
+        """A variant of this version with its tweaks, unsaved; see `formulary.recipes.branch.branch`."""
+        from formulary.recipes.branch import branch
+
+        return branch(self, slug, *tweaks, register=register, name=name)

@@ -136,8 +136,7 @@ def test_revisions_are_found_and_options_are_not(store: Store, run_git: RunGit) 
 
 def test_history_lists_every_version_newest_first(store: Store) -> None:
     commits = [
-        save_one(store, "recipes/a.yaml", f"{number}\n", f"Version {number}\n\nbody\n\n:x\x01")
-        for number in range(4)
+        save_one(store, "recipes/a.yaml", f"{number}\n", f"Version {number}\n\nbody\n\n:x\x01") for number in range(4)
     ]
     save_one(store, "recipes/b.yaml", "b\n")
     store.save({"recipes/a.yaml": None}, message="Delete", read_from=store.tip)
@@ -160,16 +159,12 @@ def test_history_lists_every_version_newest_first(store: Store) -> None:
 def test_similar_files_are_never_taken_for_one_another(store: Store) -> None:
     save_one(store, "recipes/a.yaml", "same\n" * 50)
     save_one(store, "recipes/b.yaml", "same\n" * 50)
-    store.save(
-        {"recipes/a.yaml": None, "recipes/c.yaml": b"same\n" * 50}, message="Move", read_from=store.tip
-    )
+    store.save({"recipes/a.yaml": None, "recipes/c.yaml": b"same\n" * 50}, message="Move", read_from=store.tip)
     assert len(store.history(["recipes/b.yaml"])) == 1
     assert len(store.history(["recipes/c.yaml"])) == 1
 
 
-def test_versions_from_both_sides_of_a_merge_and_the_merge_itself_are_listed(
-    store: Store, run_git: RunGit
-) -> None:
+def test_versions_from_both_sides_of_a_merge_and_the_merge_itself_are_listed(store: Store, run_git: RunGit) -> None:
     save_one(store, "recipes/a.yaml", "base\n")
     run_git("checkout", "-q", "-b", "side")
     (store.root / "recipes/a.yaml").write_text("side\n")

@@ -54,9 +54,7 @@ def test_many_saves_give_what_git_would_have_written(store: Store, run_git: RunG
     run_git("fsck", "--full", "--strict")
 
 
-def test_deleting_the_last_file_of_a_folder_removes_the_folder_from_the_commit(
-    store: Store, run_git: RunGit
-) -> None:
+def test_deleting_the_last_file_of_a_folder_removes_the_folder_from_the_commit(store: Store, run_git: RunGit) -> None:
     save_one(store, "formulary.yaml", "x\n")
     save_one(store, "trials/2026/a/t.yaml", "x\n")
     store.save({"trials/2026/a/t.yaml": None}, message="Delete it", read_from=store.tip)
@@ -207,9 +205,7 @@ def test_a_name_that_leads_elsewhere_is_refused_and_nothing_is_written(
     store: Store, path: str, write_working: bool
 ) -> None:
     with pytest.raises(InputError):
-        store.save(
-            {path: b"x", "recipes/a.yaml": b"x"}, message="x", read_from=None, write_working=write_working
-        )
+        store.save({path: b"x", "recipes/a.yaml": b"x"}, message="x", read_from=None, write_working=write_working)
     assert store.tip is None
     assert not (store.root / "recipes").exists()
 
@@ -246,9 +242,7 @@ def test_a_detached_head_is_refused_with_the_way_back(store: Store, run_git: Run
 
 
 @pytest.mark.parametrize("how", ["merge", "rebase", "cherry-pick", "revert"])
-def test_a_merge_or_rebase_in_progress_is_refused_and_left_as_it_is(
-    store: Store, run_git: RunGit, how: str
-) -> None:
+def test_a_merge_or_rebase_in_progress_is_refused_and_left_as_it_is(store: Store, run_git: RunGit, how: str) -> None:
     save_one(store, "recipes/a.yaml", "one\n")
     run_git("branch", "side")
     save_one(store, "recipes/a.yaml", "two\n")

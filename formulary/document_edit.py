@@ -1,0 +1,309 @@
+"""Changing a YAML file's text in place: only the characters that were asked for, found by the tree's positions.
+
+Changes are gathered against the original offsets and made in one go. Comments on lines of their own, the spelling of
+values that did not change, quotes, line ends and indentation stay as the person wrote them. Nothing here knows what a
+file means; whoever edits reads the result again and compares it with what was intended.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping, Sequence
+from decimal import Decimal
+from itertools import pairwise
+from typing import TypeAlias
+
+from formulary.document import AMBIGUOUS, Block, Entry, Inline, Listing, Node, Quoted, Scalar
+from formulary.quantity import format_decimal
+
+# What can be written: texts and numbers, and blocks and lists of them.
+Value: TypeAlias = "str | Decimal | Mapping[str, Value] | Sequence[Value]"
+
+_NUMBER_AND_REST = re.compile(r"([+-]?[\d_]*\.?\d*)(\s*(?:%|percent)?)")
+
+
+class CannotEdit(ValueError):  # noqa: N818 - it reads as the sentence it is
+    """The text is laid out in a way that cannot be changed safely; says which part."""
+
+
+class DocumentEdit:
+    """Changes to one file's text. The tree must be that of `text`, as `parse_document` gives it."""
+
+    def __init__(self, text: str) -> None:
+        self._mark = "\ufeff" if text.startswith("\ufeff") else ""
+        self._open_end = not text.endswith(("\n", "\r"))
+        match = re.search(r"\r\n|\n|\r", text)
+        self._newline = match.group() if match else "\n"
+        # A last line without its end is given one while editing, so that every line is alike.
+        self._text = text.removeprefix("\ufeff") + (self._newline if self._open_end else "")
+        self._splices: list[tuple[int, int, str]] = []
+
+    def result(self) -> str:
+        """The changed text. Raises CannotEdit when two changes touch the same characters."""
+        pieces: list[str] = []
+        done = 0
+        for start, end, new in sorted(self._splices, key=lambda splice: splice[:2]):
+            if start < done:
+                raise CannotEdit("two changes meet in one place")
+            pieces += [self._text[done:start], new]
+            done = end
+        text = "".join(pieces) + self._text[done:]
+        if self._open_end:
+            text = text.removesuffix(self._newline)
+        return self._mark + text
+
+    def _splice(self, start: int, end: int, new: str) -> None:
+        if (start, end, new) != (start, start, "") and self._text[start:end] != new:
+            self._splices.append((start, end, new))
+
+    # Single values
+
+    def set_text(self, scalar: Scalar, value: str, *, flow: bool = False) -> None:
+        """Write another text in a value's place, in the quotes that it had; `flow` when inside braces or brackets."""
+        self._splice(scalar.start, self._end(scalar), _spell(value, flow=flow, like=self._quote(scalar)))
+
+    def set_number(self, scalar: Scalar, value: Decimal, *, percent_sign: bool = False) -> None:
+        """Write another number in a value's place; a percent sign and quotes stay. `percent_sign` demands the sign."""
+        match = _NUMBER_AND_REST.fullmatch(scalar.text.strip())
+        rest = match.group(2) if match else ""
+        if percent_sign and not rest.strip():
+            rest = " %"
+        quote = self._quote(scalar)
+        self._splice(scalar.start, self._end(scalar), f"{quote}{format_decimal(value)}{rest}{quote}")
+
+    def replace_node(self, node: Node, value: Value) -> None:
+        """Write any value, on one line, in place of a value that stands on one line."""
+        if isinstance(node, (Block, Listing)) and not node.flow:
+            raise CannotEdit("several lines would have to become one")
+        self._splice(node.start, self._end(node), render_value(value))
+
+    def rename_key(self, entry: Entry, key: str) -> None:
+        """Write another key in a key's place."""
+        self._splice(entry.key.start, entry.key.end, _spell(key, flow=True, like=self._quote(entry.key)))
+
+    # Blocks and lists
+
+    def change_block(self, block: Block, *, drop: Collection[str] = (), add: Mapping[str, Value] | None = None) -> None:
+        """Take entries out of a block and add others at its end; at least one must be left or come in."""
+        gone = {index for index, entry in enumerate(block.entries) if entry.key.text in drop}
+        new = dict(add or {})
+        spans = [(entry.key.start, self._end(entry.value)) for entry in block.entries]
+        if len(gone) == len(spans) and not new:
+            raise CannotEdit("nothing would be left")
+        if block.flow:
+            texts = [f"{_spell(key, flow=True)}: {render_value(value)}" for key, value in new.items()]
+            self._change_flow(block, spans, gone, texts)
+            return
+        indent = " " * (block.column - 1)
+        self._drop_lines(spans, gone)
+        lines = [self._entry_lines(key, value, indent, self._value_column(block)) for key, value in new.items()]
+        self._insert_after(spans[-1][1], "".join(lines))
+
+    def change_listing(self, parent: Entry, *, drop: Collection[int] = (), add: Sequence[Value] = ()) -> None:
+        """Take items out of the list under a key and add others at its end; an emptied list is written `[]`."""
+        listing = parent.value
+        if not isinstance(listing, Listing):
+            raise CannotEdit(f"`{parent.key.text}` is not a list")
+        gone = set(drop)
+        spans = [(item.start, self._end(item)) for item in listing.items]
+        if listing.flow and spans:
+            self._change_flow(listing, spans, gone, [render_value(item) for item in add])
+            return
+        indent = " " * (listing.column - 1)
+        if not spans:
+            # `additions: []`: the brackets go, the items stand on lines of their own below.
+            indent = " " * (parent.key.column + 1)
+            if add and "\n" not in self._text[listing.start : listing.end]:
+                start = listing.start
+                while self._text[start - 1] == " ":
+                    start -= 1
+                self._splice(start, listing.end, "")
+                self._insert_after(listing.end, "".join(self._item_lines(item, indent, None) for item in add))
+            elif add:
+                self._splice(listing.start, listing.end, "[" + ", ".join(render_value(item) for item in add) + "]")
+            return
+        dashes = [(self._dash(listing, item), end) for item, (_, end) in zip(listing.items, spans, strict=True)]
+        self._drop_lines(dashes, gone)
+        if len(gone) == len(spans) and not add:
+            self._splice(parent.key.end, parent.key.end + 1, ": []")
+        like = listing.items[-1]
+        self._insert_after(spans[-1][1], "".join(self._item_lines(item, indent, like) for item in add))
+
+    def insert_section(self, after: Entry, key: str, value: Value) -> None:
+        """Add a key and its value on lines of their own below the entry `after` of a block."""
+        lines = self._entry_lines(key, value, " " * (after.key.column - 1), None)
+        start = self._line_start(after.key.start)
+        above = self._line_start(start - len(self._newline))
+        if start and not self._text[above:start].strip() and not isinstance(value, (str, Decimal)):
+            lines = self._newline + lines  # sections here stand apart
+        self._insert_after(self._end(after.value), lines)
+
+    def _change_flow(
+        self, node: Block | Listing, spans: list[tuple[int, int]], gone: set[int], texts: list[str]
+    ) -> None:
+        """Inside braces or brackets: drop what stands between two commas, add behind the last."""
+        count = len(spans)
+        if not count:
+            self._splice(node.start + 1, node.end - 1, ", ".join(texts))
+            return
+        if len(gone) == count:
+            self._splice(spans[0][0], spans[-1][1], ", ".join(texts))
+            return
+        gaps = [self._text[before[1] : after[0]] for before, after in pairwise(spans)]
+        comma = ", "
+        if any("#" in gap for gap in gaps):
+            # Comments stand between the items and stay: each item goes by itself, with the comma behind it.
+            for index in gone:
+                start, end = spans[index]
+                behind = re.compile(r"\s*,").match(self._text, end)
+                self._splice(start, behind.end() if behind else end, "")
+            comma = "" if count - 1 in gone else ", "
+        else:
+            for first, last in _runs(gone):
+                if last < count - 1:
+                    self._splice(spans[first][0], spans[last + 1][0], "")
+                else:
+                    self._splice(spans[first - 1][1], spans[last][1], "")
+        if texts:
+            end = spans[-1][1]
+            self._splice(end, end, comma + ", ".join(texts))
+
+    def _drop_lines(self, spans: list[tuple[int, int]], gone: set[int]) -> None:
+        for index in sorted(gone):
+            start, end = spans[index]
+            line = self._line_start(start)
+            if self._text[line:start].strip():
+                # The first key beside a dash: the next key takes its place.
+                if index + 1 >= len(spans) or "#" in self._text[end : spans[index + 1][0]] or index + 1 in gone:
+                    raise CannotEdit("the first line of a list item would have to go")
+                self._splice(start, spans[index + 1][0], "")
+            else:
+                self._splice(line, self._next_line(end), "")
+
+    def _insert_after(self, offset: int, lines: str) -> None:
+        if lines:
+            below = self._next_line(offset)
+            self._splice(below, below, lines)
+
+    def _entry_lines(self, key: str, value: Value, indent: str, value_column: int | None) -> str:
+        head = f"{indent}{_spell(key, flow=True)}:"
+        if isinstance(value, (str, Decimal)) or _is_short(value):
+            gap = " " * max(1, (value_column or 0) - 1 - len(head))
+            return f"{head}{gap}{render_value(value, flow=False)}{self._newline}"
+        if isinstance(value, Mapping):
+            inner = (self._entry_lines(name, item, indent + "  ", None) for name, item in value.items())
+        else:
+            inner = (self._item_lines(item, indent + "  ", None) for item in value)
+        return f"{head}{self._newline}{''.join(inner)}"
+
+    def _item_lines(self, item: Value, indent: str, like: Node | None) -> str:
+        """A list item: over several lines where the last item is, else on one."""
+        if isinstance(like, Block) and not like.flow and isinstance(item, Mapping):
+            gap = " " * max(1, like.column - 2 - len(indent))
+            deeper = f"{indent} {gap}"
+            lines = "".join(self._entry_lines(key, _inline(value), deeper, None) for key, value in item.items())
+            return f"{indent}-{gap}{lines[len(deeper) :]}"
+        return f"{indent}- {render_value(item, flow=not isinstance(item, str))}{self._newline}"
+
+    # Where things stand
+
+    def _end(self, node: Node) -> int:
+        """Where a node's last character stands, plus one: blank lines and comments below are no part of it."""
+        if isinstance(node, Scalar):
+            if self._text[node.start : node.start + 1] in ("|", ">") and not self._is_flow_text(node):
+                return max(node.start + 1, len(self._text[: node.end].rstrip()))
+            return node.end
+        if node.flow:
+            return node.end
+        if isinstance(node, Listing):
+            return self._end(node.items[-1])
+        return self._end(node.entries[-1].value)
+
+    def _is_flow_text(self, scalar: Scalar) -> bool:
+        return not scalar.quoted  # a plain text cannot begin with | or >, a block text counts as quoted
+
+    def _quote(self, scalar: Scalar) -> str:
+        first = self._text[scalar.start : scalar.start + 1]
+        return first if scalar.quoted and first in ("'", '"') else ""
+
+    def _dash(self, listing: Listing, item: Node) -> int:
+        """Where the dash of a list item stands."""
+        offset = self._text.rfind("-", listing.start, item.start + 1 if item.start == listing.start else item.start)
+        if offset < 0 or self._text[offset + 1 : item.start].strip():
+            raise CannotEdit("a list item does not begin behind its dash")
+        return offset
+
+    def _value_column(self, block: Block) -> int | None:
+        """The column that all values of a block stand in, when they were lined up."""
+        pairs = [(entry.key, entry.value) for entry in block.entries]
+        columns = {value.column for key, value in pairs if value.line == key.line}
+        widths = {key.end - key.start for key, _ in pairs}
+        return columns.pop() if len(columns) == 1 and len(widths) > 1 else None
+
+    def _line_start(self, offset: int) -> int:
+        return self._text.rfind(self._newline[-1], 0, offset) + 1
+
+    def _next_line(self, offset: int) -> int:
+        match = re.compile(r"\r\n|\n|\r").search(self._text, offset)
+        return match.end() if match else len(self._text)
+
+
+def _is_short(value: Mapping[str, Value] | Sequence[Value]) -> bool:
+    """Whether several values are written on their key's line: `Inline` blocks, and lists of words."""
+    if isinstance(value, Inline) or not value:
+        return True
+    return not isinstance(value, Mapping) and all(isinstance(item, str) for item in value)
+
+
+def _inline(value: Value) -> Value:
+    return Inline(value) if isinstance(value, Mapping) else value
+
+
+def render_value(value: Value, *, flow: bool = True) -> str:
+    """A value on one line; `flow` when it stands inside braces or brackets."""
+    if isinstance(value, Decimal):
+        return format_decimal(value)
+    if isinstance(value, str):
+        return _spell(value, flow=flow)
+    if isinstance(value, Mapping):
+        return "{" + ", ".join(f"{_spell(key, flow=True)}: {render_value(item)}" for key, item in value.items()) + "}"
+    return "[" + ", ".join(render_value(item) for item in value) + "]"
+
+
+_PLAIN = re.compile(r"[^\W_](?:[^\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff]*[^\x00-\x20\x7f-\xa0\u2028\u2029\ufeff:])?")
+
+
+def _spell(text: str, *, flow: bool, like: str = "") -> str:
+    """A text as every YAML reader takes it for that text; in quotes where it needs them or had them."""
+    simple = all(character.isprintable() for character in text)
+    if like == "'" and simple:
+        return "'" + text.replace("'", "''") + "'"
+    plain = _PLAIN.fullmatch(text) and simple and not re.search(r":\s|\s#", text)
+    if plain and flow and re.search(r"[,:?\[\]{}]", text):
+        plain = None
+    if plain and not like and not isinstance(text, Quoted) and not AMBIGUOUS.fullmatch(text):
+        return str(text)
+    return '"' + "".join(_escape(character) for character in text) + '"'
+
+
+def _escape(character: str) -> str:
+    named = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
+    if character in named:
+        return named[character]
+    if character.isprintable() or character == " ":
+        return character
+    code = ord(character)
+    if code < 0x100:
+        return f"\\x{code:02x}"
+    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+
+
+def _runs(indexes: Collection[int]) -> list[tuple[int, int]]:
+    """Neighbouring indexes joined: {0, 1, 3} -> [(0, 1), (3, 3)]."""
+    runs: list[tuple[int, int]] = []
+    for index in sorted(indexes):
+        if runs and runs[-1][1] == index - 1:
+            runs[-1] = (runs[-1][0], index)
+        else:
+            runs.append((index, index))
+    return runs

@@ -1,1 +1,78 @@
-"""Recipes, materials, chemistry, checks, diff and merge, and the git store; knows nothing of trials."""
+"""A git-backed formulary for cold-process soap: recipes, materials, chemistry, checks, changes and their history.
+
+    import formulary
+    folder = formulary.open_folder("harbour-soap")
+    batch = folder.batch("harbour-base", oils="1000 g")
+
+Importing this does nothing yet: each name is looked up when it is first used.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from formulary.batch.model import Batch
+    from formulary.batch.weigh_out import work_out_batch
+    from formulary.errors import FormularyError, InputError, StopError, StorageError
+    from formulary.finding import Finding, Severity
+    from formulary.folder import Folder, demand_weighable, open_folder
+    from formulary.lineage import SavedVersion
+    from formulary.recipes.model import Recipe
+    from formulary.recipes.tweaks import add, drop, set_field, swap
+    from formulary.recipes.version import Version
+    from formulary.starting import init_folder
+
+_HOMES = {
+    "Batch": "formulary.batch.model",
+    "Finding": "formulary.finding",
+    "Folder": "formulary.folder",
+    "FormularyError": "formulary.errors",
+    "InputError": "formulary.errors",
+    "Recipe": "formulary.recipes.model",
+    "SavedVersion": "formulary.lineage",
+    "Severity": "formulary.finding",
+    "StopError": "formulary.errors",
+    "StorageError": "formulary.errors",
+    "Version": "formulary.recipes.version",
+    "add": "formulary.recipes.tweaks",
+    "demand_weighable": "formulary.folder",
+    "drop": "formulary.recipes.tweaks",
+    "init_folder": "formulary.starting",
+    "open_folder": "formulary.folder",
+    "set_field": "formulary.recipes.tweaks",
+    "swap": "formulary.recipes.tweaks",
+    "work_out_batch": "formulary.batch.weigh_out",
+}
+
+__all__ = [
+    "Batch",
+    "Finding",
+    "Folder",
+    "FormularyError",
+    "InputError",
+    "Recipe",
+    "SavedVersion",
+    "Severity",
+    "StopError",
+    "StorageError",
+    "Version",
+    "add",
+    "demand_weighable",
+    "drop",
+    "init_folder",
+    "open_folder",
+    "set_field",
+    "swap",
+    "work_out_batch",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    from importlib import import_module
+
+    value = getattr(import_module(_HOMES[name]), name)
+    globals()[name] = value
+    return value

@@ -53,8 +53,8 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         pure_alkali_g=pure_g,
         water_weighed_g=pot.grams("water"),
         water_total_g=total_g,
-        in_jug_percent=lye_concentration_percent(pure_g, in_jug_g) if in_jug_g > 0 else 100.0,
-        effective_percent=lye_concentration_percent(pure_g, total_g) if total_g > 0 else 100.0,
+        in_jug_percent=concentration_percent(pure_g, in_jug_g),
+        effective_percent=concentration_percent(pure_g, total_g),
         scent=scent_figures(pot, materials, settings),
         portions=portion_figures(pot, materials, settings),
         fatty_acids=MappingProxyType(_fatty_acids(oils, materials)),
@@ -62,6 +62,13 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         * sum(line.grams * (materials[line.material].sugars_percent or 0.0) / 100.0 for line in pot.lines)
         / oil_mass_g,
     )
+
+
+def concentration_percent(pure_g: float, water_g: float) -> float:
+    """The lye concentration; 0 without alkali, 100 where no water (or less than none) is left for it."""
+    if pure_g <= 0:
+        return 0.0
+    return lye_concentration_percent(pure_g, water_g) if water_g > 0 else 100.0
 
 
 def batter_g(pot: Pot) -> float:

@@ -11,6 +11,7 @@ from formulary.batch.figures import (
     alkali_of,
     assay,
     batter_g,
+    concentration_percent,
     fat_mol,
     portion_figures,
     pure_alkali_g,
@@ -39,7 +40,6 @@ from formulary.chemistry.alkali import (
     weighed_g,
 )
 from formulary.chemistry.water import (
-    lye_concentration_percent,
     water_g_for_concentration,
     water_g_for_percent_of_oils,
     water_g_for_ratio,
@@ -259,9 +259,9 @@ def _describe(
         water=WaterFigures(
             weigh_grams=pot.grams("water"),
             total_grams=total_g,
-            nominal_percent=lye_concentration_percent(pure_g, nominal_water_g),
-            in_jug_percent=_concentration(pure_g, in_jug_g),
-            effective_percent=_concentration(pure_g, total_g),
+            nominal_percent=concentration_percent(pure_g, nominal_water_g),
+            in_jug_percent=concentration_percent(pure_g, in_jug_g),
+            effective_percent=concentration_percent(pure_g, total_g),
         ),
         superfat=Superfat(
             nominal=float(recipe.lye.superfat),
@@ -280,10 +280,6 @@ def _describe(
         pot=pot,
         process=recipe.process,
     )
-
-
-def _concentration(pure_g: float, water_g: float) -> float:
-    return lye_concentration_percent(pure_g, water_g) if water_g > 0 else 100.0
 
 
 def _whole_additions(recipe: Recipe, pot: Pot, materials: Mapping[str, Material]) -> Iterable[WeighedAddition]:

@@ -1,0 +1,1 @@
+"""Pure formulas: floats in and out, units in the names, a source beside every constant."""

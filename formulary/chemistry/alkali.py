@@ -1,0 +1,246 @@
+"""Alkali for fat: moles, the two hydroxides, superfat, assay, and one alkali split into two."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from enum import Enum
+
+from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM_HYDROXIDE_G_PER_MOL
+
+
+class Alkali(Enum):
+    """A hydroxide that soap is made with; the value is the slug of the pure material."""
+
+    SODIUM_HYDROXIDE = "sodium-hydroxide"
+    POTASSIUM_HYDROXIDE = "potassium-hydroxide"
+
+    @property
+    def molar_mass_g_per_mol(self) -> float:
+        """39.997 for NaOH, 56.105 for KOH."""
+        if self is Alkali.SODIUM_HYDROXIDE:
+            return SODIUM_HYDROXIDE_G_PER_MOL
+        return POTASSIUM_HYDROXIDE_G_PER_MOL
+
+    @property
+    def formula(self) -> str:
+        """NaOH or KOH."""
+        return "NaOH" if self is Alkali.SODIUM_HYDROXIDE else "KOH"
+
+
+# Range that an unknown assay is taken to lie in, percent of hydroxide in what is weighed. The low ends are
+# the pharmacopoeial minima (USP35-NF30, monographs Sodium Hydroxide 95.0 % and Potassium Hydroxide 85.0 %).
+UNKNOWN_ASSAY_PERCENT = {
+    Alkali.SODIUM_HYDROXIDE: (95.0, 100.0),
+    Alkali.POTASSIUM_HYDROXIDE: (85.0, 100.0),
+}
+
+
+def hydroxide_mol_for_fat(fat_mass_g: float, saponification_value: float) -> float:
+    """Moles of hydroxide that saponify a fat completely (the fat's saponifiable equivalents).
+
+    Parameters
+    ----------
+    fat_mass_g: mass of oil, fat, wax or fatty acid, g.
+    saponification_value: mg KOH per g, as defined by ISO 3657.
+
+    Returns
+    -------
+    mol of hydroxide.
+
+    Source: definition of the saponification value (ISO 3657:2020); molar mass of KOH 56.105 g/mol.
+
+    >>> round(hydroxide_mol_for_fat(1000, 190), 4)
+    3.3865
+    """
+    return fat_mass_g * saponification_value / (1000.0 * POTASSIUM_HYDROXIDE_G_PER_MOL)
+
+
+def alkali_mass_g(hydroxide_mol: float, alkali: Alkali) -> float:
+    """Grams of pure alkali that hold so many moles of hydroxide.
+
+    >>> round(alkali_mass_g(1, Alkali.SODIUM_HYDROXIDE), 3)
+    39.997
+    """
+    return hydroxide_mol * alkali.molar_mass_g_per_mol
+
+
+def hydroxide_mol(pure_alkali_g: float, alkali: Alkali) -> float:
+    """Moles of hydroxide in so many grams of pure alkali.
+
+    >>> round(hydroxide_mol(56.105, Alkali.POTASSIUM_HYDROXIDE), 6)
+    1.0
+    """
+    return pure_alkali_g / alkali.molar_mass_g_per_mol
+
+
+def naoh_g(fat_mass_g: float, saponification_value: float) -> float:
+    """Grams of pure NaOH that saponify a fat completely (fat in g, saponification value in mg KOH/g).
+
+    >>> round(naoh_g(1000, 190), 2)
+    135.45
+    """
+    return alkali_mass_g(hydroxide_mol_for_fat(fat_mass_g, saponification_value), Alkali.SODIUM_HYDROXIDE)
+
+
+def koh_g(fat_mass_g: float, saponification_value: float) -> float:
+    """Grams of pure KOH that saponify a fat completely (fat in g, saponification value in mg KOH/g).
+
+    >>> round(koh_g(1000, 190), 3)
+    190.0
+    """
+    return alkali_mass_g(hydroxide_mol_for_fat(fat_mass_g, saponification_value), Alkali.POTASSIUM_HYDROXIDE)
+
+
+def discounted_mol(fat_mol: float, superfat_percent: float) -> float:
+    """Moles of hydroxide to give a fat so that `superfat_percent` of its equivalents stay without alkali.
+
+    >>> discounted_mol(4.0, 5)
+    3.8
+    """
+    return fat_mol * (1.0 - superfat_percent / 100.0)
+
+
+def superfat_percent(fat_mol: float, alkali_mol: float) -> float:
+    """Percent of the saponifiable equivalents in the pot that find no alkali; negative: alkali is left.
+
+    Parameters
+    ----------
+    fat_mol: saponifiable equivalents of everything in the pot, mol, above 0.
+    alkali_mol: hydroxide that is free to saponify (after added acids took theirs), mol.
+
+    Returns
+    -------
+    percent.
+
+    Raises
+    ------
+    ValueError: there is no fat.
+
+    >>> superfat_percent(100, 95)
+    5.0
+    """
+    if fat_mol <= 0:
+        raise ValueError("a superfat needs fat: the saponifiable equivalents must be above 0")
+    return (fat_mol - alkali_mol) / fat_mol * 100.0
+
+
+def extra_fat_percent(superfat: float) -> float:
+    """How much more oil, in percent, the same lye would take: a lye discount of 5 % is 5.26 % of it.
+
+    >>> round(extra_fat_percent(5), 3)
+    5.263
+    """
+    return 100.0 * superfat / (100.0 - superfat)
+
+
+def weighed_g(pure_alkali_g: float, assay_percent: float) -> float:
+    """Grams to weigh of a product that is `assay_percent` pure (by mass) for so many grams of pure substance.
+
+    >>> round(weighed_g(128.676, 97), 3)
+    132.656
+    """
+    return pure_alkali_g * 100.0 / assay_percent
+
+
+def pure_g(weighed: float, assay_percent: float) -> float:
+    """Grams of pure substance in so many grams weighed of a product that is `assay_percent` pure (by mass).
+
+    >>> pure_g(200, 50)
+    100.0
+    """
+    return weighed * assay_percent / 100.0
+
+
+def split_by_moles(hydroxide: float, shares: Mapping[Alkali, float]) -> dict[Alkali, float]:
+    """Pure grams of each alkali when the shares are of the moles of hydroxide.
+
+    Parameters
+    ----------
+    hydroxide: all hydroxide wanted, mol.
+    shares: a share for each alkali, in any unit (only their ratio counts); none negative, not all zero.
+
+    Returns
+    -------
+    grams of pure alkali, by alkali.
+
+    Raises
+    ------
+    ValueError: a negative share, or nothing shared.
+
+    >>> split = split_by_moles(1.0, {Alkali.SODIUM_HYDROXIDE: 60, Alkali.POTASSIUM_HYDROXIDE: 40})
+    >>> round(split[Alkali.SODIUM_HYDROXIDE], 4)
+    23.9982
+    """
+    total = _total(shares)
+    return {alkali: alkali_mass_g(hydroxide * share / total, alkali) for alkali, share in shares.items()}
+
+
+def split_by_mass(hydroxide: float, shares: Mapping[Alkali, float]) -> dict[Alkali, float]:
+    """Pure grams of each alkali when the shares are of the mass of pure alkali.
+
+    The same shares by moles give other weights, because KOH is 1.4 times as heavy for the same hydroxide.
+
+    Parameters and errors as for `split_by_moles`.
+
+    >>> split = split_by_mass(1.0, {Alkali.SODIUM_HYDROXIDE: 1, Alkali.POTASSIUM_HYDROXIDE: 1})
+    >>> split[Alkali.SODIUM_HYDROXIDE] == split[Alkali.POTASSIUM_HYDROXIDE]
+    True
+    """
+    total = _total(shares)
+    per_gram = sum(share / total / alkali.molar_mass_g_per_mol for alkali, share in shares.items())
+    all_g = hydroxide / per_gram
+    return {alkali: all_g * share / total for alkali, share in shares.items()}
+
+
+def _total(shares: Mapping[Alkali, float]) -> float:
+    if any(share < 0 or not math.isfinite(share) for share in shares.values()):
+        raise ValueError("a share of alkali cannot be negative or unbounded")
+    total = sum(shares.values())
+    if total <= 0:
+        raise ValueError("the shares of alkali add up to nothing")
+    return total
+
+
+def rounded_down_g(mass_g: float, step_g: float) -> float:
+    """What a scale that shows steps of `step_g` is filled to so that it never shows more than `mass_g`.
+
+    Rounding alkali down leaves a little more fat, never a little more lye. A mass within a billionth of a
+    step below a full step counts as that step, so that 139.4 computed as 139.39999999999998 stays 139.4.
+
+    >>> rounded_down_g(139.47, 0.1)
+    139.4
+    """
+    steps = math.floor(mass_g / step_g + 1e-9)
+    return round(steps * step_g, 9)
+
+
+def saponification_value_from_equivalent(equivalent_g: float) -> float:
+    """mg KOH per g from a saponification equivalent (g of fat for 1 mol of alkali), as older books print it.
+
+    The books' own factor 56.1 is used, so that their tables come back.
+
+    >>> saponification_value_from_equivalent(280.5)
+    200.0
+    """
+    return 56_100.0 / equivalent_g
+
+
+def ester_value(saponification_value: float, acid_value: float) -> float:
+    """mg KOH per g that the esters alone take: the saponification value less the acid value.
+
+    >>> ester_value(200.0, 10.0)
+    190.0
+    """
+    return saponification_value - acid_value
+
+
+def acid_value_from_free_acid(free_fatty_acid_percent: float, acid_g_per_mol: float = 282.468) -> float:
+    """The acid value (mg KOH per g) of free fatty acids in percent, counted as oleic acid unless said.
+
+    Source: definition of the acid value (ISO 660); oleic acid C18H34O2 282.468 g/mol.
+
+    >>> round(acid_value_from_free_acid(1.0), 2)
+    1.99
+    """
+    return free_fatty_acid_percent / 100.0 * 1000.0 * POTASSIUM_HYDROXIDE_G_PER_MOL / acid_g_per_mol

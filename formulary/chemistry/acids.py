@@ -35,9 +35,7 @@ ACIDS: Mapping[str, Acid] = {
         Acid("malic", "C4H6O5", 2, _GENERAL),
         Acid("lactic", "C3H6O3", 1, _GENERAL),
         Acid("acetic", "C2H4O2", 1, _GENERAL),
-        Acid(
-            "ascorbic", "C6H8O6", 1, "the first proton only; the second (pKa about 11.6) is too weak to count"
-        ),
+        Acid("ascorbic", "C6H8O6", 1, "the first proton only; the second (pKa about 11.6) is too weak to count"),
         Acid("hydrogen carbonate", "NaHCO3", 1, "baking soda takes one hydroxide to become sodium carbonate"),
         Acid(
             "disodium edta",
@@ -78,9 +76,7 @@ def equivalents_of_mixture_mol(mass_g: float, acids_percent: Mapping[str, float]
     >>> round(equivalents_of_mixture_mol(100, {"citric": 6, "ascorbic": 0.05}), 5)
     0.09397
     """
-    return sum(
-        acid_equivalents_mol(mass_g * percent / 100.0, acid) for acid, percent in acids_percent.items()
-    )
+    return sum(acid_equivalents_mol(mass_g * percent / 100.0, acid) for acid, percent in acids_percent.items())
 
 
 def extra_alkali_g(acid_mass_g: float, acid: str, alkali: Alkali) -> float:

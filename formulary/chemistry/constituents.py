@@ -29,9 +29,7 @@ CONSTITUENT_LIMITS: tuple[ConstituentLimit, ...] = (
         "IFRA Standard Methyl eugenol, Amendment 49 (2020), category 9",
         "read",
     ),
-    ConstituentLimit(
-        ("citronellal",), 1.4, "49", "IFRA Standard Citronellal, Amendment 49 (2020), category 9", "read"
-    ),
+    ConstituentLimit(("citronellal",), 1.4, "49", "IFRA Standard Citronellal, Amendment 49 (2020), category 9", "read"),
     ConstituentLimit(
         ("treemoss extracts", "oakmoss extracts"),
         0.1,

@@ -110,9 +110,7 @@ def parse_fatty_acid(shorthand: str) -> FattyAcid:
     carbons, double_bonds = int(matched[1]), int(matched[2])
     if carbons < 2 or double_bonds > max(0, carbons - 1) // 2:
         raise ValueError(f"{shorthand!r} has more double bonds than its carbons allow")
-    return FattyAcid(
-        shorthand, _NAMES.get(shorthand, shorthand), carbons, double_bonds, matched[3] is not None
-    )
+    return FattyAcid(shorthand, _NAMES.get(shorthand, shorthand), carbons, double_bonds, matched[3] is not None)
 
 
 def mean_molar_mass_g_per_mol(fatty_acids_percent: Mapping[str, float]) -> float:
@@ -140,15 +138,12 @@ def mean_molar_mass_g_per_mol(fatty_acids_percent: Mapping[str, float]) -> float
     if total <= 0:
         raise ValueError("a fatty-acid profile needs at least one acid")
     moles = sum(
-        percent / parse_fatty_acid(shorthand).molar_mass_g_per_mol
-        for shorthand, percent in fatty_acids_percent.items()
+        percent / parse_fatty_acid(shorthand).molar_mass_g_per_mol for shorthand, percent in fatty_acids_percent.items()
     )
     return total / moles
 
 
-def calculated_saponification_value(
-    fatty_acids_percent: Mapping[str, float], *, as_free_acids: bool = False
-) -> float:
+def calculated_saponification_value(fatty_acids_percent: Mapping[str, float], *, as_free_acids: bool = False) -> float:
     """The saponification value that a fatty-acid profile implies, mg KOH per g.
 
     Parameters
@@ -194,9 +189,7 @@ def iodine_value_factor(shorthand: str, *, as_free_acid: bool = False) -> float:
     return 3.0 * iodine_g / acid.triglyceride_g_per_mol
 
 
-def calculated_iodine_value(
-    fatty_acids_percent: Mapping[str, float], *, as_free_acids: bool = False
-) -> float:
+def calculated_iodine_value(fatty_acids_percent: Mapping[str, float], *, as_free_acids: bool = False) -> float:
     """The iodine value that a fatty-acid profile implies, g I2 per 100 g.
 
     Parameters
@@ -248,9 +241,7 @@ def blended_fatty_acids_percent(
         for shorthand, percent in profile.items():
             amounts[shorthand] = amounts.get(shorthand, 0.0) + mass * percent / total
     whole = sum(amounts.values())
-    return (
-        {acid: amounts[acid] * 100.0 / whole for acid in sorted(amounts, key=_chain_order)} if whole else {}
-    )
+    return {acid: amounts[acid] * 100.0 / whole for acid in sorted(amounts, key=_chain_order)} if whole else {}
 
 
 def _chain_order(shorthand: str) -> tuple[int, int, str]:

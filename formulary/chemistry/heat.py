@@ -67,9 +67,7 @@ def boiling_point_c(lye_concentration_percent: float) -> float:
     return 100.0 + 45.0 * (lye_concentration_percent / 50.0) ** 2
 
 
-def may_boil(
-    pure_alkali_g: Mapping[Alkali, float], water_g: float, start_temperature_c: float = 20.0
-) -> bool:
+def may_boil(pure_alkali_g: Mapping[Alkali, float], water_g: float, start_temperature_c: float = 20.0) -> bool:
     """Whether the upper bound of the warm-up reaches the lye's boiling point, so that it may boil or spit.
 
     Parameters

@@ -98,9 +98,7 @@ def saturation(pure_alkali_g: Mapping[Alkali, float], water_g: float, temperatur
     >>> saturation({Alkali.SODIUM_HYDROXIDE: 109}, 200)
     0.5
     """
-    needed_g = sum(
-        water_g_to_dissolve(grams, alkali, temperature_c) for alkali, grams in pure_alkali_g.items()
-    )
+    needed_g = sum(water_g_to_dissolve(grams, alkali, temperature_c) for alkali, grams in pure_alkali_g.items())
     if needed_g <= 0:
         return 0.0
     return needed_g / water_g if water_g > 0 else float("inf")

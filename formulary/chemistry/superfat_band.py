@@ -69,10 +69,6 @@ def find_superfat_band(fats: Sequence[Uncertain], alkalis: Sequence[Uncertain]) 
         working=working,
         low=working - math.hypot(*(max(down, 0.0) for down in downs)),
         high=working + math.hypot(*(max(up, 0.0) for up in ups)),
-        worst_low=superfat_percent(
-            sum(fat.low_mol for fat in fats), sum(alkali.high_mol for alkali in alkalis)
-        ),
-        worst_high=superfat_percent(
-            sum(fat.high_mol for fat in fats), sum(alkali.low_mol for alkali in alkalis)
-        ),
+        worst_low=superfat_percent(sum(fat.low_mol for fat in fats), sum(alkali.high_mol for alkali in alkalis)),
+        worst_high=superfat_percent(sum(fat.high_mol for fat in fats), sum(alkali.low_mol for alkali in alkalis)),
     )

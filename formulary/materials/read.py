@@ -1,0 +1,117 @@
+"""A maker's `materials/<slug>.yaml`: text in, a material and findings out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from formulary.chemistry.alkali import Alkali
+from formulary.document import parse_document
+from formulary.fields import Fields
+from formulary.finding import Finding, has_errors, in_file_order
+from formulary.materials.model import GROUPS, Known, Lot, Material, MaterialKind
+from formulary.materials.read_values import ValueReader, parse_best_before, read_measures
+from formulary.materials.working_value import unknown_assay, with_working_value
+
+MAKERS_FILE = "the maker's file"
+
+
+def parse_material(text: str | bytes, path: str | None, slug: str) -> tuple[Material | None, tuple[Finding, ...]]:
+    """The material that a file describes, and everything that is wrong with the file.
+
+    Parameters
+    ----------
+    text: the file's content.
+    path: its name, for the findings.
+    slug: the material's slug, which is the file's name without `.yaml`.
+
+    Returns
+    -------
+    the material, or None when any finding is an error; and the findings in file order. What the file does not
+    state is not known; `Register.combined_with` fills it in from the built-in material of the same slug.
+    """
+    root, problems = parse_document(text, path)
+    if root is None:
+        return None, problems
+    findings: list[Finding] = list(problems)
+    fields = Fields(root, findings, path=path)
+    fields.check_format()
+    material = _read_material(fields, slug)
+    fields.finish()
+    ordered = in_file_order(findings)
+    return (None if has_errors(ordered) else material), ordered
+
+
+def _read_material(fields: Fields, slug: str) -> Material | None:
+    name = fields.text("name", required=True)
+    word = fields.choice("kind", [kind.value for kind in MaterialKind], required=True)
+    source = fields.text("source")
+    known = Known("maker", source or MAKERS_FILE)
+    kind = MaterialKind(word) if word is not None else MaterialKind.ADDITIVE
+    alkali = _read_alkali(fields, slug, kind)
+    stated: dict[str, Any] = {
+        "group": fields.choice("group", GROUPS),
+        "inci": fields.text("inci"),
+        "inci_in_soap": fields.text("inci_in_soap"),
+        "alkali": alkali,
+        "notes": fields.text("notes"),
+        "measures": read_measures(fields, kind),
+    }
+    reader = ValueReader(fields, kind, known, is_certificate=False)
+    stated["origin"] = reader.read_texts("origin")
+    stated.update(reader.read(alkali))
+    reference = stated.pop("saponification_value", None)
+    stated["reference_saponification_value"] = reference
+    stated["lots"] = _read_lots(fields, kind, alkali)
+    stated = {attribute: value for attribute, value in stated.items() if value is not None}
+    if name is None or word is None:
+        return None
+    material = Material(
+        slug=slug,
+        name=name,
+        kind=kind,
+        stated=frozenset(stated),
+        stated_working_value=reader.stated_working(),
+        sources=dict.fromkeys(stated, known),
+        **stated,
+    )
+    if kind is MaterialKind.ALKALI and material.assay_percent is None:
+        material = replace(material, assay_percent=unknown_assay(alkali))
+    return with_working_value(material)
+
+
+def _read_alkali(fields: Fields, slug: str, kind: MaterialKind) -> Alkali | None:
+    if kind is not MaterialKind.ALKALI:
+        if fields.has("alkali"):
+            what = f"`alkali` belongs to a material of kind alkali, not to a {kind.value}"
+            fields.report("alkali-kind", what, "remove the line", None, "alkali")
+        return None
+    word = fields.choice("alkali", [alkali.value for alkali in Alkali])
+    if word is not None:
+        return Alkali(word)
+    named = next((alkali for alkali in Alkali if slug.startswith(alkali.value)), None)
+    if named is None and not fields.has("alkali"):
+        what = "the file does not say which hydroxide the alkali is"
+        fields.report("alkali-missing", what, "add a line `alkali: sodium-hydroxide` or `alkali: potassium-hydroxide`")
+    return named
+
+
+def _read_lots(fields: Fields, kind: MaterialKind, alkali: Alkali | None) -> dict[str, Lot] | None:
+    if not fields.has("lots"):
+        return None
+    lots: dict[str, Lot] = {}
+    for entry in fields.entries("lots"):
+        name = entry.key.text
+        inner = fields.as_block(entry.value, f"lots, {name}")
+        if inner is None:
+            continue
+        source = inner.text("source")
+        known = Known("maker", source or f"certificate of lot {name}")
+        received, opened = inner.date("received"), inner.date("opened")
+        best_before = inner.parsed("best_before", parse_best_before)
+        values = ValueReader(inner, kind, known, is_certificate=True).read(alkali)
+        inner.finish()
+        if received and opened and opened < received:
+            inner.report("lot-dates", "the lot was opened before it was received", "check the two dates")
+        lots[name] = Lot(name, received, opened, best_before, values)
+    return lots

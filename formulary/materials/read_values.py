@@ -1,0 +1,346 @@
+"""The values that a material file, or one lot's certificate in it, may state: each key read once, here."""
+
+from __future__ import annotations
+
+import re
+from calendar import monthrange
+from collections.abc import Callable
+from datetime import date
+from decimal import Decimal
+from typing import Any, TypeVar
+
+from formulary.chemistry.acids import ACIDS
+from formulary.chemistry.alkali import Alkali
+from formulary.chemistry.fatty_acids import parse_fatty_acid
+from formulary.document import Block, Listing, Scalar
+from formulary.fields import Fields, fraction_fault, parse_date, suggest
+from formulary.finding import warn
+from formulary.materials.model import (
+    CERTIFICATE_HALF_WIDTH,
+    FragranceLimit,
+    Known,
+    MaterialKind,
+    Price,
+    SpoonMass,
+    ValueRange,
+)
+from formulary.materials.working_value import unknown_assay
+from formulary.quantity import (
+    SPOON_UNITS,
+    Kind,
+    NotAQuantity,
+    format_decimal,
+    parse_decimal,
+    parse_mass_g,
+    parse_percent,
+    parse_quantity,
+)
+
+_T = TypeVar("_T")
+
+# A purity that a label or certificate states is taken to half a percent (common practice, no source).
+STATED_ASSAY_HALF_WIDTH_PERCENT = 0.5
+HIGHEST_SAPONIFICATION_VALUE = 700.0  # above tributyrin, 557, and acetic-type fats; mg KOH per g
+LOWEST_OIL_SAPONIFICATION_VALUE = 150.0  # no common oil lies below (rapeseed of high erucic acid: about 168)
+_PARTS = ("water", "sugars", "fat", "alcohol", "vanillin", "solids")
+
+
+class ValueReader:
+    """Reads the values of one block into a dictionary by the names of `Material`'s attributes."""
+
+    def __init__(self, fields: Fields, kind: MaterialKind, known: Known, *, is_certificate: bool) -> None:
+        self.fields = fields
+        self.kind = kind
+        self.known = known
+        self.is_certificate = is_certificate
+        self.values: dict[str, Any] = {}
+
+    def read(self, alkali: Alkali | None) -> dict[str, Any]:
+        """Every value that stands in the block; faults go to the findings of its fields."""
+        fields = self.fields
+        self._take("saponification_value", self._saponification_value())
+        self._take("acid_value", self._range("acid_value", 0.0, 300.0))
+        self._take("iodine_value", self._range("iodine_value", 0.0, 400.0))
+        self._take("fatty_acids", self._fatty_acids())
+        self._take("density_g_per_ml", self._density("density", 0.5, 3.0))
+        self._take("bulk_density_g_per_ml", self._density("bulk_density", 0.02, 5.0))
+        for key in ("melting_point", "flash_point"):
+            degrees = fields.amount(key, "°C", Kind.TEMPERATURE)
+            self._take(f"{key}_c", None if degrees is None else float(degrees))
+        for key in _PARTS:
+            percent = fields.percent(key)
+            self._take(
+                "stated_solids_percent" if key == "solids" else f"{key}_percent",
+                None if percent is None else float(percent),
+            )
+        number = fields.decimal("fat_saponification_value", low=Decimal(1), high=Decimal(700))
+        self._take("fat_saponification_value", None if number is None else float(number))
+        self._take("acids", self._acids())
+        self._take("assay_percent", self._assay(alkali))
+        self._take("limit", self._limit())
+        self._take("limits", self._percentages("limits"))
+        self._take("contains", self._percentages("contains"))
+        self._take("carrier", fields.text("carrier"))
+        self._take("allergens", self.read_texts("allergens"))
+        self._take("price", fields.parsed("price", parse_price))
+        self._check_total()
+        return self.values
+
+    def _take(self, name: str, value: Any) -> None:
+        if value is not None:
+            self.values[name] = value
+
+    def _saponification_value(self) -> ValueRange | None:
+        factor_of = self._factor_fault
+        found = self._range("saponification_value", 1.0, HIGHEST_SAPONIFICATION_VALUE, factor_of)
+        if found is None:
+            return None
+        if self.kind is MaterialKind.OIL and found.high < LOWEST_OIL_SAPONIFICATION_VALUE:
+            place = self.fields.place("saponification_value")
+            what = f"{found.working:g} mg KOH per g is low for an oil"
+            do = f"if it is mg of NaOH per g, write {found.working * 1.402746:.0f} (times 1.4027)"
+            self.fields.findings.append(warn("saponification-low", what, do, place))
+        if self.is_certificate and found.low == found.high:
+            half = CERTIFICATE_HALF_WIDTH
+            return ValueRange(found.low - half, found.high + half, found.working, found.known)
+        return found
+
+    @staticmethod
+    def _factor_fault(number: Decimal) -> tuple[str, str] | None:
+        if not 0 < number < 1:
+            return None
+        koh, naoh = number * 1000, number * Decimal("1402.746")
+        return (
+            f"{format_decimal(number)} looks like grams of alkali per gram; a saponification value is mg KOH per g",
+            f"write {koh:.0f} if it is grams of KOH, or {naoh:.0f} if it is grams of NaOH",
+        )
+
+    def _range(
+        self,
+        key: str,
+        low: float,
+        high: float,
+        fault_of: Callable[[Decimal], tuple[str, str] | None] | None = None,
+    ) -> ValueRange | None:
+        """One number, or a block of low and high with or without working."""
+
+        def bounded(text: str) -> float:
+            number = parse_decimal(text)
+            fault = fault_of(number) if fault_of else None
+            if fault:
+                raise NotAQuantity(*fault)
+            if not low <= number <= high:
+                raise NotAQuantity(f"{format_decimal(number)} is outside {low:g} to {high:g}", "check the unit")
+            return float(number)
+
+        node = self.fields.node(key)
+        if node is None:
+            return None
+        if not isinstance(node, Block):
+            value = self.fields.parse_node(node, bounded, key)
+            return None if value is None else ValueRange(value, value, value, self.known)
+        inner = self.fields.as_block(node, key)
+        if inner is None:
+            return None
+        ends = [inner.parsed(name, bounded, required=True) for name in ("low", "high")]
+        working = inner.parsed("working", bounded)
+        inner.finish()
+        bottom, top = ends
+        if bottom is None or top is None:
+            return None
+        if not bottom <= (bottom if working is None else working) <= top:
+            inner.report("range-order", "low, working and high do not rise", "write low <= working <= high")
+            return None
+        # a range without a working value is marked by the middle; the rule for the working value comes later
+        return ValueRange(bottom, top, (bottom + top) / 2.0 if working is None else working, self.known)
+
+    def stated_working(self) -> float | None:
+        """The working saponification value, when the file itself states it."""
+        entry = self.fields.block.find("saponification_value")
+        if entry is None or not isinstance(entry.value, Block):
+            return None
+        working = entry.value.find("working")
+        if working is None or "saponification_value" not in self.values:
+            return None
+        value: ValueRange = self.values["saponification_value"]
+        return value.working
+
+    def _fatty_acids(self) -> dict[str, float] | None:
+        profile = self._percentages("fatty_acids", check=_check_fatty_acid)
+        if profile and sum(profile.values()) > 102.0:
+            total = sum(profile.values())
+            what = f"the fatty acids total {total:g} %, more than 100 %"
+            self.fields.report("fatty-acids-total", what, "use the middle of each range, or measured values")
+            return None
+        return profile
+
+    def _acids(self) -> dict[str, float] | None:
+        return self._percentages("acids", check=_check_acid)
+
+    def _percentages(self, key: str, check: Callable[[str], str] | None = None) -> dict[str, float] | None:
+        """A block of name: percent."""
+        if not self.fields.has(key):
+            return None
+        found: dict[str, float] = {}
+        for entry in self.fields.entries(key):
+            name = " ".join(entry.key.text.split()) if key == "fatty_acids" else entry.key.text.strip().casefold()
+            if check is not None:
+                checked = self.fields.parse_node(entry.key, check, key)
+                if checked is None:
+                    continue
+                name = checked
+            percent = self.fields.parse_node(entry.value, _percent_to_100, f"{key}, {name}")
+            if percent is not None:
+                found[name] = percent
+        return found
+
+    def _density(self, key: str, low: float, high: float) -> float | None:
+        def parse(text: str) -> float:
+            number = float(parse_density(text))
+            if not low <= number <= high:
+                raise NotAQuantity(f"{number:g} g/ml is no density of such a material", "write g/ml, such as 0.92 g/ml")
+            return number
+
+        return self.fields.parsed(key, parse)
+
+    def _assay(self, alkali: Alkali | None) -> ValueRange | None:
+        scalar = self.fields.scalar("assay")
+        if scalar is None:
+            return None
+        if self.kind not in (MaterialKind.ALKALI, MaterialKind.ACID):
+            what = f"an assay belongs to an alkali or an acid, not to a {self.kind.value}"
+            self.fields.report("assay-kind", what, "remove the line", scalar, "assay")
+            return None
+        if scalar.text == "unknown":
+            return unknown_assay(alkali)
+        percent = self.fields.percent("assay", low=Decimal(1), refuse_fraction=True)
+        if percent is None:
+            return None
+        number, half = float(percent), STATED_ASSAY_HALF_WIDTH_PERCENT
+        return ValueRange(number - half, min(100.0, number + half), number, self.known)
+
+    def _limit(self) -> FragranceLimit | None:
+        inner = self.fields.block_of("limit")
+        if inner is None:
+            return None
+        percent = inner.percent("percent_of_product", required=True)
+        certificate, edition = inner.date("certificate"), inner.text("edition")
+        inner.finish()
+        if percent is None:
+            return None
+        return FragranceLimit(float(percent), certificate, edition, self.known)
+
+    def read_texts(self, key: str) -> tuple[str, ...] | None:
+        """One word or a list of them."""
+        node = self.fields.node(key)
+        if node is None:
+            return None
+        nodes = node.items if isinstance(node, Listing) else (node,)
+        texts = [self.fields.parse_node(item, str.strip, key) for item in nodes]
+        return tuple(text.casefold() for text in texts if text)
+
+    def _check_total(self) -> None:
+        whole = sum(self.values.get(name, 0.0) for name in ("water_percent", "fat_percent", "alcohol_percent"))
+        sugars, solids = self.values.get("sugars_percent"), self.values.get("stated_solids_percent")
+        total = whole + max(sugars or 0.0, solids or 0.0)
+        if total > 100.5:
+            what = f"water, fat, alcohol and solids (or sugars) total {total:g} %, more than 100 %"
+            self.fields.report("composition-total", what, "check the percentages against the label")
+
+
+def _percent_to_100(text: str) -> float:
+    number = parse_percent(text)
+    fault = fraction_fault(number, text)
+    if fault:
+        raise NotAQuantity(*fault)
+    if not 0 <= number <= 100:
+        raise NotAQuantity(f"{format_decimal(number)} is outside 0 to 100", "write a percentage from 0 to 100")
+    return float(number)
+
+
+def _check_fatty_acid(text: str) -> str:
+    stripped = text.strip()
+    try:
+        parse_fatty_acid(stripped)
+    except ValueError as problem:
+        raise NotAQuantity(str(problem), "write carbons and double bonds, such as C18:1") from None
+    return stripped
+
+
+def _check_acid(text: str) -> str:
+    name = text.strip().casefold().removesuffix(" acid")
+    if name not in ACIDS:
+        known = ", ".join(ACIDS)
+        raise NotAQuantity(f"{text.strip()!r} is not an acid known here", suggest(name, ACIDS, f"known: {known}"))
+    return name
+
+
+_DENSITY = re.compile(r"(\S+)\s*(?:g/ml|g/cm3|g/cm³|kg/l)", re.IGNORECASE)
+
+
+def parse_density(text: str) -> Decimal:
+    """Grams per millilitre written `0.92 g/ml`. Raises NotAQuantity."""
+    match = _DENSITY.fullmatch(text.strip())
+    if match is None:
+        raise NotAQuantity(f"{text.strip()[:24]!r} is not a density", "write g/ml, such as 0.92 g/ml")
+    return parse_decimal(match.group(1))
+
+
+def parse_price(text: str) -> Price:
+    """Money for an amount, written `24.00 per 100 g` or `9.50 per l`. Raises NotAQuantity."""
+    example = "write an amount of money per weight or volume, such as 24.00 per 100 g"
+    money, found, amount = text.strip().partition(" per ")
+    if not found:
+        raise NotAQuantity(f"{text.strip()[:40]!r} is not a price", example)
+    amount = amount.strip()
+    per = parse_quantity(amount if amount[:1].isdigit() else f"1 {amount}", Kind.MASS, Kind.VOLUME)
+    if per.amount <= 0 or per.unit in SPOON_UNITS:
+        raise NotAQuantity(f"{text.strip()[:40]!r} is not a price", example)
+    number = parse_decimal(money)
+    if number < 0:
+        raise NotAQuantity(f"{money!r} is below nothing", "write 0 or more")
+    return Price(number, per)
+
+
+def parse_best_before(text: str) -> date:
+    """A date, or a month `2028-02`, which means its last day. Raises NotAQuantity."""
+    match = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", text.strip())
+    if match is None:
+        return parse_date(text)
+    year, month = int(match.group(1)), int(match.group(2))
+    if year < 1:
+        raise NotAQuantity(f"{text.strip()!r} is not a date", "write year-month-day, such as 2028-02-29")
+    return date(year, month, monthrange(year, month)[1])
+
+
+def read_measures(fields: Fields, kind: MaterialKind) -> dict[str, SpoonMass] | None:
+    """The maker's own weighings of spoons: `measures: {tsp: 2.1 g}` or `{tsp: {mass: 2.1 g, n: 3}}`."""
+    if not fields.has("measures"):
+        return None
+    found: dict[str, SpoonMass] = {}
+    for entry in fields.entries("measures"):
+        unit = entry.key.text
+        if unit not in SPOON_UNITS:
+            fields.report(
+                "measure-unknown",
+                f"{unit[:24]!r} is not a spoon or cup",
+                f"write one of: {', '.join(SPOON_UNITS)}",
+                entry.key,
+                "measures",
+            )
+        elif kind in (MaterialKind.ALKALI, MaterialKind.ACID, MaterialKind.FRAGRANCE):
+            what = f"{kind.value} is never measured by volume"
+            fields.report("measure-refused", what, "remove the line and weigh it", entry.key, "measures")
+        elif isinstance(entry.value, Scalar):
+            mass = fields.parse_node(entry.value, parse_mass_g, f"measures, {unit}")
+            if mass is not None:
+                found[unit] = SpoonMass(float(mass))
+        else:
+            inner = fields.as_block(entry.value, f"measures, {unit}")
+            if inner is not None:
+                mass = inner.parsed("mass", parse_mass_g, required=True)
+                n = inner.decimal("n", low=Decimal(1), high=Decimal(1000))
+                inner.finish()
+                if mass is not None:
+                    found[unit] = SpoonMass(float(mass), int(n or 1))
+    return found

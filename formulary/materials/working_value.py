@@ -1,0 +1,123 @@
+"""One rule, in one place, for the saponification value that a material is worked with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from formulary.chemistry.alkali import UNKNOWN_ASSAY_PERCENT, Alkali
+from formulary.chemistry.fatty_acids import calculated_saponification_value
+from formulary.materials.model import Known, Material, MaterialKind, ValueRange
+
+# A single published value says nothing of how far lots differ. It is given the half-width that is usual
+# among the ranges of the standards (a test takes the median over them: about 3 % of the middle).
+SINGLE_VALUE_HALF_WIDTH_PERCENT = 3.0
+
+# A reference value that differs by more than this from what the fatty acids imply gives way to the lower of
+# the two.
+DISAGREEMENT_PERCENT = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class WorkingValue:
+    """A saponification value with its band, and one sentence on how it was chosen; None when nothing is known."""
+
+    value: ValueRange | None
+    how: str
+
+
+def choose_saponification_value(
+    low: float | None,
+    high: float | None,
+    fatty_acids_percent: Mapping[str, float],
+    kind: MaterialKind,
+    known: Known,
+    *,
+    stated_working: float | None = None,
+    acid_value_low: float | None = None,
+) -> WorkingValue:
+    """The saponification value to work with, mg KOH per g.
+
+    A lot's certificate comes before all this (`Material.with_lot`). Else the middle of the reference range;
+    where that differs by more than 1 % from the value that the fatty-acid profile implies, the lower of the
+    two: too little lye is a softer bar, too much is a burn.
+
+    Parameters ---------- low, high: the reference range; equal for a single published value; None when
+    there is none. fatty_acids_percent: the profile; may be empty. kind: for free fatty acids the profile is
+    of the acids themselves; for waxes it says nothing. known: where the range is from. stated_working: a
+    working value that the maker's file states, which is then kept. acid_value_low: for waxes, the low end
+    of the acid value: the low end of the band, since esters react only partly.
+
+    Returns
+    -------
+    the value with its band, and the sentence.
+    """
+    calculated = (
+        calculated_saponification_value(fatty_acids_percent, as_free_acids=kind is MaterialKind.FATTY_ACID)
+        if fatty_acids_percent and kind is not MaterialKind.WAX
+        else None
+    )
+    if low is None or high is None:
+        if calculated is None:
+            return WorkingValue(None, "No saponification value is known.")
+        half = calculated * SINGLE_VALUE_HALF_WIDTH_PERCENT / 100.0
+        value = ValueRange(
+            calculated - half, calculated + half, calculated, Known("computed", "from the fatty acids, AOCS Cd 3a-94")
+        )
+        return WorkingValue(value, "Calculated from the fatty acids, since no measured value is known.")
+    middle = (low + high) / 2.0
+    is_single = low == high
+    if is_single:
+        half = middle * SINGLE_VALUE_HALF_WIDTH_PERCENT / 100.0
+        low, high = middle - half, middle + half
+        start = (
+            f"A single published value, {middle:g}, taken as good to {SINGLE_VALUE_HALF_WIDTH_PERCENT:g} %, which is "
+            "usual"
+        )
+    else:
+        start = f"The middle of {low:g} to {high:g} is {middle:g}"
+    if stated_working is not None:
+        working, how = stated_working, f"The file says {stated_working:g}."
+    elif calculated is None:
+        why = (
+            "; a wax's profile says little, so there is nothing to compare it with"
+            if kind is MaterialKind.WAX
+            else "; no fatty-acid profile is known to compare it with"
+        )
+        working, how = middle, f"{start}{why}."
+    elif abs(middle - calculated) <= middle * DISAGREEMENT_PERCENT / 100.0:
+        working = middle
+        how = f"{start}; the fatty acids imply {calculated:.1f}, which agrees within {DISAGREEMENT_PERCENT:g} %."
+    else:
+        working = min(middle, calculated)
+        how = (
+            f"{start}, the fatty acids imply {calculated:.1f}: they differ by more than {DISAGREEMENT_PERCENT:g} %, "
+            f"so the lower, {working:.1f}, is used."
+        )
+    if kind is MaterialKind.WAX:
+        low = min(low, acid_value_low or 0.0)
+        how += " Esters of waxes react only partly, so the band begins at the acid value alone."
+    return WorkingValue(ValueRange(min(low, working), max(high, working), working, known), how)
+
+
+def unknown_assay(alkali: Alkali | None) -> ValueRange:
+    """A product whose purity is not stated: worked with as 100 %, with its band by alkali."""
+    low, high = UNKNOWN_ASSAY_PERCENT[alkali] if alkali is not None else (95.0, 100.0)
+    return ValueRange(low, high, 100.0, Known("maker", "purity not stated: counted as 100 %"))
+
+
+def with_working_value(material: Material) -> Material:
+    """The material with its saponification value chosen by the one rule; others are returned as they are."""
+    if not material.kind.is_fat:
+        return material
+    value = material.reference_saponification_value
+    chosen = choose_saponification_value(
+        None if value is None else value.low,
+        None if value is None else value.high,
+        material.fatty_acids,
+        material.kind,
+        value.known if value is not None else Known("computed", "from the fatty acids"),
+        stated_working=material.stated_working_value,
+        acid_value_low=material.acid_value.low if material.acid_value is not None else None,
+    )
+    return replace(material, saponification_value=chosen.value, how_working_value=chosen.how)

@@ -95,7 +95,16 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
     except _Refused as refused:
         return None, (refused.finding,)
     except Exception as fault:  # the parsers raise many kinds; all mean "not YAML"
-        return None, (_syntax_finding(fault, text, path),)
+        if "unexpected ':'" not in str(fault) or not uses_c_parser():
+            return None, (_syntax_finding(fault, text, path),)
+        # The quick parser stops at a colon inside a word between braces, `{C16:0: 11}`, which YAML 1.2 allows.
+        builder = _Builder(path)
+        try:
+            root = builder.build(_slow_events(text))
+        except _Refused as refused:
+            return None, (refused.finding,)
+        except Exception as slow_fault:
+            return None, (_syntax_finding(slow_fault, text, path),)
     if builder.findings:
         return None, tuple(builder.findings)
     if root is None or (isinstance(root, Scalar) and root.is_empty):
@@ -153,11 +162,7 @@ def _events(text: str) -> Iterator[Event]:
     try:
         from _ruamel_yaml import CParser
     except ImportError:
-        from ruamel.yaml import YAML
-
-        reader = YAML(typ="safe", pure=True)
-        reader.max_depth = MAX_DEPTH + 2
-        yield from reader.parse(text)
+        yield from _slow_events(text)
         return
     parser = CParser(text)
     try:
@@ -168,6 +173,14 @@ def _events(text: str) -> Iterator[Event]:
             yield event
     finally:
         parser.dispose()
+
+
+def _slow_events(text: str) -> Iterator[Event]:
+    from ruamel.yaml import YAML
+
+    reader = YAML(typ="safe", pure=True)
+    reader.max_depth = MAX_DEPTH + 2
+    yield from reader.parse(text)
 
 
 class _Builder:

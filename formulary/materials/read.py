@@ -72,7 +72,7 @@ def _read_material(fields: Fields, slug: str) -> Material | None:
         kind=kind,
         stated=frozenset(stated),
         stated_working_value=reader.stated_working(),
-        sources=dict.fromkeys(stated, known),
+        sources={attribute.removeprefix("reference_"): known for attribute in stated},
         **stated,
     )
     if kind is MaterialKind.ALKALI and material.assay_percent is None:
@@ -83,7 +83,7 @@ def _read_material(fields: Fields, slug: str) -> Material | None:
 def _read_alkali(fields: Fields, slug: str, kind: MaterialKind) -> Alkali | None:
     if kind is not MaterialKind.ALKALI:
         if fields.has("alkali"):
-            what = f"`alkali` belongs to a material of kind alkali, not to a {kind.value}"
+            what = f"`alkali` belongs to a material of kind alkali, not to kind {kind.value}"
             fields.report("alkali-kind", what, "remove the line", None, "alkali")
         return None
     word = fields.choice("alkali", [alkali.value for alkali in Alkali])

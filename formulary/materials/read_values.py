@@ -13,7 +13,7 @@ from formulary.chemistry.acids import ACIDS
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import parse_fatty_acid
 from formulary.document import Block, Listing, Scalar
-from formulary.fields import Fields, fraction_fault, parse_date, suggest
+from formulary.fields import Fields, parse_date, suggest
 from formulary.finding import warn
 from formulary.materials.model import (
     CERTIFICATE_HALF_WIDTH,
@@ -98,7 +98,7 @@ class ValueReader:
         if self.kind is MaterialKind.OIL and found.high < LOWEST_OIL_SAPONIFICATION_VALUE:
             place = self.fields.place("saponification_value")
             what = f"{found.working:g} mg KOH per g is low for an oil"
-            do = f"if it is mg of NaOH per g, write {found.working * 1.402746:.0f} (times 1.4027)"
+            do = f"if it is mg of NaOH per g, write {found.working * 1.40273:.0f} (times 1.4027)"
             self.fields.findings.append(warn("saponification-low", what, do, place))
         if self.is_certificate and found.low == found.high:
             half = CERTIFICATE_HALF_WIDTH
@@ -109,7 +109,7 @@ class ValueReader:
     def _factor_fault(number: Decimal) -> tuple[str, str] | None:
         if not 0 < number < 1:
             return None
-        koh, naoh = number * 1000, number * Decimal("1402.746")
+        koh, naoh = number * 1000, number * Decimal("1402.73")
         return (
             f"{format_decimal(number)} looks like grams of alkali per gram; a saponification value is mg KOH per g",
             f"write {koh:.0f} if it is grams of KOH, or {naoh:.0f} if it is grams of NaOH",
@@ -167,10 +167,14 @@ class ValueReader:
 
     def _fatty_acids(self) -> dict[str, float] | None:
         profile = self._percentages("fatty_acids", check=_check_fatty_acid)
-        if profile and sum(profile.values()) > 102.0:
-            total = sum(profile.values())
+        total = sum(profile.values()) if profile else 0.0
+        if total > 102.0:
             what = f"the fatty acids total {total:g} %, more than 100 %"
             self.fields.report("fatty-acids-total", what, "use the middle of each range, or measured values")
+            return None
+        if 0.0 < total <= 1.02:
+            what = f"the fatty acids total {total:g}: they look like fractions; percentages are written 5, not 0.05"
+            self.fields.report("fraction", what, "write each times 100")
             return None
         return profile
 
@@ -208,7 +212,7 @@ class ValueReader:
         if scalar is None:
             return None
         if self.kind not in (MaterialKind.ALKALI, MaterialKind.ACID):
-            what = f"an assay belongs to an alkali or an acid, not to a {self.kind.value}"
+            what = f"an assay belongs to an alkali or an acid, not to kind {self.kind.value}"
             self.fields.report("assay-kind", what, "remove the line", scalar, "assay")
             return None
         if scalar.text == "unknown":
@@ -250,9 +254,6 @@ class ValueReader:
 
 def _percent_to_100(text: str) -> float:
     number = parse_percent(text)
-    fault = fraction_fault(number, text)
-    if fault:
-        raise NotAQuantity(*fault)
     if not 0 <= number <= 100:
         raise NotAQuantity(f"{format_decimal(number)} is outside 0 to 100", "write a percentage from 0 to 100")
     return float(number)

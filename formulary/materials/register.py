@@ -33,11 +33,12 @@ class Register(Mapping[str, Material]):
         return self._materials.get(slug)
 
     def nearest(self, slug: str, n: int = 3) -> tuple[str, ...]:
-        """The slugs that a person most likely meant: those alike, then those whose name holds the word."""
-        alike = nearest(slug, self._materials, n)
-        words = [word for word in slug.replace("_", "-").casefold().split("-") if word]
-        holding = [other for other in sorted(self._materials) if words and all(word in other for word in words)]
-        return tuple(dict.fromkeys((*alike, *holding)))[:n]
+        """The slugs that a person most likely meant: those that hold the words, shortest first, then those alike."""
+        words = [word for word in slug.replace("_", "-").replace(" ", "-").casefold().split("-") if word]
+        holding = [
+            other for other in sorted(self._materials, key=len) if words and all(word in other for word in words)
+        ]
+        return tuple(dict.fromkeys((*holding, *nearest(slug, self._materials, n))))[:n]
 
     def combined_with(self, makers: Iterable[Material]) -> Register:
         """This register with the maker's materials over it.

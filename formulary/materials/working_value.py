@@ -107,10 +107,10 @@ def unknown_assay(alkali: Alkali | None) -> ValueRange:
 
 
 def with_working_value(material: Material) -> Material:
-    """The material with its saponification value chosen by the one rule; others are returned as they are."""
-    if not material.kind.is_fat:
-        return material
+    """The material with its saponification value chosen by the one rule; what is no fat keeps the stated one."""
     value = material.reference_saponification_value
+    if not material.kind.is_fat:
+        return replace(material, saponification_value=value)
     chosen = choose_saponification_value(
         None if value is None else value.low,
         None if value is None else value.high,

@@ -337,7 +337,10 @@ def render_document(tree: Mapping[str, Any], *, comment: str | None = None) -> s
     from ruamel.yaml.representer import RoundTripRepresenter
 
     class Representer(RoundTripRepresenter):
-        """Writes a Decimal with the digits that it has."""
+        """Writes a Decimal with the digits that it has, and never an anchor for a value that occurs twice."""
+
+        def ignore_aliases(self, data: Any) -> bool:  # noqa: ARG002 - its base asks for it
+            return True
 
     def represent_decimal(representer: Any, number: Decimal) -> Any:
         text = f"{number:f}"

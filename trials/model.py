@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import Any
 
 from formulary.batch.model import WHOLE, Pot
-from formulary.finding import Place
+from formulary.finding import Finding, Place
 from formulary.quantity import Elapsed
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
@@ -220,7 +220,7 @@ class Plan:
     oil_mass_g: float
     batter_g: float
     pot: Pot
-    findings: tuple[str, ...] = ()
+    findings: tuple[Finding, ...] = ()
 
     @property
     def slug(self) -> str:

@@ -8,13 +8,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
-from typing import Any
 
 from formulary.batch.model import WHOLE, Pot, PotFigures, PotLine, PotPortion
+from formulary.materials.model import Material, MaterialKind
 from trials.model import AsMade, Plan, Trial, TrialPortion
 
 WATER = "water"
-_OIL_KINDS = ("oil", "wax", "fatty-acid")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +50,7 @@ def effective_pot(
     plan: Plan,
     as_made: Sequence[AsMade] = (),
     portions: Sequence[TrialPortion] = (),
-    added: Mapping[str, Any] = MappingProxyType({}),
+    added: Mapping[str, Material] = MappingProxyType({}),
 ) -> Pot:
     """The grams that really went into the pot.
 
@@ -111,7 +110,7 @@ def effective_portions(trial: Trial) -> tuple[EffectiveFormula, ...]:
     return tuple(effective_portion(trial, portion.name) for portion in trial.portions)
 
 
-def materials_of(trial: Trial) -> dict[str, Any]:
+def materials_of(trial: Trial) -> dict[str, Material]:
     """Every material of the trial with the values that hold for it: the frozen ones, of the lot used where known."""
     return {**trial.added, **trial.plan.materials}
 
@@ -188,7 +187,7 @@ def _scaled(line: PotLine, chosen: Sequence[PotLine], entry: AsMade) -> PotLine:
     return replace(line, grams=float(entry.weighed_g) * part)
 
 
-def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping[str, Any]) -> list[PotLine]:
+def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping[str, Material]) -> list[PotLine]:
     """The lines with other materials in their place."""
     changed = list(lines)
     for entry in entries:
@@ -202,7 +201,7 @@ def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping
     return changed
 
 
-def _extra(entry: AsMade, materials: Mapping[str, Any]) -> PotLine:
+def _extra(entry: AsMade, materials: Mapping[str, Material]) -> PotLine:
     material = entry.extra or ""
     role = _role(material, materials, "addition")
     water = "extra" if role == "addition" else None
@@ -221,19 +220,18 @@ def _divide(lines: list[PotLine], entry: AsMade, shares: Mapping[str, float]) ->
     return divided
 
 
-def _role(material: str, materials: Mapping[str, Any], planned: str) -> str:
+def _role(material: str, materials: Mapping[str, Material], planned: str) -> str:
     """What a material is in the pot: an oil poured in for honey is an oil, milk for water an addition."""
     if material == WATER:
         return "water"
     known = materials.get(material)
-    kind = known.kind if known is not None else None
-    if kind in _OIL_KINDS:
+    if known is None:
+        return "addition" if planned in ("water", "alkali") else planned
+    if known.kind.is_fat:
         return "oil"
-    if kind == "alkali":
+    if known.kind is MaterialKind.ALKALI:
         return "alkali"
-    if kind == "fragrance":
-        return "scent"
-    return "addition" if kind is not None or planned in ("water", "oil", "alkali") else planned
+    return "scent" if known.kind is MaterialKind.FRAGRANCE else "addition"
 
 
 def _rates(pot: Pot) -> dict[tuple[str, str], float]:

@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Any
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
+from formulary.materials.model import Material
 from formulary.quantity import Elapsed
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
@@ -214,7 +214,7 @@ class Plan:
     recipe_text: str
     version: str
     label: str | None
-    materials: Mapping[str, Any]
+    materials: Mapping[str, Material]
     settings: Settings
     size: tuple[str, str]
     oil_mass_g: float
@@ -257,7 +257,7 @@ class Trial:
     release: Release | None = None
     despite: tuple[str, ...] = ()
     notes: str = ""
-    added: Mapping[str, Any] = field(default_factory=lambda: MappingProxyType({}))
+    added: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
     path: str | None = field(default=None, compare=False)
     place: Place = field(default=Place(), compare=False, repr=False)
 

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Any
 
 from formulary.document import Block, Node, Scalar, parse_document
 from formulary.fields import Fields, suggest
 from formulary.finding import Finding, error, has_errors
+from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_decimal, parse_percent, parse_quantity
 from formulary.recipes.model import COVERS
 from formulary.recipes.read import read_share
@@ -52,14 +52,14 @@ def parse_trial(
     plan: Plan | None,
     outcomes: Mapping[str, Outcome],
     own_events: Sequence[str] = (),
-    materials: Collection[str] | None = None,
-    added: Mapping[str, Any] = MappingProxyType({}),
+    materials: Mapping[str, Material] | None = None,
+    added: Mapping[str, Material] = MappingProxyType({}),
 ) -> tuple[Trial | None, tuple[Finding, ...]]:
     """The trial in a file's content, and every fault found in it; no trial when any is an error.
 
     trial_id: the folder's name. plan: from planned.yaml beside it; without one nothing that rests on the plan is
     checked and there is no trial. outcomes: by name, built in and the maker's own. own_events: the maker's own words.
-    materials: the names that the register knows; None leaves them unchecked. added: materials beyond the plan's.
+    materials: the register; None leaves names and lots unchecked. added: materials beyond the plan's.
     """
     root, faults = parse_document(data, path)
     if root is None:
@@ -79,7 +79,7 @@ class _TrialReader:
         plan: Plan | None,
         outcomes: Mapping[str, Outcome],
         own_events: Sequence[str],
-        materials: Collection[str] | None,
+        materials: Mapping[str, Material] | None,
     ) -> None:
         self.fields = fields
         self.plan = plan
@@ -87,7 +87,7 @@ class _TrialReader:
         self.own_events = own_events
         self.materials = materials
 
-    def read(self, trial_id: str, added: Mapping[str, Any]) -> Trial | None:
+    def read(self, trial_id: str, added: Mapping[str, Material]) -> Trial | None:
         fields = self.fields
         fields.check_format()
         recipe = fields.slug("recipe", required=True)
@@ -168,7 +168,7 @@ class _TrialReader:
         if recipe is not None and recipe != plan.slug:
             what = f"planned.yaml beside it was frozen from {plan.slug}"
             fields.report("plan-differs", what, f"write recipe: {plan.slug}", fields.scalar("recipe"), "recipe")
-        if size is not None and size != plan.size:
+        if size is not None and not _is_same_size(size, plan.size):
             what = f"the plan was worked out for {plan.size[0]}: {plan.size[1]}"
             do = "write that; another size is another trial, and other weights go under as_made"
             fields.report("plan-differs", what, do, None, "size")
@@ -282,10 +282,7 @@ class _TrialReader:
 
     def _check_lot(self, key: Scalar, lot: str, node: Node) -> None:
         """A lot that is known, but of another material only, is a slip of the pen."""
-        assert self.plan is not None
-        owners = [
-            slug for slug, material in self.plan.materials.items() if lot in (getattr(material, "lots", None) or {})
-        ]
+        owners = [slug for slug, material in (self.materials or {}).items() if lot in material.lots]
         if owners and key.text not in owners:
             what = f"lot {lot} is a lot of {' and '.join(owners)}, not of {key.text}"
             self.fields.report("lot-of-another", what, "correct the lot, or the material", node, f"lots, {key.text}")
@@ -399,6 +396,14 @@ def _count(text: str) -> int:
     if number < 0 or number % 1:
         raise NotAQuantity(f"{text.strip()!r} is not a count", "write a whole number, 0 or more")
     return int(number)
+
+
+def _is_same_size(one: tuple[str, str], other: tuple[str, str]) -> bool:
+    if one[0] != other[0] or one[0] == "mould":
+        return one == other
+    if one[0] == "bars":
+        return _count(one[1]) == _count(other[1])
+    return _mass_g(one[1]) == _mass_g(other[1])
 
 
 def _check_size(how: str, text: str) -> str:

@@ -111,8 +111,18 @@ def effective_portions(trial: Trial) -> tuple[EffectiveFormula, ...]:
 
 
 def materials_of(trial: Trial) -> dict[str, Material]:
-    """Every material of the trial with the values that hold for it: the frozen ones, of the lot used where known."""
-    return {**trial.added, **trial.plan.materials}
+    """Every material of the trial with the frozen values that hold for it.
+
+    Where one lot made up the whole of a material and its certificate was known when the trial was started, its values
+    are the certificate's.
+    """
+    materials = {**trial.added, **trial.plan.materials}
+    used = {**trial.plan.lots, **{name: uses[0].lot for name, uses in trial.lots.items() if len(uses) == 1}}
+    for name, lot in used.items():
+        material = materials.get(name)
+        if material is not None and lot in material.lots:
+            materials[name] = material.with_lot(lot)
+    return materials
 
 
 def find_lines(

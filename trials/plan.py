@@ -18,7 +18,7 @@ from formulary.errors import InputError
 from formulary.fields import Fields
 from formulary.finding import Finding, Severity, error, has_errors
 from formulary.identity import blob_id
-from formulary.materials.frozen import exact, frozen_material, frozen_material_tree, read_frozen_material
+from formulary.materials.frozen import material_tree, read_material_tree
 from formulary.materials.model import Material
 from formulary.quantity import Kind
 from formulary.recipes.model import STAGES
@@ -39,11 +39,12 @@ def make_plan(
     settings: Settings,
     *,
     size: tuple[str, str] | None = None,
+    lots: Mapping[str, str] | None = None,
 ) -> Plan:
     """The plan of a batch, with the values of every material in the pot.
 
-    batch: the version worked out. materials: by name, with the values of the lots used, as the batch was worked out
-    with. size: how it was asked for, ("oils", "1000 g"); the mass of oils unless given.
+    batch: the version worked out. materials: by name, as the register has them. lots: material -> the lot whose
+    certificate the batch was worked out with. size: how it was asked for, ("oils", "1000 g"); the oils unless given.
     Raises InputError for a recipe text too long to be kept.
     """
     if len(version.text) > MAX_SCALAR:
@@ -56,7 +57,8 @@ def make_plan(
         recipe_text=version.text,
         version=version.id,
         label=version.label if version.is_saved else None,
-        materials=MappingProxyType({name: frozen_material(materials[name]) for name in names}),
+        materials=MappingProxyType({name: materials[name] for name in names}),
+        lots=MappingProxyType({name: lot for name, lot in (lots or {}).items() if name in names}),
         settings=settings,
         size=size or ("oils", f"{exact(batch.oil_mass_g):f} g"),
         oil_mass_g=batch.oil_mass_g,
@@ -77,9 +79,10 @@ def freeze_plan(
     settings: Settings,
     *,
     size: tuple[str, str] | None = None,
+    lots: Mapping[str, str] | None = None,
 ) -> str:
     """The text of planned.yaml for a batch (parameters: `make_plan`)."""
-    return render_plan(make_plan(version, batch, materials, settings, size=size))
+    return render_plan(make_plan(version, batch, materials, settings, size=size, lots=lots))
 
 
 def render_plan(plan: Plan) -> str:
@@ -106,8 +109,10 @@ def render_plan(plan: Plan) -> str:
             {"severity": item.severity.value, "code": item.code, "what": Quoted(item.what), "do": Quoted(item.do)}
             for item in plan.findings
         ]
+    if plan.lots:
+        tree["lots"] = {name: Quoted(lot) for name, lot in plan.lots.items()}
     tree["settings"] = settings_tree(plan.settings)
-    tree["materials"] = {name: frozen_material_tree(material) for name, material in plan.materials.items()}
+    tree["materials"] = {name: material_tree(material) for name, material in plan.materials.items()}
     tree["recipe_text"] = plan.recipe_text
     return render_document(tree, comment=_HEAD)
 
@@ -138,6 +143,7 @@ def _read_plan(fields: Fields) -> Plan | None:
     settings_block = fields.block_of("settings", required=True)
     settings = Settings() if settings_block is None else read_settings(settings_block)
     materials = read_frozen_materials(fields)
+    lots = _read_lots(fields, materials)
     text = fields.text("recipe_text", required=True)
     fields.finish()
     recipe = None
@@ -166,6 +172,7 @@ def _read_plan(fields: Fields) -> Plan | None:
         version=version,
         label=label,
         materials=MappingProxyType(materials),
+        lots=MappingProxyType(lots),
         settings=settings,
         size=size,
         oil_mass_g=float(oil_mass_g),
@@ -180,10 +187,28 @@ def read_frozen_materials(fields: Fields) -> dict[str, Material]:
     materials: dict[str, Material] = {}
     for entry in fields.entries("materials", required=True):
         block = fields.as_block(entry.value, f"materials, {entry.key.text}")
-        material = None if block is None else read_frozen_material(block, entry.key.text)
+        material = None if block is None else read_material_tree(block, entry.key.text)
         if material is not None:
             materials[entry.key.text] = material
     return materials
+
+
+def _read_lots(fields: Fields, materials: Mapping[str, Material]) -> dict[str, str]:
+    lots: dict[str, str] = {}
+    for entry in fields.entries("lots") if fields.has("lots") else ():
+        lot = fields.parse_node(entry.value, str, f"lots, {entry.key.text}")
+        material = materials.get(entry.key.text)
+        if lot is not None and (material is None or lot not in material.lots):
+            what = f"no values of lot {lot} of {entry.key.text} are kept here"
+            fields.report("plan-altered", what, "restore planned.yaml from history", entry.value, "lots")
+        elif lot is not None:
+            lots[entry.key.text] = lot
+    return lots
+
+
+def exact(number: float) -> Decimal:
+    """A calculated number with every digit that it has, so that it reads back as the same number."""
+    return Decimal(int(number)) if number == int(number) else Decimal(repr(float(number)))
 
 
 def _grams(number: float) -> str:

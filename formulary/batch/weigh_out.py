@@ -119,7 +119,8 @@ def _fill_pot(
 
 
 def _has_batter_rates(recipe: Recipe) -> bool:
-    return any(line.rate.basis is Basis.BATTER for line in (*recipe.additions, *recipe.scent))
+    rates = [line.rate for line in recipe.additions] + [line.rate for line in recipe.scent]
+    return any(rate.basis is Basis.BATTER for rate in rates)
 
 
 def _fill_around(

@@ -7,7 +7,6 @@ import os
 import zlib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
 from pathlib import Path
 
 from formulary.errors import StorageError
@@ -51,13 +50,10 @@ class Tree:
         )
 
 
-def render_commit(
-    tree: str, parents: Iterable[str], person: str, address: str, when: datetime, message: str
-) -> bytes:
-    """The bytes of a commit object."""
-    moment = f"{int(when.timestamp())} {when.strftime('%z') or '+0000'}"[:64]
+def render_commit(tree: str, parents: Iterable[str], signature: str, message: str) -> bytes:
+    """The bytes of a commit object that one person authored and committed at one time."""
     lines = [f"tree {tree}", *(f"parent {parent}" for parent in parents)]
-    lines += [f"{role} {person} <{address}> {moment}" for role in ("author", "committer")]
+    lines += [f"author {signature}", f"committer {signature}"]
     return ("\n".join(lines) + "\n\n" + message).encode("utf-8", "replace")
 
 

@@ -78,9 +78,7 @@ def _part_fault(part: str) -> str | None:
         return "it would lead out of its folder"
     if len(part.encode("utf-8")) > LONGEST_NAME:
         return "a part of it is too long"
-    if any(
-        unicodedata.category(character) in ("Cc", "Cf", "Zl", "Zp", "Cs", "Co", "Cn") for character in part
-    ):
+    if any(unicodedata.category(character) in ("Cc", "Cf", "Zl", "Zp", "Cs", "Co", "Cn") for character in part):
         return "it holds a character that cannot be seen"
     if not _FORBIDDEN.isdisjoint(part):
         return 'it holds one of < > : " | ? * \\'

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
 
@@ -125,20 +126,23 @@ class Git:
         self._environment.update(GIT_DIR=str(git_dir), GIT_WORK_TREE=str(work_tree))
 
     def run(
-        self, arguments: Sequence[str], *, stdin: bytes = b"", allowed: Iterable[int] = (0,)
+        self,
+        arguments: Sequence[str],
+        *,
+        stdin: bytes = b"",
+        allowed: Iterable[int] = (0,),
+        variables: Mapping[str, str] | None = None,
     ) -> tuple[int, bytes]:
-        """Exit status and output of one git command; `StorageError` on a status that is not allowed."""
-        import subprocess
+        """Exit status and output of one git command; `StorageError` on a status that is not allowed.
 
-        process = self.start(arguments, stdin=subprocess.PIPE)
-        output, complaint = process.communicate(stdin)
-        if process.returncode not in allowed:
-            raise storage_error(arguments[0], complaint)
-        return process.returncode, output
+        `variables` are added to the environment that git runs in.
+        """
+        return self.begin(arguments, variables=variables).finish(stdin=stdin, allowed=allowed)
 
-    def start(self, arguments: Sequence[str], *, stdin: int | IO[bytes]) -> subprocess.Popen[bytes]:
-        """A running git command with its output and its complaints as pipes."""
-        return start_git(self._program, arguments, self._environment, self._work_tree, stdin)
+    def begin(self, arguments: Sequence[str], *, variables: Mapping[str, str] | None = None) -> Running:
+        """A git command that runs while the caller does something else."""
+        environment = {**self._environment, **variables} if variables else self._environment
+        return Running(arguments[0], start_git(self._program, arguments, environment, self._work_tree))
 
     def read_objects(
         self, names: Iterable[str], *, size_limit: int, too_large: list[str] | None = None
@@ -181,9 +185,8 @@ class Git:
 
     @contextmanager
     def _object_reader(self, names: Sequence[str]) -> Iterator[IO[bytes]]:
-        import subprocess
-
-        process = self.start(["cat-file", "--batch", "--buffer"], stdin=subprocess.PIPE)
+        arguments = ["cat-file", "--batch", "--buffer"]
+        process = start_git(self._program, arguments, self._environment, self._work_tree)
         assert process.stdin is not None
         assert process.stdout is not None
         assert process.stderr is not None
@@ -203,8 +206,28 @@ class Git:
             process.wait()
 
 
+@dataclass(slots=True)
+class Running:
+    """A git command that was started."""
+
+    command: str
+    process: subprocess.Popen[bytes]
+
+    def finish(self, *, stdin: bytes = b"", allowed: Iterable[int] = (0,)) -> tuple[int, bytes]:
+        """Exit status and output, when it has ended."""
+        output, complaint = self.process.communicate(stdin)
+        if self.process.returncode not in allowed:
+            raise storage_error(self.command, complaint)
+        return self.process.returncode, output
+
+    def drop(self) -> None:
+        """Ends the command; what it says is of no interest any more."""
+        self.process.kill()
+        self.process.communicate()
+
+
 def start_git(
-    program: str, arguments: Sequence[str], environment: dict[str, str], folder: Path, stdin: int | IO[bytes]
+    program: str, arguments: Sequence[str], environment: Mapping[str, str], folder: Path
 ) -> subprocess.Popen[bytes]:
     """Starts git in `folder` with the safe settings; no shell is involved."""
     import subprocess
@@ -215,7 +238,12 @@ def start_git(
     command += arguments
     try:
         return subprocess.Popen(
-            command, stdin=stdin, stdout=subprocess.PIPE, stderr=subprocess.PIPE, cwd=folder, env=environment
+            command,
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            cwd=folder,
+            env=dict(environment),
         )
     except OSError as fault:
         raise StorageError.of(
@@ -243,9 +271,7 @@ def storage_error(command: str, complaint: bytes) -> StorageError:
             "Make the folder and its .git writable for you, or copy the folder to a place of your own.",
         )
     if "No space left" in text or "Disk quota" in text:
-        return StorageError.of(
-            "disk-full", "The disk is full; nothing was saved.", "Free some space and save again."
-        )
+        return StorageError.of("disk-full", "The disk is full; nothing was saved.", "Free some space and save again.")
     return StorageError.of(
         "git-failed",
         f"Git could not do its part (git {command}: {said}).",

@@ -75,9 +75,7 @@ def find_blobs(git: Git, prefix: str) -> tuple[str, ...]:
     _, output = git.run(["rev-parse", f"--disambiguate={prefix}"])
     candidates = output.decode("ascii", "replace").split()
     kinds = check_objects(git, candidates)
-    return tuple(
-        sorted(identifier for identifier in set(candidates) if kinds.get(identifier) == (identifier, "blob"))
-    )
+    return tuple(sorted(identifier for identifier in set(candidates) if kinds.get(identifier) == (identifier, "blob")))
 
 
 def check_objects(git: Git, names: Iterable[str]) -> dict[str, tuple[str, str]]:

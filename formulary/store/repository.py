@@ -12,7 +12,7 @@ from pathlib import Path
 
 from formulary.errors import StorageError
 from formulary.identity import is_full_id
-from formulary.store.process import clean_environment, find_git, start_git, storage_error
+from formulary.store.process import Running, clean_environment, find_git, start_git
 
 _LARGEST_SETTINGS = 1_000_000  # bytes of .git/config that are still believed
 
@@ -46,7 +46,7 @@ def find_repository(root: Path) -> Repository:
     except OSError as fault:
         raise _no_repository(root) from fault
     if stat.S_ISLNK(kind):
-        raise _leads_out(".git", "is a link to another place")
+        raise _leads_out(".git", "is a link to another place, or no ordinary file")
     if stat.S_ISREG(kind):
         git_dir = _linked_git_dir(dot_git)
         common_dir = _common_dir(git_dir)
@@ -169,7 +169,7 @@ def _common_dir(git_dir: Path) -> Path:
 
 
 def _refuse_links(git_dir: Path) -> None:
-    """Refuses a git folder whose parts are links: git would read and write through them."""
+    """Refuses a git folder with links, pipes or devices in it: git would read and write through them."""
     for folder, depth in (
         (git_dir, 1),
         (git_dir / "objects", 1),
@@ -177,10 +177,10 @@ def _refuse_links(git_dir: Path) -> None:
         (git_dir / "logs", 20),
     ):
         if os.path.islink(folder):
-            raise _leads_out(f".git/{folder.name}", "is a link to another place")
+            raise _leads_out(f".git/{folder.name}", "is a link to another place, or no ordinary file")
         link = _find_link(folder, depth)
         if link is not None:
-            raise _leads_out(link, "is a link to another place")
+            raise _leads_out(link, "is a link to another place, or no ordinary file")
 
 
 def _find_link(folder: Path | str, depth: int) -> str | None:
@@ -190,9 +190,12 @@ def _find_link(folder: Path | str, depth: int) -> str | None:
         return None
     with entries:
         for entry in entries:
-            if entry.is_symlink():
-                return entry.path
-            if depth > 1 and entry.is_dir(follow_symlinks=False):
+            if entry.is_file(follow_symlinks=False):
+                continue
+            if not entry.is_dir(follow_symlinks=False):
+                if entry.is_symlink() or not stat.S_ISSOCK(entry.stat(follow_symlinks=False).st_mode):
+                    return entry.path
+            elif depth > 1:
                 link = _find_link(entry.path, depth - 1)
                 if link is not None:
                     return link
@@ -205,14 +208,10 @@ def _demand_owner(root: Path, dot_git: Path, git_dir: Path, program: str) -> Non
         user = os.geteuid()
         if all(os.stat(place).st_uid == user for place in (root, dot_git, git_dir)):
             return
-    import subprocess
-
     environment = clean_environment()
     environment["GIT_CEILING_DIRECTORIES"] = str(root.parent)
-    process = start_git(program, ["rev-parse", "--git-dir"], environment, root, subprocess.DEVNULL)
-    _, complaint = process.communicate()
-    if process.returncode != 0:
-        raise storage_error("rev-parse", complaint)
+    process = start_git(program, ["rev-parse", "--git-dir"], environment, root)
+    Running("rev-parse", process).finish()
 
 
 def _demand_sha1(root: Path, common_dir: Path) -> None:
@@ -256,11 +255,13 @@ def _packed_ref(common_dir: Path, name: str) -> str | None:
 
 
 def _read_small(path: Path) -> str:
-    with open(path, "rb") as file:
-        return file.read(4096).decode("utf-8", "surrogateescape").rstrip("\n")
+    """The text of one of git's small files; a pipe or a device in its place must not make us wait."""
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0))
+    try:
+        return os.read(descriptor, 4096).decode("utf-8", "surrogateescape").rstrip("\n")
+    finally:
+        os.close(descriptor)
 
 
 def _is_plain_ref(name: str) -> bool:
-    return ".." not in name and not any(
-        ord(character) < 33 or character in "~^:?*[\\\x7f" for character in name
-    )
+    return ".." not in name and not any(ord(character) < 33 or character in "~^:?*[\\\x7f" for character in name)

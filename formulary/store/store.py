@@ -9,16 +9,16 @@ from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 
-from formulary.errors import ChangedError, InputError, StorageError
-from formulary.finding import Finding, Place, error
-from formulary.identity import blob_id, is_full_id, is_id_prefix
+from formulary.errors import InputError, StorageError
+from formulary.identity import is_full_id, is_id_prefix
 from formulary.store import reading, working
 from formulary.store.lock import saving_lock
 from formulary.store.paths import demand_path
-from formulary.store.process import Git, clean_environment, find_git, start_git, storage_error
+from formulary.store.person import Person, ask_person, read_person
+from formulary.store.process import Git, Running, clean_environment, find_git, start_git
 from formulary.store.repository import Repository, find_repository, read_tip
 from formulary.store.saved import Saved, SaveResult
-from formulary.store.saving import Saving, read_person
+from formulary.store.saving import Order, Saving
 
 ATTRIBUTES = "*.yaml text eol=lf\n"
 IGNORED = "# Left behind by a save that was cut short; never needed.\n.*.formulary-new\n"
@@ -37,6 +37,7 @@ class Store:
         self._git = Git(repository.program, repository.git_dir, repository.root)
         self._tip = read_tip(repository)
         self._tip_blobs: Mapping[str, str] | None = None
+        self._person: Person | None = None
 
     def __enter__(self) -> Store:
         return self
@@ -77,9 +78,7 @@ class Store:
             self._tip_blobs = MappingProxyType(reading.read_tree_blobs(self._git, self._tip))
         if not prefix:
             return self._tip_blobs
-        return MappingProxyType(
-            {path: blob for path, blob in self._tip_blobs.items() if path.startswith(prefix)}
-        )
+        return MappingProxyType({path: blob for path, blob in self._tip_blobs.items() if path.startswith(prefix)})
 
     def tree_blobs(self, commit: str, prefix: str = "") -> Mapping[str, str]:
         """Path -> blob id of the files that a commit holds."""
@@ -97,7 +96,7 @@ class Store:
         if too_large:
             raise StorageError.of(
                 "git-object-too-large",
-                f"The saved file {too_large[0]} has over {reading.LARGEST_BLOB // 10**6} MB; it was not read.",
+                f"The saved {too_large[0]} has over {reading.LARGEST_BLOB // 10**6} MB; it was not read.",
                 "Keep such files out of the formulary.",
             )
         return found
@@ -155,64 +154,26 @@ class Store:
         moment = now if now is not None else datetime.now().astimezone()
         if moment.tzinfo is None:
             raise ValueError("the time of a save needs its time zone")
-        with saving_lock(self._repository.common_dir):
-            person = read_person(self._git)
-            saving = Saving(self._repository, self._git)
-
-            def put_working() -> None:
-                if write_working:
-                    for path, data in files.items():
-                        working.write_working(self.root, path, data)
-
-            if write_working:
-                self._demand_working(files, read_from, expected, working_read)
-            result = saving.commit(
-                files,
-                message=message,
-                expected=expected,
-                read_from=read_from,
-                now=moment,
-                person=person,
-                before_commit=put_working,
-            )
+        order = Order(dict(files), message, moment, read_from, expected, write_working, working_read)
+        for path in files:
+            demand_path(path)
+        asked = ask_person(self._git) if self._person is None else None
+        try:
+            with saving_lock(self._repository.common_dir):
+                saving = Saving(self._repository, self._git)
+                if asked is not None:
+                    self._person = read_person(asked)
+                    asked = None
+                assert self._person is not None
+                finished = saving.finish_interrupted(self._person, moment)
+                result = saving.save(order, self._person)
+        except OSError as fault:
+            raise working.disk_error(fault, "The folder's .git") from fault
+        finally:
+            if asked is not None:
+                asked.drop()
         self.refresh()
-        return SaveResult(result.commit, (*person.findings, *result.warnings))
-
-    def _demand_working(
-        self,
-        files: Mapping[str, bytes | None],
-        read_from: str | None,
-        expected: Mapping[str, str | None] | None,
-        working_read: Mapping[str, str | None] | None,
-    ) -> None:
-        """`ChangedError` when a file in the folder is not the one that the new bytes were made from."""
-        saved = reading.read_tree_blobs(self._git, read_from) if read_from is not None else {}
-        findings: list[Finding] = []
-        for path, data in files.items():
-            try:
-                held: str | None = blob_id(self.read_working(path))
-            except InputError as fault:
-                if any(finding.code != "file-missing" for finding in fault.findings):
-                    raise
-                held = None
-            if working_read is not None and path in working_read:
-                known = working_read[path]
-            elif expected is not None and path in expected:
-                known = expected[path]
-            else:
-                known = saved.get(path)
-            if held not in (known, None if data is None else blob_id(data)):
-                findings.append(
-                    error(
-                        "changed-on-disk",
-                        f"{path} in the folder is not what it was when it was read; it was not overwritten.",
-                        "Save or undo your own changes to it first, then try again.",
-                        Place(path=path),
-                        found=held,
-                    )
-                )
-        if findings:
-            raise ChangedError(findings)
+        return SaveResult(result.commit, (*self._person.findings, *finished, *result.warnings))
 
 
 def open_store(root: Path) -> Store:
@@ -238,9 +199,7 @@ def init_store(root: Path) -> Store:
     """
     folder = Path(os.path.realpath(root))
     if any(os.path.lexists(folder / name) for name in working.TOP_FILES):
-        raise StorageError.of(
-            "folder-taken", f"The folder {root} holds a formulary already.", "Choose another folder."
-        )
+        raise StorageError.of("folder-taken", f"The folder {root} holds a formulary already.", "Choose another folder.")
     if not os.path.lexists(folder / ".git"):
         _make_repository(folder)
     for name, text in ((".gitattributes", ATTRIBUTES), (".gitignore", IGNORED)):
@@ -251,8 +210,6 @@ def init_store(root: Path) -> Store:
 
 def _make_repository(folder: Path) -> None:
     """`git init` with nothing of the system's templates, so with no hooks."""
-    import subprocess
-
     program = find_git()
     environment = clean_environment()
     environment["GIT_TEMPLATE_DIR"] = ""
@@ -273,11 +230,8 @@ def _make_repository(folder: Path) -> None:
         ],
         environment,
         folder,
-        subprocess.DEVNULL,
     )
-    _, complaint = process.communicate()
-    if process.returncode != 0:
-        raise storage_error("init", complaint)
+    Running("init", process).finish()
 
 
 def _demand_id(commit: str) -> str:

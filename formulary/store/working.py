@@ -9,10 +9,12 @@ from pathlib import Path
 
 from formulary.errors import InputError, StorageError
 from formulary.finding import Place, error
+from formulary.identity import blob_id
 from formulary.store.paths import demand_path
 
 TOP_FOLDERS = ("recipes", "materials", "trials")
 TOP_FILES = ("formulary.yaml",)
+_HALF_WRITTEN = ".formulary-new"
 LARGEST_FILE = 64_000_000  # bytes; a photo fits, a film does not
 
 
@@ -33,9 +35,7 @@ def read_working(root: Path, path: str) -> bytes:
     """
     demand_path(path)
     _refuse_linked_folders(root, path)
-    flags = (
-        os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
-    )
+    flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
         descriptor = os.open(root / path, flags)
     except (FileNotFoundError, NotADirectoryError) as fault:
@@ -78,6 +78,22 @@ def read_working(root: Path, path: str) -> bytes:
         os.close(descriptor)
 
 
+def read_working_blob(root: Path, path: str) -> str | None:
+    """The blob id of a working file; None when there is no file. Raises as `read_working` does for odd ones."""
+    data = read_working_if_there(root, path)
+    return None if data is None else blob_id(data)
+
+
+def read_working_if_there(root: Path, path: str) -> bytes | None:
+    """The bytes of a working file; None when there is no file. Raises as `read_working` does for odd ones."""
+    try:
+        return read_working(root, path)
+    except InputError as fault:
+        if any(finding.code != "file-missing" for finding in fault.findings):
+            raise
+        return None
+
+
 def write_working(root: Path, path: str, data: bytes | None) -> None:
     """Puts `data` in the place of a working file (None removes it): old bytes or new, never a mixture."""
     demand_path(path)
@@ -91,7 +107,7 @@ def write_working(root: Path, path: str, data: bytes | None) -> None:
             _remove_empty_folders(root, place.parent)
             return
         place.parent.mkdir(parents=True, exist_ok=True)
-        temporary = place.parent / f".{os.urandom(6).hex()}.formulary-new"
+        temporary = place.parent / f".{os.urandom(6).hex()}{_HALF_WRITTEN}"
         try:
             with open(temporary, "xb") as file:
                 file.write(data)
@@ -105,6 +121,22 @@ def write_working(root: Path, path: str, data: bytes | None) -> None:
         sync_folder(place.parent)
     except OSError as fault:
         raise disk_error(fault, path) from fault
+
+
+def clear_half_written(root: Path, path: str) -> None:
+    """Removes what a killed `write_working` left beside `path`; call it only under the saving lock."""
+    demand_path(path)
+    _refuse_linked_folders(root, path)
+    folder = (root / path).parent
+    try:
+        for name in os.listdir(folder):
+            if name.startswith(".") and name.endswith(_HALF_WRITTEN):
+                (folder / name).unlink(missing_ok=True)
+    except (FileNotFoundError, NotADirectoryError):
+        return
+    except OSError as fault:
+        raise disk_error(fault, path) from fault
+    _remove_empty_folders(root, folder)
 
 
 def sync_folder(folder: Path) -> None:
@@ -127,9 +159,7 @@ def disk_error(fault: OSError, path: str) -> StorageError:
             "Make the folder writable for you, or copy it to a place of your own.",
         )
     if fault.errno in (errno.ENOSPC, errno.EDQUOT):
-        return StorageError.of(
-            "disk-full", "The disk is full; nothing was saved.", "Free some space and try again."
-        )
+        return StorageError.of("disk-full", "The disk is full; nothing was saved.", "Free some space and try again.")
     return StorageError.of(
         "disk-failed", f"{path}: {fault.strerror or fault}.", "Check the disk and the folder, and try again."
     )

@@ -1,0 +1,71 @@
+"""Git's list of staged files: told about the files of a save, and about no others."""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Mapping
+from pathlib import Path
+
+from formulary.errors import StorageError
+from formulary.finding import Finding, warn
+from formulary.store.branch import NO_OBJECT, is_ours, take_lock
+from formulary.store.process import Git
+from formulary.store.repository import Repository
+
+_PATIENCE_S = 2.0
+_PRIVATE = "formulary-index-"
+
+
+def refresh_index(repository: Repository, git: Git, blobs: Mapping[str, str | None]) -> tuple[Finding, ...]:
+    """Enters the saved blobs (None: deleted) into git's index; what a person staged of other files stays.
+
+    The save stands already, so what goes wrong here is a finding. Git works on a copy, which then takes the
+    index's place: a killed save leaves no half-written index and no lock that a person has to remove.
+    """
+    index = repository.git_dir / "index"
+    lock = repository.git_dir / "index.lock"
+    ours = repository.git_dir / "formulary-index"
+    private = repository.git_dir / f"{_PRIVATE}{os.urandom(6).hex()}"
+    lines = "".join(f"{'100644' if blob else '0'} {blob or NO_OBJECT}\t{path}\0" for path, blob in blobs.items())
+    try:
+        ours.unlink(missing_ok=True)
+        ours.write_bytes(b"formulary\n")
+        take_lock(ours, lock, patience_s=_PATIENCE_S)
+        try:
+            if index.exists():
+                shutil.copyfile(index, private)
+            git.run(
+                ["update-index", "-z", "--add", "--remove", "--index-info"],
+                stdin=lines.encode("utf-8"),
+                variables={"GIT_INDEX_FILE": str(private)},
+            )
+            os.replace(private, index)
+        finally:
+            private.unlink(missing_ok=True)
+            clear_index_lock(repository)
+    except (OSError, StorageError):
+        return (
+            warn(
+                "index-stale",
+                "The save stands, but git's list of staged files could not be brought up to date.",
+                "When no other git command is running, run `git reset -q` in the folder.",
+            ),
+        )
+    return ()
+
+
+def clear_index_lock(repository: Repository) -> None:
+    """Removes what a killed save of ours left beside the index; the lock of anybody else stays."""
+    ours = repository.git_dir / "formulary-index"
+    lock = repository.git_dir / "index.lock"
+    if is_ours(ours, lock):
+        lock.unlink(missing_ok=True)
+    ours.unlink(missing_ok=True)
+
+
+def clear_private_indexes(repository: Repository) -> None:
+    """Removes the copies of the index that killed saves left."""
+    for name in os.listdir(repository.git_dir):
+        if name.startswith(_PRIVATE):
+            Path(repository.git_dir, name).unlink(missing_ok=True)

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 import hashlib
 import os
+import struct
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from formulary.errors import StorageError
 from formulary.identity import object_id
+from formulary.store.process import Git
 from formulary.store.working import sync_folder
 
 FILE_MODE = b"100644"
 PROGRAM_MODE = b"100755"
 FOLDER_MODE = b"40000"
+MOST_LOOSE = 40  # objects of one save that are written one by one
+_PACK_KINDS = {"commit": 1, "tree": 2, "blob": 3, "tag": 4}
 LARGEST_TREE = 64_000_000  # bytes; a folder of some 800,000 files
 
 
@@ -77,8 +81,35 @@ def read_loose(objects: Path, identifier: str, *, size_limit: int = LARGEST_TREE
     return kind.decode("ascii", "replace"), body
 
 
-def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> None:
+def write_objects(git: Git, objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> None:
     """Writes objects (id -> kind, bytes) so that a power cut after the return cannot lose them.
+
+    A few are written one by one, many as one pack, since each file of its own waits for the disk.
+    """
+    if len(contents) <= MOST_LOOSE:
+        write_loose(objects, contents)
+    else:
+        git.run(["index-pack", "--stdin", "--strict"], stdin=render_pack(contents.values()))
+
+
+def render_pack(contents: Collection[tuple[str, bytes]]) -> bytes:
+    """A pack (git's file of many objects) with these objects whole: gitformat-pack(5), version 2."""
+    parts = [b"PACK" + struct.pack(">II", 2, len(contents))]
+    for kind, data in contents:
+        size = len(data)
+        first = (_PACK_KINDS[kind] << 4) | (size & 15)
+        size >>= 4
+        while size:
+            parts.append(bytes([first | 128]))
+            first = size & 127
+            size >>= 7
+        parts.append(bytes([first]) + zlib.compress(data, 1))
+    pack = b"".join(parts)
+    return pack + hashlib.sha1(pack, usedforsecurity=False).digest()
+
+
+def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> None:
+    """Writes each object into a file of its own.
 
     An object that is there and whole is kept. New ones become visible under their name only when their
     bytes are on the disk, so a crash leaves at most a temporary file, which git's own clean-up removes.

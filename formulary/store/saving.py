@@ -19,7 +19,7 @@ from formulary.identity import blob_id
 from formulary.store.branch import clear_branch_lock, move_branch
 from formulary.store.index import clear_index_lock, clear_private_indexes, refresh_index
 from formulary.store.journal import Intent, clear_intent, has_intent, read_intent, write_intent
-from formulary.store.objects import named, render_commit, write_loose
+from formulary.store.objects import named, render_commit, write_objects
 from formulary.store.person import Person
 from formulary.store.process import Git
 from formulary.store.reading import read_blobs
@@ -99,7 +99,7 @@ class Saving:
             signature = person.signature(order.now)
             commit, body = named("commit", render_commit(root, parents, signature, message))
             contents[commit] = body
-            write_loose(self._objects, contents)
+            write_objects(self._git, self._objects, contents)
             first = intent is None
             intent = Intent(branch, tip, commit, wanted, working_before)
             write_intent(self._repository, intent)

@@ -61,13 +61,14 @@ def test_links_are_not_followed(store: Store, tmp_path: Path) -> None:
     assert (tmp_path / "outside" / "x.yaml").read_text() == "secret"
 
 
-def test_missing_blobs_are_absent_and_many_are_read_at_once(store: Store) -> None:
+def test_missing_blobs_are_absent_and_many_are_read_at_once(store: Store, run_git: RunGit) -> None:
     files = {f"recipes/r{number}.yaml": f"{number}\n".encode() * 50 for number in range(3000)}
     store.save(files, message="many", read_from=None)
     ids = [blob_id(data) for data in files.values()]
     found = store.read_blobs(["0" * 40, *ids, "nonsense", "--help", ids[0]])
     assert found == {blob_id(data): data for data in files.values()}
     assert store.read_blobs([store.tip or ""]) == {}
+    run_git("fsck", "--full", "--strict")
 
 
 def test_a_large_blob_is_refused_without_being_read(store: Store, run_git: RunGit) -> None:

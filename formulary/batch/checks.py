@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from formulary.batch.liquid_checks import check_liquids
 from formulary.batch.lye_checks import check_alkali_weights, check_jug, check_superfat, check_water
 from formulary.batch.model import Batch, Pot, PotFigures
 from formulary.batch.scent_checks import check_scent
@@ -110,6 +111,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)
     findings += check_water(batch.pot, recipe, materials)
     findings += check_jug(batch.pot, materials, recipe.place)
+    findings += check_liquids(recipe, materials)
     findings += check_scent(batch.pot, batch.portions, materials, recipe.place)
     return tuple(findings)
 

@@ -1,0 +1,48 @@
+"""What the materials of a batch cost, by line, by batch and by bar."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from formulary.batch.model import Batch
+from formulary.materials.model import Material
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """Money for one batch; `unpriced` names the materials without a price, which are not in the sum."""
+
+    lines: tuple[tuple[str, float], ...]
+    total: float
+    unpriced: tuple[str, ...]
+    currency: str = ""
+
+    def per_bar(self, bars: float) -> float:
+        """The batch's cost divided over its bars."""
+        return self.total / bars
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "lines": [{"material": material, "cost": cost} for material, cost in self.lines],
+            "total": self.total,
+            "unpriced": list(self.unpriced),
+            "currency": self.currency,
+        }
+
+
+def work_out_cost(batch: Batch, materials: Mapping[str, Material], *, currency: str = "") -> Cost:
+    """What a batch's materials cost by the prices in the register; water from the tap is free."""
+    grams: dict[str, float] = {}
+    for line in batch.pot.lines:
+        grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    lines: list[tuple[str, float]] = []
+    unpriced: list[str] = []
+    for name, weight_g in grams.items():
+        material = materials[name]
+        cost = material.price.cost(weight_g, material.density_g_per_ml) if material.price is not None else None
+        if cost is not None:
+            lines.append((name, cost))
+        elif name != "water":
+            unpriced.append(name)
+    return Cost(tuple(lines), sum(cost for _, cost in lines), tuple(unpriced), currency)

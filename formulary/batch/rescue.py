@@ -1,0 +1,157 @@
+"""What remains to weigh when something went over: new alkali while it is not mixed yet, else the oil to add."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from formulary.batch.figures import acid_mol, alkali_of, fat_mol, superfat_band
+from formulary.batch.model import Batch, Pot, PotLine
+from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.materials.model import Material
+from formulary.quantity import NotAQuantity, parse_mass_g
+from formulary.settings import Settings
+
+_WEIGHED = re.compile(r"(\S+)\s+(.+)")
+
+
+@dataclass(frozen=True, slots=True)
+class Remaining:
+    """One thing still to weigh, with how it changed from the plan; all in grams."""
+
+    material: str
+    role: str
+    planned_grams: float
+    weighed_grams: float
+    remaining_grams: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "material": self.material,
+            "role": self.role,
+            "planned_grams": self.planned_grams,
+            "weighed_grams": self.weighed_grams,
+            "remaining_grams": self.remaining_grams,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Rescue:
+    """How to go on: what remains to weigh, and the superfat (percent) that comes of it."""
+
+    way: str  # "new-alkali" | "more-oil"
+    remaining: tuple[Remaining, ...]
+    superfat_percent: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "way": self.way,
+            "remaining": [line.to_json() for line in self.remaining],
+            "superfat_percent": self.superfat_percent,
+        }
+
+
+def parse_weighed(text: str) -> tuple[str, float]:
+    """A material and the grams of it that are in the vessel: `olive-oil 490 g`. Raises InputError."""
+    match = _WEIGHED.fullmatch(text.strip())
+    if match is None:
+        raise InputError.of("bad-weighed", f"{text!r} does not say what was weighed", 'write "olive-oil 490 g"')
+    try:
+        return match.group(1), float(parse_mass_g(match.group(2)))
+    except NotAQuantity as problem:
+        raise InputError.of("bad-weighed", problem.what, problem.do) from None
+
+
+def work_out_rescue(
+    batch: Batch, weighed_g: Mapping[str, float], materials: Mapping[str, Material], settings: Settings
+) -> Rescue:
+    """What to weigh after some of a batch was weighed otherwise than planned.
+
+    weighed_g: material -> grams that are in the vessel by now. An oil that went over gets more alkali, and the other
+    oils stay as planned, so that the superfat stays as stated. Alkali that is in already and went over cannot be
+    taken back: every oil rises by the same part instead.
+    Raises InputError for a material that the batch does not weigh.
+    """
+    known = {line.material for line in batch.pot.lines if line.role in ("oil", "alkali", "water")}
+    for name in weighed_g:
+        if name not in known:
+            do = suggest(name, known, f"weighed here: {', '.join(sorted(known))}")
+            raise InputError.of("unknown-line", f"the batch has no oil, alkali or water called {name!r}", do)
+    over = [alkali for alkali in batch.lye if alkali.material in weighed_g]
+    if any(weighed_g[alkali.material] > alkali.grams for alkali in over):
+        factor = max(weighed_g[alkali.material] / alkali.grams for alkali in over)
+        lines = _scaled(batch.pot.lines, factor, weighed_g)
+        way = "more-oil"
+    else:
+        lines = _with_new_alkali(batch, weighed_g, materials, settings)
+        way = "new-alkali"
+    planned = _by_material(batch.pot.lines)
+    remaining = [
+        Remaining(name, role, planned[name, role], weighed_g.get(name, 0.0), grams - weighed_g.get(name, 0.0))
+        for (name, role), grams in _by_material(lines).items()
+        if role in ("oil", "alkali", "water")
+    ]
+    superfat = superfat_band(Pot(tuple(lines), batch.pot.portions), materials, settings).working
+    return Rescue(way, tuple(remaining), superfat)
+
+
+def _by_material(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
+    grams: dict[tuple[str, str], float] = {}
+    for line in lines:
+        key = (line.material, line.role)
+        grams[key] = grams.get(key, 0.0) + line.grams
+    return grams
+
+
+def _scaled(lines: Iterable[PotLine], factor: float, weighed_g: Mapping[str, float]) -> list[PotLine]:
+    """Everything larger by one factor, so that percentages, superfat and concentration stay as stated."""
+    scaled = [_grams(line, line.grams * factor) for line in lines]
+    totals = _by_material(scaled)
+    return [
+        _grams(line, max(line.grams, line.grams / totals[line.material, line.role] * weighed_g[line.material]))
+        if line.material in weighed_g and line.role in ("oil", "alkali", "water")
+        else line
+        for line in scaled
+    ]
+
+
+def _grams(line: PotLine, grams: float) -> PotLine:
+    return PotLine(line.material, line.role, line.at, grams, line.portion, line.water)
+
+
+def _with_new_alkali(
+    batch: Batch, weighed_g: Mapping[str, float], materials: Mapping[str, Material], settings: Settings
+) -> list[PotLine]:
+    planned = _by_material(batch.pot.lines)
+    lines = [
+        _grams(line, line.grams * max(weighed_g[line.material] / planned[line.material, "oil"], 1.0))
+        if line.role == "oil" and line.material in weighed_g
+        else line
+        for line in batch.pot.lines
+    ]
+    wanted_mol = discounted_mol(
+        sum(fat_mol(line, materials[line.material]) for line in lines if line.role == "oil"), batch.superfat.nominal
+    ) + sum(acid_mol(line, materials) for line in lines)
+    planned_mol = {
+        alkali.material: hydroxide_mol(alkali.pure_grams, alkali_of(materials[alkali.material])) for alkali in batch.lye
+    }
+    more: dict[str, float] = {}
+    for alkali in batch.lye:
+        part = planned_mol[alkali.material] / sum(planned_mol.values())
+        pure_g = alkali_mass_g(wanted_mol * part, alkali_of(materials[alkali.material]))
+        more[alkali.material] = rounded_down_g(pure_g * 100.0 / alkali.assay_percent, float(settings.alkali_step_g))
+    more_pure = sum(more[alkali.material] * alkali.assay_percent / 100.0 for alkali in batch.lye)
+    pure = sum(alkali.pure_grams for alkali in batch.lye)
+    nominal_g = pure * (100.0 - batch.water.nominal_percent) / batch.water.nominal_percent
+    more_water_g = nominal_g * (more_pure / pure - 1.0)
+    return [
+        _grams(line, more[line.material])
+        if line.role == "alkali"
+        else _grams(line, line.grams + more_water_g)
+        if line.role == "water"
+        else line
+        for line in lines
+    ]

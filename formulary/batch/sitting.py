@@ -1,0 +1,138 @@
+"""Several loaves poured in one sitting: one pot of the oils that they share, one jug of lye, then what each gets."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from formulary.batch.model import Batch, PotLine
+from formulary.errors import InputError
+from formulary.finding import stops
+from formulary.materials.model import Material
+
+# Common practice, no source: what is solid in a kitchen is melted in the shared pot; the rest is poured in by loaf.
+MELTED_ABOVE_C = 20.0
+# Two lyes are the same when a scale could not tell them apart.
+_SAME_CONCENTRATION = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Shared:
+    """One vessel for several loaves: grams by material, and grams of the mixture that each loaf gets."""
+
+    lines: tuple[tuple[str, float], ...]
+    each: tuple[float, ...]
+
+    @property
+    def total_grams(self) -> float:
+        """Grams in the vessel."""
+        return sum(grams for _, grams in self.lines)
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "lines": [{"material": material, "grams": grams} for material, grams in self.lines],
+            "total_grams": self.total_grams,
+            "each_grams": list(self.each),
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """What to weigh for a sitting: the shared pot and jug (None when nothing can be shared), then each loaf's own.
+
+    own: for each batch the lines to weigh for it alone.
+    """
+
+    batches: tuple[Batch, ...]
+    pot: Shared | None
+    jug: Shared | None
+    own: tuple[tuple[PotLine, ...], ...]
+    jug_reason: str | None = None
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "batches": [batch.to_json() for batch in self.batches],
+            "pot": self.pot.to_json() if self.pot is not None else None,
+            "jug": self.jug.to_json() if self.jug is not None else None,
+            "jug_reason": self.jug_reason,
+            "own": [
+                [{"material": line.material, "role": line.role, "at": line.at, "grams": line.grams} for line in lines]
+                for lines in self.own
+            ],
+        }
+
+
+def plan_sitting(batches: Sequence[Batch], materials: Mapping[str, Material]) -> Sitting:
+    """How to share a pot of hard oils and a jug of lye between batches.
+
+    Every gram of every batch is in exactly one place: the pot, the jug, or a loaf's own lines; so the totals agree.
+    Raises InputError for fewer than two batches; StopError is the caller's to raise for a batch that is stopped.
+    """
+    if len(batches) < 2:
+        raise InputError.of("sitting-of-one", "a sitting has two loaves or more", "name several recipes")
+    if any(stops(batch.findings) for batch in batches):
+        raise InputError.of("sitting-stopped", "a loaf of this sitting is stopped", "settle its stop first")
+    pot, taken = _shared_oils(batches, materials)
+    jug, reason = _shared_lye(batches)
+    own = []
+    for number, batch in enumerate(batches):
+        lines: list[PotLine] = []
+        for line in batch.pot.lines:
+            if line.role in ("alkali", "water") and jug is not None:
+                continue
+            grams = line.grams
+            if line.role == "oil" and line.at == "oils":
+                grams -= taken[number].get(line.material, 0.0)
+            if grams > 1e-9:
+                lines.append(PotLine(line.material, line.role, line.at, grams, line.portion, line.water))
+        own.append(tuple(lines))
+    return Sitting(tuple(batches), pot, jug, tuple(own), reason)
+
+
+def _shared_oils(
+    batches: Sequence[Batch], materials: Mapping[str, Material]
+) -> tuple[Shared | None, list[dict[str, float]]]:
+    """The largest pot of one composition that every loaf can take from, and what each takes of each oil."""
+    nothing: list[dict[str, float]] = [{} for _ in batches]
+    amounts = [_melted(batch, materials) for batch in batches]
+    names = [name for name in amounts[0] if all(grams.get(name, 0.0) > 0 for grams in amounts)]
+    if not names:
+        return None, nothing
+    totals = {name: sum(grams[name] for grams in amounts) for name in names}
+    all_g = sum(totals.values())
+    parts = {name: totals[name] / all_g for name in names}
+    each = [min(grams[name] / parts[name] for name in names) for grams in amounts]
+    taken = [{name: takes * parts[name] for name in names} for takes in each]
+    lines = tuple((name, sum(share[name] for share in taken)) for name in names)
+    return Shared(lines, tuple(each)), taken
+
+
+def _melted(batch: Batch, materials: Mapping[str, Material]) -> dict[str, float]:
+    grams: dict[str, float] = {}
+    for line in batch.pot.lines:
+        melting_c = materials[line.material].melting_point_c
+        if line.role == "oil" and line.at == "oils" and melting_c is not None and melting_c >= MELTED_ABOVE_C:
+            grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    return grams
+
+
+def _shared_lye(batches: Sequence[Batch]) -> tuple[Shared | None, str | None]:
+    if any(line.role == "addition" and line.at == "lye water" for batch in batches for line in batch.pot.lines):
+        return None, "a loaf has more than water in its jug"
+    jugs = [_jug(batch) for batch in batches]
+    if any(jug.keys() != jugs[0].keys() for jug in jugs):
+        return None, "the loaves do not use the same alkali"
+    for name in jugs[0]:
+        parts = [100.0 * jug[name] / sum(jug.values()) for jug in jugs]
+        if max(parts) - min(parts) > _SAME_CONCENTRATION:
+            return None, "the loaves' lyes differ in strength"
+    lines = tuple((name, sum(jug[name] for jug in jugs)) for name in jugs[0])
+    return Shared(lines, tuple(sum(jug.values()) for jug in jugs)), None
+
+
+def _jug(batch: Batch) -> dict[str, float]:
+    grams: dict[str, float] = {}
+    for line in batch.pot.lines:
+        if line.role in ("alkali", "water"):
+            grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    return grams

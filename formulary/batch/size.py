@@ -1,0 +1,104 @@
+"""How large a batch is: a mould's volume, bars by weight, and the volume of a batter by its parts' densities."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from formulary.batch.figures import alkali_of, assay, water_in
+from formulary.batch.model import Pot
+from formulary.chemistry.density import (
+    blend_volume_ml,
+    box_volume_ml,
+    cylinder_volume_ml,
+    lye_density_g_per_ml,
+)
+from formulary.chemistry.water import lye_concentration_percent
+from formulary.errors import InputError
+from formulary.materials.model import Material
+from formulary.quantity import Kind, NotAQuantity, parse_quantity
+from formulary.settings import Settings
+
+# Where a material's own density is not known: ordinary soap oils lie between 0.90 and 0.96 g/ml (from memory), and
+# what is mixed into the batter counts as water.
+USUAL_OIL_DENSITY_G_PER_ML = 0.92
+USUAL_OTHER_DENSITY_G_PER_ML = 1.0
+
+_BOX = re.compile(r"([\d.]+)\s*[x×]\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in)")
+_CYLINDER = re.compile(r"cylinder\s+([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in)")
+_CM = {"mm": 0.1, "cm": 1.0, "in": 2.54}
+
+Materials = Mapping[str, Material]
+
+
+@dataclass(frozen=True, slots=True)
+class Mould:
+    """A mould as it is filled: millilitres up to its stated height, and how it was described."""
+
+    volume_ml: float
+    described: str
+
+
+def parse_mould(text: str) -> Mould:
+    """A mould described by its inside: `25 x 8 x 7 cm` (the last is the height that it is filled to),
+    `cylinder 8 x 20 cm` (width across, height filled), or `1200 ml`.
+
+    Raises InputError, with what to write instead.
+    """
+    stripped = text.strip()
+    box = _BOX.fullmatch(stripped)
+    cylinder = _CYLINDER.fullmatch(stripped)
+    try:
+        if box:
+            sides = [_above_zero(box.group(number)) * _CM[box.group(4)] for number in (1, 2, 3)]
+            return Mould(box_volume_ml(*sides), stripped)
+        if cylinder:
+            across, height = (_above_zero(cylinder.group(number)) * _CM[cylinder.group(3)] for number in (1, 2))
+            return Mould(cylinder_volume_ml(across, height), stripped)
+        return Mould(_above_zero(str(parse_quantity(stripped, Kind.VOLUME).to("ml"))), stripped)
+    except (NotAQuantity, ValueError):
+        what = f"{stripped[:40]!r} does not describe a mould"
+        do = 'write its inside, filled: "25 x 8 x 7 cm", "cylinder 8 x 20 cm" or "1200 ml"'
+        raise InputError.of("bad-mould", what, do) from None
+
+
+def _above_zero(text: str) -> float:
+    number = float(text)
+    if not 0 < number < 1e6:
+        raise ValueError(text)
+    return number
+
+
+def pot_volume_ml(pot: Pot, materials: Materials) -> float:
+    """Millilitres of pourable batter, by the densities of its parts; what goes on top takes no room in the mould.
+
+    Oils, lye (by its concentration) and additions are taken to keep their volumes when they are mixed.
+    """
+    lye_g = sum(line.grams for line in pot.lines if line.role in ("alkali", "water"))
+    pure_g = sum(line.grams * assay(materials[line.material])[1] / 100.0 for line in pot.lines if line.role == "alkali")
+    water_g = sum(water_in(line, materials) for line in pot.lines if line.role in ("alkali", "water"))
+    parts = [
+        (line.grams, _density(line.role, materials[line.material]))
+        for line in pot.lines
+        if line.role not in ("alkali", "water") and line.at != "top" and line.grams > 0
+    ]
+    alkalis = [alkali_of(materials[line.material]) for line in pot.lines if line.role == "alkali"]
+    if lye_g > 0 and alkalis and pure_g > 0 and water_g > 0:
+        concentration = min(lye_concentration_percent(pure_g, water_g), 50.0)
+        parts.append((lye_g, lye_density_g_per_ml(alkalis[0], concentration)))
+    elif lye_g > 0:
+        parts.append((lye_g, USUAL_OTHER_DENSITY_G_PER_ML))
+    return blend_volume_ml(parts)
+
+
+def _density(role: str, material: Material) -> float:
+    if material.density_g_per_ml is not None:
+        return material.density_g_per_ml
+    return USUAL_OIL_DENSITY_G_PER_ML if role == "oil" else USUAL_OTHER_DENSITY_G_PER_ML
+
+
+def cured_mass_g(pot: Pot, materials: Materials, settings: Settings) -> float:
+    """Grams of all bars after the cure: the poured mass less the water that the cure is expected to take."""
+    water_g = sum(water_in(line, materials) for line in pot.lines)
+    return sum(line.grams for line in pot.lines) - water_g * float(settings.water_lost_percent) / 100.0

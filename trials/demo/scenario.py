@@ -204,7 +204,7 @@ STEPS: tuple[Step, ...] = (
         f"{BASE}@latest",
         "Summer cucumber",
         (
-            add("cucumber-puree", "12 % of oils", at="oils", water="replaces"),
+            add("cucumber-puree", "8 % of oils", at="oils", water="replaces"),
             add("spearmint-oil", "0.8 % of oils", at="trace"),
             set_field("process.cover", "covered"),
             set_field("notes", "Puree with the peel, sieved, at room temperature."),

@@ -129,6 +129,41 @@ class DocumentEdit:
         like = listing.items[-1]
         self._insert_after(spans[-1][1], "".join(self._item_lines(item, indent, like) for item in add))
 
+    def insert_item(self, parent: Entry, index: int, item: Value) -> None:
+        """Put an item into the list under a key as number `index` (from 0); comments above the next stay there."""
+        listing = parent.value
+        if not isinstance(listing, Listing) or not listing.items or index >= len(listing.items):
+            self.change_listing(parent, add=[item])
+            return
+        if listing.flow:
+            if index:
+                end = self._end(listing.items[index - 1])
+                self._splice(end, end, ", " + render_value(item))
+            else:
+                start = listing.items[0].start
+                self._splice(start, start, render_value(item) + ", ")
+            return
+        lines = self._item_lines(item, " " * (listing.column - 1), listing.items[index])
+        if index:
+            self._insert_after(self._end(listing.items[index - 1]), lines)
+        else:
+            first = self._line_start(self._dash(listing, listing.items[0]))
+            self._splice(first, first, lines)
+
+    def fill_empty(self, entry: Entry, value: Value) -> None:
+        """Give a value to a key that stands with nothing behind it; a comment beside it stays."""
+        if not isinstance(entry.value, Scalar) or not entry.value.is_empty:
+            raise CannotEdit(f"`{entry.key.text}` has a value")
+        if entry.value.end > entry.value.start:  # a word for nothing, such as ~
+            self._splice(entry.value.start, entry.value.end, "")
+        if isinstance(value, (str, Decimal)) or _is_short(value):
+            colon = self._text.index(":", entry.key.end) + 1
+            self._splice(colon, colon, " " + render_value(value, flow=not isinstance(value, str)))
+            return
+        indent = " " * (entry.key.column - 1)
+        lines = self._entry_lines(entry.key.text, value, indent, None)
+        self._insert_after(entry.key.end, lines.partition(self._newline)[2])
+
     def insert_section(self, after: Entry, key: str, value: Value) -> None:
         """Add a key and its value on lines of their own below the entry `after` of a block."""
         lines = self._entry_lines(key, value, " " * (after.key.column - 1), None)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
@@ -14,6 +15,9 @@ from formulary.materials.model import Material
 from formulary.quantity import Elapsed
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
+
+if TYPE_CHECKING:
+    from trials.record import Entry
 
 # In the order in which they are usual. Zero is `lye in`; only preparations may stand before it.
 PREPARATIONS = ("lye mixed", "oils melted")
@@ -206,7 +210,8 @@ class Plan:
 
     edition: of the calculation. recipe_text: the version's file, character for character; `version` is its blob id.
     materials: every material value used, with its source; lots: the lots whose certificates were used. pot: the
-    planned grams. size: how it was asked for, "oils" -> "1000 g". findings: warnings that stood when it was started, and stops that were overridden.
+    planned grams. size: how it was asked for, ("oils", "1000 g"). findings: warnings that stood when it was started,
+    and stops that were overridden.
     """
 
     edition: str
@@ -278,3 +283,29 @@ class Trial:
     def part(self, name: str) -> TrialPortion | None:
         """One of `parts()` by its name."""
         return next((part for part in self.parts() if part.name == name), None)
+
+    # -- entries for the record; `Bench.record` writes them ----------------------------------------
+
+    def observe(self, outcome: str, *values: str, age: str, **details: str | None) -> Entry:
+        """An observation to be recorded (see `trials.record.observe`)."""
+        from trials.record import observe
+
+        return observe(self, outcome, *values, age=age, **details)
+
+    def event(self, what: str, at: str, **details: str | None) -> Entry:
+        """An event to be recorded (see `trials.record.event`)."""
+        from trials.record import event
+
+        return event(self, what, at, **details)
+
+    def as_made_entry(self, sentence: str, *, portion: str | None = None) -> Entry:
+        """What differed from the plan, in words, to be recorded (see `trials.record.as_made`)."""
+        from trials.record import as_made
+
+        return as_made(self, sentence, portion=portion)
+
+    def forgot_to_replace(self, material: str) -> Entry:
+        """That an addition's water was not taken off the water weighed (see `trials.record.forgot_to_replace`)."""
+        from trials.record import forgot_to_replace
+
+        return forgot_to_replace(self, material)

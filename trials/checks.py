@@ -1,0 +1,119 @@
+"""What a trial as made has to say for itself: is it safe, does it agree with its plan, may it be sold?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+from decimal import Decimal
+
+from formulary.batch.checks import check_pot
+from formulary.finding import Finding, Place, Severity, note, stops, warn
+from formulary.quantity import format_number
+from trials.effective import effective_portion, effective_pot, materials_of
+from trials.model import Trial
+from trials.outcomes import Outcome
+from trials.outcomes_values import outcome_values
+
+_LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
+
+
+def check_trial(trial: Trial) -> tuple[Finding, ...]:
+    """What makes the batch as made unsafe or unfit to sell, and what in its record does not add up.
+
+    A planned batch that was made as planned repeats what its plan already said.
+    """
+    formula = effective_portion(trial)
+    materials = materials_of(trial)
+    findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
+    findings += _check_lots(trial)
+    return tuple(_placed(finding, trial) for finding in findings)
+
+
+def fit_to_sell(
+    trial: Trial, free_alkali: Outcome, today: date | None = None, *, cure_days: Decimal | None = None
+) -> tuple[Finding, ...]:
+    """What still stands between this trial and being sold; empty when nothing does.
+
+    free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
+    without it. cure_days: how long it must be; that of the plan's settings unless given.
+    """
+    open_points: list[Finding] = []
+    place = Place(trial.path)
+    decision = trial.release
+    for finding in stops(check_trial(trial)):
+        if decision is None or decision.decision != "sell" or "lye-excess" in finding.code:
+            open_points.append(finding)
+    if any(finding.code == "scent-limit-unknown" for finding in check_trial(trial)):
+        open_points.append(
+            warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place)
+        )
+    open_points += _check_free_alkali(trial, free_alkali, place)
+    needed = trial.plan.settings.cure_days if cure_days is None else cure_days
+    if today is not None and (today - trial.made).days < needed:
+        age = (today - trial.made).days
+        what = f"it is {age} days old, and the cure is {needed.normalize():f} days"
+        open_points.append(note("cure-short", what, "wait", place))
+    if decision is None:
+        what = "nobody has decided yet whether it is sold"
+        open_points.append(note("not-decided", what, "record a decision with name and reason", place))
+    elif decision.decision != "sell":
+        what = f"{decision.who} decided: {decision.decision} ({decision.why})"
+        open_points.append(warn("not-for-sale", what, "", place))
+    return tuple(open_points)
+
+
+def _check_free_alkali(trial: Trial, outcome: Outcome, place: Place) -> Iterable[Finding]:
+    values = [
+        (age, value)
+        for age in sorted({item.age_days for item in trial.observations if item.outcome == outcome.name})
+        for value in outcome_values(trial, outcome, age)
+    ]
+    if not values:
+        yield warn("free-alkali-untested", "free alkali was not looked for", "test a fresh cut before selling", place)
+        return
+    last_age = values[-1][0]
+    for age, value in values:
+        if age == last_age and value.value:
+            grade = outcome.grades[int(value.value)]
+            what = f"free alkali: {grade} at {age.normalize():f} d" + (f" ({value.portion})" if value.portion else "")
+            yield warn("free-alkali", what, "do not sell or use it; test again after two weeks, or discard it", place)
+
+
+def _check_lots(trial: Trial) -> Iterable[Finding]:
+    """Several lots of a line should make up what was weighed."""
+    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    for material, uses in trial.lots.items():
+        grams = [float(use.grams) for use in uses if use.grams is not None]
+        weighed_g = sum(line.grams for line in pot.lines if line.material == material)
+        if len(grams) < len(uses) or not uses:
+            continue
+        if abs(sum(grams) - weighed_g) > max(1.0, weighed_g * _LOT_TOLERANCE_PERCENT / 100.0):
+            what = (
+                f"the lots of {material} make {format_number(sum(grams), 1)} g,"
+                f" but {format_number(weighed_g, 1)} g went in"
+            )
+            yield warn("lots-total", what, "correct the lots, or record what was weighed under as_made")
+
+
+def _placed(finding: Finding, trial: Trial) -> Finding:
+    """The finding said to be in the trial's file; an as-made entry for its material is where it stands."""
+    if finding.place.path is not None:
+        return finding
+    place = trial.place
+    for entry in trial.as_made:
+        if entry.material and entry.material in finding.what:
+            place = entry.place
+            break
+    return Finding(
+        finding.severity,
+        finding.code,
+        finding.what,
+        finding.do,
+        Place(trial.path, place.line, place.column, finding.place.field),
+        finding.found,
+    )
+
+
+def is_unsafe(findings: Iterable[Finding]) -> bool:
+    """Whether any of them is a stop."""
+    return any(finding.severity is Severity.STOP for finding in findings)

@@ -1,0 +1,290 @@
+"""Entries of a trial's record: what a person says, as the line that is written into trial.yaml.
+
+Each function returns an `Entry`, which changes nothing by itself; `Bench.record` checks it against the whole trial and
+writes it. What a command needs: find the trial, make the entry, record it, show `Bench.check_trial`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+
+from formulary.batch.figures import water_in
+from formulary.document import Inline, Quoted
+from formulary.document_edit import Value
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.quantity import Kind, NotAQuantity, format_clock, parse_elapsed, parse_quantity
+from formulary.recipes.model import STAGES
+from trials.effective import WATER, effective_pot, materials_of
+from trials.model import Trial
+
+_SENTENCES = (
+    (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
+    (
+        re.compile(r"(?P<instead>\S+) instead of (?P<line>\S+)(?: (?P<weighed>[\d.]+ ?\S+))?(?: at (?P<at>.+))?"),
+        "instead",
+    ),
+    (re.compile(r"extra (?P<extra>\S+) (?P<weighed>[\d.]+ ?\S+) at (?P<at>.+)"), "extra"),
+    (re.compile(r"(?P<line>\S+) (?P<weighed>[\d.]+ ?\S+)(?: at (?P<at>.+))?"), "weighed"),
+)
+_SENTENCE_HELP = (
+    'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils"'
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing to be written into a trial's file.
+
+    section: the key it goes under. value: what is written. portion: for events, the portion whose list it joins.
+    key: for a block such as `lots`, the key within it. replaces: keys by which an earlier entry is the same one, which
+    this one then takes the place of. said: it in a few words, for the history.
+    """
+
+    trial_id: str
+    section: str
+    value: Value
+    said: str
+    portion: str | None = None
+    key: str | None = None
+    replaces: tuple[str, ...] = ()
+
+
+def observe(
+    trial: Trial,
+    outcome: str,
+    *values: str,
+    age: str,
+    portion: str | None = None,
+    who: str | None = None,
+    how: str | None = None,
+    note: str | None = None,
+    corrects: str | None = None,
+) -> Entry:
+    """Something measured or graded: `observe(trial, "hardness", "3.1 mm", "3.3 mm", age="28 d")`.
+
+    values: one reading or several repeats of it. age: since the soap was made. who, how: who measured, and how.
+    corrects: "yes" when it takes the place of what was recorded for the same outcome, age and portion.
+    """
+    tree: dict[str, Value] = {"age": _tidy(age), "outcome": outcome}
+    if len(values) == 1:
+        tree["value"] = _tidy(values[0])
+    else:
+        tree["values"] = [_tidy(value) for value in values]
+    _add(tree, portion=portion, who=who, how=how, note=note)
+    said = f"{outcome} {', '.join(_tidy(value) for value in values)} at {_tidy(age)}"
+    replaces = ("age", "outcome", "portion") if corrects else ()
+    return Entry(trial.id, "observations", Inline(tree), _for(said, portion), None, None, replaces)
+
+
+def event(
+    trial: Trial,
+    what: str,
+    at: str,
+    *,
+    portion: str | None = None,
+    lasted: str | None = None,
+    temperature: str | None = None,
+    clock: str | None = None,
+    note: str | None = None,
+    corrects: str | None = None,
+) -> Entry:
+    """Something that happened on making day: `event(trial, "light trace", "4:10", portion="clove")`.
+
+    at: since lye in, as "4:10", "~4 min", "3-5 min" or "unknown". lasted: for blending. temperature: for a temperature.
+    clock: the time of day. corrects: "yes" when it takes the place of the same word recorded before.
+    """
+    tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
+    if lasted is not None:
+        tree["for"] = _tidy(lasted)
+    if temperature is not None:
+        tree["temperature"] = _tidy(temperature)
+    _add(tree, clock=clock, note=note)
+    said = " ".join(part for part in (what, _tidy(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
+    replaces = ("what",) if corrects else ()
+    return Entry(trial.id, "events", Inline(tree), _for(said, portion), portion, None, replaces)
+
+
+def elapsed_now(trial: Trial, now: datetime) -> str:
+    """The time since lye in, by the clock, as it is written: "4:10".
+
+    Raises InputError when no `lye in` with its time of day was recorded, or it lies ahead.
+    """
+    for recorded in (item for part in trial.parts() for item in part.events):
+        if recorded.what == "lye in" and recorded.clock is not None:
+            hours, minutes, seconds = (int(part) for part in recorded.clock.split(":"))
+            start = datetime(
+                trial.made.year, trial.made.month, trial.made.day, hours, minutes, seconds, tzinfo=now.tzinfo
+            )
+            passed = (now - start).total_seconds()
+            if passed < 0 or passed > 24 * 3600:
+                what = f"lye in was noted at {recorded.clock} on {trial.made.isoformat()}, which is not today's batch"
+                raise InputError.of("clock", what, 'give the time yourself: --at "4:10"')
+            return format_clock(Decimal(int(passed)))
+    what = "when the lye went in was not recorded with its time of day"
+    raise InputError.of("clock", what, 'record `lye in` first, or give the time since then: --at "4:10"')
+
+
+def lye_in(trial: Trial, now: datetime) -> Entry:
+    """That the lye went in now: zero, with the time of day that later entries count from."""
+    return event(trial, "lye in", "0:00", clock=now.strftime("%H:%M:%S"), corrects="yes")
+
+
+def blending(trial: Trial, lasted: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:
+    """How long it was blended from a moment on: `blending(trial, "15 s", "0:20")`."""
+    return event(trial, "blending", at, lasted=lasted, portion=portion, note=note)
+
+
+def temperature(trial: Trial, degrees: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:
+    """The batter's temperature at a moment: `temperature(trial, "38 °C", "2:00")`."""
+    return event(trial, "temperature", at, temperature=degrees, portion=portion, note=note)
+
+
+def handle(
+    trial: Trial,
+    what: str,
+    at: str,
+    *,
+    temperature: str | None = None,
+    lasted: str | None = None,
+    portion: str | None = None,
+    note: str | None = None,
+) -> Entry:
+    """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`."""
+    tree: dict[str, Value] = {"at": _tidy(at), "what": what}
+    if temperature is not None:
+        tree["temperature"] = _tidy(temperature)
+    if lasted is not None:
+        tree["for"] = _tidy(lasted)
+    _add(tree, portion=portion, note=note)
+    return Entry(trial.id, "after_pour", Inline(tree), _for(f"{what} at {_tidy(at)}", portion))
+
+
+def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: str | None = None) -> Entry:
+    """What differed from the plan, in words: "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g",
+    "extra honey 12 g at oils"; said again of the same line, it takes the earlier one's place.
+
+    Raises InputError for a sentence of another shape.
+    """
+    text = " ".join(sentence.split())
+    for pattern, _kind in _SENTENCES:
+        match = pattern.fullmatch(text)
+        if match is None:
+            continue
+        found = {key: value for key, value in match.groupdict().items() if value}
+        tree: dict[str, Value] = {key: found[key] for key in ("line", "extra", "instead") if key in found}
+        if pattern is _SENTENCES[0][0]:
+            tree["left_out"] = "true"
+        if "weighed" in found:
+            tree["weighed"] = _tidy(found["weighed"])
+        if "at" in found:
+            tree["at"] = _stage(found["at"])
+        _add(tree, portion=portion, note=note)
+        replaces = ("extra", "at", "portion") if "extra" in found else ("line", "at", "portion")
+        return Entry(trial.id, "as_made", Inline(tree), _for(text, portion), None, None, replaces)
+    raise InputError.of("as-made-words", f"{text[:60]!r} does not say what differed", _SENTENCE_HELP)
+
+
+def forgot_to_replace(trial: Trial, material: str) -> Entry:
+    """That the water of an addition was not taken off: the water weighed was the planned water and that.
+
+    Raises InputError when the plan has no addition of that name whose water replaces some.
+    """
+    plan = trial.plan
+    replacing = [line for line in plan.pot.lines if line.water == "replaces"]
+    names = tuple(dict.fromkeys(line.material for line in replacing))
+    if material not in names:
+        what = f"nothing in the plan called {material[:40]!r} was to replace water"
+        raise InputError.of("no-replacement", what, suggest(material, names, f"it has: {', '.join(names) or 'none'}"))
+    materials = materials_of(trial)
+    brought_g = sum(water_in(line, materials) for line in replacing if line.material == material)
+    before_g = effective_pot(plan, trial.as_made, trial.portions, trial.added).grams("water")
+    weighed = f"{Decimal(repr(round(before_g + brought_g, 1)))} g"
+    said = f"forgot to take the water of {material} off"
+    earlier = [entry.note for entry in trial.as_made if entry.line == WATER and entry.note]
+    if any(said in text for text in earlier):
+        raise InputError.of("said-already", f"that stands in {trial.id} already", "nothing more is needed")
+    tree: dict[str, Value] = {"line": WATER, "weighed": weighed, "note": "; ".join([*earlier, said])}
+    return Entry(trial.id, "as_made", Inline(tree), said, None, None, ("line", "at", "portion"))
+
+
+def note(trial: Trial, text: str) -> Entry:
+    """A remark, added below the notes that are there."""
+    if not text.strip():
+        raise InputError.of("empty-note", "the note is empty", "write a few words")
+    return Entry(trial.id, "notes", text.strip(), f"note: {_short(text)}")
+
+
+def lot(trial: Trial, material: str, name: str) -> Entry:
+    """The lot of a material."""
+    return Entry(trial.id, "lots", Quoted(name.strip()), f"{material} from lot {name.strip()}", None, material)
+
+
+def condition(trial: Trial, key: str, text: str) -> Entry:
+    """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
+    return Entry(trial.id, "conditions", _tidy(text), f"{key.replace('_', ' ')} {_tidy(text)}", None, key)
+
+
+def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:
+    """What became of the bars: cut, kept_back and scrapped in bars, lightest in grams."""
+    return tuple(
+        Entry(trial.id, "bars", _tidy(text), f"bars {key.replace('_', ' ')} {_tidy(text)}", None, key)
+        for key, text in counts.items()
+    )
+
+
+def release(trial: Trial, decision: str, *, who: str, why: str, on: str | None = None) -> Entry:
+    """What was decided about the batch: sell, rework, discard or hold; by whom and why."""
+    tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
+    if on is not None:
+        tree["on"] = on
+    return Entry(trial.id, "release", tree, f"{decision}, decided by {who}: {_short(why)}")
+
+
+def _add(tree: dict[str, Value], **details: str | None) -> None:
+    tree.update({key: value for key, value in details.items() if value is not None})
+
+
+def _for(said: str, portion: str | None) -> str:
+    return f"{said} ({portion})" if portion else said
+
+
+def _short(text: str) -> str:
+    first = text.strip().splitlines()[0]
+    return first if len(first) <= 60 else first[:57] + "..."
+
+
+def _stage(text: str) -> str:
+    stripped = text.strip()
+    if stripped in STAGES:
+        return stripped
+    raise InputError.of("not-a-stage", f"{stripped[:40]!r} is no stage", f"write one of: {', '.join(STAGES)}")
+
+
+def _tidy(text: str) -> str:
+    """An amount with its unit as it is written in files (`38C` -> `38 °C`); any other text as it is."""
+    stripped = text.strip()
+    try:
+        return str(parse_quantity(stripped, *Kind))
+    except NotAQuantity:
+        return stripped
+
+
+def _tidy_time(text: str) -> str:
+    stripped = text.strip()
+    try:
+        elapsed = parse_elapsed(stripped)
+    except NotAQuantity:
+        return stripped
+    if elapsed.low_s is not None and elapsed.low_s == elapsed.high_s and elapsed.low_s % 1 == 0:
+        return str(elapsed)
+    return _tidy(stripped)
+
+
+def describe_entries(entries: Mapping[str, list[Entry]]) -> str:
+    """The message of a save: one line a trial."""
+    return "\n".join(f"{trial_id}: {'; '.join(entry.said for entry in found)}" for trial_id, found in entries.items())

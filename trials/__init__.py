@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from trials.model import Plan, Trial
     from trials.outcomes import Outcome
     from trials.outcomes_values import OutcomeValue, outcome_values
-    from trials.show import render_trial
 
 _HOMES = {
     "Bench": "trials.bench",
@@ -31,7 +30,6 @@ _HOMES = {
     "effective_pot": "trials.effective",
     "open_bench": "trials.bench",
     "outcome_values": "trials.outcomes_values",
-    "render_trial": "trials.show",
 }
 
 __all__ = [
@@ -45,7 +43,6 @@ __all__ = [
     "effective_pot",
     "open_bench",
     "outcome_values",
-    "render_trial",
 ]
 
 

@@ -17,7 +17,7 @@ from formulary.document import Inline, Quoted
 from formulary.document_edit import Value
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.quantity import Kind, NotAQuantity, format_clock, parse_elapsed, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, format_clock, parse_decimal, parse_elapsed, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.model import Trial
@@ -232,7 +232,7 @@ def condition(trial: Trial, key: str, text: str) -> Entry:
 def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:
     """What became of the bars: cut, kept_back and scrapped in bars, lightest in grams."""
     return tuple(
-        Entry(trial.id, "bars", _tidy(text), f"bars {key.replace('_', ' ')} {_tidy(text)}", None, key)
+        Entry(trial.id, "bars", _count(text), f"bars {key.replace('_', ' ')} {_tidy(text)}", None, key)
         for key, text in counts.items()
     )
 
@@ -272,6 +272,13 @@ def _tidy(text: str) -> str:
         return str(parse_quantity(stripped, *Kind))
     except NotAQuantity:
         return stripped
+
+
+def _count(text: str) -> Value:
+    try:
+        return parse_decimal(text)
+    except NotAQuantity:
+        return _tidy(text)
 
 
 def _tidy_time(text: str) -> str:

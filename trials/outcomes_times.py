@@ -57,7 +57,7 @@ def _time_to(trial: Trial, part: TrialPortion, stage: str) -> Span | str:
 
 
 def _working_time(trial: Trial, part: TrialPortion) -> Span | str:
-    start = _start_of_work(trial, part)
+    start = start_of_work(trial, part)
     if isinstance(start, str):
         return start
     start_low, start_high, start_shared = start
@@ -76,8 +76,13 @@ def _working_time(trial: Trial, part: TrialPortion) -> Span | str:
     return Span(low if low > 0 else None, high, shared)
 
 
-def _start_of_work(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal, bool] | str:
-    """Scent in; for an unscented portion when its siblings got theirs, else light trace."""
+def start_of_work(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal, bool] | str:
+    """When working time starts for a portion: scent in; for an unscented one when its siblings got theirs, else light
+    trace.
+
+    Returns the earliest and latest it can be, in seconds since lye in, and whether it was before the batter was
+    divided; or the reason, in words, where it cannot be said.
+    """
     own = _first(part.events, "scent in")
     if own is not None:
         return _ends(own, _is_shared(trial, own))

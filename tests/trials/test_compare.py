@@ -1,0 +1,121 @@
+"""Trials side by side: only what differs, with n and noise, a control before anything else, and plain words."""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+
+import jsonschema
+import pytest
+
+from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.compare import compare_trials
+from trials.compare_table import render_comparison
+from trials.comparison import Comparison
+
+BASE = version()
+HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})
+CLOVE = version(
+    "midwinter-clove",
+    scent="material: clove-bud-oil, rate: 1.2 % of oils, at: trace",
+    portions="name: plain, share: 50, gets: {clove-bud-oil: 0}\nname: clove, share: 50, gets: {clove-bud-oil: 100}",
+)
+REPEATS = steady(4, BASE, ("12:00", "11:20", "12:30", "11:40"), start=20)
+HALVES = trial(
+    CLOVE,
+    "k7wq",
+    9,
+    portions={"plain": {"poured": "14:00"}, "clove": {"working": "7:00", "scent_in": "3:00", "blending_after": 10}},
+)
+ONE = trial(BASE, "aaaa", 0, working="12:00", seen={"hardness": "3.1"})
+OTHER = trial(HEMP, "bbbb", 30, working="6:30", seen={"hardness": "3.2"}, room="20")
+ALL = (*REPEATS, HALVES, ONE, OTHER)
+
+
+def factors(comparison: Comparison) -> dict[str, tuple[object, ...]]:
+    return {factor.factor: factor.values for factor in comparison.factors}
+
+
+def test_only_what_differs_is_listed_and_the_rest_is_counted() -> None:
+    found = compare_trials([ONE, OTHER], ALL)
+    assert factors(found) == {
+        "hemp seed oil": (0.0, 8.0),
+        "olive oil": (53.0, 45.0),
+        "room": (19.0, 20.0),
+    }
+    assert found.hidden == len(found.alike) > 0
+    assert f"{found.hidden} alike" in render_comparison(found)
+    assert "coconut oil" not in render_comparison(found)
+    assert "coconut oil" in render_comparison(found, show_all=True)
+
+
+def test_a_material_that_one_side_lacks_is_zero_there_and_not_dropped() -> None:
+    assert factors(compare_trials([OTHER, ONE], ALL))["hemp seed oil"] == (8.0, 0.0)
+
+
+def test_a_difference_beyond_the_noise_of_repeats_is_called_more_than_noise() -> None:
+    sentence = compare_trials([ONE, OTHER], ALL).sentence
+    assert "thickened 5.5 min sooner" in sentence
+    assert "more than noise" in sentence
+
+
+def test_two_repeats_differ_by_no_more_than_noise() -> None:
+    found = compare_trials(REPEATS[:2], ALL)
+    assert found.factors == ()
+    assert "made alike" in found.sentence
+    assert "may well be noise" in found.sentence
+
+
+def test_a_scented_portion_is_set_against_its_own_control_before_anything_else() -> None:
+    found = compare_trials([ONE, HALVES], ALL)
+    assert [(control.label, scented.label) for control, scented, _ in found.controls] == [("k7wq plain", "k7wq clove")]
+    assert found.sentence.startswith("Beside its own unscented portion, k7wq clove thickened at least 7.0 min sooner")
+
+
+def test_repeats_among_many_are_put_together_with_n_and_spread() -> None:
+    found = compare_trials([*REPEATS, OTHER], ALL)
+    assert [len(column.pours) for column in found.columns] == [4, 1]
+    working = next(outcome for outcome in found.outcomes if outcome.label == "working time")
+    value = working.values[0]
+    assert value is not None
+    assert value.n == 4
+    assert value.value == pytest.approx((9 * (25 / 3) * 9.5 * (26 / 3)) ** 0.25)
+    assert value.spread is not None
+    assert value.spread > 0
+
+
+def test_a_time_that_was_not_reached_stays_a_limit() -> None:
+    text = render_comparison(compare_trials([HALVES], ALL))
+    assert "later than 11.0" in text
+
+
+def test_pours_that_differ_in_one_thing_alone_are_found_across_the_formulary() -> None:
+    found = compare_trials([ONE, HALVES], ALL)
+    assert [(pair.before, pair.after, pair.factor.factor) for pair in found.one_changes] == [
+        ("aaaa and 5 more", "bbbb", "hemp seed oil"),
+        ("aaaa and 5 more", "k7wq clove", "clove bud oil"),  # the unscented half repeats the base
+    ]
+
+
+def test_one_trial_alone_and_none_at_all_are_said_plainly() -> None:
+    assert "stands alone" in compare_trials([ONE], ALL).sentence
+    assert "nothing to compare" in str(compare_trials([], ()))
+
+
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_no_line_is_wider_than_asked(width: int) -> None:
+    text = render_comparison(compare_trials(ALL, ALL), width)
+    assert max(map(len, text.splitlines())) <= width
+
+
+def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
+    schema = json.loads((files("trials") / "schemas" / "compare.schema.json").read_text(encoding="utf-8"))
+    for some in ([ONE, OTHER], [HALVES], ALL, []):
+        tree = json.loads(json.dumps(compare_trials(some, ALL).to_json(), allow_nan=False))
+        jsonschema.validate(tree, schema)
+        assert {"trials", "factors", "outcomes", "hidden"} <= tree.keys()
+
+
+def test_values_and_columns_are_in_the_order_in_which_the_trials_were_named() -> None:
+    tree = compare_trials([OTHER, ONE], ALL).to_json()
+    assert [column["label"] for column in tree["trials"]] == ["bbbb", "aaaa"]  # type: ignore[attr-defined]

@@ -1,0 +1,73 @@
+"""How much repeats differ, and when a difference is more than that."""
+
+from __future__ import annotations
+
+import pytest
+from scipy import stats
+
+from tests.trials.invented import steady, trial, version
+from trials.noise import find_noise
+from trials.outcomes import find_outcomes
+from trials.seen import PourBook, find_seen
+from trials.student_t import chance_of_more
+
+BASE = version()
+OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)
+
+
+@pytest.mark.parametrize("degrees", [1, 2, 3, 4, 5, 9, 30, 61])
+@pytest.mark.parametrize("t", [0.0, 0.2, 1.0, 2.5, 12.0])
+def test_the_chance_of_a_larger_t_is_that_of_scipy(t: float, degrees: int) -> None:
+    assert chance_of_more(t, degrees) == pytest.approx(2 * stats.t.sf(t, degrees), abs=1e-12)
+
+
+def test_noise_of_times_is_pooled_over_groups_of_repeats_on_the_log_scale() -> None:
+    warm = version("warm", superfat="8")
+    trials = (*steady(3, BASE, ("12:00", "11:00", "13:00")), *steady(2, warm, ("8:00", "9:30"), start=20))
+    book = PourBook(trials)
+    seen, left_out = find_seen(book, OUTCOMES["working time"], None)
+    noise = find_noise(seen, OUTCOMES["working time"], book)
+    import numpy as np
+
+    groups = [np.log([9.0, 8.0, 10.0]), np.log([5.0, 6.5])]
+    pooled = sum(group.var(ddof=1) * (len(group) - 1) for group in groups) / 3
+    assert not left_out
+    assert noise is not None
+    assert noise.sd == pytest.approx(np.sqrt(pooled))
+    assert (noise.degrees, noise.repeats, noise.is_assumed) == (3, 5, False)
+    assert noise.chance(9.0, 8.0) == pytest.approx(2 * stats.t.sf(np.log(9 / 8) / np.sqrt(2 * pooled), 3))
+
+
+def test_without_repeats_the_noise_is_assumed_and_says_so() -> None:
+    trials = (trial(BASE, "aaaa", working="12:00"), trial(version("warm", superfat="8"), "bbbb", 1, working="8:00"))
+    book = PourBook(trials)
+    noise = find_noise(find_seen(book, OUTCOMES["working time"], None)[0], OUTCOMES["working time"], book)
+    assert noise is not None
+    assert noise.is_assumed
+    assert noise.repeats == 0
+
+
+def test_a_pour_that_was_stopped_early_adds_nothing_to_the_noise() -> None:
+    trials = (*steady(3, BASE, ("12:00", "11:00", "13:00")), trial(BASE, "stop", 9, poured="5:00"))
+    book = PourBook(trials)
+    seen, _ = find_seen(book, OUTCOMES["working time"], None)
+    noise = find_noise(seen, OUTCOMES["working time"], book)
+    assert noise is not None
+    assert noise.degrees == 2
+
+
+def test_a_new_lot_or_a_much_warmer_room_is_no_repeat() -> None:
+    trials = (
+        trial(BASE, "aaaa", 0, working="12:00", lots={"olive-oil": "OL-7"}),
+        trial(BASE, "bbbb", 1, working="12:30", lots={"olive-oil": "OL-8"}),
+        trial(BASE, "cccc", 2, working="11:00", room="30", lots={"olive-oil": "OL-7"}),
+    )
+    book = PourBook(trials)
+    assert len({book.repeat_group(pour) for pour in book.all_pours()}) == 3
+
+
+def test_portions_of_one_trial_are_no_repeats_of_one_another() -> None:
+    portions = {"left": {"working": "9:00", "scent_in": "3:00"}, "right": {"working": "9:30", "scent_in": "3:00"}}
+    book = PourBook((trial(BASE, "aaaa", portions=portions),))
+    left, right = book.all_pours()
+    assert book.repeat_group(left) != book.repeat_group(right)

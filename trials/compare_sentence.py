@@ -1,0 +1,186 @@
+"""What one would say aloud about a comparison."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from formulary.quantity import format_number
+from trials.comparison import Column, ComparedFactor, ComparedOutcome, Comparison
+from trials.contrast import Contrast
+from trials.outcomes import Outcome, Scale
+from trials.sentences import capital, count, places, say_list, say_move, say_value
+
+_FEW = 3  # differences that are named in the sentence
+
+
+def comparison_sentence(comparison: Comparison) -> str:
+    """One or two sentences: what differed, what that did, and whether it is more than noise."""
+    columns = comparison.columns
+    if not columns:
+        return "There is nothing to compare."
+    if len(columns) == 1:
+        return _alone(comparison)
+    if comparison.controls:
+        _, scented, contrasts = comparison.controls[0]
+        start = f"Beside its own unscented portion, {scented.label} {_what_it_did(contrasts, comparison)}"
+        rest = "" if len(columns) == 2 else f" Over all, {_what_differed(comparison)}."
+        return f"{start}.{rest}"
+    if len(columns) == 2:
+        second = columns[1].label
+        return f"{capital(_two(comparison))}, and {second} {_what_it_did(comparison.contrasts[0], comparison)}."
+    return f"{capital(_what_differed(comparison))}. {_range(comparison)}"
+
+
+def _alone(comparison: Comparison) -> str:
+    return f"{comparison.columns[0].label} stands alone: name a second trial to compare it with."
+
+
+def _two(comparison: Comparison) -> str:
+    differing = comparison.factors
+    if not differing:
+        return "these two were made alike, as far as anything is recorded"
+    if len(differing) == 1:
+        return f"these two differ in one thing, {say_factor(differing[0])}"
+    if _is_oil_swap(differing):
+        risen = max(differing, key=_rise)
+        fallen = min(differing, key=_rise)
+        by = format_number(_rise(risen), risen.places)
+        return f"these two differ in one thing, {by} % {risen.factor} for {fallen.factor}"
+    if len(differing) <= _FEW:
+        names = say_list([factor.factor for factor in differing])
+        return f"these two poured alike but for {count(len(differing), 'thing')}, {names}"
+    first = say_list([factor.factor for factor in differing[:_FEW]])
+    return f"these two differ in {count(len(differing), 'thing')}, {first} the most unusual of them"
+
+
+def _is_oil_swap(differing: Sequence[ComparedFactor]) -> bool:
+    return len(differing) == 2 and all(factor.kind == "oil" for factor in differing)
+
+
+def _rise(factor: ComparedFactor) -> float:
+    first, last = factor.values[0], factor.values[-1]
+    return last - first if isinstance(first, float) and isinstance(last, float) else 0.0
+
+
+def say_factor(factor: ComparedFactor) -> str:
+    """A factor with its values: `clove bud oil (0 and 1.2 % of oils)`."""
+    shown = [say_fact(factor, value) for value in dict.fromkeys(factor.values)]
+    return f"{factor.factor} ({say_list(shown)}{' ' + factor.unit if factor.unit else ''})"
+
+
+def say_fact(factor: ComparedFactor, value: float | str | None) -> str:
+    """One value of a factor as it stands in a table."""
+    if value is None:
+        return "-"
+    if isinstance(value, str):
+        return value
+    if factor.unit == "1 if done":
+        return "yes" if value else "no"
+    text = format_number(value, factor.places)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def _what_differed(comparison: Comparison) -> str:
+    differing = comparison.factors
+    if not differing:
+        return "these were made alike, as far as anything is recorded"
+    if len(differing) <= _FEW:
+        return f"{count(len(differing), 'thing')} differed: {say_list([factor.factor for factor in differing])}"
+    names = say_list([factor.factor for factor in differing[:_FEW]])
+    return f"{count(len(differing), 'thing')} differed, {names} the most unusual of them"
+
+
+def _what_it_did(contrasts: Sequence[Contrast], comparison: Comparison) -> str:
+    """`thickened 4.3 min sooner; repeats here differ by 0.9 min, so that is more than noise`."""
+    if not contrasts:
+        return "nothing was measured of both that tells them apart"
+    chosen = headline(contrasts)
+    if _is_nothing(chosen):
+        return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"
+    move = say_contrast(chosen)
+    shown = next((item for item in comparison.outcomes if item.label == chosen.label), None)
+    if shown is None or shown.noise is None or chosen.is_beyond_noise is None:
+        return move
+    noise = say_noise(shown)
+    if chosen.is_beyond_noise:
+        return f"{move}; {noise}, so that is more than noise"
+    if chosen.at_least:
+        return f"{move}; {noise}, so the limit alone does not show that it is more than noise"
+    return f"{move}; {noise}, so that may well be noise"
+
+
+def say_contrast(contrast: Contrast) -> str:
+    """`thickened 4.3 min sooner`, `went from no to yes for cracked`."""
+    outcome = contrast.outcome
+    if outcome.scale in (Scale.YES_NO, Scale.GRADED):
+        return f"had {contrast.label} {say_value(outcome, contrast.after)}, not {say_value(outcome, contrast.before)}"
+    return say_move(outcome, contrast.label, contrast.change, at_least=contrast.at_least)
+
+
+def _is_nothing(contrast: Contrast) -> bool:
+    outcome: Outcome = contrast.outcome
+    if outcome.scale in (Scale.YES_NO, Scale.GRADED):
+        return contrast.change == 0
+    return abs(contrast.change) < 0.5 * 10.0 ** -places(outcome)
+
+
+def headline(contrasts: Sequence[Contrast]) -> Contrast:
+    """The contrast worth saying first: one beyond the noise, working time before others; else the clearest."""
+    beyond = [contrast for contrast in contrasts if contrast.is_beyond_noise]
+    moved = [contrast for contrast in contrasts if not _is_nothing(contrast)]
+    for group in (beyond, moved, list(contrasts)):
+        if group:
+            return next((contrast for contrast in group if contrast.outcome.name == "working time"), group[0])
+    raise ValueError("no contrasts")
+
+
+def say_noise(outcome: ComparedOutcome) -> str:
+    """`repeats here differ by 0.9 min`, or that this is assumed."""
+    noise = outcome.noise
+    if noise is None:
+        return "how much repeats differ is not known"
+    sd = noise.in_unit(outcome.level)
+    size = f"{format_number(sd, places(outcome.outcome))} {outcome.outcome.unit}".strip()
+    if noise.is_assumed:
+        return f"there are no repeats yet, which are taken to differ by about {size}"
+    return f"repeats here differ by about {size}"
+
+
+def _range(comparison: Comparison) -> str:
+    """`Working time runs from 4.7 (m3hd) to later than 9.0 min (k7wq); repeats here differ by about 0.9 min.`"""
+    shown = _widest(comparison)
+    if shown is None:
+        return "Nothing was measured of all of them."
+    known = [
+        (value, column) for value, column in zip(shown.values, comparison.columns, strict=True) if value is not None
+    ]
+    known.sort(key=lambda item: _middle(item[0].value, item[0].low, item[0].high))
+    (low, low_column), (high, high_column) = known[0], known[-1]
+    outcome = shown.outcome
+    text = (
+        f"{capital(shown.label)} runs from {say_value(outcome, low)} ({low_column.label}) "
+        f"to {say_value(outcome, high)}{' ' + outcome.unit if outcome.unit else ''} ({high_column.label})"
+    )
+    return f"{text}; {say_noise(shown)}." if shown.noise is not None else f"{text}."
+
+
+def _middle(value: float | None, low: float | None, high: float | None) -> float:
+    return next((figure for figure in (value, low, high) if figure is not None), 0.0)
+
+
+def _widest(comparison: Comparison) -> ComparedOutcome | None:
+    """The outcome that most columns have; working time first among equals."""
+    return max(
+        (item for item in comparison.outcomes if sum(value is not None for value in item.values) > 1),
+        key=lambda item: (sum(value is not None for value in item.values), item.outcome.name == "working time"),
+        default=None,
+    )
+
+
+def column_note(column: Column) -> str:
+    """What a column is: the recipe, the version, when it was poured, or how many pours it stands for."""
+    trial = column.trial
+    days = sorted({pour.trial.made for pour in column.pours})
+    when = f"{days[0]}" if len(days) == 1 else f"{days[0]} to {days[-1]}"
+    of = "" if len(column.pours) == 1 else f", {len(column.pours)} pours"
+    return f"{trial.recipe} {trial.version[:8]}, {when}{of}"

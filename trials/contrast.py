@@ -1,0 +1,79 @@
+"""Two pours set against each other on one outcome: how far apart they are, and whether that is beyond the noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import isinf, isnan
+
+from trials.noise import RepeatNoise
+from trials.outcomes import Outcome, Scale
+from trials.outcomes_values import OutcomeValue
+from trials.sentences import value_bounds
+
+
+@dataclass(frozen=True, slots=True)
+class Contrast:
+    """What a second pour did beside a first.
+
+    change: in the outcome's unit, second less first; the least that it can be where one of them is only a limit.
+    at_least: whether it may be larger. chance: that repeats alone would differ as much, None where noise is unknown.
+    """
+
+    outcome: Outcome
+    label: str
+    before: OutcomeValue
+    after: OutcomeValue
+    change: float
+    at_least: bool
+    chance: float | None
+
+    @property
+    def rank(self) -> tuple[float, str]:
+        """For sorting: the least likely by chance first."""
+        return 1.0 if self.chance is None else self.chance, self.label
+
+    @property
+    def is_beyond_noise(self) -> bool | None:
+        """Whether it is more than repeats would show in 19 of 20 cases; None where that is unknown."""
+        return None if self.chance is None else self.chance < 0.05
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "outcome": self.label,
+            "unit": self.outcome.unit,
+            "before": self.before.to_json(),
+            "after": self.after.to_json(),
+            "change": self.change,
+            "at_least": self.at_least,
+            "chance": self.chance,
+            "beyond_noise": self.is_beyond_noise,
+        }
+
+
+def find_contrast(
+    outcome: Outcome,
+    label: str,
+    before: OutcomeValue,
+    after: OutcomeValue,
+    noise: RepeatNoise | None,
+    *,
+    pours: tuple[int, int] = (1, 1),
+) -> Contrast | None:
+    """The contrast of two values, or None where their limits overlap and so say nothing of which is greater.
+
+    label: the outcome with its age. pours: how many pours each value is the mean of (readings of one bar are none).
+    """
+    if outcome.scale is Scale.COLOUR:
+        return None
+    (low, high), (after_low, after_high) = value_bounds(before), value_bounds(after)
+    if after_low >= high:
+        change, ends = after_low - high, (high, after_low)
+    elif after_high <= low:
+        change, ends = after_high - low, (low, after_high)
+    else:
+        return None
+    if isinf(change) or isnan(change):
+        return None
+    chance = None if noise is None else noise.chance(*ends, *pours)
+    exact = low == high and after_low == after_high
+    return Contrast(outcome, label, before, after, change, not exact, chance)

@@ -1,0 +1,94 @@
+"""How much an outcome differs between repeats, when nothing that is recorded differs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import sqrt
+from statistics import median
+
+from trials.outcomes import Outcome, Scale
+from trials.seen import PourBook, Seen, noise_in_unit, to_scale
+from trials.student_t import chance_of_more
+
+# Worth so many repeats, where there are none: repeats of a time differ by a fifth of it, of a share of the face by ten
+# points, of anything else by a tenth of its usual value (common practice, no source).
+_ASSUMED_DEGREES = 4
+_ASSUMED_LOG = 0.2
+_ASSUMED_POINTS = 10.0
+_ASSUMED_PART = 0.1
+_UNLIKELY = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatNoise:
+    """The standard deviation of one pour among its repeats.
+
+    sd: on the even scale of the outcome (log for times). degrees: of freedom that it rests on. repeats: pours that
+    have a repeat among the trials. is_assumed: whether there are none, so that it is a usual value.
+    """
+
+    sd: float
+    scale: Scale
+    degrees: int
+    repeats: int
+    is_assumed: bool
+
+    def in_unit(self, level: float) -> float:
+        """In the outcome's own unit, for values about `level`."""
+        return noise_in_unit(self.sd, self.scale, level)
+
+    def chance(self, before: float, after: float, n_before: int = 1, n_after: int = 1) -> float:
+        """How likely repeats alone would differ by as much as these two values, each the mean of so many pours."""
+        apart = abs(to_scale(after, self.scale) - to_scale(before, self.scale))
+        error = self.sd * sqrt(1.0 / n_before + 1.0 / n_after)
+        if error <= 0:
+            return 0.0 if apart > 0 else 1.0
+        return chance_of_more(apart / error, self.degrees)
+
+    def is_beyond(self, before: float, after: float, n_before: int = 1, n_after: int = 1) -> bool:
+        """Whether a difference is more than repeats would show in 19 of 20 cases."""
+        return self.chance(before, after, n_before, n_after) < _UNLIKELY
+
+
+def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> RepeatNoise | None:
+    """The repeat-to-repeat noise of an outcome, pooled over all groups of repeats with exact values.
+
+    Where nothing was repeated it is a usual value, and says so. None for grades, yes / no and colours.
+    """
+    if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COLOUR):
+        return None
+    exact = [item for item in seen if item.value.bound == "exact" and item.value.value is not None]
+    groups: dict[int, list[float]] = {}
+    for item in exact:
+        value = to_scale(item.value.value or 0.0, outcome.scale)
+        groups.setdefault(book.repeat_group(item.pour), []).append(value)
+    squares, degrees, repeats = 0.0, 0, 0
+    for values in groups.values():
+        if len(values) < 2:
+            continue
+        mean = sum(values) / len(values)
+        squares += sum((value - mean) ** 2 for value in values)
+        degrees += len(values) - 1
+        repeats += len(values)
+    level = median(item.value.value or 0.0 for item in exact) if exact else 0.0
+    if degrees:
+        sd = max(sqrt(squares / degrees), _resolution(outcome, level))
+        return RepeatNoise(sd, outcome.scale, degrees, repeats, False)
+    return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, True)
+
+
+def _resolution(outcome: Outcome, level: float) -> float:
+    """The noise of rounding alone: repeats that read the same still differ by less than the step they are read to."""
+    step = float(outcome.step) / sqrt(12.0)
+    return step / max(abs(level), float(outcome.step)) if outcome.scale is Scale.LOG_TIME else step
+
+
+def _assumed(outcome: Outcome, level: float) -> float:
+    if outcome.scale is Scale.LOG_TIME:
+        return _ASSUMED_LOG
+    if outcome.scale is Scale.COUNT:
+        return 1.0
+    if outcome.scale is Scale.PERCENT:
+        return _ASSUMED_POINTS
+    return max(_ASSUMED_PART * abs(level), float(outcome.step))

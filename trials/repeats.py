@@ -1,0 +1,49 @@
+"""Which pours repeat one another: nothing that is recorded differs between them but what always does a little."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from trials.factor_steps import TENTH
+from trials.portion_facts import FORMULA, Aspect, LotShares, Pour
+
+
+def is_repeat(pour: Pour, other: Pour) -> bool:
+    """Whether two pours are repeats: the same effective formula, lots, mould and cover, conditions within a step."""
+    return not any(differs(aspect, pour, other) for aspect in pour.facts.keys() | other.facts.keys())
+
+
+def differs(aspect: Aspect, pour: Pour, other: Pour) -> bool:
+    """Whether two pours differ in an aspect by more than repeats may; what was not recorded does not differ.
+
+    The formula may differ by a tenth of a step (a last gram), conditions and blending by a step.
+    """
+    one, two = pour.fact(aspect), other.fact(aspect)
+    if one is None or two is None:
+        return False
+    if isinstance(one, float) and isinstance(two, float):
+        steps = TENTH if aspect.kind in FORMULA else 1.0
+        return abs(one - two) > steps * aspect.step_of.size * (1 + 1e-9)
+    if isinstance(one, LotShares) and isinstance(two, LotShares):
+        if not (one.shares and two.shares):
+            return False  # where a material did not go in, its amount says so
+        lots = {lot for lot, _ in (*one.shares, *two.shares)}
+        return any(abs(one.share(lot) - two.share(lot)) > TENTH for lot in lots)
+    return one != two
+
+
+def find_repeats(pours: Sequence[Pour]) -> tuple[tuple[int, ...], ...]:
+    """Groups of pours that repeat one another, as positions; a pour without a repeat is a group of its own.
+
+    Portions of one trial never repeat one another: they share their batter's luck.
+    """
+    groups: list[list[int]] = []
+    for row, pour in enumerate(pours):
+        for group in groups:
+            apart = all(pours[member].trial.id != pour.trial.id for member in group)
+            if apart and is_repeat(pours[group[0]], pour):
+                group.append(row)
+                break
+        else:
+            groups.append([row])
+    return tuple(tuple(group) for group in groups)

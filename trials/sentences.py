@@ -1,0 +1,110 @@
+"""How values and differences of outcomes are said aloud."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import inf
+
+from formulary.quantity import format_number
+from trials.outcomes import Outcome, Scale
+from trials.outcomes_values import OutcomeValue
+
+NOT_SEEN = "-"
+
+# outcome -> (verb, when the figure fell, when it rose), with the figure between them: "thickened 4.3 min sooner"
+_MOVES = {
+    "working time": ("thickened", "sooner", "later"),
+    "time to emulsion": ("came together", "sooner", "later"),
+    "time to light trace": ("reached light trace", "sooner", "later"),
+    "time to medium trace": ("reached medium trace", "sooner", "later"),
+    "time to thick trace": ("reached thick trace", "sooner", "later"),
+    "peak temperature": ("peaked", "cooler", "hotter"),
+    "time of peak": ("peaked", "sooner", "later"),
+    "hardness": ("let the pin in", "less deep", "deeper"),
+    "mass loss": ("lost", "less of its mass", "more of its mass"),
+    "first rancid spot": ("showed its first rancid spot", "sooner", "later"),
+}
+
+
+def places(outcome: Outcome) -> int:
+    """Decimals that are worth showing of an outcome's values."""
+    exponent = outcome.step.normalize().as_tuple().exponent
+    return max(0, -exponent) if isinstance(exponent, int) else 0
+
+
+def unit_label(name: str, unit: str) -> str:
+    """`working time, min`."""
+    return f"{name}, {unit}" if unit else name
+
+
+def number(outcome: Outcome, value: float) -> str:
+    """A figure of an outcome without its unit; a grade or yes / no in its word."""
+    if outcome.scale is Scale.YES_NO:
+        return "yes" if value >= 0.5 else "no"
+    if outcome.scale is Scale.GRADED and outcome.grades:
+        return outcome.grades[min(max(round(value), 0), len(outcome.grades) - 1)]
+    return format_number(value, places(outcome))
+
+
+def amount(outcome: Outcome, value: float) -> str:
+    """A figure with its unit: `4.7 min`."""
+    return f"{number(outcome, value)} {outcome.unit}".strip()
+
+
+def say_value(outcome: Outcome, value: OutcomeValue) -> str:
+    """A value as it stands in a table: `4.7`, `later than 9.0`, `3.0 to 4.0`, `yes`."""
+    if value.bound == "exact":
+        return NOT_SEEN if value.value is None else number(outcome, value.value)
+    later, before = ("later than", "before") if outcome.scale is Scale.LOG_TIME else ("above", "below")
+    if value.bound == "above" and value.low is not None:
+        return f"{later} {number(outcome, value.low)}"
+    if value.bound == "below" and value.high is not None:
+        return f"{before} {number(outcome, value.high)}"
+    if value.low is None or value.high is None:
+        return NOT_SEEN
+    return f"{number(outcome, value.low)} to {number(outcome, value.high)}"
+
+
+def value_bounds(value: OutcomeValue) -> tuple[float, float]:
+    """From and to; infinite where it is open."""
+    if value.bound == "exact" and value.value is not None:
+        return value.value, value.value
+    return -inf if value.low is None else value.low, inf if value.high is None else value.high
+
+
+def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = False) -> str:
+    """What a difference amounts to, as a verb: `thickened 4.3 min sooner`, `had a hardness at 28 d 0.3 mm lower`.
+
+    change: in the outcome's unit. at_least: the true difference may be larger. A difference too small to show in the
+    outcome's own step is said to be none.
+    """
+    size = f"{format_number(abs(change), places(outcome))} {outcome.unit}".strip()
+    if at_least:
+        size = f"at least {size}"
+    verb, less, more = _MOVES.get(outcome.name, ("", "", ""))
+    direction = less if change < 0 else more
+    if verb:
+        age = label.removeprefix(outcome.name)
+        return f"{verb} {size} {direction}{age}"
+    return f"had {label} {size} {'lower' if change < 0 else 'higher'}"
+
+
+def say_list(items: Sequence[str], joiner: str = "and") -> str:
+    """`a`, `a and b`, `a, b and c`."""
+    if len(items) < 2:
+        return "".join(items)
+    return f"{', '.join(items[:-1])} {joiner} {items[-1]}"
+
+
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
+
+
+def count(number_of: int, noun: str, plural: str | None = None) -> str:
+    """`one thing`, `three things`, `14 things`."""
+    word = _COUNTS[number_of] if 0 <= number_of < len(_COUNTS) else str(number_of)
+    return f"{word} {noun if number_of == 1 else plural or noun + 's'}"
+
+
+def capital(sentence: str) -> str:
+    """The sentence with its first letter large."""
+    return sentence[:1].upper() + sentence[1:]

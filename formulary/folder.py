@@ -26,6 +26,11 @@ from formulary.recipes.version import Version
 from formulary.settings import Settings, parse_settings
 
 if TYPE_CHECKING:
+    from formulary.batch.blend import Blend
+    from formulary.batch.cost import Cost
+    from formulary.batch.ingredients import IngredientList
+    from formulary.batch.rescue import Rescue
+    from formulary.batch.sitting import Sitting
     from formulary.changes.model import Changes
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import SaveReport
@@ -236,21 +241,82 @@ class Folder:
         *,
         oils: str | None = None,
         total: str | None = None,
+        mould: str | None = None,
+        bars: int | None = None,
+        bar: str | None = None,
+        cured: bool = False,
         lots: Mapping[str, str] | None = None,
     ) -> Batch:
-        """What to weigh for a version, for so much oil or so much batter in all ("1000 g").
+        """What to weigh for a version at one size.
 
-        Raises InputError for a size that is no weight, or a recipe that does not fit the register.
+        oils or total: so much oil, or so much batter in all ("1000 g"). mould: its inside as filled ("25 x 8 x 7 cm"),
+        or a name from `moulds` in formulary.yaml. bars and bar: so many bars of so much each, as poured, or after the
+        cure with `cured`. lots: material -> the lot whose certificate counts.
+        Raises InputError for a size that is none of these, or a recipe that does not fit the register.
         """
         found = self.find_version(version) if isinstance(version, str) else version
-        if (oils is None) == (total is None):
-            raise InputError.of("size", "a batch needs one size", "say how much oil, or how much batter in all")
-        try:
-            mass_g = float(parse_mass_g(oils if oils is not None else total or ""))
-        except NotAQuantity as problem:
-            raise InputError.of("bad-size", problem.what, problem.do) from None
-        size = {"oil_mass_g": mass_g} if oils is not None else {"batter_mass_g": mass_g}
+        given = [oils is not None, total is not None, mould is not None, bars is not None or bar is not None]
+        if sum(given) != 1 or (bars is None) != (bar is None):
+            do = 'say one: the oils ("1000 g"), the batter in all, a mould, or bars and what one weighs'
+            raise InputError.of("size", "a batch needs one size", do)
+        size = self._find_size(found, oils, total, mould, bars, bar, cured)
         return work_out_batch(found, self.register, self.settings, lots=lots, **size)
+
+    def _find_size(
+        self,
+        version: Version,
+        oils: str | None,
+        total: str | None,
+        mould: str | None,
+        bars: int | None,
+        bar: str | None,
+        cured: bool,
+    ) -> dict[str, float]:
+        if oils is not None:
+            return {"oil_mass_g": _mass_g(oils)}
+        if total is not None:
+            return {"batter_mass_g": _mass_g(total)}
+        from formulary.batch.size import cured_mass_g, parse_mould, pot_volume_ml
+
+        kilogram = work_out_batch(version, self.register, self.settings, oil_mass_g=1000.0)
+        materials = {line.material: self.register[line.material] for line in kilogram.pot.lines}
+        if mould is not None:
+            inside = parse_mould(self.settings.moulds.get(mould, mould))
+            return {"oil_mass_g": 1000.0 * inside.volume_ml / pot_volume_ml(kilogram.pot, materials)}
+        wanted_g = (bars or 0) * _mass_g(bar or "")
+        if not cured:
+            return {"batter_mass_g": wanted_g}
+        return {"oil_mass_g": 1000.0 * wanted_g / cured_mass_g(kilogram.pot, materials, self.settings)}
+
+    def sitting(self, batches: Iterable[Batch]) -> Sitting:
+        """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
+        from formulary.batch.sitting import plan_sitting
+
+        return plan_sitting(tuple(batches), self.register)
+
+    def rescue(self, batch: Batch, weighed: Iterable[str]) -> Rescue:
+        """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g")."""
+        from formulary.batch.rescue import parse_weighed, work_out_rescue
+
+        return work_out_rescue(batch, dict(parse_weighed(text) for text in weighed), self.register, self.settings)
+
+    def blend(self, batch: Batch) -> Blend:
+        """The chemistry of a batch's oils."""
+        from formulary.batch.blend import describe_blend
+
+        return describe_blend(batch, self.register)
+
+    def ingredients(self, batch: Batch) -> IngredientList:
+        """The ingredient lists of a batch, by INCI name."""
+        from formulary.batch.ingredients import list_ingredients
+
+        return list_ingredients(batch, self.register, self.settings)
+
+    def cost(self, batch: Batch) -> Cost:
+        """What a batch's materials cost by the register's prices."""
+        from formulary.batch.cost import work_out_cost
+
+        return work_out_cost(batch, self.register, currency=self.settings.currency)
 
     def diff(self, before: Version | str, after: Version | str, *, oils: str = "1000 g") -> Changes:
         """What changed between two versions, in percentages and recalculated lye for the same mass of oils."""
@@ -351,6 +417,13 @@ class Folder:
         from formulary.saving import save_changed
 
         return save_changed(self, tuple(names), why=why)
+
+
+def _mass_g(text: str) -> float:
+    try:
+        return float(parse_mass_g(text))
+    except NotAQuantity as problem:
+        raise InputError.of("bad-size", problem.what, problem.do) from None
 
 
 def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:

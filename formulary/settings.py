@@ -16,7 +16,7 @@ _STANDARD_MEASURES_ML = MappingProxyType(
     # Metric spoons and cup (common practice, no source); US fluid ounce 29.5735 ml (NIST Handbook 44, from memory).
     {"tsp": Decimal(5), "tbsp": Decimal(15), "cup": Decimal(250), "fl_oz": Decimal("29.5735")}
 )
-_LATER_KEYS = ("moulds", "vessels", "outcomes", "events", "follow_up")
+_LATER_KEYS = ("outcomes", "events", "follow_up")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,7 +25,8 @@ class Settings:
 
     scale_step_g, alkali_step_g: what the scales resolve. measures_ml: spoons and cups in millilitres.
     cure_days: until bars are sold. water_lost_percent: of the water, expected to be lost in that cure.
-    checks_off: codes of common-practice checks switched off. free: the blocks that other parts read themselves.
+    checks_off: codes of common-practice checks switched off. moulds: name -> its inside as filled ("25 x 8 x 7 cm").
+    vessels_ml: "pot" and "jug", what they hold in millilitres. free: the blocks that other parts read themselves.
     """
 
     name: str = "formulary"
@@ -36,6 +37,8 @@ class Settings:
     water_lost_percent: Decimal = Decimal(60)
     currency: str = ""
     checks_off: tuple[str, ...] = ()
+    moulds: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    vessels_ml: Mapping[str, Decimal] = field(default_factory=lambda: MappingProxyType({}))
     free: Mapping[str, Block] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
 
 
@@ -79,6 +82,8 @@ def read_settings(fields: Fields) -> Settings:
     if checks is not None:
         off = tuple(item.text for item in checks.items("off") if isinstance(item, Scalar))
         checks.finish()
+    moulds = {entry.key.text: entry.value.text for entry in fields.entries("moulds") if isinstance(entry.value, Scalar)}
+    vessels = _read_vessels(fields)
     free = {}
     for key in _LATER_KEYS:
         node = fields.node(key)
@@ -97,8 +102,23 @@ def read_settings(fields: Fields) -> Settings:
         water_lost_percent=usual.water_lost_percent if lost is None else lost,
         currency=currency,
         checks_off=off,
+        moulds=MappingProxyType(moulds),
+        vessels_ml=MappingProxyType(vessels),
         free=MappingProxyType(free),
     )
+
+
+def _read_vessels(fields: Fields) -> dict[str, Decimal]:
+    block = fields.block_of("vessels")
+    vessels: dict[str, Decimal] = {}
+    if block is None:
+        return vessels
+    for name in ("pot", "jug"):
+        size = block.parsed(name, lambda text: parse_quantity(text, Kind.VOLUME).to("ml"))
+        if _above_zero(block, name, size) is not None and size is not None:
+            vessels[name] = size
+    block.finish()
+    return vessels
 
 
 def settings_tree(settings: Settings) -> dict[str, object]:
@@ -110,6 +130,10 @@ def settings_tree(settings: Settings) -> dict[str, object]:
         "measures": {unit: f"{size:f} ml" for unit, size in settings.measures_ml.items()},
         "cure": {"days": settings.cure_days, "water_lost": f"{settings.water_lost_percent:f} %"},
     }
+    if settings.moulds:
+        tree["moulds"] = dict(settings.moulds)
+    if settings.vessels_ml:
+        tree["vessels"] = {name: f"{size:f} ml" for name, size in settings.vessels_ml.items()}
     if settings.checks_off:
         tree["checks"] = {"off": list(settings.checks_off)}
     return tree

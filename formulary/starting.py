@@ -27,10 +27,8 @@ def init_folder(root: Path | str, *, name: str | None = None) -> Folder:
         "formulary.yaml": _starter("formulary.yaml").format(name=spelled).encode("utf-8"),
         f"recipes/{EXAMPLE}.yaml": _starter(f"{EXAMPLE}.yaml").encode("utf-8"),
     }
-    for part in (".gitattributes", ".gitignore"):
-        files[part] = (path / part).read_bytes()
-    own = {part: data for part, data in files.items() if not part.startswith(".git")}
-    store.save(own, message="Begin the formulary", read_from=store.tip, write_working=True)
+    files |= {part: (path / part).read_bytes() for part in (".gitattributes", ".gitignore")}
+    store.save(files, message="Begin the formulary", read_from=store.tip, write_working=True)
     return Folder(path, store)
 
 

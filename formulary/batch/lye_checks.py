@@ -19,6 +19,8 @@ LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
 LOW_BAND_PERCENT = -2.0
 COARSE_STEP_PERCENT = 0.5
+# Weaker lyes warm up too, and the cautions on every weigh-out say so (common practice, no source).
+STRONG_JUG_PERCENT = 38.0
 # A rounding of the last digit is no excess of lye.
 _TOLERANCE = 1e-9
 
@@ -132,7 +134,7 @@ def check_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Findin
         what = f"the jug would hold {format_number(percent, 1)} % lye: not all of the alkali dissolves at 20 °C"
         do = "leave more water in the jug: lower what replaces it, or add liquids at `lye water`"
         yield stop("jug-saturated", what, do, place)
-    elif water_g > 0 and may_boil(pure, water_g):
+    elif percent > STRONG_JUG_PERCENT and may_boil(pure, water_g):
         what = f"the lye in the jug is strong ({format_number(percent, 1)} %): it may boil or spit"
         yield note("jug-strong", what, "add the alkali slowly to cold water, in a tall vessel, stirring", place)
 

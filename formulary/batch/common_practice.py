@@ -1,0 +1,110 @@
+"""Checks of common practice: one table with its bounds, each check to be switched off by its code.
+
+Nothing here is chemistry or law, and nothing here ever stops a batch.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable, Collection, Iterator, Mapping
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import Path
+
+from formulary.finding import Finding, Place, note, warn
+from formulary.quantity import format_number
+
+
+@dataclass(frozen=True, slots=True)
+class CommonPractice:
+    """One row of the table: a quantity, the bounds beyond which it is a note or a warning, and what to say.
+
+    only_when: the condition under which the row counts, empty for always. sentence: with `{value}` (and `{name}`).
+    """
+
+    code: str
+    quantity: str
+    unit: str
+    ordinary: str
+    only_when: str
+    note_below: float | None
+    note_above: float | None
+    warn_below: float | None
+    warn_above: float | None
+    sentence: str
+    do: str
+    source: str
+
+    def is_warned_of(self, value: float) -> bool:
+        """Whether the value lies beyond the bounds of a warning."""
+        return _is_outside(value, self.warn_below, self.warn_above)
+
+    def is_noted(self, value: float) -> bool:
+        """Whether the value lies beyond the bounds of a note."""
+        return _is_outside(value, self.note_below, self.note_above)
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A quantity of a batch, the part of the recipe that it comes from, and the material's name where one matters."""
+
+    value: float
+    parts: tuple[str, ...]
+    name: str = ""
+
+
+def _is_outside(value: float, low: float | None, high: float | None) -> bool:
+    # a share that sums to a hair above its bound is at the bound
+    slack = 1e-9 * max(1.0, abs(value))
+    return (low is not None and value < low - slack) or (high is not None and value > high + slack)
+
+
+@lru_cache(maxsize=1)
+def read_common_practice() -> tuple[CommonPractice, ...]:
+    """The table, read on first use and kept."""
+    with Path(__file__).with_name("common_practice.csv").open(encoding="utf-8", newline="") as file:
+        return tuple(
+            CommonPractice(
+                row["code"],
+                row["quantity"],
+                row["unit"],
+                row["ordinary"],
+                row["only_when"],
+                *(
+                    float(row[bound]) if row[bound] else None
+                    for bound in ("note_below", "note_above", "warn_below", "warn_above")
+                ),
+                row["sentence"],
+                row["do"],
+                row["source"],
+            )
+            for row in csv.DictReader(file)
+        )
+
+
+def check_common_practice(
+    quantities: Mapping[str, Measured],
+    conditions: Collection[str],
+    *,
+    off: Collection[str] = (),
+    locate: Callable[..., Place] = lambda *_: Place(),
+) -> Iterator[Finding]:
+    """What is unusual about a batch, in the order of the table; never a stop.
+
+    Parameters
+    ----------
+    quantities: what was measured, by the table's names; what is missing is not checked.
+    conditions: the conditions that hold, by the table's words.
+    off: codes of checks that the maker has switched off.
+    locate: where a part of the recipe stands.
+    """
+    for row in read_common_practice():
+        measured = quantities.get(row.quantity)
+        if measured is None or row.code in off or (row.only_when and row.only_when not in conditions):
+            continue
+        tell = warn if row.is_warned_of(measured.value) else note if row.is_noted(measured.value) else None
+        if tell is None:
+            continue
+        value = format_number(measured.value, 1).removesuffix(".0")
+        what = row.sentence.format(value=value, name=measured.name)
+        yield tell(row.code, what, row.do, locate(*measured.parts))

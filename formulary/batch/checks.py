@@ -8,6 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from formulary.batch.common_practice import check_common_practice
+from formulary.batch.common_quantities import find_common_quantities, find_conditions
 from formulary.batch.liquid_checks import check_liquids
 from formulary.batch.lye_checks import check_alkali_weights, check_jug, check_superfat, check_water
 from formulary.batch.model import Batch, Pot, PotFigures
@@ -113,6 +115,15 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     findings += check_jug(batch.pot, materials, recipe.place)
     findings += check_liquids(recipe, materials)
     findings += check_scent(batch.pot, batch.portions, materials, recipe.place)
+    quantities = find_common_quantities(
+        batch.pot,
+        materials,
+        nominal_concentration_percent=batch.water.nominal_percent,
+        process=recipe.process,
+        cure_days=float(settings.cure_days),
+    )
+    conditions = find_conditions(batch.pot, materials, superfat=float(recipe.lye.superfat), process=recipe.process)
+    findings += check_common_practice(quantities, conditions, off=settings.checks_off, locate=recipe.place)
     return tuple(findings)
 
 

@@ -142,7 +142,7 @@ def _vanillin(pot: Pot, materials: Materials) -> dict[str, Measured]:
 
 
 def _vanillin_percent(material: Material) -> float:
-    return (material.vanillin_percent or 0.0) + material.contains.get("vanillin", 0.0)
+    return max(material.vanillin_percent or 0.0, material.contains.get("vanillin", 0.0))
 
 
 def _warmth(oils: list[PotLine], materials: Materials, oil_g: float, process: Mapping[str, str]) -> dict[str, Measured]:

@@ -26,6 +26,8 @@ from formulary.recipes.version import Version
 from formulary.settings import Settings, parse_settings
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from formulary.batch.blend import Blend
     from formulary.batch.cost import Cost
     from formulary.batch.ingredients import IngredientList
@@ -409,14 +411,15 @@ class Folder:
 
         return find_changed_paths(self)
 
-    def save_changed(self, names: Iterable[str] = (), *, why: str) -> SaveReport:
+    def save_changed(self, names: Iterable[str] = (), *, why: str, now: datetime | None = None) -> SaveReport:
         """One commit of what changed, with the change in words in its message; `names` limits it to those recipes.
 
+        now: when it is saved; the present unless given.
         Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
         """
         from formulary.saving import save_changed
 
-        return save_changed(self, tuple(names), why=why)
+        return save_changed(self, tuple(names), why=why, now=now)
 
 
 def _mass_g(text: str) -> float:

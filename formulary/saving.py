@@ -20,6 +20,8 @@ from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from formulary.changes.model import Changes
     from formulary.folder import Folder
 
@@ -46,7 +48,7 @@ def find_changed_paths(folder: Folder) -> tuple[str, ...]:
     return tuple(sorted(changed | {path for path in tip if _is_ours(path) and path not in working}))
 
 
-def save_changed(folder: Folder, names: tuple[str, ...], *, why: str) -> SaveReport:
+def save_changed(folder: Folder, names: tuple[str, ...], *, why: str, now: datetime | None = None) -> SaveReport:
     """One commit of every changed file, or of the recipes named and the maker's materials beside them.
 
     Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
@@ -70,6 +72,7 @@ def save_changed(folder: Folder, names: tuple[str, ...], *, why: str) -> SaveRep
         message=message,
         read_from=folder.store.tip,
         expected={path: tip.get(path) for path in changed},
+        now=now,
     )
     folder.refresh()
     return SaveReport(result.commit, changed, message, result.warnings)

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from importlib import resources
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from formulary.document import Quoted, render_document
 from formulary.folder import Folder
 
+if TYPE_CHECKING:
+    from datetime import datetime
+
 EXAMPLE = "first-bar"
 
 
-def init_folder(root: Path | str, *, name: str | None = None) -> Folder:
+def init_folder(root: Path | str, *, name: str | None = None, now: datetime | None = None) -> Folder:
     """Make a formulary in a new or empty folder, save its first state, and open it.
 
-    name: what the formulary is called; the folder's name unless given.
+    name: what the formulary is called; the folder's name unless given. now: when it is begun; the present unless given.
     Raises StorageError when the folder holds a formulary already or cannot be written.
     """
     from formulary.store import init_store
@@ -28,7 +32,7 @@ def init_folder(root: Path | str, *, name: str | None = None) -> Folder:
         f"recipes/{EXAMPLE}.yaml": _starter(f"{EXAMPLE}.yaml").encode("utf-8"),
     }
     files |= {part: (path / part).read_bytes() for part in (".gitattributes", ".gitignore")}
-    store.save(files, message="Begin the formulary", read_from=store.tip, write_working=True)
+    store.save(files, message="Begin the formulary", read_from=store.tip, now=now, write_working=True)
     return Folder(path, store)
 
 

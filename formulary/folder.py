@@ -275,9 +275,9 @@ class Folder:
         cured: bool,
     ) -> dict[str, float]:
         if oils is not None:
-            return {"oil_mass_g": _mass_g(oils)}
+            return {"oil_mass_g": parse_size_g(oils)}
         if total is not None:
-            return {"batter_mass_g": _mass_g(total)}
+            return {"batter_mass_g": parse_size_g(total)}
         from formulary.batch.size import cured_mass_g, parse_mould, pot_volume_ml
 
         kilogram = work_out_batch(version, self.register, self.settings, oil_mass_g=1000.0)
@@ -285,7 +285,7 @@ class Folder:
         if mould is not None:
             inside = parse_mould(self.settings.moulds.get(mould, mould))
             return {"oil_mass_g": 1000.0 * inside.volume_ml / pot_volume_ml(kilogram.pot, materials)}
-        wanted_g = (bars or 0) * _mass_g(bar or "")
+        wanted_g = (bars or 0) * parse_size_g(bar or "")
         if not cured:
             return {"batter_mass_g": wanted_g}
         return {"oil_mass_g": 1000.0 * wanted_g / cured_mass_g(kilogram.pot, materials, self.settings)}
@@ -422,7 +422,8 @@ class Folder:
         return save_changed(self, tuple(names), why=why, now=now)
 
 
-def _mass_g(text: str) -> float:
+def parse_size_g(text: str) -> float:
+    """Grams of a size typed by a person, more than nothing. Raises InputError."""
     try:
         return float(parse_mass_g(text))
     except NotAQuantity as problem:

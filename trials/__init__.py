@@ -1,9 +1,8 @@
-"""Trials: batches as they were really made, what happened to them, and what that teaches.
+"""Trials, outcomes, factors, comparison, explanation and charts over a formulary.
 
     import trials
     bench = trials.open_bench("harbour-soap")
-    trial = bench.start("harbour-base", oils="1000 g")
-    trial = bench.record(trial.observe("hardness", "3.1 mm", age="28 d"))
+    answer = bench.explain("working time")
 
 Importing this does nothing yet: each name is looked up when it is first used.
 """
@@ -14,36 +13,17 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from trials.bench import Bench, open_bench
-    from trials.effective import EffectiveFormula, effective_portion, effective_pot
-    from trials.model import Plan, Trial
-    from trials.outcomes import Outcome
-    from trials.outcomes_values import OutcomeValue, outcome_values
+    from trials.model import Trial
+    from trials.record import observe
 
 _HOMES = {
     "Bench": "trials.bench",
-    "EffectiveFormula": "trials.effective",
-    "Outcome": "trials.outcomes",
-    "OutcomeValue": "trials.outcomes_values",
-    "Plan": "trials.model",
     "Trial": "trials.model",
-    "effective_portion": "trials.effective",
-    "effective_pot": "trials.effective",
+    "observe": "trials.record",
     "open_bench": "trials.bench",
-    "outcome_values": "trials.outcomes_values",
 }
 
-__all__ = [
-    "Bench",
-    "EffectiveFormula",
-    "Outcome",
-    "OutcomeValue",
-    "Plan",
-    "Trial",
-    "effective_portion",
-    "effective_pot",
-    "open_bench",
-    "outcome_values",
-]
+__all__ = ["Bench", "Trial", "observe", "open_bench"]
 
 
 def __getattr__(name: str) -> Any:

@@ -31,6 +31,7 @@ from trials.start import render_new_trial
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from formulary.changes.model import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
 
@@ -319,6 +320,12 @@ class Bench:
         self.folder.refresh()
 
     # -- checking --------------------------------------------------------------------------------
+
+    def diff(self, before: str, after: str, *, oils: str = "1000 g") -> Changes:
+        """What changed between two versions, working files or trials, for the same mass of oils; see `trials.diff`."""
+        from trials.diff import diff_sides
+
+        return diff_sides(self, before, after, oils=oils)
 
     def check_trial(self, trial: Trial) -> tuple[Finding, ...]:
         """What makes the trial as made unsafe or unfit to sell, and what in its record does not add up."""

@@ -1,0 +1,66 @@
+"""What changed between any two of versions, working files and trials."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from formulary.changes.compare import compare_batches
+
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.folder import parse_size_g
+from trials.as_made_recipe import describe_as_made
+from trials.identity import find_trial_id
+
+if TYPE_CHECKING:
+    from formulary.changes.model import Changes
+
+    from formulary.batch.model import Batch
+    from formulary.materials.model import Material
+    from formulary.recipes.model import Recipe
+    from trials.bench import Bench
+
+
+@dataclass(frozen=True, slots=True)
+class _Side:
+    recipe: Recipe
+    batch: Batch
+    register: Mapping[str, Material]
+
+
+def diff_sides(bench: Bench, before: str, after: str, *, oils: str = "1000 g") -> Changes:
+    """What changed between two sides for the same mass of oils.
+
+    before, after: `name`, `name@version`, or a trial by its four characters or the beginning of its id. A trial is
+    compared as it was really made, with the material values that were frozen when it was started.
+    Raises InputError when a side is neither, or cannot be read.
+    """
+    sides = [_find_side(bench, text, oils) for text in (before, after)]
+    return compare_batches(
+        sides[0].batch,
+        sides[1].batch,
+        before_recipe=sides[0].recipe,
+        after_recipe=sides[1].recipe,
+        before_register=sides[0].register,
+        after_register=sides[1].register,
+    )
+
+
+def _find_side(bench: Bench, text: str, oils: str) -> _Side:
+    folder = bench.folder
+    if "@" in text or text in folder.recipes() or not bench.trial_ids():
+        version = folder.find_version(text)
+        return _Side(version.recipe, folder.batch(version, oils=oils), folder.register)
+    try:
+        trial_id = find_trial_id(text, bench.trial_ids())
+    except InputError as fault:
+        if any(finding.code == "ambiguous-trial" for finding in fault.findings):
+            raise
+        names = [*folder.recipes(), *bench.trial_ids()]
+        do = suggest(text, names, "`formulary check` lists the recipes, `formulary trial list` the trials")
+        what = f"{text[:60]!r} is neither a recipe nor a trial here"
+        raise InputError.of("no-recipe", what, do) from None
+    made = describe_as_made(bench.find_trial(trial_id), oil_mass_g=parse_size_g(oils))
+    return _Side(made.recipe, made.batch, made.materials)

@@ -1,0 +1,167 @@
+"""A maker's material files as text: a new one with the comments that a beginner needs, and a lot added to one."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from formulary.document import Block, Inline, Quoted, parse_document
+from formulary.document_edit import CannotEdit, DocumentEdit, Value, render_value
+from formulary.errors import InputError
+from formulary.finding import has_errors
+from formulary.materials.model import MaterialKind
+from formulary.materials.read import parse_material
+
+_FAT = (
+    ("saponification_value", "{low: 184, high: 196}", "mg KOH per g; a single number from a book is taken to 3 %"),
+    ("iodine_value", "{low: 75, high: 94}", "g iodine per 100 g"),
+    ("fatty_acids", "{C16:0: 11, C18:1: 72, C18:2: 9}", "percent of the fatty acids"),
+    ("density", "0.92 g/ml", "for moulds"),
+    ("melting_point", "24 °C", ""),
+    ("inci", "OLEA EUROPAEA FRUIT OIL", "for the label; the soap's own name goes to inci_in_soap"),
+)
+_WET = (
+    ("water", "90 %", "all percentages by weight, from the label; without `water` it cannot replace water"),
+    ("sugars", "4 %", "they heat the loaf"),
+    ("fat", "1.5 %", "it counts in the effective superfat"),
+    ("fat_saponification_value", "190", "mg KOH per g of that fat, if known"),
+    ("acids", "{lactic: 1 %}", "they take alkali for themselves"),
+    ("density", "1.03 g/ml", ""),
+    ("origin", "[milk]", "milk, nut, wheat and the like, for the label"),
+)
+_POWDER = (
+    ("group", "clay", "clay, mica, white-pigment and so on: some checks go by it"),
+    ("bulk_density", "0.6 g/ml", "of a loose heap, for spoons"),
+    ("measures", "{tsp: {mass: 2.1 g, n: 3}}", "what a level spoon weighs on your own scale, mean of n"),
+    ("inci", "KAOLIN", "for the label"),
+)
+# What a beginner may want to fill in, by kind: key, an example, and why.
+_HINTS: Mapping[MaterialKind, Sequence[tuple[str, str, str]]] = {
+    MaterialKind.OIL: _FAT,
+    MaterialKind.WAX: (*_FAT[:1], ("acid_value", "{low: 17, high: 24}", "waxes react only partly"), *_FAT[3:]),
+    MaterialKind.FATTY_ACID: _FAT,
+    MaterialKind.ALKALI: (
+        ("alkali", "sodium-hydroxide", "which hydroxide it is: sodium-hydroxide or potassium-hydroxide"),
+        ("assay", "98.5 %", "from the label or certificate; `unknown` counts as 100 %, which is the safe side"),
+        ("water", "50 %", "only of a ready-made lye"),
+    ),
+    MaterialKind.ACID: (
+        ("acids", "{citric: 100 %}", "water-free acid by weight; the monohydrate of citric acid holds 91.43 %"),
+        ("water", "0 %", ""),
+    ),
+    MaterialKind.LIQUID: _WET,
+    MaterialKind.FRAGRANCE: (
+        (
+            "limit",
+            '{percent_of_product: 2.9, certificate: 2026-02-11, edition: "51"}',
+            "from its certificate, for category 9 (soap); without it nothing made with it is for sale",
+        ),
+        ("contains", "{eugenol: 82 %}", "restricted constituents, percent of the scent"),
+        ("limits", "{eugenol: 2.5}", "their limits in percent of the bar, where the certificate gives them"),
+        ("allergens", "[eugenol]", "to be named on the label"),
+        ("vanillin", "0 %", "it browns"),
+        ("flash_point", "71 °C", ""),
+        ("carrier", "dipropylene glycol", "what it is diluted with"),
+        ("density", "0.95 g/ml", ""),
+    ),
+    MaterialKind.COLOURANT: _POWDER,
+    MaterialKind.ADDITIVE: (*_WET[:2], *_POWDER),
+}
+_EVERY = (
+    ("price", "24.00 per 100 g", ""),
+    ("source", "the supplier's certificate", "where these values are from"),
+)
+
+
+def render_new_material(
+    slug: str, name: str, kind: MaterialKind, values: Mapping[str, Value] | None = None, *, overrides: bool = False
+) -> str:
+    """The text of a new `materials/<slug>.yaml`: what is known, and what else may be filled in as comments.
+
+    Parameters
+    ----------
+    slug: the material's slug, which is the file's name without `.yaml`.
+    name: what the maker calls it.
+    kind: what it is.
+    values: the file's keys and their values as they are to be written, such as ``{"density": "0.92 g/ml"}``.
+    overrides: whether a built-in material has this slug, whose values then stay where the file says nothing.
+
+    Returns
+    -------
+    the text, which `parse_material` reads without an error.
+
+    Raises
+    ------
+    InputError: a value cannot stand in such a file; it carries the findings.
+    """
+    stated = dict(values or {})
+    lots = stated.pop("lots", None)
+    lines = [f"# {_one_line(name)}. Lines that begin with # are for you; take the # away to fill one in."]
+    if overrides:
+        lines.append("# A built-in material has this name: what this file does not say stays as it is built in.")
+    lines += ["format: 1", f"name: {render_value(name, flow=False)}", f"kind: {kind.value}"]
+    hints = (*_HINTS[kind], *_EVERY)
+    why = {key: comment for key, _, comment in hints}
+    for key, value in stated.items():
+        written = render_value(value, flow=not isinstance(value, str))
+        lines.append(f"{key}: {written}{_comment(why.get(key, ''))}")
+    lines += [f"# {key}: {example}{_comment(comment)}" for key, example, comment in hints if key not in stated]
+    lines.append("# lots:                    # one line a delivery; a lot may state any value above by its certificate")
+    lines.append('#   "L-1": {received: 2026-08-02, opened: 2026-08-20, best_before: 2028-02}')
+    text = "\n".join(lines) + "\n"
+    if isinstance(lots, Mapping):
+        for lot, of_lot in lots.items():
+            text = add_lot(text, slug, str(lot), of_lot if isinstance(of_lot, Mapping) else {})
+    return _checked(text, slug)
+
+
+def add_lot(text: str, slug: str, lot: str, values: Mapping[str, Value]) -> str:
+    """The text of a material file with one lot more; every other character stays as the maker wrote it.
+
+    Parameters
+    ----------
+    text: the file as it is.
+    slug: the material's slug.
+    lot: the lot's number, as it stands on the label.
+    values: `received`, `opened`, `best_before`, `price`, and any value that the lot's certificate states.
+
+    Raises
+    ------
+    InputError: the file cannot be read or changed, it has that lot already, or a value cannot stand there.
+    """
+    path = f"materials/{slug}.yaml"
+    root, problems = parse_document(text, path)
+    if root is None or has_errors(problems):
+        raise InputError(problems)
+    edit = DocumentEdit(text)
+    new = Inline(values)
+    lots = root.find("lots")
+    block = lots.value if lots is not None and isinstance(lots.value, Block) else None
+    if block is not None and block.find(lot) is not None:
+        what = f"lot {lot} of {slug} is known already"
+        raise InputError.of("lot-known", what, f"change it in {path}")
+    try:
+        if lots is None:
+            edit.change_block(root, add={"lots": {Quoted(lot): new}})
+        elif block is not None:
+            edit.change_block(block, add={Quoted(lot): new})
+        else:
+            edit.fill_empty(lots, {Quoted(lot): new})
+        changed = edit.result()
+    except CannotEdit as fault:
+        raise InputError.of("cannot-edit", f"{path} cannot be changed here: {fault}", "add the lot by hand") from None
+    return _checked(changed, slug)
+
+
+def _checked(text: str, slug: str) -> str:
+    _, findings = parse_material(text, f"materials/{slug}.yaml", slug)
+    if has_errors(findings):
+        raise InputError(findings)
+    return text
+
+
+def _comment(why: str) -> str:
+    return f"   # {why}" if why else ""
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())

@@ -1,0 +1,96 @@
+"""New material files and new lots: what is written reads back, and nothing else in a file changes."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from formulary.errors import InputError
+from formulary.materials.model import Material, MaterialKind
+from formulary.materials.read import parse_material
+from formulary.materials.write import add_lot, render_new_material
+
+
+def parsed(text: str) -> Material:
+    material, findings = parse_material(text, "materials/thing.yaml", "thing")
+    assert material is not None, [str(finding) for finding in findings]
+    assert findings == ()
+    return material
+
+
+@pytest.mark.parametrize("kind", MaterialKind)
+def test_a_new_file_reads_and_so_does_every_hint_in_it(kind: MaterialKind) -> None:
+    values = {"alkali": "potassium-hydroxide"} if kind is MaterialKind.ALKALI else {}
+    text = render_new_material("thing", "A thing", kind, values)
+    material = parsed(text)
+    assert (material.name, material.kind) == ("A thing", kind)
+    hints = [line[2:] for line in text.splitlines() if line.startswith("# ") and not line.startswith("# A thing.")]
+    stated = [line for line in text.splitlines() if not line.startswith("#")]
+    with_hints = parsed("\n".join([*stated, *hints]) + "\n")
+    assert "L-1" in with_hints.lots
+    assert len(with_hints.stated) >= len([hint for hint in hints if not hint.startswith((" ", "lots"))])
+
+
+def test_what_is_known_is_stated_and_no_hint_any_more() -> None:
+    limit = {"percent_of_product": "2.9", "certificate": "2026-02-11", "edition": "51"}
+    text = render_new_material(
+        "thing", "Lavender: 40/42", MaterialKind.FRAGRANCE, {"limit": limit, "price": "9 per 10 ml"}
+    )
+    material = parsed(text)
+    assert material.name == "Lavender: 40/42"
+    assert material.limit is not None
+    assert (material.limit.percent_of_product, material.limit.edition) == (2.9, "51")
+    assert "# limit:" not in text
+    assert "# contains" in text
+
+
+def test_a_name_over_two_lines_stays_in_its_comment() -> None:
+    assert parsed(render_new_material("thing", "two\nlines", MaterialKind.OIL)).name == "two\nlines"
+
+
+def test_a_file_over_a_builtin_says_so() -> None:
+    assert "stays as it is built in" in render_new_material("thing", "Olive", MaterialKind.OIL, overrides=True)
+
+
+@pytest.mark.parametrize("values", [{"density": "0.92"}, {"colour": "green"}, {"saponification_value": "0.134"}])
+def test_a_value_that_cannot_stand_is_refused_with_its_findings(values: dict[str, str]) -> None:
+    with pytest.raises(InputError) as caught:
+        render_new_material("thing", "Oil", MaterialKind.OIL, values)
+    assert caught.value.findings
+
+
+OIL = "format: 1  # mine\nname:   Oil\nkind: oil\n# the end\n"
+
+
+@pytest.mark.parametrize(
+    "before",
+    [
+        OIL,
+        OIL.rstrip("\n"),
+        OIL.replace("\n", "\r\n"),
+        OIL + "lots:\n",
+        OIL + "lots: {}\n",
+        OIL + 'lots:\n  "A": {received: 2026-01-02}   # first\nprice: 9 per kg\n',
+        OIL + 'lots: {"A": {received: 2026-01-02}}\n',
+    ],
+)
+def test_a_lot_is_added_and_nothing_else_changes(before: str) -> None:
+    after = add_lot(before, "thing", "00123", {"received": "2026-08-02", "best_before": "2028-02", "price": "8 per kg"})
+    lot = parsed(after).lots["00123"]
+    assert (lot.received, lot.best_before) == (date(2026, 8, 2), date(2028, 2, 29))
+    assert str(lot.overrides["price"]) == "8 per 1 kg"
+    kept = [line for line in before.splitlines() if not line.startswith("lots")]
+    assert [line for line in after.splitlines() if line in kept] == kept
+    more = add_lot(after, "thing", "1e5", {"saponification_value": "188.4"})
+    assert set(parsed(more).lots) >= {"00123", "1e5"}
+
+
+def test_a_lot_that_is_known_or_cannot_be_is_refused() -> None:
+    text = OIL + 'lots:\n  "A": {received: 2026-01-02}\n'
+    with pytest.raises(InputError, match="known already"):
+        add_lot(text, "thing", "A", {})
+    with pytest.raises(InputError, match="not a date"):
+        add_lot(text, "thing", "B", {"received": "yesterday"})
+    with pytest.raises(InputError):
+        add_lot("a: [", "thing", "B", {})

@@ -18,6 +18,7 @@ from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, stop
 from formulary.materials.model import Material
 from formulary.recipes.model import Recipe
+from formulary.recipes.tweaks import is_wet
 from formulary.settings import Settings
 
 NEVER_OVERRIDDEN = frozenset({"lye-excess", "superfat-negative", "saponification-unknown", "conflict-open"})
@@ -78,11 +79,6 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
             what = f"{line.material} is a material of kind {material.kind}, not a fragrance"
             do = "move it to `additions`"
             yield error("not-a-scent", what, do, recipe.place("scent", line.material, line.at))
-
-
-def is_wet(material: Material) -> bool:
-    """Whether a material brings enough water that a recipe must say whose water it is."""
-    return material.kind == "liquid" or (material.water_percent or 0.0) >= 25.0
 
 
 def _place_of_material(recipe: Recipe, name: str) -> Place:

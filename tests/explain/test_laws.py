@@ -96,9 +96,7 @@ def test_the_level_of_the_outcome_changes_no_odds(seed: int, shift: float) -> No
 
 @settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 10**6), column=st.integers(0, 5), stretch=st.sampled_from([1.0, -1.0, 2.5]))
-def test_a_copied_column_makes_a_group_and_not_two_half_causes(
-    seed: int, column: int, stretch: float
-) -> None:
+def test_a_copied_column_makes_a_group_and_not_two_half_causes(seed: int, column: int, stretch: float) -> None:
     x, y = history(seed)
     names = [f"f{k}" for k in range(6)]
     doubled = np.column_stack([x, stretch * x[:, column]])

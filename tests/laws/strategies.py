@@ -38,7 +38,7 @@ OILS = (
     "sweet-almond-oil",
 )
 DRY = ("rose-clay", "kaolin", "salt")
-WET = ("oat-milk", "goat-milk", "cucumber-juice")
+WET = ("oat-milk", "goat-milk", "cucumber-puree")
 FRAGRANCES = ("clove-bud-oil", "lavender-oil", "peppermint-oil", "sweet-orange-oil")
 SLUGS = ("harbour-base", "midwinter-clove", "nettle-spring", "sea-clay")
 # Words that some YAML reader takes for something else, and characters that need quotes.

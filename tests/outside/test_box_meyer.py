@@ -57,9 +57,7 @@ def weigh(example: str, data: str, setting: str) -> tuple[list[str], DesignPoste
         values = table["y"]
         factors = [key for key in table if key not in ("y", "Run")]
     matrix = np.column_stack([table[key] for key in factors])
-    return factors, weigh_design(
-        matrix, values, activity=activity, effect_sds=spread, order=int(order), block=block
-    )
+    return factors, weigh_design(matrix, values, activity=activity, effect_sds=spread, order=int(order), block=block)
 
 
 @pytest.mark.parametrize("key", list(published()), ids=lambda key: f"{key[0]} {key[2]}")

@@ -10,14 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
+from formulary.materials.register import read_builtin_register
 from formulary.recipes.branch import branch
 from formulary.recipes.model import BasedOn, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import add, drop, set_field, swap
 from formulary.recipes.version import Version
 from tests.laws.strategies import written_recipes
-from tests.recipes.known import MATERIALS
 
+MATERIALS = read_builtin_register()
 TEXT = """\
 # The bar that we sell all year.
 format: 1

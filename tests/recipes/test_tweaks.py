@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
+from formulary.materials.register import read_builtin_register
 from formulary.recipes.model import Recipe, Water
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import (
@@ -24,8 +25,8 @@ from formulary.recipes.tweaks import (
     swap,
 )
 from tests.laws.strategies import recipes
-from tests.recipes.known import MATERIALS
 
+MATERIALS = read_builtin_register()
 TEXT = """\
 format: 1
 name: Harbour base

@@ -1,0 +1,312 @@
+"""Comparing two recipes, line by line by what each line is; and two batches, by what the recipes come to."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import TypeVar
+
+from formulary.batch.model import WHOLE, Batch
+from formulary.changes.model import (
+    Changes,
+    FieldChange,
+    Figure,
+    LineChange,
+    OilChange,
+    Pair,
+    PortionChange,
+    RecipeChanges,
+    RegisterChange,
+    Side,
+    alkalis_of,
+    oil_order,
+)
+from formulary.errors import InputError
+from formulary.finding import Finding, stops
+from formulary.materials.model import Material
+from formulary.recipes.model import STAGES, Addition, Recipe, RecipePortion, ScentLine
+
+_T = TypeVar("_T")
+_Key = TypeVar("_Key")
+
+
+def compare_recipes(before: Recipe, after: Recipe) -> RecipeChanges:
+    """Every difference between two recipes, exactly: `apply_changes(before, ...)` gives `after`.
+
+    Lines are told apart by what they are (an oil by its material, an addition by material and stage, a portion by its
+    name), so their order never matters; 5 and 5.0 are the same.
+    """
+    return _only_changes(_pair_up(before, after))
+
+
+def _pair_up(before: Recipe, after: Recipe) -> RecipeChanges:
+    """Every line of either recipe with both of its sides, alike or not."""
+    oils = _keyed({line.material: line for line in before.oils}, {line.material: line for line in after.oils})
+    portions = _keyed(_portions(before), _portions(after))
+    return RecipeChanges(
+        slug=Pair(before.slug, after.slug),
+        name=Pair(before.name, after.name),
+        formerly=Pair(before.formerly, after.formerly),
+        based_on=Pair(before.based_on, after.based_on),
+        purpose=Pair(before.purpose, after.purpose),
+        oils=tuple(sorted((OilChange(name, *sides) for name, sides in oils.items()), key=oil_order)),
+        alkali=Pair(alkalis_of(before.lye), alkalis_of(after.lye)),
+        superfat=Pair(before.lye.superfat, after.lye.superfat),
+        water=Pair(before.water, after.water),
+        lines=(
+            *_lines("additions", before.additions, after.additions),
+            *_lines("scent", before.scent, after.scent),
+        ),
+        portions=tuple(PortionChange(name, *sides) for name, sides in sorted(portions.items())),
+        process=_free_changes(before.process, after.process),
+        notes=_free_notes(before.notes, after.notes),
+        conflicts=Pair(before.conflicts, after.conflicts),
+    )
+
+
+def _keyed(before: Mapping[_Key, _T], after: Mapping[_Key, _T]) -> dict[_Key, tuple[_T | None, _T | None]]:
+    return {key: (before.get(key), after.get(key)) for key in (*before, *(key for key in after if key not in before))}
+
+
+def _lines(
+    part: str, before: Iterable[Addition | ScentLine], after: Iterable[Addition | ScentLine]
+) -> tuple[LineChange, ...]:
+    sides = _keyed(
+        {(line.material, line.at): line for line in before}, {(line.material, line.at): line for line in after}
+    )
+    changes = [LineChange(part, *key, *pair) for key, pair in sides.items()]
+    return tuple(sorted(changes, key=lambda change: (STAGES.index(change.at), change.material)))
+
+
+def _portions(recipe: Recipe) -> dict[str, RecipePortion]:
+    return {portion.name: replace(portion, gets=tuple(sorted(portion.gets))) for portion in recipe.portions}
+
+
+def _free_changes(before: Mapping[str, str], after: Mapping[str, str]) -> tuple[FieldChange, ...]:
+    keys = sorted({*before, *after})
+    differing = _find_differing(dict(before), dict(after))
+    return tuple(
+        FieldChange(f"process.{key}", before.get(key), after.get(key))
+        for key in sorted(keys, key=lambda key: (key not in differing, key))
+    )
+
+
+def _free_notes(before: str, after: str) -> FieldChange | None:
+    return FieldChange("notes", before or None, after or None) if before or after else None
+
+
+def _find_differing(before: dict[str, str], after: dict[str, str]) -> set[str]:
+    """The keys whose values differ, as deepdiff finds them; it is imported only when something does."""
+    if before == after:
+        return set()
+    from deepdiff import DeepDiff
+
+    tree = DeepDiff(before, after, view="tree", threshold_to_diff_deeper=0, verbose_level=2)
+    return {str(level.path(output_format="list")[0]) for levels in tree.values() for level in levels}
+
+
+def _only_changes(paired: RecipeChanges) -> RecipeChanges:
+    return _filtered(paired, changed=True)
+
+
+def _only_alike(paired: RecipeChanges) -> RecipeChanges:
+    return _filtered(paired, changed=False)
+
+
+def _filtered(paired: RecipeChanges, *, changed: bool) -> RecipeChanges:
+    def pair(value: Pair[_T] | None) -> Pair[_T] | None:
+        return value if value is not None and value.is_change is changed else None
+
+    return RecipeChanges(
+        slug=paired.slug,
+        name=pair(paired.name),
+        formerly=pair(paired.formerly),
+        based_on=pair(paired.based_on),
+        purpose=pair(paired.purpose),
+        oils=tuple(change for change in paired.oils if change.is_change is changed),
+        alkali=pair(paired.alkali),
+        superfat=pair(paired.superfat),
+        water=pair(paired.water),
+        lines=tuple(change for change in paired.lines if change.is_change is changed),
+        portions=tuple(change for change in paired.portions if change.is_change is changed),
+        process=tuple(change for change in paired.process if change.is_change is changed),
+        notes=paired.notes if paired.notes is not None and paired.notes.is_change is changed else None,
+        conflicts=pair(paired.conflicts),
+    )
+
+
+def compare_batches(
+    before: Batch,
+    after: Batch,
+    *,
+    before_recipe: Recipe,
+    after_recipe: Recipe,
+    before_register: Mapping[str, Material] | None = None,
+    after_register: Mapping[str, Material] | None = None,
+) -> Changes:
+    """What changed between two recipes and what it does to batches of the same oil mass.
+
+    before, after: batches of these recipes. before_register, after_register: the materials that each was worked out
+    with, for fatty acids and for what differs between the registers themselves (frozen plans); one for both as a rule.
+    Raises InputError when the oil masses differ.
+    """
+    if abs(before.oil_mass_g - after.oil_mass_g) > 1e-6 * after.oil_mass_g:
+        what = f"batches of {before.oil_mass_g:.1f} and {after.oil_mass_g:.1f} g of oils are not compared"
+        raise InputError.of("size", what, "work both out for the same mass of oils")
+    paired = _pair_up(before_recipe, after_recipe)
+    other_register = after_register if after_register is not None else before_register
+    return Changes(
+        before=_side(before),
+        after=_side(after),
+        recipe=_only_changes(paired),
+        alike=_only_alike(paired),
+        oil_mass_g=after.oil_mass_g,
+        lye=_lye_figures(before, after),
+        water=_water_figures(before, after),
+        superfat=_superfat_figures(before, after),
+        others=(Figure("batter", "g", 0, *_grams(before, after, before.batter_grams, after.batter_grams)),),
+        scent=_scent_figures(before, after),
+        fatty_acids=_fatty_acid_figures(before, before_register, after, other_register),
+        register=_compare_registers(before, before_register, after, other_register),
+        appeared=_missing_from(after.findings, before.findings),
+        vanished=_missing_from(before.findings, after.findings),
+        stops=stops(after.findings),
+    )
+
+
+def _side(batch: Batch) -> Side:
+    return Side(batch.recipe, batch.recipe_name, batch.version_id, batch.version_label)
+
+
+def _grams(before: Batch, after: Batch, before_g: float, after_g: float) -> tuple[float | None, float | None]:
+    """Both weights, without that of a side that must not be weighed out."""
+    return (None if before.is_stopped else before_g, None if after.is_stopped else after_g)
+
+
+def _lye_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
+    sides = _keyed(
+        {line.material: line.grams for line in before.lye}, {line.material: line.grams for line in after.lye}
+    )
+    return tuple(
+        Figure(name, "g", 1, *_grams(before, after, one or 0.0, two or 0.0))
+        for name, (one, two) in sorted(sides.items())
+    )
+
+
+def _water_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
+    one, two = before.water, after.water
+    return (
+        Figure("weigh_grams", "g", 1, *_grams(before, after, one.weigh_grams, two.weigh_grams)),
+        Figure("total_grams", "g", 1, *_grams(before, after, one.total_grams, two.total_grams)),
+        Figure("nominal_percent", "%", 1, one.nominal_percent, two.nominal_percent),
+        Figure("in_jug_percent", "%", 1, one.in_jug_percent, two.in_jug_percent),
+        Figure("effective_percent", "%", 1, one.effective_percent, two.effective_percent),
+    )
+
+
+def _superfat_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
+    one, two = before.superfat, after.superfat
+    return (
+        Figure("nominal", "%", 1, one.nominal, two.nominal),
+        Figure("effective", "%", 1, one.effective, two.effective),
+        Figure("low", "%", 1, one.low, two.low),
+        Figure("high", "%", 1, one.high, two.high),
+    )
+
+
+def _scent_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
+    """Each scent's percent of the cured bar, in each portion."""
+    sides = _keyed(_scent_percents(before), _scent_percents(after))
+    return tuple(Figure(key, "%", 2, one or 0.0, two or 0.0) for key, (one, two) in sorted(sides.items()))
+
+
+def _scent_percents(batch: Batch) -> dict[str, float]:
+    percents: dict[str, float] = {}
+    for portion in batch.portions:
+        for line in portion.scent:
+            key = line.material if portion.name == WHOLE else f"{line.material} in {portion.name}"
+            percents[key] = percents.get(key, 0.0) + line.percent_of_cured
+    if not batch.portions:
+        for line in batch.scent:
+            percents[line.material] = percents.get(line.material, 0.0) + line.percent_of_cured
+    return percents
+
+
+def _fatty_acid_figures(
+    before: Batch,
+    before_register: Mapping[str, Material] | None,
+    after: Batch,
+    after_register: Mapping[str, Material] | None,
+) -> tuple[Figure, ...]:
+    if before_register is None or after_register is None:
+        return ()
+    sides = _keyed(_fatty_acids(before, before_register), _fatty_acids(after, after_register))
+    figures = [Figure(acid, "%", 1, one or 0.0, two or 0.0) for acid, (one, two) in sides.items()]
+    # An acid that both sides have too little of to show is no line.
+    shown = [figure for figure in figures if max(figure.before or 0.0, figure.after or 0.0) >= 0.5]
+    return tuple(sorted(shown, key=lambda figure: _chain(figure.key)))
+
+
+def _chain(acid: str) -> tuple[int, int, str]:
+    from formulary.chemistry.fatty_acids import parse_fatty_acid
+
+    read = parse_fatty_acid(acid)
+    return read.carbons, read.double_bonds, acid
+
+
+def _fatty_acids(batch: Batch, register: Mapping[str, Material]) -> Mapping[str, float]:
+    from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
+
+    grams = {line.material: line.grams for line in batch.oils if register[line.material].fatty_acids}
+    return blended_fatty_acids_percent({name: (mass, register[name].fatty_acids) for name, mass in grams.items()})
+
+
+# The values of a material that weights and warnings follow from.
+_REGISTER_FIELDS = ("saponification_value", "assay_percent", "water_percent", "fat_percent", "limit")
+
+
+def _compare_registers(
+    before: Batch,
+    before_register: Mapping[str, Material] | None,
+    after: Batch,
+    after_register: Mapping[str, Material] | None,
+) -> tuple[RegisterChange, ...]:
+    """What the registers themselves say differently of the materials used on either side."""
+    if before_register is None or after_register is None or before_register is after_register:
+        return ()
+    names = sorted({line.material for batch in (before, after) for line in batch.pot.lines})
+    changes: list[RegisterChange] = []
+    for name in names:
+        one, two = before_register.get(name), after_register.get(name)
+        if one is None or two is None:
+            continue
+        for key in _REGISTER_FIELDS:
+            values = _working(getattr(one, key)), _working(getattr(two, key))
+            if values[0] != values[1]:
+                changes.append(RegisterChange(name, key, *values))
+    return tuple(changes)
+
+
+def _working(value: object) -> float | None:
+    """The one number of a value that may be a range or a limit."""
+    for name in ("working", "percent_of_product"):
+        if hasattr(value, name):
+            value = getattr(value, name)
+    return float(value) if isinstance(value, (int, float)) else None
+
+
+def _missing_from(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings that the other side has not: told apart by what they say it of, not by their figures or lines."""
+
+    def key(finding: Finding) -> tuple[str, str, str | None]:
+        return finding.severity.value, finding.code, finding.place.field
+
+    there = Counter(key(finding) for finding in others)
+    missing: list[Finding] = []
+    for finding in findings:
+        if there[key(finding)]:
+            there[key(finding)] -= 1
+        else:
+            missing.append(finding)
+    return tuple(sorted(missing, key=lambda finding: finding.severity.rank))

@@ -1,0 +1,253 @@
+"""The one sentence that a person would say aloud first of what changed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+from typing import TypeVar
+
+from formulary.batch.weigh_out_text import words
+from formulary.changes.model import (
+    Changes,
+    Figure,
+    LineChange,
+    OilChange,
+    RecipeChanges,
+    rate_unit,
+    water_of,
+    water_text,
+)
+from formulary.quantity import format_decimal
+from formulary.recipes.model import Addition
+
+MOST_CLAUSES = 6
+_WHERE = {"lye water": "the jug", "oils": "the oils", "trace": "trace", "top": "the top"}
+
+_T = TypeVar("_T")
+
+
+def render_sentence(changes: Changes) -> str:
+    """What changed in the recipe, then what it does to the lye; a stop that stands is said as well."""
+    clauses = recipe_clauses(changes.recipe)
+    if clauses:
+        said = f"{_join(clauses)}; {_lye(changes)}"
+    elif changes.recipe.notes is not None or changes.recipe.name is not None:
+        parts = [part for part in (changes.recipe.name, changes.recipe.notes) if part is not None]
+        what = " and the ".join("name" if part is changes.recipe.name else "notes" for part in parts)
+        said = f"only the {what} changed; {_lye(changes)}"
+    elif changes.is_empty:
+        said = "nothing changed"
+    elif changes.recipe.is_empty:
+        said = f"the recipe is the same, and what is known of its materials is not; {_lye(changes)}"
+    else:
+        said = f"nothing that goes into the pot changed; {_lye(changes)}"
+    text = said[0].upper() + said[1:] + "."
+    if changes.stops:
+        text += f" As it stands it must not be weighed out ({changes.stops[0].what})."
+    return text
+
+
+def recipe_clauses(recipe: RecipeChanges) -> list[str]:
+    """One clause a change, what matters most first; past MOST_CLAUSES the rest is counted."""
+    clauses = [
+        *_oil_clauses(recipe.oils),
+        *_line_clauses(recipe.lines),
+        *_rule_clauses(recipe),
+        *_portion_clauses(recipe),
+        *_process_clauses(recipe),
+    ]
+    if len(clauses) > MOST_CLAUSES:
+        rest = len(clauses) - MOST_CLAUSES + 1
+        clauses = [*clauses[: MOST_CLAUSES - 1], f"{rest} more things changed"]
+    return clauses
+
+
+def _oil_clauses(oils: Iterable[OilChange]) -> list[str]:
+    moved = [change for change in oils if change.points]
+    givers = [change for change in moved if change.points < 0]
+    takers = [change for change in moved if change.points > 0]
+    clauses: list[str] = []
+    total = sum((change.points for change in takers), Decimal(0))
+    if len(givers) == 1 and len(takers) == 1:
+        clauses.append(f"{_given(givers[0])} became {words(takers[0].material)}")
+    elif len(takers) == 1:
+        clauses.append(f"{_and(_given(change) for change in givers)} became {words(takers[0].material)}")
+    elif len(givers) == 1:
+        taken = _and(f"{words(change.material)} ({_percent(change.points)})" for change in takers)
+        clauses.append(f"{_given(givers[0])} became {taken}")
+    elif moved and len(moved) <= 4:
+        signed = ", ".join(f"{words(change.material)} {_signed(change.points)}" for change in moved)
+        clauses.append(f"{_percent(total)} of the oils were exchanged ({signed})")
+    elif moved:
+        clauses.append(f"{_percent(total)} of the oils were exchanged among {len(moved)} of them")
+    for change in oils:
+        if change.before is not None and change.after is not None and change.before.at != change.after.at:
+            held = "is held back to trace" if change.after.at == "trace" else "is no longer held back"
+            clauses.append(f"{words(change.material)} {held}")
+    return clauses
+
+
+def _given(change: OilChange) -> str:
+    name = words(change.material)
+    if change.after is None:
+        return f"all the {name} ({_percent(-change.points)})"
+    return f"{_percent(-change.points)} of {name}"
+
+
+def _line_clauses(lines: tuple[LineChange, ...]) -> list[str]:
+    left = list(lines)
+    clauses: list[str] = []
+    for old, new in _moves(lines):
+        left = [change for change in left if change not in (old, new)]
+        amount = "" if _rate(old.before) == _rate(new.after) else f", now {_rate(new.after)}"
+        clauses.append(f"{words(old.material)} moved from {_WHERE[old.at]} to {_WHERE[new.at]}{amount}")
+    replaced = [change for change in left if change.before is None and water_of(change.after) == "replaces"]
+    came = [change for change in left if change.before is None and change not in replaced]
+    gone = [change for change in left if change.after is None]
+    if replaced:
+        clauses.append(f"{_names(replaced)} came in for part of the water")
+    if came:
+        clauses.append(f"{_names(came)} {'is' if len(came) == 1 else 'are'} new")
+    if gone:
+        clauses.append(f"{_names(gone)} {'is' if len(gone) == 1 else 'are'} gone")
+    for change in left:
+        if change.before is not None and change.after is not None:
+            clauses += _line_clause(change)
+    return clauses
+
+
+def _line_clause(change: LineChange) -> list[str]:
+    assert change.before is not None
+    assert change.after is not None
+    name = words(change.material)
+    clauses = []
+    before, after = change.before_amount, change.after_amount
+    if before is None or after is None:
+        clauses.append(f"{name} went from {change.before.rate} to {change.after.rate}")
+    elif before != after:
+        verb = "rose" if after > before else "fell"
+        clauses.append(f"{name} {verb} from {format_decimal(before)} to {format_decimal(after)} {change.unit}")
+    elif change.before.rate != change.after.rate:
+        clauses.append(f"{name} is the same, given in {rate_unit(change.after.rate)}")
+    if water_of(change.before) != water_of(change.after):
+        off = "now comes off the water weighed" if water_of(change.after) == "replaces" else "is now extra"
+        clauses.append(f"the water of {name} {off}")
+    if isinstance(change.before, Addition) and isinstance(change.after, Addition):
+        prepared = _and(change.after.prepared) or "as it is"
+        if change.before.prepared != change.after.prepared:
+            clauses.append(f"{name} goes in {prepared}")
+    return clauses
+
+
+def _moves(lines: Iterable[LineChange]) -> list[tuple[LineChange, LineChange]]:
+    """Lines that went from one stage to another."""
+    moves = []
+    for old in lines:
+        same = [other for other in lines if (other.part, other.material) == (old.part, old.material)]
+        if old.after is None and len(same) == 2:
+            moves += [(old, new) for new in same if new.before is None]
+    return moves
+
+
+def _rule_clauses(recipe: RecipeChanges) -> list[str]:
+    clauses = []
+    if recipe.alkali is not None:
+        before, after = ([name for name, _ in alkalis] for alkalis, _ in (recipe.alkali.before, recipe.alkali.after))
+        if before == after:
+            clauses.append(f"the shares of {_and(map(words, after))} changed")
+        else:
+            clauses.append(f"{_and(map(words, after))} took the place of {_and(map(words, before))}")
+    if recipe.superfat is not None:
+        clauses.append(_moved("the superfat", recipe.superfat.before, recipe.superfat.after, "%"))
+    if recipe.water is not None:
+        one, two = recipe.water.before, recipe.water.after
+        names = {"lye_concentration": ("the lye concentration", "%"), "percent_of_oils": ("the water", "% of oils")}
+        if one.method == two.method and one.method in names:
+            name, unit = names[one.method]
+            clauses.append(_moved(name, one.value, two.value, unit))
+        elif one.method == two.method:
+            clauses.append(_moved("water to lye", one.value, two.value, "to 1"))
+        else:
+            clauses.append(f"the water is now {water_text(two)} (before: {water_text(one)})")
+    if recipe.purpose is not None:
+        clauses.append(f"it is for {recipe.purpose.after} use, before for {recipe.purpose.before}")
+    return clauses
+
+
+def _portion_clauses(recipe: RecipeChanges) -> list[str]:
+    if not recipe.portions:
+        return []
+    if all(change.before is None for change in recipe.portions):
+        return [f"the batter is divided into {_and(change.name for change in recipe.portions)}"]
+    if all(change.after is None for change in recipe.portions):
+        return ["the batter is no longer divided" if len(recipe.portions) > 1 else "a portion went"]
+    return [f"the division over {_and(change.name for change in recipe.portions)} changed"]
+
+
+def _process_clauses(recipe: RecipeChanges) -> list[str]:
+    clauses = []
+    for change in recipe.process:
+        name = change.field.removeprefix("process.").replace("_", " ")
+        if change.before is None:
+            clauses.append(f"{name} is set to {change.after}")
+        elif change.after is None:
+            clauses.append(f"{name} is no longer stated")
+        else:
+            clauses.append(f"{name} went from {change.before} to {change.after}")
+    return clauses
+
+
+def _lye(changes: Changes) -> str:
+    """What it does to the lye, for the oil mass compared."""
+    size = f"for {changes.oil_mass_g:.0f} g of oils"
+    told = [clause for figure in changes.lye if (clause := _lye_clause(figure))]
+    if any(figure.before is None or figure.after is None for figure in changes.lye) and not told:
+        return "the lye cannot be compared while a stop stands"
+    return f"{_and(told)} {size}" if told else "the lye stays the same"
+
+
+def _lye_clause(figure: Figure) -> str:
+    name = words(figure.key)
+    if not figure.is_change or figure.before is None or figure.after is None:
+        return ""
+    verb = "rises" if figure.after > figure.before else "falls"
+    return f"{name} {verb} by {figure.shown_difference().lstrip('+-')} g"
+
+
+def _rate(line: object) -> str:
+    return str(getattr(line, "rate", ""))
+
+
+def _moved(name: str, before: Decimal, after: Decimal, unit: str) -> str:
+    verb = "rose" if after > before else "fell"
+    return f"{name} {verb} from {format_decimal(before)} to {format_decimal(after)} {unit}"
+
+
+def _names(changes: Iterable[LineChange]) -> str:
+    return _and(dict.fromkeys(words(change.material) for change in changes))
+
+
+def _percent(number: Decimal) -> str:
+    return f"{format_decimal(_short(number))} %"
+
+
+def _signed(number: Decimal) -> str:
+    return f"{_short(number):+f}"
+
+
+def _short(number: Decimal) -> Decimal:
+    """Without zeros that say nothing."""
+    return number.quantize(Decimal(1)) if number == number.to_integral_value() else number.normalize()
+
+
+def _join(clauses: list[str]) -> str:
+    """Clauses as one sentence; a comma before the last where `and` alone would mislead."""
+    if len(clauses) == 2 and not any(" and " in clause or "(" in clause for clause in clauses):
+        return " and ".join(clauses)
+    *first, last = clauses
+    return f"{', '.join(first)}, and {last}" if first else last
+
+
+def _and(parts: Iterable[str]) -> str:
+    *first, last = [*parts] or [""]
+    return f"{', '.join(first)} and {last}" if first else last

@@ -1,0 +1,231 @@
+"""What changed as text: the sentence first, then the lines that changed, then what is to be known."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from decimal import Decimal
+
+from formulary.batch.weigh_out_text import render_findings, words
+from formulary.changes.model import (
+    Changes,
+    FieldChange,
+    Figure,
+    LineChange,
+    OilChange,
+    PortionChange,
+    water_of,
+    water_text,
+)
+from formulary.finding import Finding
+from formulary.quantity import format_decimal
+from formulary.recipes.model import RecipePortion
+from formulary.text_table import Row, paragraph, render_rows
+
+_STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
+_FATTY_ACIDS = "fatty acids"
+_FIGURES = {
+    "weigh_grams": "water to weigh",
+    "total_grams": "water in all",
+    "batter": "batter",
+    "nominal": "superfat",
+    "effective": "superfat, effective",
+    "nominal_percent": "lye concentration",
+    "in_jug_percent": "lye in the jug",
+    "effective_percent": "lye with all water",
+}
+
+
+def render_changes(changes: Changes, *, width: int = 80, show_all: bool = False) -> str:
+    """The sentence, the changed lines with units in the headings, and findings that appear or vanish.
+
+    width: columns, 60 or more. show_all: the lines that are the same as well.
+    """
+    lines = [*paragraph(changes.sentence, width=width), *render_details(changes, width=width, show_all=show_all)]
+    if changes.hidden and not show_all:
+        count = f"{changes.hidden} line{'s' if changes.hidden != 1 else ''} unchanged"
+        lines += ["", f"  {count} (--all shows them)"]
+    return "\n".join(lines)
+
+
+def render_details(changes: Changes, *, width: int = 80, show_all: bool = False) -> list[str]:
+    """What stands below the sentence, as lines."""
+    lines: list[str] = []
+    if changes.before.id is not None or changes.after.id is not None:
+        lines += ["", *_sides(changes, width)]
+    rows = _rows(changes, show_all)
+    if rows:
+        lines += ["", *render_rows([Row("", ("before", "after", "change")), *rows], width=width)]
+    texts = _texts(changes, show_all, width)
+    lines += ["", *texts] if texts else []
+    for title, findings in (("appeared", changes.appeared), ("vanished", changes.vanished)):
+        lines += ["", *_findings(title, findings, width)] if findings else []
+    if changes.register:
+        lines += ["", *_register(changes, width)]
+    return lines
+
+
+def _sides(changes: Changes, width: int) -> list[str]:
+    lines: list[str] = []
+    for title, side in (("before", changes.before), ("after", changes.after)):
+        label = f" ({side.label})" if side.label else ""
+        lines += paragraph(f"{title:<6}  {side.reference}{label}", width=width, indent=2)
+    return lines
+
+
+def _rows(changes: Changes, show_all: bool) -> list[Row]:
+    alike = changes.alike
+    oils = [*changes.recipe.oils, *(alike.oils if show_all else ())]
+    lines = [*changes.recipe.lines, *(alike.lines if show_all else ())]
+    rows: list[Row] = []
+    if oils:
+        rows.append(Row("oils", ("%", "%", "points")))
+        rows += [_oil_row(change) for change in oils]
+    for part, title in (("additions", "additions"), ("scent", "scent")):
+        for unit in dict.fromkeys(change.unit for change in lines if change.part == part):
+            mine = [change for change in lines if (change.part, change.unit) == (part, unit)]
+            rows.append(Row(f"{title}, {unit}", ("", "", "")))
+            rows += [_line_row(change) for change in mine]
+    portions = [*changes.recipe.portions, *(alike.portions if show_all else ())]
+    if portions:
+        rows.append(Row("portions", ("%", "%", "points")))
+        rows += [_portion_row(change) for change in portions]
+    figures = [figure for figure in changes.figures if show_all or figure.is_change]
+    rows += _figure_rows(f"for {changes.oil_mass_g:.0f} g of oils", "g", figures)
+    percents = [figure for figure in figures if figure.unit == "%"]
+    scent = {figure.key for figure in changes.scent}
+    acids = {figure.key for figure in changes.fatty_acids}
+    rows += _figure_rows("", "%", [figure for figure in percents if figure.key not in scent | acids])
+    rows += _figure_rows("scent in the cured bar", "%", [figure for figure in percents if figure.key in scent])
+    rows += _figure_rows(_FATTY_ACIDS, "%", [figure for figure in percents if figure.key in acids])
+    return rows
+
+
+def _figure_rows(title: str, unit: str, figures: Iterable[Figure]) -> list[Row]:
+    mine = [figure for figure in figures if figure.unit == unit]
+    if not mine:
+        return []
+    heading = Row(title or "concentrations", (unit, unit, "points" if unit == "%" else unit))
+    return [
+        heading,
+        *(
+            Row(
+                _figure_name(figure.key, title),
+                (figure.shown(figure.before), figure.shown(figure.after), figure.shown_difference()),
+                indent=4,
+            )
+            for figure in mine
+        ),
+    ]
+
+
+def _figure_name(key: str, title: str) -> str:
+    if title != _FATTY_ACIDS:
+        return _FIGURES.get(key, words(key))
+    from formulary.chemistry.fatty_acids import parse_fatty_acid
+
+    name = parse_fatty_acid(key).name
+    return key if name == key else f"{name}, {key}"
+
+
+def _oil_row(change: OilChange) -> Row:
+    notes = []
+    if change.after is not None and change.after.at == "trace":
+        notes.append("held back to trace")
+    elif change.before is not None and change.after is not None and change.before.at == "trace":
+        notes.append("no longer held back")
+    cells = _cells(change.before_percent, change.after_percent)
+    return Row(words(change.material), cells, "; ".join(notes), indent=4)
+
+
+def _line_row(change: LineChange) -> Row:
+    notes: list[str] = []
+    before, after = change.before_amount, change.after_amount
+    if before is None or after is None:
+        cells = ("?" if before is None else format_decimal(before), "?" if after is None else format_decimal(after), "")
+        assert change.before is not None
+        notes.append(f"before: {change.before.rate}")
+    else:
+        cells = _cells(before, after)
+    old, new = water_of(change.before), water_of(change.after)
+    if new is not None and (old is None or old == new):
+        notes.append("replaces water" if new == "replaces" else "its water is extra")
+    elif new is not None:
+        notes.append("its water now comes off" if new == "replaces" else "its water is now extra")
+    return Row(f"{words(change.material)}, {_STAGE[change.at]}", cells, "; ".join(notes), indent=4)
+
+
+def _portion_row(change: PortionChange) -> Row:
+    before, after = change.before, change.after
+    cells = _cells(before.share if before else Decimal(0), after.share if after else Decimal(0))
+    note = _gets(after) if after is not None else "gone"
+    if before is not None and after is not None and _gets(before) != _gets(after):
+        note = f"{_gets(after)}; before {_gets(before)}"
+    return Row(change.name, cells, note, indent=4)
+
+
+def _gets(portion: RecipePortion) -> str:
+    parts = [f"{format_decimal(percent)} % of the {words(material)}" for material, percent in portion.gets]
+    eye = [f"by eye, give or take {format_decimal(portion.by_eye)}"] if portion.by_eye else []
+    return ", ".join(["gets " + " and ".join(parts)] if parts else []) + ("; " if parts and eye else "") + "".join(eye)
+
+
+def _cells(before: Decimal, after: Decimal) -> tuple[str, str, str]:
+    """Both amounts with as many decimals as the finer of them was written with, at least one."""
+    places = min(-1, *(_exponent(number) for number in (before, after)))
+    one, two = (number.quantize(Decimal(1).scaleb(places)) for number in (before, after))
+    difference = two - one
+    return f"{one:f}", f"{two:f}", f"{difference:+f}" if difference else "0"
+
+
+def _exponent(number: Decimal) -> int:
+    exponent = number.normalize().as_tuple().exponent
+    return exponent if isinstance(exponent, int) else 0
+
+
+def _texts(changes: Changes, show_all: bool, width: int) -> list[str]:
+    """What is not a number: the water's rule, purpose, process, name, notes."""
+    recipe, alike = changes.recipe, changes.alike
+    told: list[tuple[str, str | None, str | None]] = []
+    if recipe.water is not None and recipe.water.before.method != recipe.water.after.method:
+        told.append(("water", water_text(recipe.water.before), water_text(recipe.water.after)))
+    purpose = recipe.purpose or (alike.purpose if show_all else None)
+    if purpose is not None:
+        told.append(("purpose", purpose.before, purpose.after))
+    process = [*recipe.process, *(alike.process if show_all else ())]
+    told += [
+        (change.field.removeprefix("process.").replace("_", " "), change.before, change.after) for change in process
+    ]
+    if recipe.name is not None:
+        told.append(("name", recipe.name.before, recipe.name.after))
+    lines: list[str] = []
+    for label, before, after in told:
+        sides = [side if side is not None else "not stated" for side in (before, after)]
+        text = sides[0] if before == after else f"{sides[0]} -> {sides[1]}"
+        lines += paragraph(f"{label}: {text}", width=width, indent=2)
+    if recipe.notes is not None:
+        lines.append(f"  notes changed ({_changed_lines(recipe.notes)})")
+    elif show_all and alike.notes is not None:
+        lines.append("  notes are the same")
+    return lines
+
+
+def _changed_lines(change: FieldChange) -> str:
+    from difflib import SequenceMatcher
+
+    before, after = (change.before or "").splitlines(), (change.after or "").splitlines()
+    blocks = SequenceMatcher(None, before, after, autojunk=False).get_opcodes()
+    count = sum(max(i2 - i1, j2 - j1) for tag, i1, i2, j1, j2 in blocks if tag != "equal")
+    return f"{count} line{'s' if count != 1 else ''}"
+
+
+def _findings(title: str, findings: tuple[Finding, ...], width: int) -> list[str]:
+    return [f"  {title}", *("  " + line for line in render_findings(findings, width=width - 2))]
+
+
+def _register(changes: Changes, width: int) -> list[str]:
+    lines = ["  the register itself changed"]
+    for change in changes.register:
+        name = change.field.replace("_", " ")
+        sides = [("unknown" if side is None else f"{side:g}") for side in (change.before, change.after)]
+        lines += paragraph(f"{words(change.material)}, {name}: {sides[0]} -> {sides[1]}", width=width, indent=4)
+    return lines

@@ -1,0 +1,219 @@
+"""A diff says first what a person would say aloud, then shows what changed and no more."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+
+from formulary.changes.message import save_message
+from formulary.changes.text import render_changes
+from formulary.errors import InputError
+from formulary.materials.register import read_builtin_register
+from formulary.recipes.model import Recipe
+from formulary.recipes.tweaks import Tweak, add, drop, set_field, swap
+from formulary.text_table import text_width
+from tests.changes.worked_out import TEXT, compare, tweaked, version
+from tests.laws.strategies import written_recipes
+
+
+@pytest.mark.parametrize(
+    ("tweaks", "said"),
+    [
+        ([swap("8", "olive-oil", "castor-oil")], "8 % of olive oil became castor oil; sodium hydroxide falls"),
+        ([swap("all", "rice-bran-oil", "olive-oil")], "All the rice bran oil (22 %) became olive oil; sodium"),
+        (
+            [swap("3", "olive-oil", "castor-oil"), swap("2.5", "olive-oil", "hemp-seed-oil")],
+            "5.5 % of olive oil became castor oil (3 %) and hemp seed oil (2.5 %); sodium hydroxide",
+        ),
+        (
+            [swap("3", "olive-oil", "castor-oil"), swap("4", "coconut-oil", "castor-oil")],
+            "4 % of coconut oil and 3 % of olive oil became castor oil; sodium hydroxide falls",
+        ),
+        (
+            [swap("3", "olive-oil", "castor-oil"), swap("4", "coconut-oil", "hemp-seed-oil")],
+            "7 % of the oils were exchanged (coconut oil -4, olive oil -3, hemp seed oil +4, castor oil +3); sodium",
+        ),
+        (
+            [
+                swap("8 %", "olive-oil", "castor-oil"),
+                add("oat-milk", "8 % of oils", "oils", "replaces"),
+                add("clove-bud-oil", "1.2 % of oils"),
+            ],
+            "8 % of olive oil became castor oil, oat milk came in for part of the water, and clove bud oil is new; "
+            "sodium hydroxide falls",
+        ),
+        ([add("oat-milk", "8 % of oils", "oils", "extra")], "Oat milk is new; the lye stays the same."),
+        ([drop("lavender-oil")], "Lavender oil is gone; the lye stays the same."),
+        ([set_field("lavender-oil.rate", "2.5 % of oils")], "Lavender oil rose from 2 to 2.5 % of oils; the lye stays"),
+        ([set_field("lavender-oil.rate", "15 g per kg oils")], "Lavender oil fell from 20 to 15 g per kg oils; the"),
+        ([set_field("lavender-oil.rate", "20 g per kg oils")], "Lavender oil is the same, given in g per kg oils;"),
+        ([set_field("lavender-oil.rate", "2 % of batter")], "Lavender oil went from 2 % of oils to 2 % of batter;"),
+        ([set_field("rose-clay.at", "trace")], "Rose clay moved from the oils to trace; the lye stays the same."),
+        ([set_field("coconut-oil.at", "trace")], "Coconut oil is held back to trace; the lye stays the same."),
+        ([set_field("superfat", "6")], "The superfat rose from 5 to 6 %; sodium hydroxide falls by 1."),
+        ([set_field("lye_concentration", "35")], "The lye concentration rose from 33 to 35 %; the lye stays the same."),
+        ([set_field("water_to_lye", "2")], "The water is now 2 to 1 of lye (before: 33 % lye); the lye stays"),
+        ([set_field("alkali", "potassium-hydroxide")], "Potassium hydroxide took the place of sodium hydroxide;"),
+        ([set_field("cover", "insulated")], "Cover went from covered to insulated; the lye stays the same."),
+        ([set_field("oil_temperature", "40 °C")], "Oil temperature is set to 40 °C; the lye stays the same."),
+        ([set_field("notes", "Pour fast.")], "Only the name and the notes changed; the lye stays the same."),
+        ([], "Only the name changed; the lye stays the same."),
+    ],
+)  # fmt: skip
+def test_the_sentence_is_what_a_person_would_say(tweaks: list[Tweak], said: str) -> None:
+    assert tweaked(*tweaks).sentence.startswith(said)
+
+
+def test_the_change_of_lye_in_the_sentence_is_that_of_the_two_batches() -> None:
+    changes = tweaked(swap("8", "olive-oil", "castor-oil"))
+    (lye,) = changes.lye
+    assert lye.before is not None
+    assert lye.after is not None
+    assert f"sodium hydroxide falls by {lye.before - lye.after:.1f} g for 1000 g of oils" in changes.sentence
+
+
+def test_many_changes_are_counted_past_the_sixth() -> None:
+    changes = tweaked(
+        swap("8", "olive-oil", "castor-oil"),
+        add("oat-milk", "8 % of oils", "oils", "replaces"),
+        drop("lavender-oil"),
+        set_field("superfat", "6"),
+        set_field("lye_concentration", "35"),
+        set_field("cover", "insulated"),
+        set_field("mould", "slab"),
+        set_field("cure", "40 d"),
+    )
+    assert "3 more things changed" in changes.sentence
+
+
+def test_nothing_changed_is_said_so() -> None:
+    base = version()
+    changes = compare(base, version(TEXT.replace("53", "53.0").replace("# x", "")))
+    assert changes.is_empty
+    assert changes.sentence == "Nothing changed."
+
+
+def test_a_stop_is_said_in_the_sentence_and_no_gram_is_shown() -> None:
+    changes = tweaked(set_field("superfat", "-3"))
+    assert "must not be weighed out" in changes.sentence
+    assert changes.to_json()["lye"] == [
+        {"material": "sodium-hydroxide", "before_grams": changes.lye[0].before, "after_grams": None}
+    ]
+    table = render_changes(changes)
+    assert "STOP" in table
+    assert re.search(r"sodium hydroxide +\d+\.\d +-\n", table)
+
+
+def test_only_changed_lines_are_shown_and_the_others_are_counted() -> None:
+    changes = tweaked(swap("8", "olive-oil", "castor-oil"))
+    short, full = render_changes(changes), render_changes(changes, show_all=True)
+    assert "coconut oil" not in short
+    assert "coconut oil" in full
+    assert f"{changes.hidden} lines unchanged (--all shows them)" in short
+    assert "unchanged" not in full
+
+
+@given(written_recipes())
+@settings(max_examples=25)
+def test_show_all_adds_exactly_the_hidden_lines(written: tuple[Recipe, str]) -> None:
+    recipe, text = written
+    if recipe.lye.by is not None:
+        return
+    changes = compare(version(text, recipe.slug), version(text, recipe.slug))
+    rows = [line for line in render_changes(changes, show_all=True, width=200).splitlines() if line.strip()]
+    headings = [line for line in rows if re.search(r"^  (?! ).* (?:points|g|after|change)$|^ +before +after", line)]
+    headings += [line for line in rows if re.match(r"  (?:additions|scent), ", line)]
+    assert len(rows) - len(set(headings)) - len(changes.sentence.splitlines()) - 2 == changes.hidden
+
+
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_no_line_is_wider_than_asked(width: int) -> None:
+    changes = tweaked(
+        swap("8", "olive-oil", "castor-oil"),
+        add("oat-milk", "8 % of oils", "oils", "replaces"),
+        add("clove-bud-oil", "1.2 % of oils"),
+        set_field("water_to_lye", "2"),
+    )
+    for show_all in (False, True):
+        assert (
+            max(text_width(line) for line in render_changes(changes, width=width, show_all=show_all).splitlines())
+            <= width
+        )
+
+
+def test_numbers_of_a_column_stand_with_their_points_under_one_another() -> None:
+    table = render_changes(tweaked(swap("8.25", "olive-oil", "castor-oil"), set_field("rose-clay.rate", "3 % of oils")))
+    rows = [line for line in table.splitlines() if re.search(r"\d+\.\d+ +\d+\.\d+ +[+-]\d", line)]
+    assert len(rows) > 4
+    assert len({re.search(r"\.\d", line).start() for line in rows}) == 1  # type: ignore[union-attr]
+
+
+def test_digits_follow_what_was_written() -> None:
+    table = render_changes(tweaked(swap("8.25", "olive-oil", "castor-oil")))
+    assert re.search(r"olive oil +53\.00 +44\.75 +-8\.25", table)
+
+
+def test_findings_that_appear_and_vanish_are_shown_once_and_not_by_their_figures() -> None:
+    there = tweaked(add("clove-bud-oil", "1.2 % of oils"))
+    assert "phenol-takes-alkali" in [finding.code for finding in there.appeared]
+    base = version()
+    more = base.branch("more-clove", add("clove-bud-oil", "1.2 % of oils"))
+    most = base.branch("most-clove", add("clove-bud-oil", "1.3 % of oils"))
+    same = compare(version(more.text, "more-clove"), version(most.text, "most-clove"))
+    assert "phenol-takes-alkali" not in [finding.code for finding in (*same.appeared, *same.vanished)]
+    back = compare(more, base)
+    assert "phenol-takes-alkali" in [finding.code for finding in back.vanished]
+
+
+def test_batches_of_different_size_are_not_compared() -> None:
+    from formulary.batch.weigh_out import work_out_batch
+    from formulary.changes.compare import compare_batches
+
+    base, register = version(), read_builtin_register()
+    batches = [work_out_batch(base, register, oil_mass_g=mass) for mass in (1000.0, 500.0)]
+    with pytest.raises(InputError):
+        compare_batches(batches[0], batches[1], before_recipe=base.recipe, after_recipe=base.recipe)
+
+
+def test_a_register_that_changed_is_told_on_lines_of_its_own() -> None:
+    from dataclasses import replace
+
+    from formulary.batch.weigh_out import work_out_batch
+    from formulary.changes.compare import compare_batches
+
+    base, register = version(), dict(read_builtin_register())
+    olive = register["olive-oil"]
+    assert olive.saponification_value is not None
+    certificate = replace(olive.saponification_value, working=olive.saponification_value.working + 4)
+    newer = {**register, "olive-oil": replace(olive, saponification_value=certificate)}
+    changes = compare_batches(
+        work_out_batch(base, register, oil_mass_g=1000.0),
+        work_out_batch(base, newer, oil_mass_g=1000.0),
+        before_recipe=base.recipe,
+        after_recipe=base.recipe,
+        before_register=register,
+        after_register=newer,
+    )
+    assert not changes.is_empty
+    assert changes.sentence.startswith("The recipe is the same, and what is known of its materials is not; sodium")
+    assert [(change.material, change.field) for change in changes.register] == [("olive-oil", "saponification_value")]
+    assert "the register itself changed" in render_changes(changes)
+
+
+def test_a_save_says_why_first_and_then_what_changed() -> None:
+    message = save_message(
+        "winter clove\n\nfor the market",
+        [("midwinter-clove", tweaked(set_field("superfat", "6")))],
+        ["materials/x.yaml new"],
+    )
+    lines = message.splitlines()
+    assert lines[:5] == ["winter clove", "", "for the market", "", lines[4]]
+    assert lines[4].startswith("midwinter-clove: The superfat rose from 5 to 6 %")
+    assert lines[-1] == "also: materials/x.yaml new"
+    assert all(len(line) <= 72 for line in lines)
+
+
+def test_a_save_of_nothing_but_other_files_is_short() -> None:
+    assert save_message("settings", (), ["formulary.yaml"]) == "settings\n\nalso: formulary.yaml\n"

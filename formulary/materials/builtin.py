@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
@@ -91,44 +91,59 @@ def _known(row: dict[str, str]) -> Known:
     return Known(cast(Obtained, row["obtained"]), row["source"])
 
 
-def read_builtin_materials() -> tuple[Material, ...]:
-    """All built-in materials, in the order of their slugs."""
-    published: defaultdict[str, list[PublishedValue]] = defaultdict(list)
-    for value in read_published_values():
-        published[value.slug].append(value)
-    profiles = _read_profiles()
-    values: defaultdict[str, dict[str, Any]] = defaultdict(lambda: {"sources": {}})
-    for row in read_rows(FOOD_FILE):
-        _take_food(values[row["slug"]], row)
-    for name in VALUE_FILES:
-        for row in read_rows(name):
-            _take_value(values[row["slug"]], row)
-    return tuple(
-        _material(row, published[row["slug"]], profiles.get(row["slug"]), values[row["slug"]])
-        for row in read_rows("register")
-    )
+class BuiltinTables:
+    """The rows of all data files by material, from which each material is built when it is asked for."""
+
+    def __init__(self) -> None:
+        self._rows = {row["slug"]: row for row in read_rows("register")}
+        self._published = _by_slug(SAPONIFICATION_FILES)
+        self._profiles = [_by_slug((name,)) for name in FATTY_ACID_FILES]
+        self._foods = _by_slug((FOOD_FILE,))
+        self._values = _by_slug(VALUE_FILES)
+
+    @property
+    def slugs(self) -> tuple[str, ...]:
+        """All materials, in order."""
+        return tuple(self._rows)
+
+    def build(self, slug: str) -> Material:
+        """The material of that slug. Raises KeyError for one that is not built in."""
+        row = self._rows[slug]
+        values: dict[str, Any] = {"sources": {}}
+        for food in self._foods.get(slug, ()):
+            _take_food(values, food)
+        for value in self._values.get(slug, ()):
+            _take_value(values, value)
+        published = [_published(each) for each in self._published.get(slug, ())]
+        profile = next((_profile(table[slug]) for table in self._profiles if slug in table), None)
+        return _material(row, published, profile, values)
 
 
-def _read_profiles() -> dict[str, tuple[dict[str, float], Known]]:
-    """Each material's profile, in percent of the fatty acids and scaled to 100, from the first file that has one."""
-    profiles: dict[str, tuple[dict[str, float], Known]] = {}
-    for name in FATTY_ACID_FILES:
-        found: dict[str, dict[str, float]] = {}
-        knowns: dict[str, Known] = {}
+def read_builtin_tables() -> BuiltinTables:
+    """All data files, read."""
+    return BuiltinTables()
+
+
+def _by_slug(names: tuple[str, ...]) -> dict[str, list[dict[str, str]]]:
+    found: defaultdict[str, list[dict[str, str]]] = defaultdict(list)
+    for name in names:
         for row in read_rows(name):
-            middle = (float(row["low"] or 0) + float(row["high"])) / 2.0
-            if middle > 0:
-                found.setdefault(row["slug"], {})[row["fatty_acid"]] = middle
-                known = _known(row)
-                # one recalled acid makes the profile a recalled one
-                if row["slug"] not in knowns or known.obtained == "memory":
-                    knowns[row["slug"]] = known
-        for slug, profile in found.items():
-            if slug not in profiles:
-                total = sum(profile.values())
-                scaled = {acid: percent * 100.0 / total for acid, percent in profile.items()}
-                profiles[slug] = (scaled, knowns[slug])
-    return profiles
+            found[row["slug"]].append(row)
+    return dict(found)
+
+
+def _profile(rows: list[dict[str, str]]) -> tuple[dict[str, float], Known]:
+    """A material's profile in percent of the fatty acids, scaled to 100; a recalled acid makes it a recalled one."""
+    profile: dict[str, float] = {}
+    knowns = []
+    for row in rows:
+        middle = (float(row["low"] or 0) + float(row["high"])) / 2.0
+        if middle > 0:
+            profile[row["fatty_acid"]] = middle
+            knowns.append(_known(row))
+    total = sum(profile.values())
+    known = next((known for known in knowns if known.obtained == "memory"), knowns[0])
+    return {acid: percent * 100.0 / total for acid, percent in profile.items()}, known
 
 
 def _take_food(into: dict[str, Any], row: dict[str, str]) -> None:
@@ -253,7 +268,7 @@ def _iodine_value(
     return ValueRange(low, high, (low + high) / 2.0, chosen.known)
 
 
-def find_published_values(slug: str) -> Iterator[PublishedValue]:
+def find_published_values(slug: str) -> tuple[PublishedValue, ...]:
     """Every reference row of one material, the preferred ones first, to show how its values were chosen."""
     rows = [value for value in read_published_values() if value.slug == slug]
-    yield from sorted(rows, key=lambda value: not value.is_preferred)
+    return tuple(sorted(rows, key=lambda value: not value.is_preferred))

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from formulary.folder import Folder
 
 SETTINGS_FILE = "formulary.yaml"
-_OTHER_FILES = (SETTINGS_FILE, ".gitattributes", ".gitignore")
 _PARTS = ("materials/", "recipes/", "trials/")
 
 
@@ -109,7 +108,7 @@ def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str
     earlier = folder.store.read_blobs(tip[path] for path in files if path in tip)
     for path, data in files.items():
         before = earlier.get(tip.get(path, ""))
-        sides = _recipes(path, before, data)
+        sides = _recipes(folder, path, before, data)
         if sides is not None and not any(check_recipe(side, folder.register) for side in sides):
             changes.append((sides[1].slug, compare_recipe_batches(folder, *sides)))
         else:
@@ -117,12 +116,17 @@ def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str
     return save_message(why, changes, others)
 
 
-def _recipes(path: str, before: bytes | None, after: bytes | None) -> tuple[Recipe, Recipe] | None:
-    if not path.startswith("recipes/") or before is None or after is None:
+def _recipes(folder: Folder, path: str, before: bytes | None, after: bytes | None) -> tuple[Recipe, Recipe] | None:
+    """A recipe before and after; a new variant is compared with the parent that it remembers."""
+    if not path.startswith("recipes/") or after is None:
         return None
     slug = _slug_of(path)
-    sides = [parse_recipe(data, slug, path)[0] for data in (before, after)]
-    return (sides[0], sides[1]) if sides[0] is not None and sides[1] is not None else None
+    recipe, _ = parse_recipe(after, slug, path)
+    if recipe is not None and before is None and recipe.based_on is not None:
+        parent = recipe.based_on
+        before, slug = folder.store.read_blobs([parent.version]).get(parent.version), parent.recipe
+    earlier = parse_recipe(before, slug, path)[0] if before is not None else None
+    return (earlier, recipe) if earlier is not None and recipe is not None else None
 
 
 def compare_recipe_batches(folder: Folder, before: Recipe, after: Recipe, *, oil_mass_g: float = 1000.0) -> Changes:
@@ -138,4 +142,4 @@ def _slug_of(path: str) -> str:
 
 
 def _is_ours(path: str) -> bool:
-    return path in _OTHER_FILES or path.startswith(_PARTS)
+    return path == SETTINGS_FILE or path.startswith(_PARTS)

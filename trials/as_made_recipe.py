@@ -134,14 +134,15 @@ def _recipe(trial: Trial, pot: Pot, batch: Batch) -> Recipe:
     for line in pot.lines:
         key = (line.role, line.material, line.at)
         grams[key] = grams.get(key, 0.0) + line.grams
-    planned_rates = {(line.material, line.at): line for line in (*planned.additions, *planned.scent)}
+    planned_rates = {(line.material, line.at): line.rate for line in planned.additions}
+    planned_rates |= {(line.material, line.at): line.rate for line in planned.scent}
     factor = trial.plan.oil_mass_g
 
     def rate(material: str, at: str, weight_g: float) -> Rate:
-        line = planned_rates.get((material, at))
+        stated = planned_rates.get((material, at))
         before_g = sum(other.grams for other in trial.plan.pot.lines if (other.material, other.at) == (material, at))
-        if line is not None and abs(before_g / factor - weight_g / oil_mass_g) <= _SAME * weight_g / oil_mass_g:
-            return line.rate
+        if stated is not None and abs(before_g / factor - weight_g / oil_mass_g) <= _SAME * weight_g / oil_mass_g:
+            return stated
         return Rate(_decimal(100.0 * weight_g / oil_mass_g), "%", Basis.OILS)
 
     additions = tuple(
@@ -176,12 +177,11 @@ def _oils(planned: Recipe, grams: Mapping[tuple[str, str, str], float], oil_mass
     )
     if same:
         return planned.oils
+    weighed = [(material, at, weight_g) for (material, at), weight_g in weights.items() if weight_g > 0]
     percents = percentages_from_weights(
-        {f"{material}/{at}": _decimal(weight, 6) for (material, at), weight in weights.items() if weight > 0},
-        places=_PLACES,
+        {f"{material}/{at}": _decimal(weight_g, 6) for material, at, weight_g in weighed}, places=_PLACES
     )
-    named = ((*name.split("/"), percent) for name, percent in percents.items())
-    return tuple(OilLine(material, percent, at) for material, at, percent in named)
+    return tuple(OilLine(material, percents[f"{material}/{at}"], at) for material, at, _ in weighed)
 
 
 def _water(planned: Recipe, batch: Batch, trial: Trial) -> Water:

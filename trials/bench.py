@@ -32,7 +32,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from formulary.changes.model import Changes
-
     from formulary.folder import Folder
     from formulary.recipes.version import Version
 

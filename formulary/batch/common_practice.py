@@ -63,23 +63,27 @@ def _is_outside(value: float, low: float | None, high: float | None) -> bool:
 def read_common_practice() -> tuple[CommonPractice, ...]:
     """The table, read on first use and kept."""
     with Path(__file__).with_name("common_practice.csv").open(encoding="utf-8", newline="") as file:
-        return tuple(
-            CommonPractice(
-                row["code"],
-                row["quantity"],
-                row["unit"],
-                row["ordinary"],
-                row["only_when"],
-                *(
-                    float(row[bound]) if row[bound] else None
-                    for bound in ("note_below", "note_above", "warn_below", "warn_above")
-                ),
-                row["sentence"],
-                row["do"],
-                row["source"],
-            )
-            for row in csv.DictReader(file)
-        )
+        return tuple(_read_row(row) for row in csv.DictReader(file))
+
+
+def _read_row(row: Mapping[str, str]) -> CommonPractice:
+    def bound(name: str) -> float | None:
+        return float(row[name]) if row[name] else None
+
+    return CommonPractice(
+        code=row["code"],
+        quantity=row["quantity"],
+        unit=row["unit"],
+        ordinary=row["ordinary"],
+        only_when=row["only_when"],
+        note_below=bound("note_below"),
+        note_above=bound("note_above"),
+        warn_below=bound("warn_below"),
+        warn_above=bound("warn_above"),
+        sentence=row["sentence"],
+        do=row["do"],
+        source=row["source"],
+    )
 
 
 def check_common_practice(

@@ -1,0 +1,81 @@
+"""How a formulary stands: what is not saved yet, in words, and what the checks find."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from formulary.errors import FormularyError
+from formulary.finding import Finding, Severity
+from formulary.recipes.read import parse_recipe
+from formulary.saving import compare_recipe_batches, find_changed_paths
+from formulary.text_table import paragraph
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+
+
+@dataclass(frozen=True, slots=True)
+class UnsavedFile:
+    """A file that differs from the last save: how ("new", "changed", "deleted") and, for a recipe, in what."""
+
+    path: str
+    how: str
+    sentence: str | None = None
+
+    def to_json(self) -> dict[str, object]:
+        return {"path": self.path, "how": self.how, "sentence": self.sentence}
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """Files that are not saved, and the errors and stops that stand in the folder."""
+
+    unsaved: tuple[UnsavedFile, ...]
+    findings: tuple[Finding, ...]
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "unsaved": [file.to_json() for file in self.unsaved],
+            "findings": [finding.to_json() for finding in self.findings],
+        }
+
+    def render(self, *, width: int = 80) -> str:
+        """The status as text."""
+        lines: list[str] = []
+        if not self.unsaved:
+            lines.append("Everything is saved.")
+        for file in self.unsaved:
+            lines.append(f"{file.how:<8} {file.path}")
+            if file.sentence:
+                lines += paragraph(file.sentence, width=width, indent=9)
+        if self.unsaved:
+            lines.append("Save with: formulary save -m WHY")
+        lines += [str(finding) for finding in self.findings]
+        return "\n".join(lines)
+
+
+def find_status(folder: Folder) -> Status:
+    """What is not saved and what is wrong. Only files that changed are read and worked out."""
+    tip = folder.store.tip_blobs("")
+    working = set(folder.store.working_paths(""))
+    unsaved = []
+    for path in find_changed_paths(folder):
+        how = "new" if path not in tip else "changed" if path in working else "deleted"
+        unsaved.append(UnsavedFile(path, how, _sentence(folder, path, tip.get(path)) if how == "changed" else None))
+    grave = [finding for finding in folder.check() if finding.severity in (Severity.ERROR, Severity.STOP)]
+    return Status(tuple(unsaved), tuple(grave))
+
+
+def _sentence(folder: Folder, path: str, saved: str | None) -> str | None:
+    if not path.startswith("recipes/") or saved is None:
+        return None
+    slug = path.rsplit("/", 1)[-1].removesuffix(".yaml")
+    before, _ = parse_recipe(folder.store.read_blobs([saved]).get(saved, b""), slug, path)
+    after, _ = parse_recipe(folder.store.read_working(path), slug, path)
+    if before is None or after is None:
+        return None
+    try:
+        return compare_recipe_batches(folder, before, after).sentence
+    except FormularyError:
+        return None

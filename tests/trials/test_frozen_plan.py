@@ -1,0 +1,83 @@
+"""A frozen plan reads back as the same plan, whatever the recipe's text looks like, and an altered one is noticed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from hypothesis import assume, given
+from hypothesis import strategies as st
+
+from formulary.batch.weigh_out import work_out_batch
+from formulary.errors import InputError
+from formulary.materials.register import read_builtin_register
+from formulary.recipes.model import Recipe
+from formulary.recipes.version import Version
+from formulary.settings import Settings
+from tests.laws.strategies import words, written_recipes
+from trials.plan import freeze_plan, make_plan, parse_plan, render_plan
+
+from .examples import MIDWINTER_CLOVE, plan_of, version_of
+
+
+@given(written_recipes(), st.sampled_from([1000.0, 333.3, 1234.567]), st.none() | words())
+def test_what_was_frozen_reads_back_as_the_same_plan(
+    written: tuple[Recipe, str], oil_mass_g: float, label: str | None
+) -> None:
+    recipe, text = written
+    version = Version(recipe=version_of(text, recipe.slug).recipe, text=text, is_saved=True, label=label)
+    try:
+        batch = work_out_batch(version, read_builtin_register(), oil_mass_g=oil_mass_g)
+    except InputError:
+        assume(False)
+    assume(batch.pot.grams("water") >= 0)  # water below nothing is stopped before a trial is started
+    plan = make_plan(version, batch, read_builtin_register(), Settings())
+    frozen = render_plan(plan)
+    assert frozen == freeze_plan(version, batch, read_builtin_register(), Settings())
+    again, findings = parse_plan(frozen)
+    assert findings == ()
+    assert again == plan
+    assert again.recipe_text == text
+    assert again.version == version.id
+
+
+def test_a_plan_that_was_changed_by_hand_is_noticed() -> None:
+    frozen = render_plan(plan_of())
+    altered = frozen.replace("rose-clay, rate: 2 %", "rose-clay, rate: 3 %")
+    assert altered != frozen
+    plan, findings = parse_plan(altered, "planned.yaml")
+    assert plan is None
+    assert [finding.code for finding in findings] == ["plan-altered"]
+
+
+def test_a_material_without_values_is_noticed() -> None:
+    frozen = render_plan(plan_of())
+    start = frozen.index("  rose-clay:\n")
+    end = frozen.index("  clove-bud-oil:\n")
+    plan, findings = parse_plan(frozen[:start] + frozen[end:], "planned.yaml")
+    assert plan is None
+    assert "rose-clay" in findings[0].what
+
+
+def test_numbers_do_not_change_when_the_register_does() -> None:
+    plan, _ = parse_plan(render_plan(plan_of()))
+    assert plan is not None
+    oil = plan.materials["olive-oil"]
+    today = replace(read_builtin_register()["olive-oil"], saponification_value=None)
+    assert oil.saponification_value is not None
+    assert today.saponification_value is None
+    assert oil.sources["saponification_value"].source
+
+
+def test_a_newer_format_says_who_made_it() -> None:
+    plan, findings = parse_plan(render_plan(plan_of()).replace("format: 1\nedition", "format: 2\nedition"))
+    assert plan is None
+    assert findings[0].code == "format-newer"
+
+
+def test_the_planned_grams_are_those_of_the_batch() -> None:
+    version = version_of(MIDWINTER_CLOVE)
+    batch = work_out_batch(version, read_builtin_register(), oil_mass_g=1000.0)
+    plan, _ = parse_plan(freeze_plan(version, batch, read_builtin_register(), Settings()))
+    assert plan is not None
+    assert plan.pot == batch.pot
+    assert plan.edition == "1"

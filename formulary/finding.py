@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import Enum
@@ -121,3 +122,11 @@ def has_errors(findings: Iterable[Finding]) -> bool:
 def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The findings that block a weigh-out."""
     return tuple(finding for finding in findings if finding.severity is Severity.STOP)
+
+
+def count_findings(findings: Iterable[Finding]) -> str:
+    """How many findings of each severity, in words: "1 error, 2 notes"; "nothing to tell" when there is none."""
+    counts = Counter(finding.severity for finding in findings)
+    words = {Severity.ERROR: "error", Severity.STOP: "stop", Severity.WARN: "warning", Severity.NOTE: "note"}
+    parts = [f"{counts[each]} {word}{'s' if counts[each] > 1 else ''}" for each, word in words.items() if counts[each]]
+    return ", ".join(parts) or "nothing to tell"

@@ -15,7 +15,7 @@ from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError, StopError, StorageError
 from formulary.fields import SLUG, suggest
-from formulary.finding import Finding, Place, error, has_errors, in_file_order, note, stops
+from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
 from formulary.identity import SHORTEST_PREFIX, blob_id
 from formulary.lineage import SavedVersion, number_saves
 from formulary.materials.read import parse_material
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
     from formulary.store.store import Store
 
 SETTINGS_FILE = "formulary.yaml"
+LARGEST_BATCH_G = 1_000_000.0  # a slip of the finger, not a bench, asks for more
 
 
 def open_folder(root: Path | str) -> Folder:
@@ -425,9 +426,27 @@ class Folder:
 def parse_size_g(text: str) -> float:
     """Grams of a size typed by a person, more than nothing. Raises InputError."""
     try:
-        return float(parse_mass_g(text))
+        mass_g = float(parse_mass_g(text))
     except NotAQuantity as problem:
         raise InputError.of("bad-size", problem.what, problem.do) from None
+    if mass_g > LARGEST_BATCH_G:
+        what = f"{text.strip()[:40]} is more than any pot here is meant for"
+        raise InputError.of("bad-size", what, f"write at most {LARGEST_BATCH_G / 1000:g} kg")
+    return mass_g
+
+
+def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:
+    """The batch with the stops of these codes turned into warnings that say so; some can never be."""
+    from formulary.batch.checks import NEVER_OVERRIDDEN
+
+    overridden = set(codes) - NEVER_OVERRIDDEN
+    findings = tuple(
+        replace(finding, severity=Severity.WARN, what=f"overridden: {finding.what}")
+        if finding.severity is Severity.STOP and finding.code in overridden
+        else finding
+        for finding in batch.findings
+    )
+    return replace(batch, findings=findings) if findings != batch.findings else batch
 
 
 def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:
@@ -436,13 +455,11 @@ def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:
     despite: codes of stops that a person overrides knowingly; some can never be.
     Raises StopError with the stops that stand.
     """
-    from formulary.batch.checks import NEVER_OVERRIDDEN
-
-    overridden = set(despite) - NEVER_OVERRIDDEN
-    standing = [finding for finding in stops(batch.findings) if finding.code not in overridden]
+    weighable = override_stops(batch, despite)
+    standing = stops(weighable.findings)
     if standing:
         raise StopError(standing)
-    return batch
+    return weighable
 
 
 def _slug_of(path: str) -> str:

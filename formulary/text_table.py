@@ -81,8 +81,8 @@ def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_wid
 
 
 def wrap(text: str, width: int) -> list[str]:
-    """A text in lines no wider than `width`, broken between words."""
-    return textwrap.wrap(text, max(width, 10), break_long_words=False, break_on_hyphens=False) or [""]
+    """A text in lines no wider than `width`, broken between words; only a longer word is broken itself."""
+    return textwrap.wrap(text, max(width, 10), break_on_hyphens=False) or [""]
 
 
 def paragraph(text: str, *, width: int = 80, indent: int = 0) -> list[str]:

@@ -39,7 +39,7 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         rows.append(Row(f"{number}  {title}", ("g",)))
         rows += [Row(row.label, row.cells, row.note, 5) for row in _stage_rows(batch, stage)]
     lines += render_rows(rows, width=width)
-    lines += ["", *_figures(batch, width, show_all)]
+    lines += ["", *render_figures(batch, width=width, show_all=show_all), *_scent_lines(batch, width)]
     if batch.findings:
         lines += ["", *render_findings(batch.findings, width=width)]
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
@@ -105,7 +105,8 @@ def _division(parts: list[PotLine]) -> str:
     return ", ".join(f"{format_number(part.grams, 1)} in the {part.portion} portion" for part in parts)
 
 
-def _figures(batch: Batch, width: int, show_all: bool) -> list[str]:
+def render_figures(batch: Batch, *, width: int = 80, show_all: bool = False) -> list[str]:
+    """The superfat with its band and the lye concentrations, as lines; `show_all` adds the worst case."""
     superfat, water = batch.superfat, batch.water
     effective = format_number(superfat.effective, 1)
     stated = format_number(superfat.nominal, 1)
@@ -114,13 +115,18 @@ def _figures(batch: Batch, width: int, show_all: bool) -> list[str]:
     lines = paragraph(f"Superfat {lead} ({low} to {high} with what is known of these oils)", width=width, indent=2)
     if show_all:
         worst = f"{format_number(superfat.worst_low, 1)} to {format_number(superfat.worst_high, 1)}"
-        lines += paragraph(f"Worst case of the superfat, everything at its bad end at once: {worst} %", indent=2)
+        text = f"Worst case of the superfat, everything at its bad end at once: {worst} %"
+        lines += paragraph(text, width=width, indent=2)
     lye = f"Lye concentration {format_number(water.nominal_percent, 1)} %"
     if abs(water.in_jug_percent - water.nominal_percent) >= 0.05:
         lye += f", in the jug {format_number(water.in_jug_percent, 1)} %"
     if abs(water.effective_percent - water.nominal_percent) >= 0.05:
         lye += f", with all water {format_number(water.effective_percent, 1)} %"
-    lines += paragraph(lye, width=width, indent=2)
+    return lines + paragraph(lye, width=width, indent=2)
+
+
+def _scent_lines(batch: Batch, width: int) -> list[str]:
+    lines: list[str] = []
     for portion in batch.portions:
         name = "Scent" if portion.name == WHOLE else f"{portion.name.capitalize()} portion: scent"
         total = sum(line.percent_of_cured for line in portion.scent)

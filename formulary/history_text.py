@@ -1,0 +1,113 @@
+"""A recipe's history as a person reads it: each save with when, why and what it changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import tzinfo
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.lineage import SavedVersion, ordinal_ending
+from formulary.recipes.version import Version
+from formulary.text_table import paragraph
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEntry:
+    """One save of a recipe, what it changed against the one before, and a line on each trial of it."""
+
+    saved: SavedVersion
+    changed: str
+    trials: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, object]:
+        saved = self.saved
+        return {
+            "number": saved.number,
+            "id": saved.id,
+            "when": saved.when.isoformat(),
+            "author": saved.author,
+            "why": saved.why,
+            "changed": self.changed,
+            "returns_to": saved.returns_to,
+            "trials": list(self.trials),
+            "findings": [finding.to_json() for finding in saved.findings],
+        }
+
+
+def describe_history(folder: Folder, slug: str) -> tuple[HistoryEntry, ...]:
+    """Every save of a recipe, newest first, with what each changed, under today's register.
+
+    Raises InputError for a name that no recipe has or had.
+    """
+    entries: list[HistoryEntry] = []
+    before: SavedVersion | None = None
+    for saved in folder.history(slug):
+        entries.append(HistoryEntry(saved, _changed(folder, before, saved)))
+        before = saved
+    return tuple(reversed(entries))
+
+
+def with_trials(entries: Sequence[HistoryEntry], trials: Mapping[str, Sequence[str]]) -> tuple[HistoryEntry, ...]:
+    """The entries with a line on each trial; `trials` is full version id -> lines.
+
+    A content that was saved twice has its trials at the newest save, so that each is told once.
+    """
+    told: set[str] = set()
+    described = []
+    for entry in entries:
+        lines = () if entry.saved.id in told else tuple(trials.get(entry.saved.id, ()))
+        told.add(entry.saved.id)
+        described.append(replace(entry, trials=lines))
+    return tuple(described)
+
+
+def _changed(folder: Folder, before: SavedVersion | None, after: SavedVersion) -> str:
+    if after.version is None:
+        return f"cannot be read: {after.findings[0].what}" if after.findings else "cannot be read"
+    if after.returns_to is not None:
+        return f"the same again as the {after.returns_to}{ordinal_ending(after.returns_to)}"
+    if before is None:
+        return _since_parent(folder, after.version)
+    if before.version is None:
+        return "the one before cannot be read"
+    try:
+        return folder.diff(before.version, after.version).sentence
+    except InputError as fault:
+        return f"cannot be compared: {fault.findings[0].what}"
+
+
+def _since_parent(folder: Folder, version: Version) -> str:
+    parent = version.recipe.based_on
+    if parent is None:
+        return "the first"
+    branched = f"branched from {parent.recipe}@{parent.version[:8]}"
+    try:
+        return f"{branched}: {folder.diff(f'{parent.recipe}@{parent.version}', version).sentence}"
+    except InputError:
+        return branched  # the parent is not in this clone, or does not fit today's register
+
+
+def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 80, zone: tzinfo | None = None) -> str:
+    """The saves as text, newest first. zone: for the dates; the machine's own unless given."""
+    if not entries:
+        return f"{slug} was never saved."
+    count = len(entries)
+    latest = entries[0].saved.when.astimezone(zone).date()
+    saves = "once" if count == 1 else f"{count} times"
+    lines = paragraph(f"{slug} was saved {saves}, last on {latest}.", width=width)
+    number_width = len(str(count))
+    for entry in entries:
+        saved = entry.saved
+        head = f"{saved.number:>{number_width}}  {saved.id[:8]}  {saved.when.astimezone(zone).date()}  "
+        indent = 2 + number_width + 2
+        first, *rest = paragraph(f"{head}{saved.why}", width=width, indent=2)
+        lines += ["", first, *(" " * (indent - 2) + part for part in rest)]
+        lines += paragraph(entry.changed, width=width, indent=indent)
+        for trial in entry.trials:
+            lines += paragraph(trial, width=width, indent=indent)
+    return "\n".join(lines)

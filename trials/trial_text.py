@@ -1,0 +1,270 @@
+"""A trial as a person reads it: what was planned and made, what happened, what was observed; and trials in a list."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from decimal import Decimal
+
+from formulary.batch.model import PotLine
+from formulary.batch.weigh_out_text import render_findings, words
+from formulary.finding import Finding
+from formulary.quantity import format_decimal, format_number
+from formulary.text_table import Row, paragraph, render_rows
+from trials.effective import effective_portion, effective_pot
+from trials.identity import code_of
+from trials.model import AsMade, Event, Trial
+from trials.outcomes import Outcome, outcome_label
+from trials.outcomes_values import OutcomeValue, find_values, outcome_values
+from trials.sentences import say_value
+
+_HEADLINE_COUNT = 3
+
+
+def render_trial(
+    trial: Trial,
+    findings: Sequence[Finding],
+    outcomes: Mapping[str, Outcome],
+    *,
+    width: int = 80,
+    show_all: bool = False,
+) -> str:
+    """One trial as text. `show_all` shows the weights that went as planned, too."""
+    plan = trial.plan
+    head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {plan.size[1]} of {_size_word(plan.size)}"
+    lines = paragraph(f"{head}, made {trial.made.isoformat()}.", width=width)
+    lines += paragraph(_sentence(trial, outcomes), width=width)
+    lines += ["", *_weights(trial, width, show_all)]
+    for title, listed in (("as made", [as_made_words(entry) for entry in trial.as_made]), ("lots", _lots(trial))):
+        if listed:
+            lines += paragraph(f"{title}: {'; '.join(listed)}", width=width, indent=2)
+    conditions = list(_conditions(trial))
+    if conditions:
+        lines += paragraph(f"conditions: {', '.join(conditions)}", width=width, indent=2)
+    events = list(_event_rows(trial))
+    if events:
+        lines += ["", *render_rows([Row("what happened", ("since lye in",)), *events], width=width)]
+    observed = list(_outcome_rows(trial, outcomes))
+    if observed:
+        lines += ["", *render_rows([Row("what was observed", ("value",)), *observed], width=width)]
+    if trial.release is not None:
+        decided = f"{trial.release.decision}, decided by {trial.release.who}: {trial.release.why}"
+        lines += ["", *paragraph(decided, width=width, indent=2)]
+    if trial.notes.strip():
+        lines += ["", *paragraph(trial.notes.strip(), width=width, indent=2)]
+    if findings:
+        lines += ["", *render_findings(findings, width=width)]
+    return "\n".join(lines)
+
+
+def _size_word(size: tuple[str, str]) -> str:
+    return "oils" if size[0] == "oils" else "batter"
+
+
+def _sentence(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
+    count = len(trial.as_made)
+    made = "as planned" if not count else f"{count} thing{'s' if count > 1 else ''} went otherwise than planned"
+    headline = headline_values(trial, outcomes)
+    return f"Made {made}; {headline}." if not count else f"{made}; {headline}."
+
+
+def headline_values(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
+    """The first few outcomes of a trial in words; says so when there is none yet."""
+    said: list[str] = []
+    for label, outcome, value in _values(trial, outcomes):
+        where = f" ({value.portion})" if value.portion else ""
+        said.append(f"{label} {say_value(outcome, value)} {outcome.unit}".rstrip() + where)
+    if not said:
+        return "nothing observed yet"
+    more = f" and {len(said) - _HEADLINE_COUNT} more" if len(said) > _HEADLINE_COUNT else ""
+    return ", ".join(said[:_HEADLINE_COUNT]) + more
+
+
+def _values(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[tuple[str, Outcome, OutcomeValue]]:
+    """Every value that the trial has: timed outcomes first, then what was observed, at the ages it was observed at."""
+    for name, outcome in outcomes.items():
+        ages: list[Decimal | None] = [*sorted({seen.age_days for seen in trial.observations if seen.outcome == name})]
+        if outcome.at_any_age or not outcome.ages_days:
+            ages = [None]
+        elif not ages:
+            ages = [outcome.ages_days[0]] if outcome.from_events else []
+        for age in ages:
+            for value in outcome_values(trial, outcome, age):
+                yield outcome_label(outcome, age), outcome, value
+
+
+def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
+    planned = _by_line(trial.plan.pot.lines)
+    made = _by_line(effective_pot(trial.plan, trial.as_made, trial.portions, trial.added).lines)
+    rows: list[Row] = []
+    hidden = 0
+    for key in (*planned, *(key for key in made if key not in planned)):
+        before, after = planned.get(key, 0.0), made.get(key, 0.0)
+        if abs(before - after) < 0.05 and not show_all:
+            hidden += 1
+            continue
+        material, at = key
+        stage = "" if at == "oils" else f", {_WHEN[at]}"
+        rows.append(Row(f"{words(material)}{stage}", (format_number(before, 1), format_number(after, 1)), "", 4))
+    lines: list[str] = []
+    if rows:
+        lines += render_rows([Row("g", ("planned", "in the pot")), *rows], width=width)
+    if hidden:
+        lines.append(f"  {hidden} weights as planned (--all shows them)")
+    figures = effective_portion(trial).figures
+    low, high = format_number(figures.superfat_low, 1), format_number(figures.superfat_high, 1)
+    effective = format_number(figures.superfat_effective, 1)
+    lines += paragraph(f"Superfat {effective} % effective ({low} to {high})", width=width, indent=2)
+    jug, whole = format_number(figures.in_jug_percent, 1), format_number(figures.effective_percent, 1)
+    return lines + paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)
+
+
+_WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
+
+
+def _by_line(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
+    grams: dict[tuple[str, str], float] = {}
+    for line in lines:
+        key = (line.material, line.at)
+        grams[key] = grams.get(key, 0.0) + line.grams
+    return grams
+
+
+def as_made_words(entry: AsMade) -> str:
+    """One thing that went otherwise than planned, in words."""
+    weighed = f" {format_decimal(entry.weighed_g)} g" if entry.weighed_g is not None else ""
+    where = f" in the {entry.portion} portion" if entry.portion else ""
+    name = words(entry.material)
+    if entry.left_out:
+        return f"no {name}{where}"
+    if entry.instead:
+        return f"{words(entry.instead)} instead of {name}{weighed}{where}"
+    return f"{'extra ' if entry.extra else ''}{name}{weighed}{where}"
+
+
+def _lots(trial: Trial) -> list[str]:
+    return [f"{words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
+
+
+def _conditions(trial: Trial) -> Iterable[str]:
+    conditions = trial.conditions
+    for word, number, unit in (
+        ("room", conditions.room_c, "°C"),
+        ("humidity", conditions.humidity_percent, "%"),
+        ("lye", conditions.lye_temperature_c, "°C"),
+        ("oils", conditions.oil_temperature_c, "°C"),
+    ):
+        if number is not None:
+            yield f"{word} {format_decimal(number)} {unit}"
+    for word, text in (("mould", conditions.mould), ("cover", conditions.cover), ("blender", conditions.blender)):
+        if text:
+            yield f"{word} {text}"
+
+
+def _event_rows(trial: Trial) -> Iterable[Row]:
+    for event in trial.events:
+        yield _event_row(event, "whole batter" if trial.is_divided else "")
+    for portion in trial.portions:
+        for event in portion.events:
+            yield _event_row(event, portion.name)
+    for handled in trial.after_pour:
+        since = "" if handled.at_h is None else f"{format_decimal(handled.at_h.normalize())} h after pouring"
+        details = [since, handled.portion or "", handled.note]
+        yield Row(handled.what, ("",), ", ".join(part for part in details if part), 4)
+
+
+def _event_row(event: Event, where: str) -> Row:
+    details = [where]
+    if event.for_s is not None:
+        details.append(f"for {format_decimal(event.for_s.normalize())} s")
+    if event.temperature_c is not None:
+        details.append(f"{format_decimal(event.temperature_c)} °C")
+    details.append(event.note)
+    return Row(event.what, (str(event.at),), ", ".join(part for part in details if part), 4)
+
+
+def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row]:
+    for label, outcome, value in _values(trial, outcomes):
+        details = [outcome.unit, f"{value.portion} portion" if value.portion else ""]
+        if value.n > 1:
+            spread = "" if value.spread is None else f", spread {value.spread:.2g}"
+            details.append(f"n {value.n}{spread}")
+        if value.is_interpolated:
+            details.append("between two readings")
+        yield Row(label, (say_value(outcome, value),), ", ".join(part for part in details if part), 4)
+
+
+def render_trials(trials: Sequence[Trial], outcomes: Mapping[str, Outcome], *, width: int = 80) -> str:
+    """Trials in a list, by date, each with its first few outcomes."""
+    if not trials:
+        return "No trial here yet; `formulary trial start RECIPE --oils 1000g` starts one."
+    lines = [f"{len(trials)} trial{'s' if len(trials) > 1 else ''}."]
+    for trial in trials:
+        lines += ["", *paragraph(f"{code_of(trial.id)}  {trial.id}, {trial.recipe}@{trial.version[:8]}", width=width)]
+        lines += paragraph(headline_values(trial, outcomes), width=width, indent=6)
+    return "\n".join(lines)
+
+
+def trial_lines(trials: Iterable[Trial], outcomes: Mapping[str, Outcome]) -> dict[str, list[str]]:
+    """Full version id -> a line on each trial of that version, for a recipe's history."""
+    lines: dict[str, list[str]] = {}
+    for trial in trials:
+        said = f"trial {code_of(trial.id)}, {trial.made.isoformat()}: {headline_values(trial, outcomes)}"
+        lines.setdefault(trial.version, []).append(said)
+    return lines
+
+
+def trial_row(trial: Trial, outcomes: Mapping[str, Outcome]) -> dict[str, object]:
+    """A trial with stable keys, as one of a list."""
+    return {
+        "trial": trial.id,
+        "recipe": trial.recipe,
+        "version": trial.version,
+        "made": trial.made.isoformat(),
+        "sitting": trial.sitting,
+        "outcomes": [
+            {"outcome": label, "unit": outcome.unit, **value.to_json()}
+            for label, outcome, value in _values(trial, outcomes)
+        ],
+    }
+
+
+def trial_json(trial: Trial, findings: Sequence[Finding], outcomes: Mapping[str, Outcome]) -> dict[str, object]:
+    """A trial with stable keys: planned grams, grams really in the pot, events, values, and why values are missing."""
+    made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    figures = effective_portion(trial).figures
+    return {
+        **trial_row(trial, outcomes),
+        "size": {trial.plan.size[0]: trial.plan.size[1]},
+        "planned": [_line_json(line) for line in trial.plan.pot.lines],
+        "in_the_pot": [_line_json(line) for line in made.lines],
+        "as_made": [as_made_words(entry) for entry in trial.as_made],
+        "superfat": {
+            "effective": figures.superfat_effective,
+            "low": figures.superfat_low,
+            "high": figures.superfat_high,
+        },
+        "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
+        "portions": [{"name": each.name, "share_percent": float(each.share)} for each in trial.portions],
+        "events": [
+            {"what": event.what, "at": str(event.at), "portion": part.name}
+            for part in trial.parts()
+            for event in part.events
+        ],
+        "missing": [
+            {"outcome": name, "portion": value.portion, "why": value.why}
+            for name, outcome in outcomes.items()
+            for value in find_values(trial, outcome)
+            if not isinstance(value, OutcomeValue)
+        ],
+        "findings": [finding.to_json() for finding in findings],
+    }
+
+
+def _line_json(line: PotLine) -> dict[str, object]:
+    return {
+        "material": line.material,
+        "role": line.role,
+        "at": line.at,
+        "grams": line.grams,
+        "portion": line.portion,
+    }

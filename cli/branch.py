@@ -1,0 +1,50 @@
+"""`branch`: a variant of a recipe."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import folder_option, open_chosen
+from cli.output import say, say_next, width
+
+
+@click.command()
+@click.argument("recipe", metavar="RECIPE[@VERSION]")
+@click.argument("variant")
+@click.option("--swap", "swaps", metavar='"10% OIL:OIL"', multiple=True, help="So much of one oil becomes another.")
+@click.option("--drop", "drops", metavar="NAME", multiple=True, help="Leave an addition or a scent out.")
+@click.option("--add", "adds", metavar='"NAME 1.2 % of oils at trace"', multiple=True, help="A new addition or scent.")
+@click.option("--set", "sets", metavar="FIELD=VALUE", multiple=True, help="Another value: lye.superfat=6.")
+@click.option("--name", metavar="TEXT", help="What people call it; made of VARIANT unless given.")
+@folder_option
+def branch(
+    recipe: str,
+    variant: str,
+    swaps: tuple[str, ...],
+    drops: tuple[str, ...],
+    adds: tuple[str, ...],
+    sets: tuple[str, ...],
+    name: str | None,
+) -> None:
+    """A variant of a saved version that remembers its parent; its oils still total 100, its comments stay.
+
+    Options may be repeated; swaps come first, then drops, adds and sets. The file is written and not yet saved.
+    """
+    from formulary.changes.text import render_details
+    from formulary.recipes.tweaks import Tweak, drop, parse_add, parse_set, parse_swap
+    from formulary.text_table import paragraph
+
+    with open_chosen() as folder:
+        parent = folder.find_version(recipe)
+        tweaks: list[Tweak] = [
+            *map(parse_swap, swaps),
+            *map(drop, drops),
+            *map(parse_add, adds),
+            *map(parse_set, sets),
+        ]
+        made = folder.branch(parent, variant, *tweaks, name=name)
+        changes = folder.diff(parent, made)
+        path = folder.write(made)
+        say("\n".join([*paragraph(changes.sentence, width=width()), *render_details(changes, width=width())]))
+        say(f"\nWritten to {path.relative_to(folder.root)}, not saved yet; it remembers {parent.name}.")
+    say_next(f"look it over in an editor, then formulary save {variant} -m WHY")

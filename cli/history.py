@@ -1,0 +1,27 @@
+"""`history`: the versions of a recipe."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import folder_option, json_option, open_chosen
+from cli.output import progress, say, say_json, width
+
+
+@click.command()
+@click.argument("recipe")
+@json_option
+@folder_option
+def history(recipe: str, as_json: bool) -> None:
+    """The versions of a recipe, newest first: when, why, what changed, and its trials."""
+    from formulary.history_text import describe_history, render_history, with_trials
+    from trials.bench import open_bench
+    from trials.trial_text import trial_lines
+
+    with open_chosen() as folder, progress("reading the history"):
+        bench = open_bench(folder)
+        entries = with_trials(describe_history(folder, recipe), trial_lines(bench.trials(), bench.outcomes))
+    if as_json:
+        say_json({"recipe": recipe, "versions": [entry.to_json() for entry in entries]})
+    else:
+        say(render_history(recipe, entries, width=width()))

@@ -1,0 +1,110 @@
+"""The command `formulary`: its commands, found when they are called, and the one place where faults become words."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from difflib import get_close_matches
+from importlib import import_module
+
+import click
+
+from cli.options import folder_option
+
+# Command -> module, and the line that `formulary --help` shows; the module is imported when its command is called.
+COMMANDS = {
+    "init": ("cli.start", "Make a new formulary, with an example recipe."),
+    "check": ("cli.check", "Every file, everything that is wrong or worth knowing."),
+    "show": ("cli.show", "A recipe: percentages, lye, water, additions, scent."),
+    "batch": ("cli.batch", "What to weigh for a size, in working order."),
+    "branch": ("cli.branch", "A variant of a recipe, which remembers its parent."),
+    "save": ("cli.save", "Save what changed, with a word on why."),
+    "history": ("cli.history", "The versions of a recipe: when, why, what changed."),
+    "diff": ("cli.diff", "What changed between two versions, files or trials."),
+    "trial": ("cli.trial", "Start a trial, or show one."),
+    "materials": ("cli.materials", "The register: what is known of each material."),
+    "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
+}
+GROUPS = (
+    ("Begin", ("init",)),
+    ("Recipes", ("show", "batch", "branch", "save", "history", "diff", "check")),
+    ("Trials", ("trial",)),
+    ("Look up", ("materials", "outcomes")),
+)
+EXITS = (
+    ("0", "done, also when there is not enough evidence to name a cause"),
+    ("1", "a stop: nothing may be weighed out, or a conflict is open"),
+    ("2", "wrong input, in a file or on the command line"),
+    ("3", "the disk, git or a permission stands in the way"),
+    ("70", "a fault of this program's own"),
+    ("130", "interrupted"),
+)
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command only when it is called, and names the nearest one when there is none."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        if cmd_name not in COMMANDS:
+            return None
+        command = getattr(import_module(COMMANDS[cmd_name][0]), cmd_name)
+        assert isinstance(command, click.Command)
+        return command
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        name = args[0]
+        if not name.startswith("-") and name not in COMMANDS:
+            near = get_close_matches(name, COMMANDS, n=2)
+            hint = f"did you mean {' or '.join(near)}?" if near else "`formulary --help` lists the commands"
+            raise click.UsageError(f"there is no command {name[:40]!r}; {hint}", ctx)
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        for title, names in GROUPS:
+            with formatter.section(title):
+                formatter.write_dl([(name, COMMANDS[name][1]) for name in names])
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        with formatter.section("Exit status"):
+            formatter.write_dl(list(EXITS))
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(package_name="soap-formulary", prog_name="formulary")
+@folder_option
+def formulary() -> None:
+    """Recipes of cold-process soap, their batches and trials, in a folder under git.
+
+    A recipe is named `NAME` (its file as it is now), `NAME@latest` (the last save), `NAME@4c1d` (the beginning of a
+    version's id) or `NAME@3` (its third save).
+    """
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command line and exit with its status."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run a command line; returns the exit status. Every fault becomes words here, and nowhere else."""
+    from cli import output
+
+    output.prepare_streams()
+    try:
+        # Not click's own `main`, which turns a closed pipe into exit status 1.
+        given = list(sys.argv[1:] if arguments is None else arguments)
+        with formulary.make_context("formulary", given) as context:
+            status = formulary.invoke(context)
+        sys.stdout.flush()
+    except BaseException as fault:
+        return output.tell_fault(fault)
+    return status if isinstance(status, int) else 0
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,82 @@
+"""Options that several commands share, and the formulary that a command works on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+_CHOSEN = "formulary.folder"
+SETTINGS_FILE = "formulary.yaml"
+
+
+def _remember_folder(context: click.Context, _: click.Parameter, value: str | None) -> None:
+    if value is not None:
+        context.find_root().meta[_CHOSEN] = value
+
+
+def folder_option(command: _Command) -> _Command:
+    """`--folder DIR`: the formulary to work on, instead of the one that the current folder is in."""
+    return click.option(
+        "--folder",
+        metavar="DIR",
+        expose_value=False,
+        callback=_remember_folder,
+        help="The formulary's folder, when it is not the one you are in.",
+    )(command)
+
+
+json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for programs.")
+all_option = click.option("--all", "show_all", is_flag=True, help="Show what is left out as unchanged or minor, too.")
+
+
+def lots_option(command: _Command) -> _Command:
+    """`--lot material=LOT`, as often as needed."""
+    return click.option(
+        "--lot", "lots", metavar="MATERIAL=LOT", multiple=True, help="Use a lot's certificate values (repeatable)."
+    )(command)
+
+
+def parse_lots(lots: tuple[str, ...]) -> dict[str, str]:
+    """`material=LOT` as typed -> material -> lot. Raises a usage error for what has no `=`."""
+    pairs = {}
+    for text in lots:
+        material, equals, lot = text.partition("=")
+        if not (material and equals and lot):
+            raise click.UsageError(f"--lot {text!r} is not MATERIAL=LOT, for example clove-bud-oil=CB-2291")
+        pairs[material] = lot
+    return pairs
+
+
+def find_root() -> Path:
+    """The formulary's folder: as `--folder` says, else the nearest one upward that holds a `formulary.yaml`.
+
+    Raises InputError when there is none.
+    """
+    chosen = click.get_current_context().find_root().meta.get(_CHOSEN)
+    if chosen is not None:
+        return Path(chosen)
+    try:
+        here = Path.cwd()
+    except FileNotFoundError:
+        here = Path("/")
+    for folder in (here, *here.parents):
+        if (folder / SETTINGS_FILE).is_file():
+            return folder
+    from formulary.errors import InputError
+
+    what = f"there is no {SETTINGS_FILE} here or in a folder above, so this is no formulary"
+    raise InputError.of("not-a-formulary", what, "go to the folder of yours, name it with --folder DIR, or `init` one")
+
+
+def open_chosen() -> Folder:
+    """The formulary to work on, opened."""
+    from formulary.folder import open_folder
+
+    return open_folder(find_root())

@@ -1,0 +1,25 @@
+"""`save`: one commit of what changed."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import folder_option, open_chosen
+from cli.output import say, say_next, tell_findings
+
+
+@click.command()
+@click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
+@click.option("-m", "--why", "why", metavar="WHY", required=True, help="Why, in a few words.")
+@folder_option
+def save(recipes: tuple[str, ...], why: str) -> None:
+    """Save every changed file of the formulary, or the recipes named, as one commit with the change in words."""
+    with open_chosen() as folder:
+        report = folder.save_changed(recipes, why=why)
+        tell_findings(report.findings)
+        say(f"Saved {', '.join(report.paths)}.\n")
+        say("\n".join(f"  {line}".rstrip() for line in report.message.rstrip().splitlines()))
+        saved = [path for path in report.paths if path.startswith("recipes/")]
+    name = saved[0].removeprefix("recipes/").removesuffix(".yaml") if saved else "RECIPE"
+    say("")
+    say_next(f"formulary batch {name} --oils 1000g shows what to weigh; formulary history {name} its versions")

@@ -1,0 +1,92 @@
+"""A formulary to run commands in, through the entry point that people run, away from their own settings."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from cli.main import run
+from formulary.starting import init_folder
+
+SOURCE = Path(__file__).parents[2]
+
+BASE = """\
+format: 1
+name: Harbour base   # the one that always works
+oils:
+  olive-oil: 53
+  coconut-oil: 25
+  rice-bran-oil: 22
+lye: {alkali: sodium-hydroxide, superfat: 5}
+water: {lye_concentration: 33}
+"""
+
+
+@dataclass(frozen=True)
+class Ran:
+    """What a command line did."""
+
+    status: int
+    out: str
+    err: str
+
+
+Run = Callable[..., Ran]
+
+
+@pytest.fixture(autouse=True)
+def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in list(os.environ):
+        if name.startswith("GIT_") or name in ("XDG_CONFIG_HOME", "NO_COLOR", "COLUMNS"):
+            monkeypatch.delenv(name)
+    monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
+
+
+@pytest.fixture(scope="session")
+def _model(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    root = tmp_path_factory.mktemp("model") / "harbour"
+    with init_folder(root, name="Harbour soap") as folder:
+        files = {"recipes/harbour-base.yaml": BASE.encode()}
+        folder.store.save(files, message="The base", read_from=folder.store.tip, write_working=True)
+    return root
+
+
+@pytest.fixture
+def home(tmp_path: Path, _model: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A formulary with one saved base recipe; the current folder is in it."""
+    root = tmp_path / "harbour"
+    shutil.copytree(_model, root)
+    monkeypatch.chdir(root)
+    return root
+
+
+@pytest.fixture
+def formulary(capsys: pytest.CaptureFixture[str]) -> Run:
+    """Runs a command line through the entry point, in this process."""
+
+    def call(*arguments: str) -> Ran:
+        capsys.readouterr()
+        status = run(arguments)
+        captured = capsys.readouterr()
+        return Ran(status, captured.out, captured.err)
+
+    return call
+
+
+def run_apart(*arguments: str, cwd: Path, **environment: str) -> Ran:
+    """Runs a command line in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-m", "cli.main", *arguments],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(SOURCE), **environment},
+        capture_output=True,
+        check=False,
+    )
+    return Ran(done.returncode, done.stdout.decode(), done.stderr.decode())

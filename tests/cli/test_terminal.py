@@ -1,0 +1,220 @@
+"""What people see fits their terminal, says nothing by colour alone, and survives pipes and interruption."""
+
+from __future__ import annotations
+
+import os
+import pty
+import re
+import select
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import BASE, SOURCE, Run, run_apart
+
+COLOUR = re.compile(r"\x1b\[[0-9;]*m")
+SCENTED = (
+    BASE
+    + """\
+additions:
+  - {material: oat-milk, rate: 8 % of oils, at: oils, water: replaces}
+  - {material: rose-clay, rate: 2 % of oils, at: oils}
+scent:
+  - {material: clove-bud-oil, rate: 1.2 % of oils, at: trace}
+portions:
+  - {name: plain, share: 50, gets: {clove-bud-oil: 0}}
+  - {name: clove, share: 50, gets: {clove-bud-oil: 100}}
+process: {lye_temperature: 38 °C, oil_temperature: 40 °C, cover: insulated}
+notes: |
+  A first line.
+  A second, long one that goes on and on until it would not fit the width of a terminal that people use.
+"""
+)
+READING = [
+    ["--help"],
+    ["show", "harbour-base"],
+    ["show", "harbour-base", "--all"],
+    ["batch", "harbour-base", "--oils", "1000g"],
+    ["batch", "harbour-base", "--oils", "1000g", "--all"],
+    ["check"],
+    ["diff", "first-bar", "harbour-base"],
+    ["diff", "first-bar", "harbour-base", "--all"],
+    ["history", "harbour-base"],
+    ["trial", "list"],
+    ["outcomes"],
+    ["outcomes", "working time"],
+    ["materials"],
+    ["materials", "show", "olive-oil"],
+    ["materials", "show", "clove-bud-oil"],
+]
+
+
+def on_a_terminal(arguments: list[str], cwd: Path, *, columns: int = 80, **environment: str) -> tuple[int, str]:
+    """Runs a command line on a pseudo-terminal of that width; returns its status and all that it showed."""
+    import fcntl
+    import struct
+    import termios
+
+    leader, follower = pty.openpty()
+    fcntl.ioctl(follower, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    process = subprocess.Popen(
+        [sys.executable, "-m", "cli.main", *arguments],
+        cwd=cwd,
+        env={**os.environ, "PYTHONPATH": str(SOURCE), "TERM": "xterm-256color", **environment},
+        stdin=follower,
+        stdout=follower,
+        stderr=follower,
+        close_fds=True,
+    )
+    os.close(follower)
+    shown = b""
+    try:
+        while select.select([leader], [], [], 60)[0]:
+            try:
+                part = os.read(leader, 65536)
+            except OSError:  # the other end is closed
+                break
+            if not part:
+                break
+            shown += part
+    finally:
+        os.close(leader)
+    return process.wait(60), shown.decode().replace("\r\n", "\n")
+
+
+@pytest.fixture
+def rich(home: Path) -> Path:
+    (home / "recipes/harbour-base.yaml").write_text(SCENTED, encoding="utf-8")
+    return home
+
+
+@pytest.mark.parametrize("arguments", READING, ids=" ".join)
+def test_no_line_is_longer_than_an_80_column_terminal(arguments: list[str], rich: Path) -> None:
+    status, shown = on_a_terminal(arguments, rich)
+    assert status in (0, 1)
+    for line in COLOUR.sub("", shown).splitlines():
+        assert len(line) <= 80, line
+
+
+@pytest.mark.parametrize("columns", [40, 60, 100, 200])
+def test_a_weigh_out_fits_what_the_terminal_has_within_60_and_100(columns: int, rich: Path) -> None:
+    _, shown = on_a_terminal(["batch", "harbour-base", "--oils", "1000g"], rich, columns=columns)
+    assert max(len(line) for line in COLOUR.sub("", shown).splitlines()) <= min(max(columns, 60), 100)
+
+
+def test_colour_is_only_an_addition_and_no_color_is_heeded(home: Path) -> None:
+    _, coloured = on_a_terminal(["batch", "harbour-base", "--oils", "5"], home)
+    _, plain = on_a_terminal(["batch", "harbour-base", "--oils", "5"], home, NO_COLOR="1")
+    assert COLOUR.search(coloured)
+    assert not COLOUR.search(plain)
+    assert COLOUR.sub("", coloured) == plain
+
+
+def test_a_pipe_gets_no_colour(home: Path) -> None:
+    ran = run_apart("batch", "harbour-base", "--oils", "5", cwd=home)
+    assert "\x1b" not in ran.out + ran.err
+
+
+def test_a_reader_that_leaves_early_is_no_fault(home: Path) -> None:
+    process = subprocess.Popen(
+        [sys.executable, "-m", "cli.main", "materials"],
+        cwd=home,
+        env={**os.environ, "PYTHONPATH": str(SOURCE)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert process.stdout is not None
+    assert process.stderr is not None
+    process.stdout.close()
+    told = process.stderr.read().decode()
+    process.stderr.close()
+    assert process.wait(60) == 0
+    assert told == ""
+
+
+def test_an_interruption_ends_with_130_and_no_traceback(home: Path) -> None:
+    process = subprocess.Popen(
+        [
+            sys.executable,
+            "-c",
+            "import time, cli.check, cli.main\n"
+            "def wait():\n    print('here', flush=True); time.sleep(60)\n"
+            "cli.check.open_chosen = wait\n"
+            "cli.main.main(['check'])",
+        ],
+        cwd=home,
+        env={**os.environ, "PYTHONPATH": str(SOURCE)},
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    assert process.stdout is not None
+    assert process.stdout.readline() == b"here\n"
+    process.send_signal(signal.SIGINT)
+    _, told = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert told.decode().strip() == "interrupted"
+
+
+def test_our_own_fault_is_one_sentence_with_the_details_in_a_file(
+    monkeypatch: pytest.MonkeyPatch, formulary: Run, tmp_path: Path
+) -> None:
+    import tempfile
+
+    import cli.check
+
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr(cli.check, "open_chosen", lambda: 1 / 0)
+    ran = formulary("check")
+    assert ran.status == 70
+    assert "Traceback" not in ran.err
+    assert "[own-fault]" in ran.err
+    (details,) = tmp_path.glob("formulary-fault-*.txt")
+    assert details.name in ran.err
+    assert "ZeroDivisionError" in details.read_text(encoding="utf-8")
+
+
+def test_progress_is_told_on_a_terminal_after_a_second_and_wiped_away(home: Path) -> None:
+    program = (
+        "import time, sys\nfrom cli.output import progress\n"
+        "with progress('weighing'):\n    time.sleep(float(sys.argv[1]))\nprint('done')"
+    )
+    for seconds, is_told in (("1.3", True), ("0", False)):
+        leader, follower = pty.openpty()
+        done = subprocess.run(
+            [sys.executable, "-c", program, seconds],
+            cwd=home,
+            env={**os.environ, "PYTHONPATH": str(SOURCE)},
+            stdout=subprocess.PIPE,
+            stderr=follower,
+            check=True,
+        )
+        os.close(follower)
+        shown = os.read(leader, 4096).decode() if is_told else ""
+        os.close(leader)
+        assert done.stdout == b"done\n"
+        assert ("weighing" in shown) == is_told
+        assert not is_told or shown.endswith("\r")
+
+
+@pytest.mark.parametrize("locale", ["C", "C.UTF-8", "POSIX"])
+def test_any_locale_shows_a_recipe(locale: str, rich: Path) -> None:
+    ran = run_apart("show", "harbour-base", cwd=rich, LC_ALL=locale, TZ="Pacific/Auckland")
+    assert (ran.status, ran.err) == (0, "")
+    assert "Harbour base" in ran.out
+
+
+def test_a_latin_1_terminal_loses_a_sign_but_not_the_weigh_out(rich: Path) -> None:
+    process = subprocess.run(
+        [sys.executable, "-m", "cli.main", "show", "harbour-base", "--json"],
+        cwd=rich,
+        env={**os.environ, "PYTHONPATH": str(SOURCE), "PYTHONIOENCODING": "latin-1"},
+        capture_output=True,
+        check=False,
+    )
+    assert process.returncode == 0
+    import json
+
+    assert json.loads(process.stdout.decode("latin-1"))["recipe"] == "harbour-base"

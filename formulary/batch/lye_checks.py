@@ -87,8 +87,8 @@ def check_alkali_weights(
     place = locate("lye", "alkali")
     step_g = float(settings.alkali_step_g)
     for alkali in lye:
-        low, _, high = assay(materials[alkali.material])
-        if low < high:
+        if materials[alkali.material].has_unknown_assay:
+            low = assay(materials[alkali.material])[0]
             what = f"the assay of the {words(alkali.material)} is not known: taken as 100 %, the band from {low:g} %"
             do = f"set `assay` in materials/{alkali.material}.yaml from its certificate"
             yield note("assay-unknown", what, do, place)
@@ -134,9 +134,20 @@ def check_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Findin
         what = f"the jug would hold {format_number(percent, 1)} % lye: not all of the alkali dissolves at 20 °C"
         do = "leave more water in the jug: lower what replaces it, or add liquids at `lye water`"
         yield stop("jug-saturated", what, do, place)
-    elif percent > STRONG_JUG_PERCENT and may_boil(pure, water_g):
+    elif percent > STRONG_JUG_PERCENT and may_boil(_solid_alkali_g(pot, materials), water_g):
         what = f"the lye in the jug is strong ({format_number(percent, 1)} %): it may boil or spit"
         yield note("jug-strong", what, "add the alkali slowly to cold water, in a tall vessel, stirring", place)
+
+
+def _solid_alkali_g(pot: Pot, materials: Materials) -> dict[Alkali, float]:
+    """Grams of pure alkali that dissolve in the jug; a ready-made lye gave off its heat when it was made."""
+    solid: dict[Alkali, float] = {}
+    for line in pot.lines:
+        material = materials[line.material]
+        if line.role == "alkali" and not material.water_percent:
+            alkali = alkali_of(material)
+            solid[alkali] = solid.get(alkali, 0.0) + line.grams * assay(material)[1] / 100.0
+    return solid
 
 
 def words(slug: str) -> str:

@@ -58,8 +58,8 @@ def warm_up_bound_k(pure_alkali_g: Mapping[Alkali, float], water_g: float) -> fl
 def boiling_point_c(lye_concentration_percent: float) -> float:
     """Roughly where a sodium hydroxide lye boils, °C: a parabola through water (100) and 50 % lye (145 °C).
 
-    Source: 145 °C at 50 %, a manufacturer's technical page on caustic soda solution; valid to some 3 K from
-    0 to 50 %.
+    Source: 145 °C at 50 %, a manufacturer's technical page on caustic soda solution; good to some 3 K from
+    0 to 50 % (from memory).
 
     >>> boiling_point_c(50)
     145.0

@@ -5,8 +5,7 @@ from __future__ import annotations
 import re
 from functools import lru_cache
 
-# CIAAW abridged standard atomic weights, T. Prohaska et al., Pure and Applied Chemistry 94 (2022) 573-600,
-# Table 2.
+# CIAAW abridged standard atomic weights, T. Prohaska et al., Pure and Applied Chemistry 94 (2022) 573-600.
 ATOMIC_WEIGHT_G_PER_MOL = {
     "H": 1.008,
     "C": 12.011,

@@ -82,6 +82,9 @@ class Known:
     source: str
 
 
+ASSAY_NOT_STATED = Known("maker", "purity not stated: counted as 100 %")
+
+
 @dataclass(frozen=True, slots=True)
 class ValueRange:
     """A value that varies from lot to lot: the ends of its range and the value that is worked with."""
@@ -143,9 +146,8 @@ class Lot:
     overrides: Mapping[str, Any] = field(default_factory=dict)
 
 
-# The half-width that a single saponification value from a certificate is taken to have, mg KOH per g. The
-# definition of the value allows about that much between two determinations (ISO 3657 reproducibility, from
-# memory).
+# The half-width that a single saponification value from a certificate is taken to have, mg KOH per g (common practice,
+# no source).
 CERTIFICATE_HALF_WIDTH = 1.0
 
 
@@ -214,6 +216,11 @@ class Material:
             return None
         rest = 100.0 - self.water_percent - (self.alcohol_percent or 0.0) - (self.fat_percent or 0.0)
         return max(0.0, rest)
+
+    @property
+    def has_unknown_assay(self) -> bool:
+        """Whether the purity of an alkali is not stated, so that it counts as 100 % with a wide band."""
+        return self.assay_percent is not None and self.assay_percent.known == ASSAY_NOT_STATED
 
     def with_lot(self, lot: str) -> Material:
         """The material as that lot's certificate has it; what the certificate does not say stays as it is.

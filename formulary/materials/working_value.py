@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 from formulary.chemistry.alkali import UNKNOWN_ASSAY_PERCENT, Alkali
 from formulary.chemistry.fatty_acids import calculated_saponification_value
-from formulary.materials.model import Known, Material, MaterialKind, ValueRange
+from formulary.materials.model import ASSAY_NOT_STATED, Known, Material, MaterialKind, ValueRange
 
 # A single published value says nothing of how far lots differ. It is given the half-width that is usual
 # among the ranges of the standards (a test takes the median over them: about 3 % of the middle).
@@ -103,7 +103,7 @@ def choose_saponification_value(
 def unknown_assay(alkali: Alkali | None) -> ValueRange:
     """A product whose purity is not stated: worked with as 100 %, with its band by alkali."""
     low, high = UNKNOWN_ASSAY_PERCENT[alkali] if alkali is not None else (95.0, 100.0)
-    return ValueRange(low, high, 100.0, Known("maker", "purity not stated: counted as 100 %"))
+    return ValueRange(low, high, 100.0, ASSAY_NOT_STATED)
 
 
 def with_working_value(material: Material) -> Material:

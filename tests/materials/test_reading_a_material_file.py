@@ -223,6 +223,7 @@ def test_assays_unknown_and_stated() -> None:
     stated = parsed(head + "alkali: sodium-hydroxide\nassay: 98.5 %\n")
     assert stated.assay_percent is not None
     assert (stated.assay_percent.low, stated.assay_percent.working, stated.assay_percent.high) == (98, 98.5, 99)
+    assert [each.has_unknown_assay for each in (unknown, silent, stated)] == [True, True, False]
 
 
 def test_spoons_are_calibrated() -> None:

@@ -141,6 +141,8 @@ def test_alkalis_as_bought_have_an_unknown_assay_with_its_band() -> None:
         assert assay is not None
         assert (assay.low, assay.working, assay.high) == (low, 100.0, 100.0)
         assert REGISTER[name].alkali is Alkali(name)
+        assert REGISTER[name].has_unknown_assay
+    assert not REGISTER["sodium-hydroxide-solution-50"].has_unknown_assay
 
 
 def test_a_ready_made_lye_crystallises_in_a_cold_room() -> None:

@@ -110,7 +110,7 @@ def _exact(number: float) -> Decimal:
 
 
 def _known(known: Known) -> Inline:
-    return Inline(obtained=known.obtained, source=known.source)
+    return Inline(obtained=known.obtained, source=Quoted(known.source))
 
 
 def _lot(lot: Lot) -> dict[str, Any]:

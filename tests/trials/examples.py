@@ -47,36 +47,36 @@ process: {lye_temperature: 38 °C, oil_temperature: 40 °C, mould: tall-loaf, co
 TRIAL = """\
 format: 1
 recipe: midwinter-clove
-version: "{version}"
+version: "VERSION"
 made: 2026-10-03
 sitting: "2026-10-03"
-size: {{oils: 1000 g}}
+size: {oils: 1000 g}
 as_made:                             # only what differed from the plan, from a closed vocabulary, in grams as weighed
-  - {{line: water, weighed: 283 g}}    # forgot to take the oat milk's water off
-  - {{line: olive-oil, weighed: 455 g}}
-  - {{line: castor-oil, instead: sunflower-oil, weighed: 80 g}}
-  - {{line: rose-clay, left_out: true}}
-  - {{extra: honey, weighed: 12 g, at: trace, portion: clove}}
-  - {{line: clove-bud-oil, weighed: 7.5 g, portion: clove}}    # any line added at trace may name a portion
-lots: {{clove-bud-oil: "CB-2291", olive-oil: {{"OL-7": 300 g, "OL-8": 155 g}}}}
-conditions: {{room: 19 °C, humidity: 55 %, lye_temperature: 37 °C, oil_temperature: 41 °C, mould: tall-loaf}}
+  - {line: water, weighed: 283 g}    # forgot to take the oat milk's water off
+  - {line: olive-oil, weighed: 455 g}
+  - {line: castor-oil, instead: sunflower-oil, weighed: 80 g}
+  - {line: rose-clay, left_out: true}
+  - {extra: honey, weighed: 12 g, at: trace, portion: clove}
+  - {line: clove-bud-oil, weighed: 7.5 g, portion: clove}    # any line added at trace may name a portion
+lots: {clove-bud-oil: "CB-2291", olive-oil: {"OL-7": 300 g, "OL-8": 155 g}}
+conditions: {room: 19 °C, humidity: 55 %, lye_temperature: 37 °C, oil_temperature: 41 °C, mould: tall-loaf}
 events: []                           # when the batter was not split: the trial is one portion, called `whole`
 portions:                            # else the recipe's names, or `instead_of`; `by_eye: 10` = split by eye, 40 to 60
-  - {{name: plain, share: {{percent: 50, by_eye: 10}}, events: [{{at: "8:00", what: poured}}]}}
+  - {name: plain, share: {percent: 50, by_eye: 10}, events: [{at: "8:00", what: poured}]}
   - name: clove
-    share: {{percent: 50, by_eye: 10}}
-    events: [{{at: "0:00", what: lye in}}, {{at: "0:20", what: blending, for: 15 s}}, {{at: "2:40", what: scent in}},
-             {{at: "4:10", what: light trace}}, {{at: "9:30", what: poured}}]
-after_pour: [{{at: 0 h, what: covered}}, {{at: 3 h, what: sides loosened}}, {{at: 20 h, what: unmoulded}}]
+    share: {percent: 50, by_eye: 10}
+    events: [{at: "0:00", what: lye in}, {at: "0:20", what: blending, for: 15 s}, {at: "2:40", what: scent in},
+             {at: "4:10", what: light trace}, {at: "9:30", what: poured}]
+after_pour: [{at: 0 h, what: covered}, {at: 3 h, what: sides loosened}, {at: 20 h, what: unmoulded}]
 observations:
-  - {{age: 1 d, outcome: gel, value: 100 %, portion: clove}}   # without a portion: the whole trial
-  - {{age: 28 d, outcome: hardness, values: [3.1 mm, 3.3 mm, 3.0 mm]}}
+  - {age: 1 d, outcome: gel, value: 100 %, portion: clove}   # without a portion: the whole trial
+  - {age: 28 d, outcome: hardness, values: [3.1 mm, 3.3 mm, 3.0 mm]}
 """
 
 HEAD = """\
 format: 1
 recipe: midwinter-clove
-version: "{version}"
+version: "VERSION"
 made: 2026-10-03
 """
 
@@ -108,12 +108,12 @@ def outcomes() -> MappingProxyType[str, Outcome]:
 
 
 def read(text: str, plan: Plan | None = None) -> tuple[Trial | None, tuple[Finding, ...]]:
-    """A trial's text with `{version}` filled in, read against a plan."""
+    """A trial's text with `VERSION` filled in, read against a plan."""
     plan = plan if plan is not None else plan_of()
     register = read_builtin_register()
     added = {name: register[name] for name in ("honey", "sunflower-oil")}
     return parse_trial(
-        text.format(version=plan.version),
+        text.replace("VERSION", plan.version),
         TRIAL_ID,
         PATH,
         plan=plan,
@@ -125,7 +125,7 @@ def read(text: str, plan: Plan | None = None) -> tuple[Trial | None, tuple[Findi
 
 def trial_of(text: str, plan: Plan | None = None) -> Trial:
     """A trial's text that must be readable; without its own head it gets the usual one."""
-    whole = text if text.startswith("format") else HEAD + text
+    whole = text if "\nformat: 1\n" in f"\n{text}" else HEAD + text
     trial, findings = read(whole, plan)
     assert trial is not None, [str(finding) for finding in findings]
     return trial
@@ -133,5 +133,5 @@ def trial_of(text: str, plan: Plan | None = None) -> Trial:
 
 def faults(text: str, plan: Plan | None = None) -> list[str]:
     """The codes of what is wrong with a trial's text, in file order."""
-    whole = text if text.startswith("format") else HEAD + text
+    whole = text if "\nformat: 1\n" in f"\n{text}" else HEAD + text
     return [finding.code for finding in read(whole, plan)[1]]

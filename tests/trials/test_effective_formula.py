@@ -228,7 +228,7 @@ def test_the_example_of_the_format_gives_each_portion_its_own_rates() -> None:
 
 def test_the_effective_superfat_follows_from_what_was_weighed_by_plain_stoichiometry() -> None:
     """Against moles counted here: hydroxide of 39.997 g/mol (CIAAW, abridged) and fat by its saponification value."""
-    trial = trial_of("as_made:\n  - {{line: olive-oil, weighed: 380 g}}\n")
+    trial = trial_of("as_made:\n  - {line: olive-oil, weighed: 380 g}\n")
     register = read_builtin_register()
     weights = {"olive-oil": 380.0, "coconut-oil": 250.0, "rice-bran-oil": 220.0, "castor-oil": 80.0}
     fat_mol = 0.0
@@ -261,6 +261,6 @@ def test_the_certificate_of_a_lot_that_the_plan_kept_is_used_once_the_lot_is_rec
     )
     plan = replace(plan_of(), materials={**plan_of().materials, "olive-oil": oil})
     without = trial_of("notes: none\n", plan)
-    recorded = trial_of('lots: {{olive-oil: "OL-7"}}\n', plan)
+    recorded = trial_of('lots: {olive-oil: "OL-7"}\n', plan)
     assert materials_of(without)["olive-oil"].saponification_value == oil.saponification_value
     assert materials_of(recorded)["olive-oil"].saponification_value == certificate

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from hypothesis import assume, given
+import pytest
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from formulary.batch.weigh_out import work_out_batch
@@ -19,6 +20,7 @@ from trials.plan import freeze_plan, make_plan, parse_plan, render_plan
 from .examples import MIDWINTER_CLOVE, plan_of, version_of
 
 
+@settings(max_examples=30)
 @given(written_recipes(), st.sampled_from([1000.0, 333.3, 1234.567]), st.none() | words())
 def test_what_was_frozen_reads_back_as_the_same_plan(
     written: tuple[Recipe, str], oil_mass_g: float, label: str | None
@@ -81,3 +83,11 @@ def test_the_planned_grams_are_those_of_the_batch() -> None:
     assert plan is not None
     assert plan.pot == batch.pot
     assert plan.edition == "1"
+
+
+def test_a_plan_is_read_by_the_quick_parser(monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(text: str) -> object:
+        raise AssertionError(f"the slow parser was asked to read {len(text)} characters")
+
+    monkeypatch.setattr("formulary.document._slow_events", refuse)
+    assert parse_plan(render_plan(plan_of()))[0] == plan_of()

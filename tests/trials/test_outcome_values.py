@@ -36,45 +36,45 @@ def whole(events: str, recipe: str = WHOLE_BATTER) -> Trial:
 
 
 def test_a_portion_poured_before_light_trace_is_later_than_never_exact_and_never_missing() -> None:
-    trial = whole('{{at: "0:00", what: lye in}}, {{at: "6:30", what: poured}}')
+    trial = whole('{at: "0:00", what: lye in}, {at: "6:30", what: poured}')
     assert values(trial, "time to light trace") == (OutcomeValue(None, "above", 6.5, None),)
 
 
 def test_a_stage_is_in_minutes_since_lye_in() -> None:
-    trial = whole('{{at: "4:10", what: light trace}}, {{at: "9:30", what: poured}}')
+    trial = whole('{at: "4:10", what: light trace}, {at: "9:30", what: poured}')
     assert values(trial, "time to light trace") == (OutcomeValue(pytest.approx(250 / 60)),)
     assert values(trial, "time to medium trace") == (OutcomeValue(None, "above", 9.5, None),)
 
 
 def test_a_stage_that_was_passed_unseen_lies_before_the_thicker_one_and_after_the_thinner() -> None:
-    trial = whole('{{at: "1:00", what: emulsion}}, {{at: "5:00", what: medium trace}}, {{at: "9:00", what: poured}}')
+    trial = whole('{at: "1:00", what: emulsion}, {at: "5:00", what: medium trace}, {at: "9:00", what: poured}')
     assert values(trial, "time to light trace") == (OutcomeValue(3.0, "between", 1.0, 5.0),)
     assert values(trial, "time to emulsion") == (OutcomeValue(1.0),)
 
 
 def test_times_known_within_limits_stay_within_them() -> None:
-    trial = whole('{{at: "3-5 min", what: light trace}}, {{at: "9:00", what: poured}}')
+    trial = whole('{at: "3-5 min", what: light trace}, {at: "9:00", what: poured}')
     assert values(trial, "time to light trace") == (OutcomeValue(4.0, "between", 3.0, 5.0),)
 
 
 def test_a_stage_of_unknown_time_is_missing_and_says_so() -> None:
-    trial = whole("{{at: unknown, what: light trace}}")
+    trial = whole("{at: unknown, what: light trace}")
     assert values(trial, "time to light trace") == ()
     assert why_missing(trial, "time to light trace") == (Missing("no time was recorded for light trace"),)
 
 
 def test_working_time_runs_from_scent_in_to_too_thick_to_pour() -> None:
-    trial = whole('{{at: "2:40", what: scent in}}, {{at: "7:10", what: too thick to pour}}')
+    trial = whole('{at: "2:40", what: scent in}, {at: "7:10", what: too thick to pour}')
     assert values(trial, "working time") == (OutcomeValue(4.5),)
 
 
 def test_working_time_is_later_than_pouring_when_it_was_poured_before() -> None:
-    trial = whole('{{at: "2:40", what: scent in}}, {{at: "9:40", what: poured}}')
+    trial = whole('{at: "2:40", what: scent in}, {at: "9:40", what: poured}')
     assert values(trial, "working time") == (OutcomeValue(None, "above", 7.0, None),)
 
 
 def test_working_time_between_two_uncertain_times_is_as_wide_as_both() -> None:
-    trial = whole('{{at: "2-3 min", what: scent in}}, {{at: "6-8 min", what: too thick to pour}}')
+    trial = whole('{at: "2-3 min", what: scent in}, {at: "6-8 min", what: too thick to pour}')
     assert values(trial, "working time") == (OutcomeValue(4.5, "between", 3.0, 6.0),)
 
 
@@ -86,33 +86,33 @@ def test_an_unscented_portion_counts_from_when_its_siblings_got_their_scent() ->
 
 
 def test_an_unscented_batter_counts_from_light_trace() -> None:
-    trial = whole('{{at: "4:00", what: light trace}}, {{at: "10:00", what: too thick to pour}}', UNSCENTED)
+    trial = whole('{at: "4:00", what: light trace}, {at: "10:00", what: too thick to pour}', UNSCENTED)
     assert values(trial, "working time") == (OutcomeValue(6.0),)
 
 
 def test_scent_that_went_in_without_its_time_leaves_working_time_missing() -> None:
-    trial = whole('{{at: "4:00", what: light trace}}, {{at: "10:00", what: poured}}')
+    trial = whole('{at: "4:00", what: light trace}, {at: "10:00", what: poured}')
     assert why_missing(trial, "working time") == (Missing("scent went in, but not recorded when"),)
 
 
 def test_scent_that_went_in_with_the_oils_counts_from_lye_in() -> None:
     early = WHOLE_BATTER.replace("rate: 1.2 % of oils, at: trace", "rate: 1.2 % of oils, at: oils")
-    assert values(whole('{{at: "5:00", what: too thick to pour}}', early), "working time") == (OutcomeValue(5.0),)
+    assert values(whole('{at: "5:00", what: too thick to pour}', early), "working time") == (OutcomeValue(5.0),)
 
 
 def test_what_happened_before_the_batter_was_divided_counts_once() -> None:
     text = """\
-events: [{{at: "0:00", what: lye in}}, {{at: "3:00", what: light trace}}]
+events: [{at: "0:00", what: lye in}, {at: "3:00", what: light trace}]
 portions:
-  - {{name: plain, share: 50, events: [{{at: "8:00", what: poured}}]}}
-  - {{name: clove, share: 50, events: [{{at: "3:30", what: scent in}}, {{at: "9:00", what: poured}}]}}
+  - {name: plain, share: 50, events: [{at: "8:00", what: poured}]}
+  - {name: clove, share: 50, events: [{at: "3:30", what: scent in}, {at: "9:00", what: poured}]}
 """
     assert values(trial_of(text), "time to light trace") == (OutcomeValue(3.0),)
     assert [value.portion for value in values(trial_of(text), "time to medium trace")] == ["plain", "clove"]
 
 
 def hardness(*readings: tuple[int, str]) -> Trial:
-    lines = "".join(f"  - {{{{age: {age} d, outcome: hardness, value: {text}}}}}\n" for age, text in readings)
+    lines = "".join(f"  - {{age: {age} d, outcome: hardness, value: {text}}}\n" for age, text in readings)
     return trial_of(f"observations:\n{lines}")
 
 
@@ -143,7 +143,7 @@ def test_between_two_readings_the_value_is_what_numpy_interpolates(points: list[
 
 
 def test_repeat_readings_keep_their_spread_and_hardness_is_their_median() -> None:
-    trial = trial_of("observations: [{{age: 28 d, outcome: hardness, values: [3.1 mm, 3.3 mm, 3.0 mm]}}]\n")
+    trial = trial_of("observations: [{age: 28 d, outcome: hardness, values: [3.1 mm, 3.3 mm, 3.0 mm]}]\n")
     (value,) = values(trial, "hardness at 28 d")
     assert (value.value, value.n) == (3.1, 3)
     assert value.spread == pytest.approx(float(np.std([3.1, 3.3, 3.0], ddof=1)))
@@ -151,7 +151,7 @@ def test_repeat_readings_keep_their_spread_and_hardness_is_their_median() -> Non
 
 def test_ages_in_any_unit_agree() -> None:
     days, hours, weeks = (
-        trial_of(f"observations: [{{{{age: {age}, outcome: hardness, value: 3.1 mm}}}}]\n")
+        trial_of(f"observations: [{{age: {age}, outcome: hardness, value: 3.1 mm}}]\n")
         for age in ("28 d", "672 h", "4 weeks")
     )
     assert (
@@ -166,8 +166,8 @@ def test_units_of_a_reading_agree() -> None:
 def test_mass_loss_is_worked_out_bar_by_bar() -> None:
     trial = trial_of(
         "observations:\n"
-        "  - {{age: 1 d, outcome: mass, values: [100 g, 110 g, 120 g]}}\n"
-        "  - {{age: 28 d, outcome: mass, values: [90 g, 99 g, 108 g]}}\n"
+        "  - {age: 1 d, outcome: mass, values: [100 g, 110 g, 120 g]}\n"
+        "  - {age: 28 d, outcome: mass, values: [90 g, 99 g, 108 g]}\n"
     )
     (value,) = values(trial, "mass loss at 28 d")
     assert (value.value, value.n, value.spread) == (pytest.approx(10.0), 3, pytest.approx(0.0))
@@ -175,7 +175,7 @@ def test_mass_loss_is_worked_out_bar_by_bar() -> None:
 
 def test_a_first_spot_lies_between_the_last_look_without_and_the_first_with() -> None:
     looks = "".join(
-        f"  - {{{{age: {age} d, outcome: first rancid spot, value: {seen}}}}}\n"
+        f"  - {{age: {age} d, outcome: first rancid spot, value: {seen}}}\n"
         for age, seen in ((90, "no"), (180, "no"), (365, "yes"))
     )
     trial = trial_of(f"observations:\n{looks}")
@@ -183,18 +183,18 @@ def test_a_first_spot_lies_between_the_last_look_without_and_the_first_with() ->
 
 
 def test_a_bar_never_found_rancid_is_later_than_the_last_look() -> None:
-    trial = trial_of("observations: [{{age: 365 d, outcome: first rancid spot, value: no}}]\n")
+    trial = trial_of("observations: [{age: 365 d, outcome: first rancid spot, value: no}]\n")
     assert values(trial, "first rancid spot") == (OutcomeValue(None, "above", 365.0, None),)
 
 
 def test_colour_change_is_from_the_trials_own_first_colour_and_beyond_its_own_control() -> None:
     text = """\
-portions: [{{name: plain, share: 50}}, {{name: clove, share: 50}}]
+portions: [{name: plain, share: 50}, {name: clove, share: 50}]
 observations:
-  - {{age: 1 d, outcome: colour, value: "Lab 50 2.6772 -79.7751", portion: clove}}
-  - {{age: 28 d, outcome: colour, value: "Lab 50 0 -82.7485", portion: clove}}
-  - {{age: 1 d, outcome: colour, value: "Lab 50 0 0", portion: plain}}
-  - {{age: 28 d, outcome: colour, value: "Lab 50 0 0", portion: plain}}
+  - {age: 1 d, outcome: colour, value: "Lab 50 2.6772 -79.7751", portion: clove}
+  - {age: 28 d, outcome: colour, value: "Lab 50 0 -82.7485", portion: clove}
+  - {age: 1 d, outcome: colour, value: "Lab 50 0 0", portion: plain}
+  - {age: 28 d, outcome: colour, value: "Lab 50 0 0", portion: plain}
 """
     trial = trial_of(text)
     # Pair 1 of Sharma, Wu, Dalal 2005, Table 1.
@@ -207,9 +207,9 @@ observations:
 def test_grades_are_the_step_and_a_defect_once_seen_stays() -> None:
     trial = trial_of(
         "observations:\n"
-        "  - {{age: 0 d, outcome: riced, value: stirred out}}\n"
-        "  - {{age: 1 d, outcome: cracked, value: yes}}\n"
-        "  - {{age: 7 d, outcome: ash, value: 30 %}}\n"
+        "  - {age: 0 d, outcome: riced, value: stirred out}\n"
+        "  - {age: 1 d, outcome: cracked, value: yes}\n"
+        "  - {age: 7 d, outcome: ash, value: 30 %}\n"
     )
     assert values(trial, "riced") == (OutcomeValue(1.0),)
     assert values(trial, "cracked") == (OutcomeValue(1.0),)
@@ -217,22 +217,22 @@ def test_grades_are_the_step_and_a_defect_once_seen_stays() -> None:
 
 
 EVENTS = [
-    '{{at: "0:00", what: lye in}}',
-    '{{at: "1:10", what: emulsion}}',
-    '{{at: "2:00", what: scent in}}',
-    '{{at: "4:10", what: light trace}}',
-    '{{at: "6:20", what: too thick to pour}}',
+    '{at: "0:00", what: lye in}',
+    '{at: "1:10", what: emulsion}',
+    '{at: "2:00", what: scent in}',
+    '{at: "4:10", what: light trace}',
+    '{at: "6:20", what: too thick to pour}',
 ]
 READINGS = [
-    "{{age: 7 d, outcome: hardness, values: [5.1 mm, 5.3 mm]}}",
-    "{{age: 28 d, outcome: hardness, value: 3.1 mm}}",
-    "{{age: 28 d, outcome: hardness, value: 3.4 mm}}",
-    "{{age: 42 d, outcome: hardness, value: 2.9 mm}}",
-    "{{age: 1 d, outcome: gel, value: 40 %}}",
-    "{{age: 1 d, outcome: mass, value: 101 g}}",
-    "{{age: 28 d, outcome: mass, value: 93 g}}",
-    "{{age: 1 d, outcome: mass, value: 107 g}}",
-    "{{age: 28 d, outcome: mass, value: 99 g}}",
+    "{age: 7 d, outcome: hardness, values: [5.1 mm, 5.3 mm]}",
+    "{age: 28 d, outcome: hardness, value: 3.1 mm}",
+    "{age: 28 d, outcome: hardness, value: 3.4 mm}",
+    "{age: 42 d, outcome: hardness, value: 2.9 mm}",
+    "{age: 1 d, outcome: gel, value: 40 %}",
+    "{age: 1 d, outcome: mass, value: 101 g}",
+    "{age: 28 d, outcome: mass, value: 93 g}",
+    "{age: 1 d, outcome: mass, value: 107 g}",
+    "{age: 28 d, outcome: mass, value: 99 g}",
 ]
 ASKED = ["time to light trace", "working time", "hardness at 28 d", "hardness at 21 d", "gel", "mass loss at 28 d"]
 

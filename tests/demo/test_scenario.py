@@ -14,8 +14,6 @@ from trials.demo.in_memory import PlannedLoaf, plan_year
 from trials.demo.scenario import (
     BASE,
     CAUSE,
-    LAST_DAY,
-    LAST_LOOK_DAYS,
     STEPS,
     Branching,
     Rework,
@@ -100,8 +98,13 @@ def test_every_file_of_the_scenario_says_first_that_it_is_invented() -> None:
 @pytest.mark.parametrize("today", [date(2026, 11, 25), date(2026, 7, 18), date(2026, 7, 17), date(2024, 2, 29)])
 def test_the_season_is_the_latest_one_that_was_over(today: date) -> None:
     season = season_beginning(today)
-    over = [season_date(year, LAST_DAY) + timedelta(days=LAST_LOOK_DAYS) for year in (season, season + 1)]
+    over = [season_date(year, STEPS[-1].day) for year in (season, season + 1)]
     assert over[0] <= today < over[1]
+
+
+def test_every_loaf_was_last_looked_at_when_it_was_six_weeks_old() -> None:
+    last_poured = [step.day for step in STEPS if isinstance(step, Sitting)][-1]
+    assert season_date(2025, STEPS[-1].day) - season_date(2025, last_poured) >= timedelta(days=42)
 
 
 def test_a_change_by_hand_must_find_its_place() -> None:

@@ -7,7 +7,7 @@ no knowledge about soap.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from random import Random
@@ -16,6 +16,7 @@ from formulary.batch.figures import portion_pot, water_in, work_out_pot
 from formulary.batch.model import WHOLE, Pot
 from trials.demo.scenario import CAUSE, Loaf
 from trials.effective import effective_pot
+from trials.identity import ALPHABET, CODE_LENGTH
 from trials.model import AsMade, Plan, TrialPortion
 
 
@@ -112,6 +113,12 @@ class _Part:
     @property
     def is_scented(self) -> bool:
         return self.pot.grams("scent") > 0
+
+
+def code_source(seed: int) -> Callable[[], str]:
+    """Four characters for a trial's id at each call, the same row of them for the same seed."""
+    rng = Random(f"{seed} codes")
+    return lambda: "".join(rng.choice(ALPHABET) for _ in range(CODE_LENGTH))
 
 
 def draw_bench(room_c: float, humidity_percent: int, *, seed: int, sitting: int) -> Bench:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
-from random import Random
 
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
@@ -16,11 +15,10 @@ from formulary.recipes.branch import branch
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
-from trials.demo.generator import PLANTED, Truth, draw_bench, pour
-from trials.demo.record import write_up
+from trials.demo.generator import PLANTED, Truth, code_source, draw_bench, pour
+from trials.demo.record import write_day, write_seen
 from trials.demo.scenario import (
     BASE,
-    CAUSE,
     OIL_SIZE,
     STEPS,
     Beginning,
@@ -29,6 +27,7 @@ from trials.demo.scenario import (
     Rework,
     Sitting,
     edit_text,
+    lots_of,
     read_base_text,
     read_material_texts,
     season_date,
@@ -52,14 +51,6 @@ class PlannedLoaf:
     number: int
     loaf: Loaf
     plan: Plan
-
-
-def lots_of(plan: Plan, loaf: Loaf) -> dict[str, str]:
-    """The lots that are written down for a loaf: of the olive oil, and of the clove where it goes in."""
-    lots = {"olive-oil": "OL-7"}
-    if any(line.material == CAUSE for line in plan.pot.lines):
-        lots[CAUSE] = loaf.clove_lot
-    return lots
 
 
 @lru_cache(maxsize=1)
@@ -87,21 +78,13 @@ def draw_year(seed: int, truth: Truth = PLANTED) -> tuple[Trial, ...]:
             sitting=planned.sitting_number,
             number=planned.number,
         )
-        lots = lots_of(plan, planned.loaf)
-        text = write_up(render_new_trial(trial_id, plan, made), poured, lots)
+        lots = lots_of(plan.recipe, planned.loaf)
+        text = write_seen(write_day(render_new_trial(trial_id, plan, made), poured, lots), poured.seen)
         trial, findings = parse_trial(text, trial_id, plan=plan, outcomes=outcomes)
         if trial is None or has_errors(findings):
             raise InputError(findings)
         trials.append(trial)
     return tuple(trials)
-
-
-def code_source(seed: int) -> Callable[[], str]:
-    """Four characters for a trial's id at each call, the same row of them for the same seed."""
-    from trials.identity import ALPHABET, CODE_LENGTH
-
-    rng = Random(f"{seed} codes")
-    return lambda: "".join(rng.choice(ALPHABET) for _ in range(CODE_LENGTH))
 
 
 def _register() -> Register:
@@ -126,9 +109,9 @@ def _plan_loaves(register: Register) -> Iterator[PlannedLoaf]:
             latest[step.slug] = _version(variant.text + step.appended, step.slug, register)
         elif isinstance(step, Rework):
             latest[step.slug] = _version(edit_text(latest[step.slug].text, step.edits), step.slug, register)
-        else:
+        elif isinstance(step, Sitting):
             for number, loaf in enumerate(step.loaves):
-                plan = _plan(latest[loaf.recipe], register)
+                plan = _plan(latest[loaf.recipe], loaf, register)
                 yield PlannedLoaf(step, sitting_number, number, loaf, plan)
             sitting_number += 1
 
@@ -140,7 +123,7 @@ def _version(text: str, slug: str, materials: Mapping[str, object]) -> Version:
     return Version(recipe=recipe, text=text, is_saved=True)
 
 
-def _plan(version: Version, register: Register) -> Plan:
-    lots = {"olive-oil": "OL-7"}
+def _plan(version: Version, loaf: Loaf, register: Register) -> Plan:
+    lots = lots_of(version.recipe, loaf)
     batch = work_out_batch(version, register, Settings(), oil_mass_g=1000.0, lots=lots)
     return make_plan(version, batch, register, Settings(), size=("oils", OIL_SIZE), lots=lots)

@@ -11,8 +11,8 @@ from trials.model import AsMade
 INVENTED = "# Invented for the demonstration: nobody poured this loaf; a program drew what happened, with a seed.\n"
 
 
-def write_up(text: str, poured: Poured, lots: Mapping[str, str]) -> str:
-    """A new trial's file, as `trials.start` renders it, with everything filled in that its maker saw.
+def write_day(text: str, poured: Poured, lots: Mapping[str, str]) -> str:
+    """A new trial's file, as `trials.start` renders it, with all filled in that its maker knew the next morning.
 
     lots: material -> the lot that went in. Raises ValueError when a line to be filled in is not in the file.
     """
@@ -33,10 +33,16 @@ def write_up(text: str, poured: Poured, lots: Mapping[str, str]) -> str:
     for name, events in poured.portions:
         filled.below("    events:", [f"      {_timed(event)}" for event in events], after=f"  - name: {name}")
     filled.below("after_pour:", [f"  - {{at: {hours} h, what: {what}}}" for hours, what in poured.after_pour])
-    filled.below("observations:", [_seen(entry) for entry in poured.seen])
     if poured.notes:
         filled.instead("notes:", f"notes: {poured.notes}")
     return INVENTED + filled.text()
+
+
+def write_seen(text: str, seen: Iterable[Seen]) -> str:
+    """The file with further lines of what was seen and measured, below those that are there."""
+    filled = _Filled(text)
+    filled.below("observations:", [_seen(entry) for entry in seen], last=True)
+    return filled.text()
 
 
 class _Filled:
@@ -48,10 +54,12 @@ class _Filled:
     def text(self) -> str:
         return "\n".join(self._lines) + "\n"
 
-    def below(self, key: str, lines: Iterable[str], *, after: str | None = None) -> None:
-        """Add lines below the key; after: the line from which on the key is looked for."""
-        at = self._find(key, 0 if after is None else self._find(after, 0))
-        self._lines[at + 1 : at + 1] = lines
+    def below(self, key: str, lines: Iterable[str], *, after: str | None = None, last: bool = False) -> None:
+        """Add lines below the key; after: the line from which on the key is looked for; last: below its entries."""
+        at = 1 + self._find(key, 0 if after is None else self._find(after, 0))
+        while last and self._lines[at].startswith("  - "):
+            at += 1
+        self._lines[at:at] = lines
 
     def instead(self, key: str, line: str) -> None:
         """Write a line in place of the one that begins with the key."""

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 from importlib import resources
 from string import Template
 
+from formulary.recipes.model import Recipe
 from formulary.recipes.tweaks import Tweak, add, set_field, swap
 
 FORMULARY_NAME = "Harbour soap (an invented demonstration)"
 BASE = "harbour-base"
 CAUSE = "clove-bud-oil"
 OIL_SIZE = "1000 g"
+OIL_LOT = "OL-7"
 _MATERIALS = ("clove-bud-oil", "lavender-oil", "olive-oil", "sodium-hydroxide", "spearmint-oil")
 
 MonthDay = tuple[int, int]
@@ -77,7 +79,15 @@ class Sitting:
     loaves: tuple[Loaf, ...]
 
 
-Step = Beginning | Branching | Rework | Sitting
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What was seen and measured of every loaf poured so far is written up and saved."""
+
+    day: MonthDay
+    why: str
+
+
+Step = Beginning | Branching | Rework | Sitting | Look
 
 _HALVES = """
 # The batter is divided by eye; `gets` says how much of a line goes where. The plain part is the control.
@@ -99,35 +109,47 @@ STEPS: tuple[Step, ...] = (
     Sitting((9, 26), 18.5, 70, (Loaf(BASE, notes="The same again, to see how far two loaves differ by themselves."),)),
     Branching(
         (10, 2),
-        "midwinter-clove",
+        "midwinter-oat",
         f"{BASE}@latest",
-        "Midwinter clove",
+        "Midwinter oat",
         (
             add("oat-milk", "8 % of oils", at="oils", water="replaces"),
             add("honey", "2 % of oils", at="trace", water="extra"),
+            set_field("notes", "For those who want no scent. Stir the honey into a little of the milk first."),
+        ),
+        "",
+        "oat milk and honey, for the midwinter market",
+    ),
+    Branching(
+        (10, 2),
+        "midwinter-clove",
+        "midwinter-oat@latest",
+        "Midwinter clove",
+        (
             add("clove-bud-oil", "0.6 % of oils", at="trace"),
-            set_field("notes", "For the midwinter market. Half plain, half clove, one swirl."),
+            set_field("notes", "Half plain, half clove, one swirl."),
         ),
         _HALVES.format(scent="clove-bud-oil", name="clove", plain=50, scented=50),
-        "a bar for the midwinter market: oat milk, honey, clove in one half",
+        "the oat bar with clove in one half",
     ),
     Sitting(
         (10, 3),
         17.5,
         68,
         (
-            Loaf(BASE, notes="Poured beside the two clove loaves, from the same pot of oils."),
+            Loaf(BASE, notes="Poured beside the two oat loaves, from the same pot of oils."),
+            Loaf("midwinter-oat"),
             Loaf("midwinter-clove", notes="The clove half was on the spoon before I had the colour straight."),
-            Loaf("midwinter-clove", notes="The second one, to be sure that it was not me."),
         ),
     ),
+    Sitting((10, 10), 17.0, 70, (Loaf("midwinter-clove", notes="Once more, to be sure that it was not me."),)),
     Sitting(
         (10, 17),
         16.0,
         72,
         (
             Loaf(
-                "midwinter-clove",
+                "midwinter-oat",
                 forgets_water=True,
                 notes="Forgot to take the oat milk's water off. Saw it when the jug was already clear.",
             ),
@@ -148,6 +170,7 @@ STEPS: tuple[Step, ...] = (
     ),
     Sitting((10, 25), 15.5, 71, (Loaf("midwinter-clove"), Loaf("midwinter-clove"))),
     Sitting((11, 7), 14.0, 74, (Loaf("midwinter-clove", notes="The shed heater was off."),)),
+    Look((12, 20), "autumn's bars at the cut, through the cure, and cured"),
     Rework(
         (1, 17),
         BASE,
@@ -198,6 +221,7 @@ STEPS: tuple[Step, ...] = (
         "back to olive, the hemp bars felt waxy; a little more lavender",
     ),
     Sitting((3, 21), 17.0, 60, (Loaf("spring-nettle"), Loaf("spring-nettle"))),
+    Look((4, 23), "what became of the spring bars so far"),
     Branching(
         (4, 24),
         "summer-cucumber",
@@ -233,17 +257,15 @@ STEPS: tuple[Step, ...] = (
         66,
         (Loaf("harbour-clove", notes="Used up what was left of the first lot of clove."), Loaf("summer-cucumber")),
     ),
+    Look((7, 18), "the summer bars, cured, and the rest of spring's"),
 )
 FIRST_MONTH = 9
-LAST_DAY: MonthDay = (6, 6)
-LAST_LOOK_DAYS = 42
 
 
 def season_beginning(today: date) -> int:
-    """The year of the latest season (September to June) of which everything had been seen by `today`."""
-    seen = timedelta(days=LAST_LOOK_DAYS)
+    """The year of the latest season (September to July) that was over by `today`."""
     year = today.year - 1
-    return year if season_date(year, LAST_DAY) + seen <= today else year - 1
+    return year if season_date(year, STEPS[-1].day) <= today else year - 1
 
 
 def season_date(season: int, day: MonthDay) -> date:
@@ -277,6 +299,12 @@ def read_material_texts(season: int) -> Mapping[str, str]:
 
 def _file(path: str) -> str:
     return resources.files("trials.demo").joinpath("files", path).read_text(encoding="utf-8")
+
+
+def lots_of(recipe: Recipe, loaf: Loaf) -> dict[str, str]:
+    """The lots that are written down for a loaf: of the olive oil, and of the clove where it goes in."""
+    lots = {"olive-oil": OIL_LOT, CAUSE: loaf.clove_lot}
+    return {material: lot for material, lot in lots.items() if material in recipe.materials()}
 
 
 def edit_text(text: str, edits: tuple[tuple[str, str], ...]) -> str:

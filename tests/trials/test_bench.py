@@ -1,0 +1,259 @@
+"""The bench: a trial is started in one commit, found by little, recorded without loss, and checked."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from formulary.errors import InputError, StopError
+from formulary.folder import Folder
+from formulary.starting import init_folder
+from trials import record
+from trials.bench import Bench, open_bench
+from trials.model import Trial
+
+from .examples import MIDWINTER_CLOVE
+
+NOW = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
+NO_SUPERFAT = MIDWINTER_CLOVE.replace("superfat: 5", "superfat: -3")
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Iterator[Folder]:
+    with init_folder(tmp_path / "Hafen Würfel") as opened:
+        (opened.root / "recipes" / "midwinter-clove.yaml").write_text(MIDWINTER_CLOVE, encoding="utf-8")
+        opened.refresh()
+        yield opened
+
+
+@pytest.fixture
+def bench(folder: Folder) -> Bench:
+    return open_bench(folder)
+
+
+def codes() -> Callable[[], str]:
+    """Four characters after four characters, the same in every run."""
+    drawn = iter(["k7wq", "m3hd", "x2gv", "9bcd"])
+    return lambda: next(drawn)
+
+
+def start(bench: Bench, **more: object) -> Trial:
+    return bench.start("midwinter-clove", oils="1000g", now=NOW, draw_code=lambda: "k7wq", **more)  # type: ignore[arg-type]
+
+
+def subjects(folder: Folder) -> list[str]:
+    return list(dict.fromkeys(saved.commit + " " + saved.subject for saved in folder.store.history()))
+
+
+def test_starting_saves_recipe_plan_and_trial_in_one_commit(folder: Folder, bench: Bench) -> None:
+    before = len(subjects(folder))
+    trial = start(bench)
+    assert trial.id == "2026-10-03-midwinter-clove-k7wq"
+    assert len(subjects(folder)) == before + 1
+    saved = folder.store.tip_blobs("")
+    assert f"trials/2026/{trial.id}/trial.yaml" in saved
+    assert f"trials/2026/{trial.id}/planned.yaml" in saved
+    assert "recipes/midwinter-clove.yaml" in saved
+    assert folder.changed_paths() == ()
+    assert bench.find_trial("k7wq") == trial
+    assert folder.find_version("midwinter-clove").is_saved
+
+
+def test_a_batch_with_a_stop_is_not_started_and_nothing_is_written(folder: Folder, bench: Bench) -> None:
+    (folder.root / "recipes" / "midwinter-clove.yaml").write_text(NO_SUPERFAT, encoding="utf-8")
+    folder.refresh()
+    tip = folder.store.tip
+    with pytest.raises(StopError):
+        start(bench)
+    with pytest.raises(StopError):
+        start(bench, despite=["superfat-negative", "lye-excess"])
+    assert folder.store.tip == tip
+    assert bench.trial_ids() == ()
+
+
+def test_numbers_of_a_trial_stay_when_the_recipe_and_the_register_change(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    (folder.root / "recipes" / "midwinter-clove.yaml").write_text("format: 1\n", encoding="utf-8")
+    (folder.root / "materials").mkdir(exist_ok=True)
+    own = "format: 1\nname: Olive oil\nkind: oil\nsaponification_value: 180\n"
+    (folder.root / "materials" / "olive-oil.yaml").write_text(own, encoding="utf-8")
+    again = open_bench(folder.root).find_trial("k7wq")
+    assert again == trial
+
+
+def test_entries_are_saved_and_read_back(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    trial = bench.record(record.lye_in(trial, NOW), record.event(trial, "poured", "9:30", portion="clove"), now=NOW)
+    trial = bench.record(trial.observe("hardness", "3.1 mm", "3.3 mm", age="28 d"), now=NOW)
+    assert open_bench(folder.root).find_trial("k7wq") == trial
+    assert folder.changed_paths() == ()
+    assert [item.outcome for item in trial.observations] == ["hardness"]
+    assert "hardness 3.1 mm, 3.3 mm at 28 d" in folder.store.history()[0].body
+
+
+WRONG_ENTRIES: dict[str, Callable[[Trial], record.Entry]] = {
+    "unknown-outcome": lambda trial: trial.observe("hardnes", "3.1 mm", age="28 d"),
+    "bad-value": lambda trial: trial.observe("hardness", "3.1 g", age="28 d"),
+    "bad-value, a bare number": lambda trial: record.condition(trial, "room", "19"),
+    "bad-value, before the trial": lambda trial: trial.observe("gel", "100 %", age="-1 d"),
+    "bad-value, a volume": lambda trial: record.as_made(trial, "water 283 ml"),
+    "off-scale": lambda trial: trial.observe("riced", "a bit", age="0 d"),
+    "unknown-event": lambda trial: record.event(trial, "light trase", "4:10"),
+    "event-before-lye": lambda trial: record.event(trial, "scent in", "-4:10"),
+    "unknown-line": lambda trial: record.as_made(trial, "oliv-oil 455 g"),
+    "unknown-material": lambda trial: record.as_made(trial, "extra dragon-oil 3 g at trace"),
+    "lot-not-in-pot": lambda trial: record.lot(trial, "honey", "H-1"),
+    "unknown-portion": lambda trial: record.event(trial, "poured", "9:00", portion="clov"),
+}
+
+
+def test_a_wrong_entry_is_refused_and_nothing_is_written(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"
+    before, tip = path.read_bytes(), folder.store.tip
+    for code, entry in WRONG_ENTRIES.items():
+        with pytest.raises(InputError) as caught:
+            bench.record(trial.observe("gel", "100 %", age="1 d"), entry(trial), now=NOW)
+        assert [finding.code for finding in caught.value.findings] == [code.partition(",")[0]]
+        assert path.read_bytes() == before
+        assert folder.store.tip == tip
+
+
+def test_what_went_in_beyond_the_plan_keeps_its_values_beside_the_trial(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    trial = bench.record(record.as_made(trial, "sunflower-oil instead of castor-oil 80 g"), now=NOW)
+    (folder.root / "materials").mkdir(exist_ok=True)
+    own = "format: 1\nname: Sunflower oil\nkind: oil\nsaponification_value: 150\n"
+    (folder.root / "materials" / "sunflower-oil.yaml").write_text(own, encoding="utf-8")
+    again = open_bench(folder.root).find_trial("k7wq")
+    assert again == trial
+    assert again.added["sunflower-oil"] == trial.added["sunflower-oil"]
+    assert f"trials/2026/{trial.id}/added.yaml" in folder.store.tip_blobs("")
+
+
+def test_an_extra_written_by_hand_is_used_and_said_not_to_be_kept(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(
+        text.replace("as_made:\n", "as_made:\n  - {extra: honey, weighed: 12 g, at: trace}\n"), encoding="utf-8"
+    )
+    assert "added-not-kept" in [finding.code for finding in bench.check()]
+    assert "honey" in bench.find_trial("k7wq").added
+
+
+def test_a_hand_edit_made_meanwhile_is_kept(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("notes:\n", "notes: by hand   # mine\n"), encoding="utf-8")
+    after = bench.record(trial.observe("gel", "100 %", age="1 d"), now=NOW)
+    assert after.notes == "by hand"
+    assert "# mine" in path.read_text(encoding="utf-8")
+
+
+def test_a_lye_excess_as_made_says_so_at_once(bench: Bench) -> None:
+    trial = start(bench)
+    assert "lye-excess" not in [finding.code for finding in bench.check_trial(trial)]
+    trial = bench.record(record.as_made(trial, "olive-oil 350 g"), now=NOW)
+    found = [finding for finding in bench.check_trial(trial) if finding.code == "lye-excess"]
+    assert [finding.severity.value for finding in found] == ["stop"]
+    assert found[0].place.path == trial.path
+    assert "lye-excess" in [finding.code for finding in bench.check()]
+
+
+def test_several_loaves_of_one_sitting_share_what_was_entered_once(bench: Bench) -> None:
+    draw = codes()
+    first = bench.start(
+        "midwinter-clove",
+        oils="1000 g",
+        sitting="autumn",
+        lots={"olive-oil": "OL-7"},
+        conditions={"room": "19 °C", "lye_temperature": "37 °C", "mould": "tall-loaf"},
+        now=NOW,
+        draw_code=draw,
+    )
+    second = bench.start("first-bar", oils="500 g", sitting="autumn", now=NOW, draw_code=draw)
+    assert (second.conditions.room_c, second.conditions.lye_temperature_c) == (19, 37)
+    assert second.conditions.mould is None  # each loaf has its own
+    assert second.lots["olive-oil"] == first.lots["olive-oil"]
+    assert [trial.id for trial in bench.sitting("autumn")] == sorted([first.id, second.id])
+    both = bench.record_all([record.condition(trial, "humidity", "55 %") for trial in (first, second)], now=NOW)
+    assert [trial.conditions.humidity_percent for trial in both] == [55, 55]
+
+
+def test_within_a_recipe_are_its_variants_too(folder: Folder, bench: Bench) -> None:
+    from formulary.recipes.tweaks import swap
+
+    draw = codes()
+    first = start(bench)
+    variant = folder.branch("midwinter-clove@latest", "hemp-clove", swap("10 %", "olive-oil", "hemp-seed-oil"))
+    second = bench.start(variant, oils="1000 g", now=NOW, draw_code=lambda: "m3hd")
+    third = bench.start("first-bar", oils="1000 g", now=NOW, draw_code=lambda: "x2gv")
+    assert {trial.id for trial in bench.trials()} == {first.id, second.id, third.id}
+    assert {trial.id for trial in bench.trials(within=["midwinter-clove"])} == {first.id, second.id}
+    assert {trial.id for trial in bench.trials(within=["hemp-clove"])} == {second.id}
+    with pytest.raises(InputError):
+        bench.trials(within=["midwinter-clov"])
+    assert draw() == "k7wq"
+
+
+def test_a_broken_trial_does_not_stop_work_on_others(folder: Folder, bench: Bench) -> None:
+    first = start(bench)
+    second = bench.start("first-bar", oils="1000 g", now=NOW, draw_code=lambda: "x2gv")
+    path = folder.root / "trials" / "2026" / first.id
+    (path / "trial.yaml").write_text("format: 1\n\tmade: yes\n", encoding="utf-8")
+    assert [trial.id for trial in bench.trials()] == [second.id]
+    assert [finding.code for finding in bench.check() if finding.severity.value == "error"] == ["yaml-tab"]
+    with pytest.raises(InputError):
+        bench.find_trial("k7wq")
+    (path / "planned.yaml").unlink()
+    assert "plan-missing" in [finding.code for finding in bench.check()]
+
+
+def test_a_folder_that_is_no_trial_is_named(folder: Folder, bench: Bench) -> None:
+    other = folder.root / "trials" / "2026" / "my soap"
+    other.mkdir(parents=True)
+    (other / "trial.yaml").write_text("format: 1\n", encoding="utf-8")
+    assert [finding.code for finding in bench.check()] == ["bad-trial-name"]
+
+
+def test_a_trial_whose_version_is_not_here_is_kept_and_said(folder: Folder, bench: Bench, tmp_path: Path) -> None:
+    import shutil
+
+    trial = start(bench)
+    with init_folder(tmp_path / "other") as other:
+        shutil.copytree(folder.root / "trials", other.root / "trials")
+        elsewhere = open_bench(other)
+        assert elsewhere.find_trial("k7wq") == trial
+        assert "version-not-here" in [finding.code for finding in elsewhere.check()]
+
+
+def test_own_outcomes_and_events_are_the_makers(folder: Folder) -> None:
+    settings = folder.root / "formulary.yaml"
+    own = (
+        "outcomes:\n  swirl: {scale: graded, grades: [muddy, fair, crisp], direction: higher, ages: [1 d]}\n"
+        "  froth: {scale: measured, unit: bubbles/cm, ages: [28 d]}\nevents:\n  swirled: the two colours were drawn\n"
+    )
+    settings.write_text(settings.read_text(encoding="utf-8") + own, encoding="utf-8")
+    again = open_bench(folder.root)
+    trial = start(again)
+    trial = again.record(
+        trial.observe("swirl", "crisp", age="1 d"),
+        trial.observe("froth", "12.5 bubbles/cm", age="28 d"),
+        trial.event("swirled", "8:00"),
+        now=NOW,
+    )
+    assert [item.readings[0].value for item in trial.observations] == [2, pytest.approx(12.5)]
+
+
+def test_a_faulty_definition_of_an_outcome_is_found_and_the_others_stay(folder: Folder) -> None:
+    settings = folder.root / "formulary.yaml"
+    own = "outcomes:\n  swirl: {scale: graded}\n  gel: {scale: percent}\n  froth: {scale: log time, unit: mm}\n"
+    settings.write_text(settings.read_text(encoding="utf-8") + own, encoding="utf-8")
+    bench = open_bench(folder.root)
+    assert [finding.code for finding in bench.check()] == ["outcome-grades", "outcome-built-in", "outcome-unit"]
+    assert "hardness" in bench.outcomes

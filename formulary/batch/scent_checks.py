@@ -69,27 +69,42 @@ def _factor(limit: float, found: float) -> str:
 def _check_constituents(
     scent: Iterable[WeighedScent], where: str, materials: Materials, locate: Locate
 ) -> Iterable[Finding]:
+    """Each restricted constituent, summed over all scents (and over those that share one limit)."""
     cured: dict[str, float] = {}
     dry: dict[str, float] = {}
+    limits: dict[str, tuple[float, str]] = {}
     for line in scent:
-        for constituent, percent in materials[line.material].contains.items():
-            cured[constituent] = cured.get(constituent, 0.0) + line.percent_of_cured * percent / 100.0
-            dry[constituent] = dry.get(constituent, 0.0) + line.percent_of_dry * percent / 100.0
-    for constituent, amount in cured.items():
-        limit = find_constituent_limit(constituent)
-        if limit is None:
-            continue
-        most = limit.percent_of_product
+        material = materials[line.material]
+        for constituent, percent in material.contains.items():
+            shared, limit = _constituent_limit(constituent, material)
+            cured[shared] = cured.get(shared, 0.0) + line.percent_of_cured * percent / 100.0
+            dry[shared] = dry.get(shared, 0.0) + line.percent_of_dry * percent / 100.0
+            if limit is not None:
+                limits[shared] = min(limit, limits.get(shared, limit))
+    for constituent, (most, source) in limits.items():
+        amount = cured[constituent]
         what = f"{constituent} is {amount:.2g} % of the cured bar{where}, over all scents; its limit is {most:g} %"
-        do = f"lower the scents that hold it ({limit.source})"
+        do = f"lower the scents that hold it ({source})"
         if amount > most * (1 + _TOLERANCE):
             yield stop("constituent-limit", what, do, locate("scent"))
         elif dry[constituent] > most * (1 + _TOLERANCE):
             yield warn("constituent-limit-dry", f"{what} and the dry bar passes it", do, locate("scent"))
 
 
+def _constituent_limit(constituent: str, material: Material) -> tuple[str, tuple[float, str] | None]:
+    """What a constituent counts as, and its lowest known limit with where it is from."""
+    known = find_constituent_limit(constituent)
+    shared = constituent if known is None else " and ".join(known.names)
+    stated = material.limits.get(constituent)
+    if known is not None and (stated is None or known.percent_of_product <= stated):
+        return shared, (known.percent_of_product, known.source)
+    return shared, None if stated is None else (stated, f"materials/{material.slug}.yaml")
+
+
 def _all_constituents_limited(material: Material) -> bool:
-    return bool(material.contains) and all(find_constituent_limit(name) is not None for name in material.contains)
+    return bool(material.contains) and all(
+        _constituent_limit(name, material)[1] is not None for name in material.contains
+    )
 
 
 def _check_phenols(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:

@@ -1,0 +1,242 @@
+"""The bounds of what is said of scents and of lye, each from just inside and just outside.
+
+Limits are percent of the finished product (IFRA Standards, expression of limits); the built-in ones and their sources
+stand in `formulary/chemistry/constituents.py`. Percentages of the bar are worked out here from the grams alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from decimal import Decimal
+
+import pytest
+
+from formulary.batch.model import Batch
+from formulary.batch.weigh_out import work_out_batch
+from formulary.finding import Severity
+from formulary.materials.model import FragranceLimit, Known, Material, MaterialKind
+from formulary.materials.register import Register, read_builtin_register
+from formulary.recipes.read import parse_recipe
+from formulary.settings import Settings
+from tests.batch.recipes import PLAIN, codes, weigh_out
+
+KNOWN = Known("maker", "invented for this test")
+BUILTIN = read_builtin_register()
+
+
+def scent(slug: str, limit: float | None = None, **more: object) -> Material:
+    of_bar = None if limit is None else FragranceLimit(limit, None, None, KNOWN)
+    return Material(slug, slug, MaterialKind.FRAGRANCE, limit=of_bar, water_percent=0.0, **more)  # type: ignore[arg-type]
+
+
+def batch_with(*materials: Material, rates: str, more: str = "", settings: Settings | None = None) -> Batch:
+    register = Register([*BUILTIN.values(), *materials])
+    lines = "".join(f"  - {{material: {name}, rate: {rate}, at: trace}}\n" for name, rate in eval_rates(rates))
+    text = f"{PLAIN}scent:\n{lines}{more}"
+    recipe, findings = parse_recipe(text, "plain", "recipes/plain.yaml", materials=register)
+    assert recipe is not None, [str(finding) for finding in findings]
+    return work_out_batch(recipe, register, settings, oil_mass_g=1000.0)
+
+
+def eval_rates(rates: str) -> list[tuple[str, str]]:
+    """`one 2, two 0.5`: rates in percent of the oils."""
+    return [(part.split()[0], f"{part.split()[1]} % of oils") for part in rates.split(",")]
+
+
+def percent_of_bar(batch: Batch, *names: str, water_lost: float = 0.6) -> float:
+    """Percent by mass of the bar once that part of its water is gone, from the grams in the pot alone."""
+    grams = dict.fromkeys(names, 0.0)
+    total = water = 0.0
+    for line in batch.pot.lines:
+        total += line.grams
+        water += line.grams if line.material == "water" else 0.0
+        if line.material in grams:
+            grams[line.material] += line.grams
+    return 100 * sum(grams.values()) / (total - water_lost * water)
+
+
+TWO = batch_with(scent("one"), rates="one 2")
+CURED, DRY = percent_of_bar(TWO, "one"), percent_of_bar(TWO, "one", water_lost=1.0)
+
+
+def test_the_percentages_shown_are_those_of_the_grams() -> None:
+    line = TWO.scent[0]
+    assert line.percent_of_oils == pytest.approx(2)
+    assert line.percent_of_batter == pytest.approx(percent_of_bar(TWO, "one", water_lost=0.0))
+    assert line.percent_of_cured == pytest.approx(CURED)
+    assert line.percent_of_dry == pytest.approx(DRY)
+
+
+@pytest.mark.parametrize(
+    ("limit", "severity"),
+    [(CURED * 0.999, "stop"), (CURED * 1.001, "warn"), (DRY * 0.999, "warn"), (DRY * 1.001, None), (CURED, "warn")],
+)
+def test_a_limit_stops_past_the_cured_bar_and_warns_past_the_dry_one(limit: float, severity: str | None) -> None:
+    batch = batch_with(scent("one", limit), rates="one 2")
+    assert ("scent-limit" in codes(batch, "stop")) == (severity == "stop")
+    assert ("scent-limit-dry" in codes(batch, "warn")) == (severity == "warn")
+    assert "scent-limit-unknown" not in codes(batch, "warn")
+
+
+def test_a_limit_of_nothing_stops_any_amount() -> None:
+    assert "scent-limit" in codes(batch_with(scent("one", 0.0), rates="one 0.01"), "stop")
+
+
+def test_more_water_lost_in_the_cure_counts_in_the_cured_bar() -> None:
+    settings = Settings(water_lost_percent=Decimal(90))
+    batch = batch_with(scent("one", CURED * 1.001), rates="one 2", settings=settings)
+    assert batch.scent[0].percent_of_cured == pytest.approx(percent_of_bar(batch, "one", water_lost=0.9))
+    assert "scent-limit" in codes(batch, "stop")
+
+
+@pytest.mark.parametrize(("share", "is_over"), [(1.001, True), (0.999, False)])
+def test_a_blend_adds_up_what_each_uses_of_its_limit(share: float, is_over: bool) -> None:
+    # two scents at 1 % of the oils, each using half of its own limit, give or take
+    pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
+    limit = percent_of_bar(pair, "one") / (0.5 * share)
+    batch = batch_with(scent("one", limit), scent("two", limit), rates="one 1, two 1")
+    assert ("scent-blend" in codes(batch, "warn")) == is_over
+
+
+def test_one_scent_alone_is_no_blend() -> None:
+    batch = batch_with(scent("one", CURED * 0.99), rates="one 2")
+    assert "scent-blend" not in codes(batch, "warn")
+
+
+@pytest.mark.parametrize(("factor", "is_over"), [(1.001, True), (0.999, False)])
+def test_a_constituent_is_summed_over_the_scents(factor: float, is_over: bool) -> None:
+    # the built-in limit of citronellal in soap is 1.4 %, IFRA Standard Citronellal, Amendment 49
+    pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
+    contains = {"citronellal": 100 * 1.4 * factor / percent_of_bar(pair, "one", "two")}
+    holding = [scent(name, 90.0, contains=contains) for name in ("one", "two")]
+    batch = batch_with(*holding, rates="one 1, two 1")
+    assert ("constituent-limit" in codes(batch, "stop")) == is_over
+    assert ("constituent-limit-dry" in codes(batch, "warn")) == (not is_over)
+
+
+def test_treemoss_and_oakmoss_share_one_limit() -> None:
+    # 0.1 % for both together, IFRA Standard Treemoss extracts, Amendment 51
+    moss = (
+        scent("one", 90.0, contains={"treemoss extracts": 5.0}),
+        scent("two", 90.0, contains={"oakmoss extracts": 5.0}),
+    )
+    assert "constituent-limit" in codes(batch_with(*moss, rates="one 2, two 2"), "stop")
+    assert "constituent-limit" not in codes(batch_with(*moss, rates="one 2, two 0.1"), "stop")
+
+
+def test_a_limit_that_the_makers_file_states_counts_and_the_lower_one_holds() -> None:
+    stated = scent("one", 90.0, contains={"eugenol": 80.0}, limits={"eugenol": 0.5})
+    assert "constituent-limit" in codes(batch_with(stated, rates="one 2"), "stop")
+    assert "constituent-limit" not in codes(batch_with(replace(stated, limits={}), rates="one 2"), "stop")
+    other = scent("two", 90.0, contains={"eugenol": 1.0}, limits={"eugenol": 5.0})
+    assert "constituent-limit" in codes(batch_with(stated, other, rates="one 2, two 1"), "stop")
+    loose = scent("one", 90.0, contains={"citronellal": 80.0}, limits={"citronellal": 50.0})
+    assert "constituent-limit" in codes(batch_with(loose, rates="one 4"), "stop")
+
+
+def test_no_limit_known_is_said_and_a_limit_for_all_it_holds_is_one() -> None:
+    unknown = scent("one", contains={"eugenol": 80.0})
+    assert "scent-limit-unknown" in codes(batch_with(unknown, rates="one 1"), "warn")
+    known = replace(unknown, limits={"eugenol": 5.0})
+    assert "scent-limit-unknown" not in codes(batch_with(known, rates="one 1"), "warn")
+    assert "scent-limit-unknown" in codes(batch_with(scent("one"), rates="one 1"), "warn")
+
+
+def test_phenols_are_told_with_the_alkali_that_they_take() -> None:
+    # 10 g of eugenol of 164.2 g/mol take one hydroxide each: 2.4 g of NaOH
+    batch = batch_with(scent("one", 90.0, contains={"eugenol": 50.0}), rates="one 2")
+    found = next(finding for finding in batch.findings if finding.code == "phenol-takes-alkali")
+    assert "2.4 g" in found.what
+    assert found.severity is Severity.NOTE
+    none = batch_with(scent("one", 90.0, contains={"linalool": 50.0}), rates="one 2")
+    assert "phenol-takes-alkali" not in codes(none, "note")
+
+
+SPLIT = """\
+portions:
+  - {{name: plain, share: {{percent: {share}, by_eye: {by_eye}}}, gets: {{one: {part}}}}}
+  - {{name: scented, share: {{percent: {rest}, by_eye: {by_eye}}}, gets: {{one: {other}}}}}
+"""
+
+
+def test_a_certified_scent_stretched_is_fine_evenly_split_and_over_split_by_eye() -> None:
+    # certified to 3.45 % of the bar, at 3 % of the oils with an essential oil beside it
+    certified, stretch = scent("one", 3.45), scent("two", 50.0)
+
+    def split(share: int, by_eye: int) -> Batch:
+        more = SPLIT.format(share=share, rest=100 - share, by_eye=by_eye, part=50, other=50)
+        return batch_with(certified, stretch, rates="one 4, two 0.5", more=more)
+
+    assert "scent-limit" not in codes(split(50, 0), "stop")
+    assert "scent-limit" in codes(split(50, 10), "stop")
+    assert "scent-limit" in codes(split(40, 0), "stop")
+    portions = {portion.name: portion for portion in split(40, 10).portions}
+    # at the worst end the first portion has 30 % of the batter and half of the 40 g
+    worst = portions["plain"].scent[0]
+    assert worst.grams == pytest.approx(20)
+    assert worst.percent_of_oils == pytest.approx(100 * 20 / 300)
+    assert portions["plain"].share_percent == pytest.approx(40)
+
+
+def lye(**changes: str) -> str:
+    text = PLAIN
+    for before, after in changes.items():
+        old = {"superfat": "superfat: 5", "concentration": "lye_concentration: 33"}[before]
+        text = text.replace(old, f"{old.split(':')[0]}: {after}")
+    return text
+
+
+@pytest.mark.parametrize(("superfat", "is_low"), [("1.9", True), ("2", False)])
+def test_a_superfat_below_two_is_warned_of(superfat: str, is_low: bool) -> None:
+    assert ("superfat-low" in codes(weigh_out(lye(superfat=superfat)), "warn")) == is_low
+
+
+@pytest.mark.parametrize(("superfat", "is_high"), [("20.2", True), ("19.9", False)])
+def test_a_superfat_above_twenty_is_warned_of(superfat: str, is_high: bool) -> None:
+    assert ("superfat-high" in codes(weigh_out(lye(superfat=superfat)), "warn")) == is_high
+
+
+def test_the_band_is_a_note_below_nothing_and_a_warning_below_minus_two() -> None:
+    for tenths in range(0, 60, 2):
+        batch = weigh_out(lye(superfat=f"{tenths / 10} %"))
+        low = batch.superfat.low
+        assert ("superfat-band" in codes(batch, "warn")) == (low < -2)
+        assert ("superfat-band" in codes(batch, "note")) == (-2 <= low < 0)
+        assert batch.superfat.worst_low <= low <= batch.superfat.effective <= batch.superfat.high
+        assert not codes(batch, "stop")
+
+
+def test_the_band_names_the_certificate_that_would_narrow_it_most() -> None:
+    batch = weigh_out(lye(superfat="1"))
+    found = next(finding for finding in batch.findings if finding.code == "superfat-band")
+    assert "olive-oil" in found.do
+
+
+@pytest.mark.parametrize(("oils_g", "is_coarse"), [(130.0, True), (180.0, False)])
+def test_a_scale_whose_step_is_more_than_half_a_percent_is_coarse(oils_g: float, is_coarse: bool) -> None:
+    # 0.1 g of 20 g is half a percent; the plain bar takes about 14 g of NaOH for 100 g of oils
+    batch = weigh_out(PLAIN, oil_mass_g=oils_g)
+    assert (batch.lye[0].grams < 20) == is_coarse
+    assert ("scale-coarse" in codes(batch, "warn")) == is_coarse
+
+
+@pytest.mark.parametrize(("concentration", "is_strong"), [("38.1", True), ("38", False)])
+def test_a_jug_above_38_percent_is_noted(concentration: str, is_strong: bool) -> None:
+    assert ("jug-strong" in codes(weigh_out(lye(concentration=concentration)), "note")) == is_strong
+
+
+def test_the_alkali_is_rounded_down_to_the_scale() -> None:
+    batch = weigh_out(PLAIN, oil_mass_g=777.0)
+    fine = weigh_out(PLAIN, oil_mass_g=777.0, settings=Settings(alkali_step_g=Decimal("0.000001")))
+    assert 0 <= fine.lye[0].grams - batch.lye[0].grams < 0.1
+    assert batch.superfat.effective >= 5
+    assert fine.superfat.effective == pytest.approx(5, abs=1e-4)
+
+
+def test_two_alkalis_in_one_jug_share_its_water() -> None:
+    both = lye(concentration="51").replace(
+        "alkali: sodium-hydroxide", "alkali: {by: mass, sodium-hydroxide: 50, potassium-hydroxide: 50}"
+    )
+    stronger = both.replace("lye_concentration: 51", "lye_concentration: 53")
+    assert "jug-saturated" not in codes(weigh_out(both), "stop")
+    assert "jug-saturated" in codes(weigh_out(stronger), "stop")

@@ -375,7 +375,8 @@ def _set_line(recipe: Recipe, tweak: SetField, field: str, materials: Materials)
     """One value of an addition, a scent or a held-back oil: `scent.clove-bud-oil.rate`, `castor-oil.at`."""
     parts = field.split(".")
     part = parts.pop(0) if parts[0] in ("oils", "additions", "scent") else None
-    if len(parts) != 2 or not SLUG.fullmatch(parts[0]):
+    is_block = part is None and parts[0] in {name.partition(".")[0] for name in _FIELDS}
+    if len(parts) != 2 or is_block or not SLUG.fullmatch(parts[0]):
         what = f"`{tweak.field[:60]}` is no field that can be set"
         lines = [f"{name}.rate" for name in _divisible(recipe)]
         do = suggest(tweak.field, [*_FIELDS, *_ALIASES], f"fields: {_all((*_FIELDS, *lines))}")

@@ -1,17 +1,30 @@
-"""`batch`: what to weigh."""
+"""`batch`: what to weigh, for one loaf or for several poured in one sitting."""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 import click
 
 from cli.options import all_option, folder_option, json_option, lots_option, open_chosen, parse_lots
 from cli.output import DONE, STOPPED, say, say_json, tell, width
 
+if TYPE_CHECKING:
+    from formulary.batch.model import Batch
+    from formulary.folder import Folder
+
 
 @click.command()
-@click.argument("recipe", metavar="RECIPE[@VERSION]")
+@click.argument("recipes", metavar="RECIPE[@VERSION]...", nargs=-1, required=True)
 @click.option("--oils", metavar="WEIGHT", help="The size by its oils: 1000g.")
 @click.option("--total", metavar="WEIGHT", help="The size by all the batter: 1500g.")
+@click.option("--mould", metavar="INSIDE", help='The size by a mould, as filled: "25 x 8 x 7 cm", or one by its name.')
+@click.option("--bars", metavar="N", type=click.IntRange(1, 10_000), help="The size by bars, with --bar.")
+@click.option("--bar", metavar="WEIGHT", help="What one bar weighs, as poured: 110g.")
+@click.option("--cured", is_flag=True, help="--bar is the weight after the cure.")
+@click.option(
+    "--weighed", metavar='"MATERIAL WEIGHT"', multiple=True, help="What is in the vessel by now, when it went over."
+)
 @click.option(
     "--despite", metavar="CODE", multiple=True, help="Weigh out in spite of a stop, by its code (repeatable)."
 )
@@ -20,9 +33,14 @@ from cli.output import DONE, STOPPED, say, say_json, tell, width
 @json_option
 @folder_option
 def batch(
-    recipe: str,
+    recipes: tuple[str, ...],
     oils: str | None,
     total: str | None,
+    mould: str | None,
+    bars: int | None,
+    bar: str | None,
+    cured: bool,
+    weighed: tuple[str, ...],
     despite: tuple[str, ...],
     lots: tuple[str, ...],
     show_all: bool,
@@ -30,20 +48,76 @@ def batch(
 ) -> int:
     """What to weigh for a size, in working order, with the cautions.
 
+    Several recipes are loaves of one sitting, each of the size given: one pot of the oils they share, one jug of lye
+    where its strength is shared. With --weighed, how to go on when something went over.
+
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
     saponification value and an open conflict can never be overridden.
     """
-    from formulary.batch.weigh_out_text import render_batch
+    with open_chosen() as folder:
+        batches = [
+            _override(
+                folder.batch(
+                    recipe,
+                    oils=oils,
+                    total=total,
+                    mould=mould,
+                    bars=bars,
+                    bar=bar,
+                    cured=cured,
+                    lots=parse_lots(lots),
+                ),
+                despite,
+            )
+            for recipe in recipes
+        ]
+        if weighed:
+            return _print_rescue(folder, batches, weighed, as_json)
+        if len(batches) > 1:
+            return _print_sitting(folder, batches, as_json)
+    if as_json:
+        say_json(batches[0].to_json())
+    else:
+        from formulary.batch.weigh_out_text import render_batch
+
+        say(render_batch(batches[0], width=width(), show_all=show_all))
+    return STOPPED if batches[0].is_stopped else DONE
+
+
+def _override(worked_out: Batch, despite: tuple[str, ...]) -> Batch:
     from formulary.finding import stops
     from formulary.folder import override_stops
 
-    with open_chosen() as folder:
-        worked_out = folder.batch(recipe, oils=oils, total=total, lots=parse_lots(lots))
     for code in set(despite) - {finding.code for finding in stops(worked_out.findings)}:
         tell(f"note: nothing stops this batch by {code!r}, so --despite {code} changes nothing")
-    worked_out = override_stops(worked_out, despite)
-    if as_json:
-        say_json(worked_out.to_json())
+    return override_stops(worked_out, despite)
+
+
+def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
+    from formulary.batch.sitting_text import render_sitting
+    from formulary.batch.weigh_out_text import render_batch
+
+    stopped = [each for each in batches if each.is_stopped]
+    if stopped and as_json:
+        say_json({"batches": [each.to_json() for each in batches], "pot": None, "jug": None, "own": None})
+    elif stopped:
+        say("\n\n".join(render_batch(each, width=width()) for each in stopped))
+    elif as_json:
+        say_json(folder.sitting(batches).to_json())
     else:
-        say(render_batch(worked_out, width=width(), show_all=show_all))
-    return STOPPED if worked_out.is_stopped else DONE
+        say(render_sitting(folder.sitting(batches), width=width()))
+    return STOPPED if stopped else DONE
+
+
+def _print_rescue(folder: Folder, batches: list[Batch], weighed: tuple[str, ...], as_json: bool) -> int:
+    from formulary.batch.sitting_text import render_rescue
+    from formulary.folder import demand_weighable
+
+    if len(batches) > 1:
+        raise click.UsageError("--weighed goes with one recipe at a time")
+    rescue = folder.rescue(demand_weighable(batches[0]), weighed)
+    if as_json:
+        say_json(rescue.to_json())
+    else:
+        say(render_rescue(rescue, width=width()))
+    return DONE

@@ -21,13 +21,21 @@ COMMANDS = {
     "save": ("cli.save", "Save what changed, with a word on why."),
     "history": ("cli.history", "The versions of a recipe: when, why, what changed."),
     "diff": ("cli.diff", "What changed between two versions, files or trials."),
+    "status": ("cli.returning", "What is not saved yet, and what is wrong."),
+    "restore": ("cli.returning", "Bring an old version back, as a new save."),
+    "undo": ("cli.returning", "Undo the last save, as a new save."),
+    "rename": ("cli.returning", "Give a recipe another name; history stays with it."),
+    "blend": ("cli.blend", "The chemistry of a recipe's oils."),
+    "ingredients": ("cli.blend", "The ingredient list by INCI name."),
+    "cost": ("cli.blend", "What a batch's materials cost."),
     "trial": ("cli.trial", "Start a trial, or show one."),
     "materials": ("cli.materials", "The register: what is known of each material."),
     "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
 }
 GROUPS = (
     ("Begin", ("init",)),
-    ("Recipes", ("show", "batch", "branch", "save", "history", "diff", "check")),
+    ("Recipes", ("show", "batch", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
+    ("Saved work", ("status", "restore", "undo", "rename")),
     ("Trials", ("trial",)),
     ("Look up", ("materials", "outcomes")),
 )

@@ -72,11 +72,11 @@ def describe_blend(batch: Batch, materials: Mapping[str, Material]) -> Blend:
     saturation = find_saturation(acids) if acids else None
     per_kg = 1000.0 / batch.oil_mass_g
 
-    def carried(attribute: str) -> float:
+    def carried(attribute: str, *roles: str) -> float:
         parts = (
             line.grams * (getattr(materials[line.material], attribute) or 0.0) / 100.0
             for line in batch.pot.lines
-            if line.role in ("addition", "scent")
+            if line.role in roles
         )
         return per_kg * sum(parts)
 
@@ -91,10 +91,10 @@ def describe_blend(batch: Batch, materials: Mapping[str, Material]) -> Blend:
         monounsaturated_percent=saturation.monounsaturated_percent if saturation else 0.0,
         polyunsaturated_percent=saturation.polyunsaturated_percent if saturation else 0.0,
         chain_groups=chain_groups_percent(acids) if acids else {},
-        sugars_g_per_kg_oils=carried("sugars_percent"),
+        sugars_g_per_kg_oils=carried("sugars_percent", "addition", "scent"),
         water_g_per_kg_oils=per_kg * sum(water_in(line, materials) for line in batch.pot.lines),
-        solids_g_per_kg_oils=carried("solids_percent"),
-        vanillin_g_per_kg_oils=carried("vanillin_percent"),
+        solids_g_per_kg_oils=carried("solids_percent", "addition"),
+        vanillin_g_per_kg_oils=carried("vanillin_percent", "addition", "scent"),
     )
 
 

@@ -1,0 +1,65 @@
+"""`restore`, `undo`, `rename` and `status`: going back, another name, and how the formulary stands."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import folder_option, json_option, open_chosen
+from cli.output import DONE, STOPPED, WRONG_INPUT, say, say_json, say_next, width
+
+
+@click.command()
+@click.argument("version", metavar="RECIPE@VERSION")
+@click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words.")
+@folder_option
+def restore(version: str, why: str | None) -> None:
+    """Bring an old version of a recipe back, as a new save; a deleted recipe comes back too."""
+    from formulary.returning import restore_version
+
+    with open_chosen() as folder:
+        restored = restore_version(folder, version, why=why)
+        say(f"{restored.slug} is again what {restored.name} was, and saved.")
+    say_next(f"formulary history {restored.slug} shows the return")
+
+
+@click.command()
+@folder_option
+def undo() -> None:
+    """Undo the last save, as a new save; what it had changed is kept in history."""
+    from formulary.returning import undo_last_save
+
+    with open_chosen() as folder:
+        report = undo_last_save(folder)
+    say(f"{report.message}\n" + "\n".join(f"  {path}" for path in report.paths))
+    say_next("formulary undo once more brings it back")
+
+
+@click.command()
+@click.argument("before", metavar="OLD")
+@click.argument("after", metavar="NEW")
+@folder_option
+def rename(before: str, after: str) -> None:
+    """Give a recipe another name; its history and its trials stay with it."""
+    from formulary.returning import rename_recipe
+
+    with open_chosen() as folder:
+        renamed = rename_recipe(folder, before, after)
+    say(f"{before} is {renamed.slug} now, and saved.")
+    say_next(f"formulary history {renamed.slug} shows its saves under both names")
+
+
+@click.command()
+@json_option
+@folder_option
+def status(as_json: bool) -> int:
+    """What is not saved yet, in words, and what is wrong in the files."""
+    from formulary.status import find_status
+
+    with open_chosen() as folder:
+        found = find_status(folder)
+    if as_json:
+        say_json(found.to_json())
+    else:
+        say(found.render(width=width()))
+    severities = {finding.severity.value for finding in found.findings}
+    return WRONG_INPUT if "error" in severities else STOPPED if "stop" in severities else DONE

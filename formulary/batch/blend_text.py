@@ -1,0 +1,88 @@
+"""A blend's chemistry, its ingredient lists and its cost, as text."""
+
+from __future__ import annotations
+
+from formulary.batch.blend import Blend
+from formulary.batch.cost import Cost
+from formulary.batch.ingredients import Ingredient, IngredientList
+from formulary.batch.weigh_out_text import render_findings, words
+from formulary.chemistry.fatty_acids import CHAIN_GROUPS
+from formulary.quantity import format_number
+from formulary.text_table import Row, paragraph, render_rows
+
+
+def render_blend(blend: Blend, *, width: int = 80) -> str:
+    """Fatty acids, groups with what chemistry says of each, calculated values, and what a kilogram of oils carries."""
+    known = format_number(blend.known_percent, 0)
+    lines = paragraph(f"Of the fatty acids that are known ({known} % of the oils):", width=width)
+    parts = (
+        ("saturated", blend.saturated_percent),
+        ("monounsaturated", blend.monounsaturated_percent),
+        ("polyunsaturated", blend.polyunsaturated_percent),
+    )
+    rows = [Row("", ("%",))]
+    rows += [Row(name, (format_number(percent, 1),)) for name, percent in parts]
+    rows.append(Row("", indent=0))
+    facts = {group.name: group.fact for group in CHAIN_GROUPS}
+    rows += [Row(name, (format_number(part, 1),), facts[name]) for name, part in blend.chain_groups.items()]
+    rows.append(Row("", indent=0))
+    rows += [Row(acid, (format_number(part, 1),)) for acid, part in blend.fatty_acids.items() if part >= 0.05]
+    lines += [*render_rows(rows, width=width), ""]
+    values = [
+        Row("", ("by the oils", "by the fatty acids")),
+        Row(
+            "saponification value, mg KOH/g",
+            (_maybe(blend.saponification_value_weighed), _maybe(blend.saponification_value_calculated)),
+        ),
+        Row("iodine value, g/100 g", (_maybe(blend.iodine_value_weighed), _maybe(blend.iodine_value_calculated))),
+    ]
+    carried = [
+        Row("in 1 kg of oils", ("g",)),
+        Row("water", (format_number(blend.water_g_per_kg_oils, 0),)),
+        Row("sugars", (format_number(blend.sugars_g_per_kg_oils, 1),)),
+        Row("solids of additions", (format_number(blend.solids_g_per_kg_oils, 1),)),
+        Row("vanillin", (format_number(blend.vanillin_g_per_kg_oils, 2),)),
+    ]
+    return "\n".join([*lines, *render_rows(values, width=width), "", *render_rows(carried, width=width)])
+
+
+def _maybe(value: float | None) -> str:
+    return "not known" if value is None else format_number(value, 1)
+
+
+def render_ingredients(lists: IngredientList, *, width: int = 80) -> str:
+    """Both lists in descending order, allergens to name, origins to tell."""
+    lines: list[str] = []
+    for title, listed in (("As put in the pot", lists.in_pot), ("As in the bar", lists.in_bar)):
+        lines += [title, *paragraph(_joined(listed), width=width, indent=2), ""]
+    small = [line.inci for line in lists.in_bar if line.any_order]
+    if small:
+        text = f"Under 1 % of the bar, and so in any order after the others: {', '.join(small)}."
+        lines += [*paragraph(text, width=width), ""]
+    if lists.allergens:
+        named = ", ".join(name if percent is None else f"{name} ({percent:.2g} %)" for name, percent in lists.allergens)
+        lines += [*paragraph(f"Allergens to name (over 0.01 % of a rinsed-off product): {named}.", width=width), ""]
+    for origin, names in lists.origins:
+        lines += paragraph(f"Of {origin} origin: {', '.join(words(name) for name in names)}.", width=width)
+    if lists.origins:
+        lines.append("")
+    return "\n".join([*lines, *render_findings(lists.findings, width=width)])
+
+
+def _joined(listed: tuple[Ingredient, ...]) -> str:
+    return ", ".join(line.inci for line in listed) + "."
+
+
+def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80) -> str:
+    """What each material costs, the sum, and the sum by bar."""
+    unit = cost.currency or "money"
+    rows = [Row("", (unit,))]
+    rows += [Row(words(material), (format_number(amount, 2),)) for material, amount in cost.lines]
+    rows.append(Row("together", (format_number(cost.total, 2),)))
+    if bars:
+        rows.append(Row(f"for each of {bars} bars", (format_number(cost.per_bar(bars), 2),)))
+    lines = render_rows(rows, width=width)
+    if cost.unpriced:
+        text = f"Without a price, and so not counted: {', '.join(words(name) for name in cost.unpriced)}."
+        lines += ["", *paragraph(text, width=width)]
+    return "\n".join(lines)

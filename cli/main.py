@@ -17,6 +17,7 @@ COMMANDS = {
     "check": ("cli.check", "Every file, everything that is wrong or worth knowing."),
     "show": ("cli.show", "A recipe: percentages, lye, water, additions, scent."),
     "batch": ("cli.batch", "What to weigh for a size, in working order."),
+    "new": ("cli.new", "A new recipe from weights, in percentages that total 100."),
     "branch": ("cli.branch", "A variant of a recipe, which remembers its parent."),
     "save": ("cli.save", "Save what changed, with a word on why."),
     "history": ("cli.history", "The versions of a recipe: when, why, what changed."),
@@ -34,7 +35,7 @@ COMMANDS = {
 }
 GROUPS = (
     ("Begin", ("init",)),
-    ("Recipes", ("show", "batch", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
+    ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "rename")),
     ("Trials", ("trial",)),
     ("Look up", ("materials", "outcomes")),

@@ -374,6 +374,27 @@ class Folder:
         self._demand_free(slug)
         return branch(version, slug, *tweaks, register=self.register, name=name)
 
+    def compose(
+        self,
+        slug: str,
+        weights: Iterable[str],
+        *,
+        name: str | None = None,
+        superfat: str = "5",
+        lye_concentration: str = "33",
+    ) -> Version:
+        """A new recipe from weights ("olive-oil 450 g"), in percentages that total exactly 100; not written yet.
+
+        Raises InputError for a name that is taken, an oil that is not known, or a weight that is none.
+        """
+        from formulary.batch.from_weights import percentages_from_weights
+        from formulary.recipes.compose import compose_recipe, parse_weights
+
+        self._demand_free(slug)
+        oils = [oil for oil, material in self.register.items() if material.kind.is_fat]
+        percents = percentages_from_weights(parse_weights(weights, oils))
+        return compose_recipe(slug, percents, name=name, superfat=superfat, lye_concentration=lye_concentration)
+
     def _demand_free(self, slug: str) -> None:
         fault = check_name(slug)
         if fault is not None:

@@ -1,0 +1,37 @@
+"""`new`: a recipe from weights."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import folder_option, open_chosen
+from cli.output import say, say_next, width
+
+
+@click.command()
+@click.argument("recipe", metavar="NAME")
+@click.option(
+    "--from-weights",
+    "weights",
+    metavar='"OIL WEIGHT"',
+    multiple=True,
+    required=True,
+    help='An oil and what was weighed of it: "olive-oil 450 g" (repeatable).',
+)
+@click.option("--name", metavar="TEXT", help="What it is called in full.")
+@click.option("--superfat", metavar="PERCENT", default="5", show_default=True, help="Percent of the oils without lye.")
+@click.option(
+    "--lye-concentration", metavar="PERCENT", default="33", show_default=True, help="Percent of lye in lye and water."
+)
+@folder_option
+def new(recipe: str, weights: tuple[str, ...], name: str | None, superfat: str, lye_concentration: str) -> None:
+    """A new recipe from weights that you have, in percentages that total exactly 100."""
+    from formulary.batch.recipe_text import render_recipe
+
+    with open_chosen() as folder:
+        version = folder.compose(recipe, weights, name=name, superfat=superfat, lye_concentration=lye_concentration)
+        batch = folder.batch(version, oils="1000 g")
+        folder.write(version)
+        say(render_recipe(version, batch, folder.register, width=width()))
+    say(f"\nWritten to recipes/{recipe}.yaml, not saved yet.")
+    say_next(f"look it over in an editor, then formulary save {recipe} -m WHY")

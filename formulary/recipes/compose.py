@@ -1,0 +1,73 @@
+"""A new recipe from weights that somebody has: percentages that total exactly 100."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Iterable
+from decimal import Decimal
+
+from formulary.document import Quoted, render_document
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.finding import has_errors
+from formulary.quantity import NotAQuantity, format_decimal, parse_decimal, parse_mass_g
+from formulary.recipes.read import check_name, parse_recipe
+from formulary.recipes.version import Version
+
+_WEIGHT = re.compile(r"(\S+)\s+(.+)")
+
+
+def parse_weights(texts: Iterable[str], oils: Collection[str]) -> dict[str, Decimal]:
+    """Oil -> grams, from texts such as `olive-oil 450 g`; weights of one oil add up.
+
+    Raises InputError with everything that is wrong.
+    """
+    weights: dict[str, Decimal] = {}
+    faults = []
+    for text in texts:
+        match = _WEIGHT.fullmatch(text.strip())
+        try:
+            if match is None:
+                raise NotAQuantity(f"{text!r} does not say what was weighed", 'write "olive-oil 450 g"')
+            name, weight_g = match.group(1), parse_mass_g(match.group(2))
+            if name not in oils:
+                do = suggest(name, oils, "`formulary materials` lists the oils")
+                raise NotAQuantity(f"no oil is called {name[:40]!r}", do)
+            weights[name] = weights.get(name, Decimal(0)) + weight_g
+        except NotAQuantity as problem:
+            faults.append(InputError.of("bad-weighed", problem.what, problem.do).findings[0])
+    if faults:
+        raise InputError(faults)
+    return weights
+
+
+def compose_recipe(
+    slug: str,
+    percents: dict[str, Decimal],
+    *,
+    name: str | None = None,
+    superfat: str = "5",
+    lye_concentration: str = "33",
+) -> Version:
+    """A recipe of these oils, not written yet.
+
+    percents: oil -> percent, totalling 100. Raises InputError for an unusable name or figure.
+    """
+    fault = check_name(slug)
+    if fault is not None:
+        raise InputError([fault])
+    title = name or slug.replace("-", " ").capitalize()
+    spelled = render_document({"name": Quoted(title)}).strip()
+    try:
+        figures = [format_decimal(parse_decimal(text)) for text in (superfat, lye_concentration)]
+    except NotAQuantity as problem:
+        raise InputError.of("bad-value", problem.what, problem.do) from None
+    lines = ["format: 1", spelled, "", "oils:                       # in percent; they must total exactly 100"]
+    lines += [f"  {oil}: {format_decimal(percent)}" for oil, percent in percents.items()]
+    lines += ["", f"lye: {{alkali: sodium-hydroxide, superfat: {figures[0]}}}"]
+    lines += [f"water: {{lye_concentration: {figures[1]}}}", ""]
+    text = "\n".join(lines)
+    recipe, findings = parse_recipe(text, slug, f"recipes/{slug}.yaml")
+    if recipe is None or has_errors(findings):
+        raise InputError(findings)
+    return Version(recipe=recipe, text=text, is_saved=False, label="not saved yet")

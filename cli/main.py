@@ -30,6 +30,7 @@ COMMANDS = {
     "ingredients": ("cli.blend", "The ingredient list by INCI name."),
     "cost": ("cli.blend", "What a batch's materials cost."),
     "trial": ("cli.trial", "Start a trial, or show one."),
+    "compare": ("cli.compare", "What differed between trials, and what each did."),
     "materials": ("cli.materials", "The register: what is known of each material."),
     "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
 }
@@ -37,7 +38,7 @@ GROUPS = (
     ("Begin", ("init",)),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "rename")),
-    ("Trials", ("trial",)),
+    ("Trials", ("trial", "compare")),
     ("Look up", ("materials", "outcomes")),
 )
 EXITS = (

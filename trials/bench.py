@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from formulary.changes.model import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
+    from trials.comparison import Comparison
 
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
 
@@ -319,13 +320,25 @@ class Bench:
         )
         self.folder.refresh()
 
-    # -- checking --------------------------------------------------------------------------------
+    # -- comparing -------------------------------------------------------------------------------
+
+    def compare(self, *trials: Trial | str) -> Comparison:
+        """What differed between trials and what each did, beside the noise of the formulary's repeats.
+
+        trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
+        """
+        from trials.compare import compare_trials
+
+        found = [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
+        return compare_trials(found, self.trials(), self.outcomes)
 
     def diff(self, before: str, after: str, *, oils: str = "1000 g") -> Changes:
         """What changed between two versions, working files or trials, for the same mass of oils; see `trials.diff`."""
         from trials.diff import diff_sides
 
         return diff_sides(self, before, after, oils=oils)
+
+    # -- checking --------------------------------------------------------------------------------
 
     def check_trial(self, trial: Trial) -> tuple[Finding, ...]:
         """What makes the trial as made unsafe or unfit to sell, and what in its record does not add up."""

@@ -271,3 +271,38 @@ def test_a_folder_without_write_permission_is_exit_3_for_a_person_who_is_not_roo
         assert not (root / "recipes/winter.yaml").exists()
     finally:
         shutil.rmtree(place)
+
+
+def record(trial: Path, poured: str) -> None:
+    """What a maker writes into a trial's file with an editor."""
+    text = trial.read_text(encoding="utf-8")
+    events = '\nevents:\n  - {at: "0:00", what: lye in}\n  - {at: "3:00", what: scent in}\n' + (
+        f'  - {{at: "{poured}", what: too thick to pour}}\n'
+    )
+    trial.write_text(text.replace("\nevents:\n", events, 1), encoding="utf-8")
+
+
+def test_compare_tells_what_differed_and_what_each_did(home: Path, formulary: Run) -> None:
+    branch_clove(formulary)
+    assert formulary("trial", "start", "midwinter-clove", "--oils", "1000g", "--room", "18 °C").status == 0
+    assert formulary("trial", "start", "midwinter-clove", "--oils", "1000g", "--room", "23 °C").status == 0
+    trials = sorted(home.glob("trials/*/*/trial.yaml"))
+    for trial, poured in zip(trials, ("12:00", "7:30"), strict=True):
+        record(trial, poured)
+    assert formulary("check").status == 0
+    codes = [trial.parent.name[-4:] for trial in trials]
+    ran = formulary("compare", *codes)
+    assert (ran.status, ran.err) == (0, "")
+    assert "working time" in ran.out
+    tree = json.loads(formulary("compare", *codes, "--json").out)
+    assert {"trials", "factors", "outcomes", "hidden"} <= set(tree)
+    room = next(factor for factor in tree["factors"] if "room" in factor["factor"])
+    assert sorted(room["values"]) == [18, 23]
+
+
+@pytest.mark.usefixtures("home")
+def test_compare_without_a_trial_or_with_an_unknown_one_is_wrong_input(formulary: Run) -> None:
+    assert formulary("compare").status == 2
+    ran = formulary("compare", "k7wq", "m3hd")
+    assert ran.status == 2
+    assert "[no-trial]" in ran.err

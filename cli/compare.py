@@ -1,0 +1,29 @@
+"""`compare`: what differed between trials, and what each did."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import all_option, folder_option, json_option, open_chosen
+from cli.output import progress, say, say_json, width
+
+
+@click.command()
+@click.argument("trials", metavar="TRIAL TRIAL...", nargs=-1, required=True)
+@all_option
+@json_option
+@folder_option
+def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> None:
+    """What differed between trials above, what each did below, beside the noise of repeats.
+
+    TRIAL is a trial's id, a beginning of it that only one has, or its last four characters.
+    """
+    from trials.bench import open_bench
+    from trials.compare_table import render_comparison
+
+    with open_chosen() as folder, progress("comparing"):
+        comparison = open_bench(folder).compare(*trials)
+    if as_json:
+        say_json(comparison.to_json())
+    else:
+        say(render_comparison(comparison, width(), show_all=show_all))

@@ -11,12 +11,19 @@ from collections.abc import Callable, Iterable, Mapping
 from formulary.batch.common_practice import check_common_practice
 from formulary.batch.common_quantities import find_common_quantities, find_conditions
 from formulary.batch.liquid_checks import check_liquids
-from formulary.batch.lye_checks import check_alkali_weights, check_jug, check_superfat, check_water
+from formulary.batch.lye_checks import (
+    check_alkali_weights,
+    check_jug,
+    check_oils_added,
+    check_superfat,
+    check_water,
+)
 from formulary.batch.model import Batch, Pot, PotFigures
 from formulary.batch.scent_checks import check_scent
 from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, stop
 from formulary.materials.model import Material
+from formulary.materials.spoons import is_measurable
 from formulary.recipes.model import Recipe
 from formulary.recipes.tweaks import is_wet
 from formulary.settings import Settings
@@ -59,14 +66,10 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
         if material.kind == "alkali":
             what = f"{addition.material} is an alkali and stands among the additions"
             yield error("alkali-addition", what, "state it under `lye`, so that it is counted", place)
-        if material.kind in ("oil", "fatty-acid") and addition.at != "top":
-            what = f"{addition.material} among the additions gets no alkali; it only raises the superfat"
-            do = "put it under `oils` (held back: {percent: ..., at: trace})"
-            yield error("oil-addition", what, do, place)
         if addition.rate.is_volume:
             if material.kind == "acid":
                 yield error("volume-refused", "an acid is measured by volume here", "weigh it in grams", place)
-            elif material.density_g_per_ml is None:
+            elif not is_measurable(material, addition.rate.unit):
                 what = f"how much a {addition.rate.unit} of {addition.material} weighs is not known"
                 yield error("spoon-unknown", what, 'weigh it: "20 g per kg oils"', place)
         if addition.water is None and is_wet(material):
@@ -107,6 +110,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         locate=recipe.place,
     )
     findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)
+    findings += check_oils_added(recipe, materials)
     findings += check_water(batch.pot, recipe, materials)
     findings += check_jug(batch.pot, materials, recipe.place)
     findings += check_liquids(recipe, materials)

@@ -141,7 +141,8 @@ def fat_mol(line: PotLine, material: Material) -> float:
 
 def _fat(line: PotLine, material: Material) -> Uncertain | None:
     value = material.saponification_value
-    if line.role == "oil":
+    # An oil among the additions (to wet a mica, say) is fat like any other, though it is given no alkali.
+    if line.role == "oil" or material.kind.is_fat:
         if value is None:
             return Uncertain(0.0, 0.0, 0.0)
         low = value.low

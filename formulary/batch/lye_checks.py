@@ -103,6 +103,15 @@ def check_alkali_weights(
             yield warn("scale-coarse", what, "use a finer scale (and set `alkali_step`), or make a larger batch", place)
 
 
+def check_oils_added(recipe: Recipe, materials: Materials) -> Iterable[Finding]:
+    """Oils among the additions, such as the oil that a mica is wetted with: they only raise the superfat."""
+    for line in recipe.additions:
+        if materials[line.material].kind.is_fat and line.at != "top":
+            what = f"{line.material} among the additions gets no alkali; it raises the effective superfat"
+            do = "that is right for a little oil to wet a colour; else put it under `oils`"
+            yield note("oil-addition", what, do, recipe.place("additions", line.material, line.at))
+
+
 def check_water(pot: Pot, recipe: Recipe, materials: Materials) -> Iterable[Finding]:
     """Water below nothing, and additions of unknown water that should replace some."""
     for line in recipe.additions:

@@ -47,7 +47,8 @@ from formulary.chemistry.water import (
 from formulary.errors import InputError
 from formulary.finding import Severity, in_file_order
 from formulary.materials.model import Material
-from formulary.quantity import Basis, Quantity, Rate
+from formulary.materials.spoons import mass_by_volume_g
+from formulary.quantity import Basis, Rate
 from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
@@ -221,15 +222,12 @@ def rate_g(rate: Rate, material: Material, settings: Settings, basis_g: float) -
     """
     if not rate.is_volume:
         return basis_g * float(rate.percent_of_basis()) / 100.0
-    density = material.density_g_per_ml
-    if density is None:
+    per_kg_g = mass_by_volume_g(material, float(rate.amount), rate.unit, settings.measures_ml)
+    if per_kg_g is None:
         what = f"how much a {rate.unit} of {material.slug} weighs is not known"
-        raise InputError.of("spoon-unknown", what, "weigh it and write grams, or give the material a density")
-    spoon_ml = settings.measures_ml.get(rate.unit)
-    per_kg_ml = float(rate.amount) * (
-        float(spoon_ml) if spoon_ml is not None else float(Quantity(rate.amount, rate.unit).to("ml") / rate.amount)
-    )
-    return per_kg_ml * density * basis_g / 1000.0
+        do = f"weigh it and write grams, or set `measures: {{{rate.unit}: 2.1 g}}` in materials/{material.slug}.yaml"
+        raise InputError.of("spoon-unknown", what, do)
+    return per_kg_g * basis_g / 1000.0
 
 
 def _describe(

@@ -77,7 +77,23 @@ def test_the_same_shares_by_mass_weigh_less_koh_than_by_moles(moles: float, shar
     assert alkali.split_by_mass(moles, shares)[potassium] < alkali.split_by_moles(moles, shares)[potassium]
 
 
-@pytest.mark.parametrize("shares", [{}, {Alkali.SODIUM_HYDROXIDE: 0.0}, {Alkali.SODIUM_HYDROXIDE: -1.0}])
+def test_a_share_of_nothing_leaves_all_to_the_other() -> None:
+    shares = {Alkali.SODIUM_HYDROXIDE: 100.0, Alkali.POTASSIUM_HYDROXIDE: 0.0}
+    for split in (alkali.split_by_mass(1.0, shares), alkali.split_by_moles(1.0, shares)):
+        assert split == pytest.approx({Alkali.SODIUM_HYDROXIDE: 39.997, Alkali.POTASSIUM_HYDROXIDE: 0.0})
+
+
+@pytest.mark.parametrize(
+    "shares",
+    [
+        {},
+        {Alkali.SODIUM_HYDROXIDE: 0.0},
+        {Alkali.SODIUM_HYDROXIDE: -1.0},
+        {Alkali.SODIUM_HYDROXIDE: math.inf},
+        {Alkali.SODIUM_HYDROXIDE: math.nan},
+        {Alkali.SODIUM_HYDROXIDE: 60.0, Alkali.POTASSIUM_HYDROXIDE: -10.0},
+    ],
+)
 def test_a_split_of_nothing_or_below_nothing_is_refused(shares: dict[Alkali, float]) -> None:
     for split in (alkali.split_by_mass, alkali.split_by_moles):
         with pytest.raises(ValueError, match="alkali"):

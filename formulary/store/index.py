@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shutil
 from collections.abc import Mapping
+from contextlib import suppress
 from pathlib import Path
 
 from formulary.errors import StorageError
@@ -27,22 +28,33 @@ def refresh_index(repository: Repository, git: Git, blobs: Mapping[str, str | No
     lock = repository.git_dir / "index.lock"
     ours = repository.git_dir / "formulary-index"
     private = repository.git_dir / f"{_PRIVATE}{os.urandom(6).hex()}"
+    empty = private.with_suffix(".empty")
     lines = "".join(f"{'100644' if blob else '0'} {blob or NO_OBJECT}\t{path}\0" for path, blob in blobs.items())
     try:
+        clear_private_indexes(repository)
         ours.unlink(missing_ok=True)
         ours.write_bytes(b"formulary\n")
         take_lock(ours, lock, patience_s=_PATIENCE_S)
         try:
+            empty.mkdir()
             if index.exists():
                 shutil.copyfile(index, private)
+                written = index.stat().st_mtime_ns
+            else:
+                written = 0
             git.run(
                 ["update-index", "-z", "--add", "--remove", "--index-info"],
                 stdin=lines.encode("utf-8"),
-                variables={"GIT_INDEX_FILE": str(private)},
+                variables={"GIT_INDEX_FILE": str(private), "GIT_WORK_TREE": str(empty)},
+                folder=empty,
             )
+            if written:
+                os.utime(private, ns=(written, written))
             os.replace(private, index)
         finally:
             private.unlink(missing_ok=True)
+            with suppress(OSError):
+                empty.rmdir()
             clear_index_lock(repository)
     except (OSError, StorageError):
         return (
@@ -67,5 +79,8 @@ def clear_index_lock(repository: Repository) -> None:
 def clear_private_indexes(repository: Repository) -> None:
     """Removes the copies of the index that killed saves left."""
     for name in os.listdir(repository.git_dir):
-        if name.startswith(_PRIVATE):
-            Path(repository.git_dir, name).unlink(missing_ok=True)
+        place = Path(repository.git_dir, name)
+        if name.startswith(_PRIVATE) and place.is_dir():
+            place.rmdir()
+        elif name.startswith(_PRIVATE):
+            place.unlink(missing_ok=True)

@@ -10,7 +10,7 @@ from pathlib import Path
 
 from formulary.identity import is_full_id
 from formulary.store.paths import check_path
-from formulary.store.repository import Repository
+from formulary.store.repository import Repository, is_branch
 
 _LARGEST = 50_000_000
 
@@ -57,7 +57,7 @@ def read_intent(repository: Repository) -> Intent | None:
         return None
     branch, before, commit = facts.get("branch"), facts.get("before"), facts.get("commit")
     blobs, working_before = _blobs(facts.get("blobs")), _blobs(facts.get("working_before"))
-    if not isinstance(branch, str) or not branch.startswith("refs/heads/") or ".." in branch:
+    if not isinstance(branch, str) or not is_branch(branch):
         return None
     if not isinstance(commit, str) or not is_full_id(commit) or blobs is None or working_before is None:
         return None

@@ -90,6 +90,7 @@ def write_objects(git: Git, objects: Path, contents: Mapping[str, tuple[str, byt
         write_loose(objects, contents)
     else:
         git.run(["index-pack", "--stdin", "--strict"], stdin=render_pack(contents.values()))
+        sync_folder(objects / "pack")
 
 
 def render_pack(contents: Collection[tuple[str, bytes]]) -> bytes:

@@ -132,17 +132,24 @@ class Git:
         stdin: bytes = b"",
         allowed: Iterable[int] = (0,),
         variables: Mapping[str, str] | None = None,
+        folder: Path | None = None,
     ) -> tuple[int, bytes]:
         """Exit status and output of one git command; `StorageError` on a status that is not allowed.
 
-        `variables` are added to the environment that git runs in.
+        `variables` are added to the environment that git runs in; it runs in `folder`, else in the work tree.
         """
-        return self.begin(arguments, variables=variables).finish(stdin=stdin, allowed=allowed)
+        return self.begin(arguments, variables=variables, folder=folder).finish(stdin=stdin, allowed=allowed)
 
-    def begin(self, arguments: Sequence[str], *, variables: Mapping[str, str] | None = None) -> Running:
+    def begin(
+        self,
+        arguments: Sequence[str],
+        *,
+        variables: Mapping[str, str] | None = None,
+        folder: Path | None = None,
+    ) -> Running:
         """A git command that runs while the caller does something else."""
-        environment = {**self._environment, **variables} if variables else self._environment
-        return Running(arguments[0], start_git(self._program, arguments, environment, self._work_tree))
+        environment = {**self._environment, **(variables or {})}
+        return Running(arguments[0], start_git(self._program, arguments, environment, folder or self._work_tree))
 
     def read_objects(
         self, names: Iterable[str], *, size_limit: int, too_large: list[str] | None = None

@@ -77,13 +77,23 @@ def read_branch(repository: Repository) -> str | None:
     if not head.startswith("ref:"):
         return None
     branch = head[4:].strip()
-    if not branch.startswith("refs/heads/") or not _is_plain_ref(branch):
+    if not is_branch(branch):
         raise StorageError.of(
             "git-head-odd",
             f"HEAD of this repository points at “{branch[:80]}”, which is not a branch.",
             "Go to a branch with `git switch main`.",
         )
     return branch
+
+
+def is_branch(name: str) -> bool:
+    """Whether `name` is the full name of a branch, and of a file below `refs/heads`."""
+    return (
+        name.startswith("refs/heads/")
+        and not any(part in ("", ".", "..") or part.endswith(".lock") for part in name.split("/"))
+        and ".." not in name
+        and not any(ord(letter) < 33 or letter in "~^:?*[\\\x7f" for letter in name)
+    )
 
 
 def read_tip(repository: Repository) -> str | None:
@@ -261,7 +271,3 @@ def _read_small(path: Path) -> str:
         return os.read(descriptor, 4096).decode("utf-8", "surrogateescape").rstrip("\n")
     finally:
         os.close(descriptor)
-
-
-def _is_plain_ref(name: str) -> bool:
-    return ".." not in name and not any(ord(character) < 33 or character in "~^:?*[\\\x7f" for character in name)

@@ -1,0 +1,30 @@
+"""A stranger's formulary for each test, away from the settings of whoever runs it."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.hostile.canary import Canary, make_canary
+
+
+@pytest.fixture(autouse=True)
+def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in list(os.environ):
+        if name.startswith("GIT_") or name == "XDG_CONFIG_HOME":
+            monkeypatch.delenv(name)
+    monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
+
+
+@pytest.fixture
+def canary(tmp_path: Path) -> Iterator[Canary]:
+    """In memory where the system can, to be quick."""
+    memory = Path("/dev/shm")
+    place = Path(tempfile.mkdtemp(dir=memory if os.access(memory, os.W_OK) else tmp_path))
+    yield make_canary(place)
+    shutil.rmtree(place)

@@ -6,6 +6,7 @@ import click
 
 from cli.options import all_option, folder_option, json_option, lots_option, open_chosen, parse_lots
 from cli.output import say, say_json, say_next, width
+from cli.trial_entries import ENTRY_COMMANDS
 
 
 @click.group()
@@ -103,3 +104,7 @@ def list_trials(recipes: tuple[str, ...], as_json: bool) -> None:
             say_json([trial_row(each, bench.outcomes) for each in found])
         else:
             say(render_trials(found, bench.outcomes, width=width()))
+
+
+for _entry in ENTRY_COMMANDS:
+    trial.add_command(_entry)

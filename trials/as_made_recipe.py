@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.batch.checks import check_pot
+from formulary.batch.checks import check_batch
 from formulary.batch.figures import (
     assay,
     batter_g,
@@ -28,6 +28,7 @@ from formulary.batch.model import (
     WeighedAlkali,
     WeighedOil,
 )
+from formulary.finding import Severity
 from formulary.materials.model import Material
 from formulary.quantity import Basis, Rate
 from formulary.recipes.model import Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
@@ -56,9 +57,16 @@ def describe_as_made(trial: Trial, *, oil_mass_g: float = 1000.0) -> AsMadeSide:
     """
     materials = materials_of(trial)
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
-    scaled = _scale(pot, oil_mass_g / pot.grams("oil"))
-    batch = _batch(trial, scaled, materials)
-    return AsMadeSide(_recipe(trial, pot, batch), batch, materials)
+    batch = _batch(trial, _scale(pot, oil_mass_g / pot.grams("oil")), materials)
+    recipe = _recipe(trial, pot, batch)
+    # The grams are in the pot already, so what would stop a weigh-out is told loudly and hides no figure.
+    findings = tuple(
+        replace(finding, severity=Severity.WARN, what=f"as made: {finding.what}")
+        if finding.severity is Severity.STOP
+        else finding
+        for finding in check_batch(batch, recipe, materials, trial.plan.settings)
+    )
+    return AsMadeSide(recipe, replace(batch, findings=findings), materials)
 
 
 def _scale(pot: Pot, factor: float) -> Pot:
@@ -69,7 +77,6 @@ def _batch(trial: Trial, pot: Pot, materials: Mapping[str, Material]) -> Batch:
     plan = trial.plan
     figures = work_out_pot(pot, materials, plan.settings)
     water_g = sum(water_in(line, materials) for line in pot.lines if _counts_as_water(line))
-    findings = check_pot(pot, figures, materials, plan.recipe.purpose)
     oil_mass_g = figures.oil_mass_g
     return Batch(
         recipe=plan.recipe.slug,
@@ -116,8 +123,7 @@ def _batch(trial: Trial, pot: Pot, materials: Mapping[str, Material]) -> Batch:
         portions=portion_figures(pot, materials, plan.settings),
         oil_mass_g=oil_mass_g,
         batter_grams=batter_g(pot),
-        # The grams are already in the pot: what made them unsafe is said by the trial, and hides nothing here.
-        findings=tuple(finding for finding in findings if finding.severity.value != "stop"),
+        findings=(),
         pot=pot,
         process=_process(trial),
     )
@@ -164,8 +170,6 @@ def _recipe(trial: Trial, pot: Pot, batch: Batch) -> Recipe:
         portions=_portions(trial, pot),
         process=MappingProxyType({**planned.process, **_process(trial)}),
         formerly=(),
-        notes="",
-        places=MappingProxyType({}),
     )
 
 

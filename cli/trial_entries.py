@@ -1,0 +1,270 @@
+"""`trial event`, `observe`, `as-made` and the other entries of a trial's record, one line a call."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import click
+
+from cli.options import folder_option, open_chosen
+from cli.output import say, width
+
+if TYPE_CHECKING:
+    from trials.model import Trial
+    from trials.record import Entry
+
+_portion = click.option("--portion", metavar="NAME", help="The portion it belongs to, when the batter was divided.")
+_at = click.option("--at", metavar="TIME", help='Since the lye went in: "4:10", "~4 min", "3-5 min"; now unless given.')
+_note = click.option("--note", metavar="TEXT", help="A remark beside it.")
+_correct = click.option("--correct", is_flag=True, help="It takes the place of what was recorded for the same.")
+
+
+def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> None:
+    """Find the trial, make the entry, record it, and say at once what makes the batch unsafe."""
+    from formulary.batch.weigh_out_text import render_findings
+    from formulary.finding import Severity
+    from trials.bench import open_bench
+
+    with open_chosen() as folder:
+        bench = open_bench(folder)
+        made = make(bench.find_trial(wanted))
+        entries = made if isinstance(made, tuple) else (made,)
+        recorded = bench.record(*entries)
+        grave = [each for each in bench.check_trial(recorded) if each.severity in (Severity.ERROR, Severity.STOP)]
+    say("\n".join(f"{recorded.id}: {entry.said}" for entry in entries))
+    if grave:
+        say("\n".join(["", "Not fit to sell until decided:", *render_findings(grave, width=width())]))
+
+
+def _when(trial: Trial, at: str | None) -> str:
+    from trials.record import elapsed_now
+
+    return at if at is not None else elapsed_now(trial, datetime.now().astimezone())
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("what", metavar="WHAT")
+@_at
+@_portion
+@_note
+@_correct
+@folder_option
+def event(wanted: str, what: str, at: str | None, portion: str | None, note: str | None, correct: bool) -> None:
+    """Something that happened on making day: "lye in", "light trace", "scent in", "too thick to pour", "poured" ..."""
+    from trials import record
+
+    def make(trial: Trial) -> Entry:
+        if what == "lye in" and at is None:
+            return record.lye_in(trial, datetime.now().astimezone())
+        corrects = "yes" if correct else None
+        return record.event(trial, what, _when(trial, at), portion=portion, note=note, corrects=corrects)
+
+    _record(wanted, make)
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("lasted", metavar="DURATION")
+@_at
+@_portion
+@_note
+@folder_option
+def blending(wanted: str, lasted: str, at: str | None, portion: str | None, note: str | None) -> None:
+    """How long it was blended: 15s."""
+    from trials import record
+
+    _record(wanted, lambda trial: record.blending(trial, lasted, _when(trial, at), portion=portion, note=note))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("degrees", metavar="TEMPERATURE")
+@_at
+@_portion
+@_note
+@folder_option
+def temperature(wanted: str, degrees: str, at: str | None, portion: str | None, note: str | None) -> None:
+    """The batter's temperature at a moment: 38C."""
+    from trials import record
+
+    _record(wanted, lambda trial: record.temperature(trial, degrees, _when(trial, at), portion=portion, note=note))
+
+
+@click.command("after")
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("what", metavar="WHAT")
+@click.option("--at", metavar="TIME", required=True, help='Since pouring: "3 h".')
+@click.option("--temperature", metavar="TEMPERATURE", help="Of the oven, for example.")
+@click.option("--for", "lasted", metavar="DURATION", help="How long.")
+@_portion
+@_note
+@folder_option
+def after(
+    wanted: str,
+    what: str,
+    at: str,
+    temperature: str | None,
+    lasted: str | None,
+    portion: str | None,
+    note: str | None,
+) -> None:
+    """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ..."""
+    from trials import record
+
+    _record(
+        wanted,
+        lambda trial: record.handle(
+            trial, what, at, temperature=temperature, lasted=lasted, portion=portion, note=note
+        ),
+    )
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("outcome", metavar="OUTCOME")
+@click.argument("values", metavar="VALUE...", nargs=-1, required=True)
+@click.option("--age", metavar="AGE", required=True, help="Since the soap was made: 28d, 4 weeks.")
+@click.option("--who", metavar="NAME", help="Who measured.")
+@click.option("--how", metavar="TEXT", help="How it was measured, when otherwise than usual.")
+@_portion
+@_note
+@_correct
+@folder_option
+def observe(
+    wanted: str,
+    outcome: str,
+    values: tuple[str, ...],
+    age: str,
+    who: str | None,
+    how: str | None,
+    portion: str | None,
+    note: str | None,
+    correct: bool,
+) -> None:
+    """Something measured or graded later; several values are repeat readings: hardness 3.1mm 3.3mm --age 28d."""
+    from trials import record
+
+    _record(
+        wanted,
+        lambda trial: record.observe(
+            trial,
+            outcome,
+            *values,
+            age=age,
+            portion=portion,
+            who=who,
+            how=how,
+            note=note,
+            corrects="yes" if correct else None,
+        ),
+    )
+
+
+@click.command("as-made")
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("sentence", metavar='"WHAT DIFFERED"', required=False)
+@click.option(
+    "--forgot-to-replace", "forgotten", metavar="MATERIAL", help="The water of this addition was not taken off."
+)
+@_portion
+@_note
+@folder_option
+def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: str | None, note: str | None) -> None:
+    """What differed from the plan, in grams as weighed.
+
+    "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g", "extra honey 12 g at oils"; or
+    --forgot-to-replace oat-milk. From then on every view uses what was really in the pot.
+    """
+    from trials import record
+
+    if (sentence is None) == (forgotten is None):
+        raise click.UsageError('say what differed, such as "water 283 g", or --forgot-to-replace MATERIAL')
+    if forgotten is not None:
+        _record(wanted, lambda trial: record.forgot_to_replace(trial, forgotten))
+    elif sentence is not None:
+        _record(wanted, lambda trial: record.as_made(trial, sentence, portion=portion, note=note))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("text", metavar="TEXT")
+@folder_option
+def note(wanted: str, text: str) -> None:
+    """A remark, added below the notes that are there."""
+    from trials import record
+
+    _record(wanted, lambda trial: record.note(trial, text))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("material", metavar="MATERIAL")
+@click.argument("name", metavar="LOT")
+@folder_option
+def lot(wanted: str, material: str, name: str) -> None:
+    """The lot of a material that was used."""
+    from trials import record
+
+    _record(wanted, lambda trial: record.lot(trial, material, name))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("key", metavar="WHICH")
+@click.argument("text", metavar="VALUE")
+@folder_option
+def condition(wanted: str, key: str, text: str) -> None:
+    """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
+    from trials import record
+
+    _record(wanted, lambda trial: record.condition(trial, key, text))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.option("--cut", metavar="N", help="Bars cut.")
+@click.option("--kept-back", metavar="N", help="Bars kept back.")
+@click.option("--scrapped", metavar="N", help="Bars scrapped.")
+@click.option("--lightest", metavar="WEIGHT", help="What the lightest bar weighs.")
+@folder_option
+def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | None, lightest: str | None) -> None:
+    """What became of the bars."""
+    from trials import record
+
+    given = {"cut": cut, "kept_back": kept_back, "scrapped": scrapped, "lightest": lightest}
+    counts = {key: text for key, text in given.items() if text is not None}
+    if not counts:
+        raise click.UsageError("say at least one of --cut, --kept-back, --scrapped, --lightest")
+    _record(wanted, lambda trial: record.bars(trial, **counts))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
+@click.argument("decision", type=click.Choice(["sell", "rework", "discard", "hold"]))
+@click.option("--who", metavar="NAME", required=True, help="Who decided.")
+@click.option("--why", metavar="TEXT", required=True, help="Why.")
+@click.option("--on", metavar="DATE", help="When: 2026-11-25.")
+@folder_option
+def release(wanted: str, decision: str, who: str, why: str, on: str | None) -> None:
+    """What was decided about the batch, by whom and why. Local rules decide what may be sold."""
+    from trials import record
+
+    _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on))
+
+
+ENTRY_COMMANDS = (
+    event,
+    blending,
+    temperature,
+    after,
+    observe,
+    as_made,
+    note,
+    lot,
+    condition,
+    bars,
+    release,
+)

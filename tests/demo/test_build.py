@@ -3,23 +3,15 @@
 from __future__ import annotations
 
 import subprocess
-from datetime import date
 from pathlib import Path
 
 import pytest
 
 from formulary.finding import Severity
+from tests.demo.conftest import TODAY
 from trials.demo.build import SEED, Demonstration, build_demonstration
 from trials.demo.scenario import BASE, STEPS, Sitting
 from trials.outcomes_values import find_values
-
-TODAY = date(2026, 11, 25)
-
-
-@pytest.fixture(scope="module")
-def demonstration(tmp_path_factory: pytest.TempPathFactory) -> Demonstration:
-    # Another seed than the shipped one, so that no look at this folder can tune anything to that one's answer.
-    return build_demonstration(tmp_path_factory.mktemp("demo") / "harbour soap", today=TODAY, seed=SEED + 1)
 
 
 def _files(root: Path) -> list[Path]:

@@ -37,6 +37,11 @@ SEED = 2026
 INVENTED = (
     "# Invented for the demonstration: no such maker, town or bar exists. All trials here were drawn with a seed.\n"
 )
+MOULDS = """\
+moulds:                                  # the inside: length, width, and the height that it is filled to
+  tall-loaf: 25 x 8 x 7 cm
+  small-loaf: 20 x 6.5 x 6 cm
+"""
 
 Progress = Callable[[str, int, int], None]
 
@@ -141,7 +146,7 @@ class _Builder:
         self._write(path, edit_text(self._read(path), edits))
 
     def _begin(self, step: Beginning) -> None:
-        self._write("formulary.yaml", INVENTED + self._read("formulary.yaml"))
+        self._write("formulary.yaml", INVENTED + self._read("formulary.yaml") + MOULDS)
         self._path(f"recipes/{EXAMPLE}.yaml").unlink()
         self._write(f"recipes/{BASE}.yaml", read_base_text())
         for slug, text in read_material_texts(self.season).items():

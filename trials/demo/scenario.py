@@ -230,7 +230,6 @@ STEPS: tuple[Step, ...] = (
         (
             add("cucumber-puree", "8 % of oils", at="oils", water="replaces"),
             add("spearmint-oil", "0.8 % of oils", at="trace"),
-            set_field("process.cover", "covered"),
             set_field("notes", "Puree with the peel, sieved, at room temperature."),
         ),
         _HALVES.format(scent="spearmint-oil", name="mint", plain=50, scented=50),

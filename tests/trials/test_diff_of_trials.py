@@ -1,0 +1,88 @@
+"""A trial as one side of a diff: compared as it was really made."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from formulary import InputError, init_folder
+from trials.bench import Bench, open_bench
+from trials.model import Trial
+from trials.record import as_made, forgot_to_replace
+
+MILKY = """\
+format: 1
+name: Milky bar
+oils:
+  olive-oil: 55
+  coconut-oil: 25
+  sunflower-oil: 20
+lye: {alkali: sodium-hydroxide, superfat: 5}
+water: {lye_concentration: 33}
+additions:
+  - {material: oat-milk, rate: 10 % of oils, at: oils, water: replaces}
+  - {material: rose-clay, rate: 15 g per kg oils, at: oils}
+scent:
+  - {material: lavender-oil, rate: 2 % of oils}
+"""
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Bench:
+    folder = init_folder(tmp_path / "soap")
+    (folder.root / "recipes/milky-bar.yaml").write_text(MILKY, encoding="utf-8")
+    folder.refresh()
+    folder.save_changed(why="milk")
+    return open_bench(folder)
+
+
+def start(bench: Bench) -> Trial:
+    return bench.start("milky-bar", oils="800 g", now=datetime(2026, 10, 3, 9, 0, tzinfo=UTC))
+
+
+def test_a_trial_made_as_planned_differs_in_nothing_from_its_version(bench: Bench) -> None:
+    trial = start(bench)
+    changes = bench.diff("milky-bar@latest", trial.id)
+    tree = changes.to_json()
+    assert (tree["oils"], tree["rates"], tree["process"]) == ([], [], [])
+    assert tree["findings"] == {"appeared": [], "vanished": []}
+    assert tree["superfat"]["before"] == pytest.approx(tree["superfat"]["after"])
+
+
+def test_a_forgotten_water_replacement_shows_as_weaker_lye_and_not_as_another_recipe(bench: Bench) -> None:
+    trial = start(bench)
+    bench.record(forgot_to_replace(trial, "oat-milk"))
+    tree = bench.diff("milky-bar", trial.id).to_json()
+    assert tree["oils"] == []
+    assert tree["rates"] == []
+    # Oat milk of 90 % water: 100 g of it in 1000 g of oils bring 90 g that were not taken off.
+    added = tree["water"]["after"]["weigh_grams"] - tree["water"]["before"]["weigh_grams"]
+    assert added == pytest.approx(90, abs=0.5)
+
+
+def test_an_excess_of_lye_as_made_is_told_in_the_diff(bench: Bench) -> None:
+    trial = bench.record(as_made(start(bench), "sodium-hydroxide 130 g"))
+    appeared = bench.diff("milky-bar", trial.id).to_json()["findings"]["appeared"]
+    assert "lye-excess" in [finding["code"] for finding in appeared]
+    assert "as made" in next(finding["what"] for finding in appeared if finding["code"] == "lye-excess")
+
+
+def test_two_trials_are_compared_for_the_same_oils_whatever_their_size(bench: Bench) -> None:
+    first = start(bench)
+    second = bench.start("milky-bar", oils="1600 g", now=datetime(2026, 10, 4, 9, 0, tzinfo=UTC))
+    second = bench.record(as_made(second, "no rose-clay"), as_made(second, "sunflower-oil 160 g"))
+    tree = bench.diff(first.id, second.id).to_json()
+    assert [line["material"] for line in tree["rates"] if line["after"] == 0] == ["rose-clay"]
+    points = {line["material"]: line["points"] for line in tree["oils"]}
+    assert sum(points.values()) == pytest.approx(0, abs=1e-9)
+    # 160 g instead of 320 g of sunflower oil in what is then 1440 g of oils: 11.11 % instead of 20 %.
+    assert points["sunflower-oil"] == pytest.approx(-8.89, abs=0.01)
+
+
+def test_a_side_that_is_neither_recipe_nor_trial_is_refused_with_the_nearest_names(bench: Bench) -> None:
+    start(bench)
+    with pytest.raises(InputError) as raised:
+        bench.diff("milky-bar", "milky-baar")
+    assert "milky-bar" in raised.value.findings[0].do

@@ -93,7 +93,7 @@ def _what_differed(comparison: Comparison) -> str:
 def _what_it_did(contrasts: Sequence[Contrast], comparison: Comparison) -> str:
     """`thickened 4.3 min sooner; repeats here differ by 0.9 min, so that is more than noise`."""
     if not contrasts:
-        return "nothing was measured of both that tells them apart"
+        return "says nothing yet: no outcome was measured of both"
     chosen = headline(contrasts)
     if _is_nothing(chosen):
         return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Sequence
 from difflib import get_close_matches
@@ -97,6 +98,10 @@ def formulary() -> None:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command line and exit with its status."""
+    # Read by numpy when it is first imported. Its matrices are small here: more threads only wait for one another, on
+    # a busy machine for several times as long as they work.
+    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+        os.environ.setdefault(name, "1")
     sys.exit(run(arguments))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -63,3 +64,23 @@ def test_importing_the_library_loads_nothing_yet(package: str, tmp_path: Path) -
     program = f"import sys; sys.path.insert(0, {str(SOURCE)!r}); import {package}; print(0, *sys.modules)"
     _, modules = packages_loaded_by(program, tmp_path)
     assert modules & (HEAVY | {"ruamel", "ruamel.yaml", "_ruamel_yaml"}) == set()
+
+
+THREADS = """
+import os, sys
+sys.path.insert(0, {source!r})
+from cli.main import main
+try:
+    main(["--version"])
+except SystemExit:
+    pass
+print(os.environ["OPENBLAS_NUM_THREADS"], os.environ["OMP_NUM_THREADS"])
+"""
+
+
+def test_small_matrices_are_not_divided_over_threads_unless_the_person_says_so(tmp_path: Path) -> None:
+    program = [sys.executable, "-c", THREADS.format(source=str(SOURCE))]
+    environment = {name: value for name, value in os.environ.items() if not name.endswith("_NUM_THREADS")}
+    environment["OMP_NUM_THREADS"] = "3"
+    done = subprocess.run(program, cwd=tmp_path, env=environment, capture_output=True, check=True)
+    assert done.stdout.decode().split()[-2:] == ["1", "3"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from hashlib import sha256
 from types import MappingProxyType
@@ -17,14 +17,14 @@ from formulary.finding import Finding, Place, error, has_errors, in_file_order, 
 from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree
 from formulary.materials.model import Material
-from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g
-from trials.checks import check_trial
+from formulary.quantity import NotAQuantity, format_decimal
+from trials.checks import check_trial, fit_to_sell
 from trials.identity import TRIAL_ID, find_trial_id, make_trial_id, random_code, trial_folder
 from trials.model import Plan, Trial
 from trials.outcomes import Outcome, own_event_words, read_outcomes
 from trials.plan import make_plan, parse_plan, read_frozen_materials, render_plan
 from trials.read import parse_trial, unreadable_plan
-from trials.record import Entry, describe_entries
+from trials.record import Entry, describe_entries, tidy_amount
 from trials.record_text import write_entries
 from trials.start import render_new_trial
 
@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     from formulary.folder import Folder
     from formulary.recipes.version import Version
     from trials.comparison import Comparison
+    from trials.due import Due
+    from trials.lot_trace import LotUsed
 
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
 
@@ -173,6 +175,10 @@ class Bench:
         *,
         oils: str | None = None,
         total: str | None = None,
+        mould: str | None = None,
+        bars: int | None = None,
+        bar: str | None = None,
+        cured: bool = False,
         sitting: str | None = None,
         lots: Mapping[str, str] | None = None,
         conditions: Mapping[str, str] | None = None,
@@ -184,7 +190,8 @@ class Bench:
     ) -> Trial:
         """Start a trial: the frozen plan and a file to fill in, saved in one commit (with the recipe if it is unsaved).
 
-        version: a version, or how a person names one. oils or total: the size, "1000 g" of oils or of batter in all.
+        version: a version, or how a person names one. oils, total, mould, or bars with bar and cured: the size, as in
+        `Folder.batch`.
         sitting: the name of the sitting, the date unless given; conditions and lots that another trial of it has are
         taken over. lots: material -> lot. conditions: key -> text, such as room -> "19 °C". portions: (name, percent),
         for a plan without portions. despite: codes of stops that are overridden knowingly. now: the present time.
@@ -198,12 +205,15 @@ class Bench:
         found = self.folder.find_version(version) if isinstance(version, str) else version
         shared = self._of_sitting(sitting)
         lots = {**_lots_of(shared, found), **(lots or {})}
-        conditions = {**_conditions_of(shared), **(conditions or {})}
+        given = {key: tidy_amount(text) for key, text in (conditions or {}).items()}
+        conditions = {**_conditions_of(shared), **given}
         register = self.folder.register
         known = {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
-        batch = self.folder.batch(found, oils=oils, total=total, lots=known)
+        batch = self.folder.batch(
+            found, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured, lots=known
+        )
         demand_weighable(batch, despite=despite)
-        size = ("oils", _tidy_mass(oils)) if oils is not None else ("batter", _tidy_mass(total or ""))
+        size = _size(oils, total, mould, bars, bar, cured=cured)
         plan = make_plan(found, batch, register, self.folder.settings, size=size, lots=known)
         trial_id = make_trial_id(made, found.slug, self._all_ids(), draw_code=draw_code)
         stopped = {finding.code for finding in batch.findings if finding.severity.value == "stop"}
@@ -242,6 +252,28 @@ class Bench:
         if sitting is None:
             return None
         return next((trial for trial in reversed(self.trials()) if trial.sitting == sitting), None)
+
+    def due(self, today: date, *, days_ahead: int = 14) -> tuple[Due, ...]:
+        """What should be looked at now and next, late ones first, by the maker's own follow-up plan."""
+        from trials.due import find_due, read_follow_up
+
+        plan, _ = read_follow_up(self.folder.settings, self.outcomes)
+        return find_due(self.trials(), today, plan, self.outcomes, days_ahead=days_ahead)
+
+    def find_lot(self, lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
+        """Every batch that a lot went into, by date. Raises InputError, with the nearest, for a lot that none has."""
+        from trials.lot_trace import find_lot, lot_names
+
+        trials = self.trials()
+        found = find_lot(trials, lot, material=material)
+        if not found:
+            do = suggest(lot, lot_names(trials), "`formulary trial show` lists a trial's lots")
+            raise InputError.of("no-lot", f"no batch has lot {lot[:60]!r}", do)
+        return found
+
+    def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
+        """What still stands between a trial and being sold; empty when nothing does."""
+        return fit_to_sell(trial, self.outcomes["free alkali"], today)
 
     def sitting(self, name: str) -> tuple[Trial, ...]:
         """The trials of one sitting."""
@@ -346,7 +378,10 @@ class Bench:
 
     def check(self) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes."""
+        from trials.due import read_follow_up
+
         findings: list[Finding] = list(read_outcomes(self.folder.settings)[1])
+        findings += read_follow_up(self.folder.settings, self.outcomes)[1]
         folders = dict.fromkeys(tuple(path.split("/")[1:3]) for path in self._paths())
         ids = set(self.trial_ids())
         versions: dict[str, list[Trial]] = {}
@@ -404,11 +439,17 @@ def _share(percent: str) -> Decimal:
         raise InputError.of("bad-share", problem.what, problem.do) from None
 
 
-def _tidy_mass(text: str) -> str:
-    from formulary.quantity import Kind, parse_quantity
-
-    parse_mass_g(text)
-    return str(parse_quantity(text, Kind.MASS))
+def _size(
+    oils: str | None, total: str | None, mould: str | None, bars: int | None, bar: str | None, *, cured: bool
+) -> tuple[str, str]:
+    """How the size was asked for, as it is written in a file."""
+    if oils is not None:
+        return "oils", tidy_amount(oils)
+    if total is not None:
+        return "batter", tidy_amount(total)
+    if mould is not None:
+        return "mould", " ".join(mould.split())
+    return "bars", f"{bars} of {tidy_amount(bar or '')}{' cured' if cured else ''}"
 
 
 def _lots_of(trial: Trial | None, version: Version) -> dict[str, str]:

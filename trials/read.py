@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
@@ -42,6 +43,7 @@ from trials.read_parts import (
 
 HUNDRED = Decimal(100)
 SIZES = ("oils", "batter", "bars", "mould")
+_BARS = re.compile(r"(\d+)(?: of (.+?)(?: cured)?)?")
 
 
 def parse_trial(
@@ -399,10 +401,8 @@ def _count(text: str) -> int:
 
 
 def _is_same_size(one: tuple[str, str], other: tuple[str, str]) -> bool:
-    if one[0] != other[0] or one[0] == "mould":
-        return one == other
-    if one[0] == "bars":
-        return _count(one[1]) == _count(other[1])
+    if one[0] != other[0] or one[0] not in ("oils", "batter"):
+        return one[0] == other[0] and one[1].split() == other[1].split()
     return _mass_g(one[1]) == _mass_g(other[1])
 
 
@@ -410,5 +410,9 @@ def _check_size(how: str, text: str) -> str:
     if how in ("oils", "batter"):
         _mass_g(text)
     elif how == "bars":
-        _count(text)
+        match = _BARS.fullmatch(text.strip())
+        if match is None or not int(match.group(1)):
+            raise NotAQuantity(f"{text.strip()!r} is no number of bars", 'write "12 of 100 g"')
+        if match.group(2) is not None:
+            _mass_g(match.group(2))
     return text

@@ -70,13 +70,13 @@ def observe(
     values: one reading or several repeats of it. age: since the soap was made. who, how: who measured, and how.
     corrects: "yes" when it takes the place of what was recorded for the same outcome, age and portion.
     """
-    tree: dict[str, Value] = {"age": _tidy(age), "outcome": outcome}
+    tree: dict[str, Value] = {"age": tidy_amount(age), "outcome": outcome}
     if len(values) == 1:
-        tree["value"] = _tidy(values[0])
+        tree["value"] = tidy_amount(values[0])
     else:
-        tree["values"] = [_tidy(value) for value in values]
+        tree["values"] = [tidy_amount(value) for value in values]
     _add(tree, portion=portion, who=who, how=how, note=note)
-    said = f"{outcome} {', '.join(_tidy(value) for value in values)} at {_tidy(age)}"
+    said = f"{outcome} {', '.join(tidy_amount(value) for value in values)} at {tidy_amount(age)}"
     replaces = ("age", "outcome", "portion") if corrects else ()
     return Entry(trial.id, "observations", Inline(tree), _for(said, portion), None, None, replaces)
 
@@ -100,11 +100,11 @@ def event(
     """
     tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
     if lasted is not None:
-        tree["for"] = _tidy(lasted)
+        tree["for"] = tidy_amount(lasted)
     if temperature is not None:
-        tree["temperature"] = _tidy(temperature)
+        tree["temperature"] = tidy_amount(temperature)
     _add(tree, clock=clock, note=note)
-    said = " ".join(part for part in (what, _tidy(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
+    said = " ".join(part for part in (what, tidy_amount(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
     replaces = ("what",) if corrects else ()
     return Entry(trial.id, "events", Inline(tree), _for(said, portion), portion, None, replaces)
 
@@ -155,13 +155,13 @@ def handle(
     note: str | None = None,
 ) -> Entry:
     """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`."""
-    tree: dict[str, Value] = {"at": _tidy(at), "what": what}
+    tree: dict[str, Value] = {"at": tidy_amount(at), "what": what}
     if temperature is not None:
-        tree["temperature"] = _tidy(temperature)
+        tree["temperature"] = tidy_amount(temperature)
     if lasted is not None:
-        tree["for"] = _tidy(lasted)
+        tree["for"] = tidy_amount(lasted)
     _add(tree, portion=portion, note=note)
-    return Entry(trial.id, "after_pour", Inline(tree), _for(f"{what} at {_tidy(at)}", portion))
+    return Entry(trial.id, "after_pour", Inline(tree), _for(f"{what} at {tidy_amount(at)}", portion))
 
 
 def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: str | None = None) -> Entry:
@@ -180,7 +180,7 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
         if pattern is _SENTENCES[0][0]:
             tree["left_out"] = "true"
         if "weighed" in found:
-            tree["weighed"] = _tidy(found["weighed"])
+            tree["weighed"] = tidy_amount(found["weighed"])
         if "at" in found:
             tree["at"] = _stage(found["at"])
         _add(tree, portion=portion, note=note)
@@ -226,13 +226,13 @@ def lot(trial: Trial, material: str, name: str) -> Entry:
 
 def condition(trial: Trial, key: str, text: str) -> Entry:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
-    return Entry(trial.id, "conditions", _tidy(text), f"{key.replace('_', ' ')} {_tidy(text)}", None, key)
+    return Entry(trial.id, "conditions", tidy_amount(text), f"{key.replace('_', ' ')} {tidy_amount(text)}", None, key)
 
 
 def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:
     """What became of the bars: cut, kept_back and scrapped in bars, lightest in grams."""
     return tuple(
-        Entry(trial.id, "bars", _count(text), f"bars {key.replace('_', ' ')} {_tidy(text)}", None, key)
+        Entry(trial.id, "bars", _count(text), f"bars {key.replace('_', ' ')} {tidy_amount(text)}", None, key)
         for key, text in counts.items()
     )
 
@@ -265,7 +265,7 @@ def _stage(text: str) -> str:
     raise InputError.of("not-a-stage", f"{stripped[:40]!r} is no stage", f"write one of: {', '.join(STAGES)}")
 
 
-def _tidy(text: str) -> str:
+def tidy_amount(text: str) -> str:
     """An amount with its unit as it is written in files (`38C` -> `38 °C`); any other text as it is."""
     stripped = text.strip()
     try:
@@ -278,7 +278,7 @@ def _count(text: str) -> Value:
     try:
         return parse_decimal(text)
     except NotAQuantity:
-        return _tidy(text)
+        return tidy_amount(text)
 
 
 def _tidy_time(text: str) -> str:
@@ -289,7 +289,7 @@ def _tidy_time(text: str) -> str:
         return stripped
     if elapsed.low_s is not None and elapsed.low_s == elapsed.high_s and elapsed.low_s % 1 == 0:
         return str(elapsed)
-    return _tidy(stripped)
+    return tidy_amount(stripped)
 
 
 def describe_entries(entries: Mapping[str, list[Entry]]) -> str:

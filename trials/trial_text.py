@@ -10,9 +10,10 @@ from formulary.batch.weigh_out_text import render_findings, words
 from formulary.finding import Finding
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
+from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot
 from trials.identity import code_of
-from trials.model import AsMade, Event, Trial
+from trials.model import AsMade, Event, Trial, TrialPortion
 from trials.outcomes import Outcome, outcome_label
 from trials.outcomes_values import OutcomeValue, find_values, outcome_values
 from trials.sentences import say_value
@@ -31,10 +32,16 @@ def render_trial(
     """One trial as text. `show_all` shows the weights that went as planned, too."""
     plan = trial.plan
     head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {plan.size[1]} of {_size_word(plan.size)}"
-    lines = paragraph(f"{head}, made {trial.made.isoformat()}.", width=width)
+    by = f" by {trial.who}" if trial.who else ""
+    sitting = f", sitting {trial.sitting}" if trial.sitting and trial.sitting != trial.made.isoformat() else ""
+    lines = paragraph(f"{head}, made {trial.made.isoformat()}{by}{sitting}.", width=width)
     lines += paragraph(_sentence(trial, outcomes), width=width)
     lines += ["", *_weights(trial, width, show_all)]
-    for title, listed in (("as made", [as_made_words(entry) for entry in trial.as_made]), ("lots", _lots(trial))):
+    for title, listed in (
+        ("as made", [as_made_words(entry) for entry in trial.as_made]),
+        ("portions", [_portion_words(portion) for portion in trial.portions]),
+        ("lots", _lots(trial)),
+    ):
         if listed:
             lines += paragraph(f"{title}: {'; '.join(listed)}", width=width, indent=2)
     conditions = list(_conditions(trial))
@@ -46,14 +53,37 @@ def render_trial(
     observed = list(_outcome_rows(trial, outcomes))
     if observed:
         lines += ["", *render_rows([Row("what was observed", ("value",)), *observed], width=width)]
-    if trial.release is not None:
-        decided = f"{trial.release.decision}, decided by {trial.release.who}: {trial.release.why}"
-        lines += ["", *paragraph(decided, width=width, indent=2)]
+    lines += ["", *_decision(trial, outcomes, width)]
     if trial.notes.strip():
         lines += ["", *paragraph(trial.notes.strip(), width=width, indent=2)]
     if findings:
         lines += ["", *render_findings(findings, width=width)]
     return "\n".join(lines)
+
+
+def _portion_words(portion: TrialPortion) -> str:
+    by_eye = f" (give or take {format_decimal(portion.by_eye)})" if portion.by_eye else ""
+    mould = f" in {portion.mould}" if portion.mould else ""
+    return f"{portion.name} {format_decimal(portion.share)} %{by_eye}{mould}"
+
+
+def _decision(trial: Trial, outcomes: Mapping[str, Outcome], width: int) -> list[str]:
+    """What became of the bars, what was decided, and what stands before selling."""
+    bars, release = trial.bars, trial.release
+    counts = ((bars.cut, "cut"), (bars.kept_back, "kept back"), (bars.scrapped, "scrapped"))
+    said = [f"{count} {word}" for count, word in counts if count is not None]
+    if bars.lightest_g is not None:
+        said.append(f"the lightest {format_decimal(bars.lightest_g)} g")
+    lines = paragraph(f"bars: {', '.join(said)}", width=width, indent=2) if said else []
+    if release is not None:
+        on = f" on {release.on.isoformat()}" if release.on is not None else ""
+        decided = f"decision: {release.decision}, by {release.who}{on}: {release.why}"
+        lines += paragraph(decided, width=width, indent=2)
+    if "free alkali" in outcomes:
+        standing = [finding.what for finding in fit_to_sell(trial, outcomes["free alkali"])]
+        text = f"not fit to sell: {'; '.join(standing)}" if standing else "fit to sell, as far as is recorded here"
+        lines += paragraph(text, width=width, indent=2)
+    return lines
 
 
 def _size_word(size: tuple[str, str]) -> str:
@@ -245,6 +275,34 @@ def trial_json(trial: Trial, findings: Sequence[Finding], outcomes: Mapping[str,
         },
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
         "portions": [{"name": each.name, "share_percent": float(each.share)} for each in trial.portions],
+        "who": trial.who,
+        "conditions": {
+            "room_c": _number(trial.conditions.room_c),
+            "humidity_percent": _number(trial.conditions.humidity_percent),
+            "lye_temperature_c": _number(trial.conditions.lye_temperature_c),
+            "oil_temperature_c": _number(trial.conditions.oil_temperature_c),
+            "mould": trial.conditions.mould,
+            "cover": trial.conditions.cover,
+            "blender": trial.conditions.blender,
+        },
+        "bars": {
+            "cut": trial.bars.cut,
+            "kept_back": trial.bars.kept_back,
+            "scrapped": trial.bars.scrapped,
+            "lightest_grams": _number(trial.bars.lightest_g),
+        },
+        "release": None
+        if trial.release is None
+        else {
+            "decision": trial.release.decision,
+            "who": trial.release.who,
+            "why": trial.release.why,
+            "on": None if trial.release.on is None else trial.release.on.isoformat(),
+        },
+        "not_fit_to_sell": [finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"])]
+        if "free alkali" in outcomes
+        else [],
+        "notes": trial.notes,
         "events": [
             {"what": event.what, "at": str(event.at), "portion": part.name}
             for part in trial.parts()
@@ -258,6 +316,10 @@ def trial_json(trial: Trial, findings: Sequence[Finding], outcomes: Mapping[str,
         ],
         "findings": [finding.to_json() for finding in findings],
     }
+
+
+def _number(number: Decimal | None) -> float | None:
+    return None if number is None else float(number)
 
 
 def _line_json(line: PotLine) -> dict[str, object]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
@@ -257,3 +257,31 @@ def test_a_faulty_definition_of_an_outcome_is_found_and_the_others_stay(folder: 
     bench = open_bench(folder.root)
     assert [finding.code for finding in bench.check()] == ["outcome-grades", "outcome-built-in", "outcome-unit"]
     assert "hardness" in bench.outcomes
+
+
+@pytest.mark.parametrize(
+    ("size", "written"),
+    [
+        ({"total": "1500g"}, ("batter", "1500 g")),
+        ({"mould": "25 x 8 x 7 cm"}, ("mould", "25 x 8 x 7 cm")),
+        ({"bars": 12, "bar": "100g"}, ("bars", "12 of 100 g")),
+        ({"bars": 12, "bar": "100 g", "cured": True}, ("bars", "12 of 100 g cured")),
+    ],
+)
+def test_a_trial_can_be_started_for_any_size_that_a_batch_can(
+    bench: Bench, size: dict[str, object], written: tuple[str, str]
+) -> None:
+    trial = bench.start("midwinter-clove", now=NOW, draw_code=lambda: "k7wq", **size)  # type: ignore[arg-type]
+    assert trial.size == trial.plan.size == written
+    assert bench.find_trial("k7wq") == trial
+
+
+def test_what_is_due_and_where_a_lot_went_are_asked_of_the_bench(bench: Bench) -> None:
+    trial = start(bench, lots={"olive-oil": "OL-7"})
+    assert [item.task for item in bench.due(date(2026, 10, 4), days_ahead=0)] == ["cut", "mass"]
+    (used,) = bench.find_lot("ol-7")
+    assert (used.trial, used.grams) == (trial, 450.0)
+    with pytest.raises(InputError) as caught:
+        bench.find_lot("OL-8")
+    assert "OL-7" in caught.value.findings[0].do
+    assert "not-decided" in [finding.code for finding in bench.fit_to_sell(trial)]

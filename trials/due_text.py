@@ -1,0 +1,95 @@
+"""What is due, as text for a terminal and as a calendar file."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import UTC, date, datetime, timedelta
+
+from formulary.quantity import format_decimal
+from formulary.text_table import Row, paragraph, render_rows
+from trials.due import Due
+from trials.identity import code_of
+
+_OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
+
+
+def render_due(due: Sequence[Due], today: date, *, width: int = 80) -> str:
+    """What is late, due today and due next, in that order, with how to do the first of each."""
+    if not due:
+        return "Nothing is due."
+    late = sum(item.late_days > 0 for item in due)
+    now = sum(item.late_days == 0 for item in due)
+    said = [f"{late} late" if late else "", f"{now} today" if now else ""]
+    said.append(f"{len(due) - late - now} later" if len(due) > late + now else "")
+    lines = [f"To look at: {', '.join(part for part in said if part)}."]
+    rows: list[Row] = [Row("", ("on", "trial"))]
+    for item in due:
+        when = item.on.isoformat()
+        if item.late_days > 0:
+            note = f"{item.late_days} day{'s' if item.late_days > 1 else ''} late"
+        elif item.late_days == 0:
+            note = "today"
+        else:
+            note = f"in {(item.on - today).days} day{'s' if (item.on - today).days > 1 else ''}"
+        portions = f"; still lacking: {', '.join(item.portions)}" if item.portions else ""
+        rows.append(Row(_label(item), (when, code_of(item.trial_id)), f"{note}{portions}"))
+    lines += ["", *render_rows(rows, width=width)]
+    how = {item.task: item.how for item in due if item.how and item.late_days >= 0}
+    for task, text in how.items():
+        lines += ["", *paragraph(f"{task}: {text}", width=width, indent=2)]
+    return "\n".join(lines)
+
+
+def _label(item: Due) -> str:
+    return f"{item.task} at {format_decimal(item.age_days.normalize())} d"
+
+
+def render_calendar(due: Iterable[Due], now: datetime) -> str:
+    """The same as an iCalendar file, all-day entries that any calendar takes in; late ones stand on today.
+
+    Source: RFC 5545 (Internet Calendaring and Scheduling Core Object Specification).
+    now: the present time, with its zone.
+    """
+    stamp = now.astimezone(UTC).strftime("%Y%m%dT%H%M%SZ")
+    today = now.date()
+    lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//soap-formulary//due//EN", "CALSCALE:GREGORIAN"]
+    for item in due:
+        day = max(item.on, today)
+        portions = f"\nStill lacking: {', '.join(item.portions)}" if item.portions else ""
+        lines += [
+            "BEGIN:VEVENT",
+            f"UID:{_identity(item)}",
+            f"DTSTAMP:{stamp}",
+            f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
+            f"DTEND;VALUE=DATE:{day + timedelta(days=1):%Y%m%d}",
+            f"SUMMARY:{_escape(f'{_label(item)}, {item.recipe} {code_of(item.trial_id)}')}",
+            f"DESCRIPTION:{_escape(f'{item.trial_id}: {item.how}{portions}')}",
+            "TRANSP:TRANSPARENT",
+            "END:VEVENT",
+        ]
+    lines.append("END:VCALENDAR")
+    return "".join(f"{folded}\r\n" for line in lines for folded in _fold(line))
+
+
+def _identity(item: Due) -> str:
+    """The same for the same look each time, so that a calendar replaces its entry instead of doubling it."""
+    task = re.sub(r"[^a-z0-9]+", "-", item.task.lower())
+    return f"{item.trial_id}-{task}-{format_decimal(item.age_days.normalize())}d@soap-formulary"
+
+
+def _escape(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace(";", "\\;").replace(",", "\\,")
+    return escaped.replace("\r\n", "\\n").replace("\n", "\\n")
+
+
+def _fold(line: str) -> list[str]:
+    """A line in pieces of at most 75 octets, the later ones behind a space; no character is cut in two."""
+    pieces: list[str] = []
+    piece = ""
+    for character in line:
+        if len((piece + character).encode("utf-8")) > _OCTETS:
+            pieces.append(piece)
+            piece = " "
+        piece += character
+    return [*pieces, piece]

@@ -1,0 +1,128 @@
+"""When to pour so that bars are ready by a date, and whether it is already too late."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+from decimal import ROUND_CEILING, Decimal
+from math import ceil
+
+from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_quantity
+from formulary.recipes.model import Recipe
+from formulary.settings import Settings
+
+# Common practice, no source: a day in the mould and a day to dry after the cut; two days to wrap and label.
+DRYING_DAYS = 2
+LABELLING_DAYS = 2
+
+
+@dataclass(frozen=True, slots=True)
+class ReadyBy:
+    """The days from pouring to the market, and how much to pour.
+
+    pour: the last day to pour. cut: when the bars are cut and dry enough to stand. cured: the end of the cure.
+    on: the market. days_left: until the last day to pour, below 0 when it has passed. earliest: the first day on which
+    bars poured today are ready. loaves: moulds to fill, None when it is not known how many bars one gives.
+    """
+
+    recipe: str
+    on: date
+    pour: date
+    cut: date
+    cured: date
+    cure_days: Decimal
+    days_left: int
+    earliest: date
+    bars: int
+    loaves: int | None = None
+
+    @property
+    def is_too_late(self) -> bool:
+        """Whether the last day to pour has passed."""
+        return self.days_left < 0
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "recipe": self.recipe,
+            "on": self.on.isoformat(),
+            "pour": self.pour.isoformat(),
+            "cut": self.cut.isoformat(),
+            "cured": self.cured.isoformat(),
+            "cure_days": float(self.cure_days),
+            "days_left": self.days_left,
+            "is_too_late": self.is_too_late,
+            "earliest": self.earliest.isoformat(),
+            "bars": self.bars,
+            "loaves": self.loaves,
+        }
+
+
+def plan_ready_by(
+    on: date,
+    recipe: Recipe,
+    settings: Settings,
+    today: date,
+    *,
+    bars: int,
+    bars_per_loaf: int | None = None,
+    kept_back: int = 1,
+    labelling_days: int = LABELLING_DAYS,
+    drying_days: int = DRYING_DAYS,
+) -> ReadyBy:
+    """The last day to pour for bars that are to be sold on a date.
+
+    recipe: its own `process: cure` counts, else the settings' days. bars: to be sold. bars_per_loaf: what one mould
+    gives. kept_back: bars of each loaf that are kept to be watched, and not sold.
+    """
+    cure = cure_days(recipe, settings)
+    whole_cure = int(cure.to_integral_value(ROUND_CEILING))
+    cured = on - timedelta(days=labelling_days)
+    cut = cured - timedelta(days=whole_cure)
+    pour = cut - timedelta(days=drying_days)
+    sold_per_loaf = None if bars_per_loaf is None else max(bars_per_loaf - kept_back, 1)
+    return ReadyBy(
+        recipe=recipe.slug,
+        on=on,
+        pour=pour,
+        cut=cut,
+        cured=cured,
+        cure_days=cure,
+        days_left=(pour - today).days,
+        earliest=today + timedelta(days=drying_days + whole_cure + labelling_days),
+        bars=bars,
+        loaves=None if sold_per_loaf is None else ceil(bars / sold_per_loaf),
+    )
+
+
+def cure_days(recipe: Recipe, settings: Settings) -> Decimal:
+    """How long a recipe cures, in days: as its process says, else as the settings say."""
+    text = recipe.process.get("cure")
+    if text is not None:
+        try:
+            return parse_quantity(text, Kind.DURATION).to("d")
+        except NotAQuantity:  # the recipe's reader refuses it; an older frozen text may hold it
+            pass
+    return settings.cure_days
+
+
+def render_ready_by(ready: ReadyBy) -> str:
+    """The answer as a person says it, then the days."""
+    per = "" if ready.loaves is None else f", {ready.loaves} loaf" if ready.loaves == 1 else f", {ready.loaves} loaves"
+    what = f"{ready.bars} bars of {ready.recipe}{per}"
+    if ready.is_too_late:
+        late = -ready.days_left
+        said = (
+            f"Too late by {late} day{'s' if late > 1 else ''}: {what} for {ready.on.isoformat()} had to be poured by"
+            f" {ready.pour.isoformat()}. Poured today they are ready on {ready.earliest.isoformat()}."
+        )
+    else:
+        left = "today" if not ready.days_left else f"in {ready.days_left} day{'s' if ready.days_left > 1 else ''}"
+        said = f"Pour by {ready.pour.isoformat()} ({left}): {what} for {ready.on.isoformat()}."
+    rows = (
+        ("pour", ready.pour),
+        ("cut and dry", ready.cut),
+        (f"cured for {format_decimal(ready.cure_days.normalize())} days", ready.cured),
+        ("labelled", ready.on),
+    )
+    width = max(len(label) for label, _ in rows)
+    return "\n".join([said, "", *(f"  {label.ljust(width)}   {day.isoformat()}" for label, day in rows)])

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import all_option, folder_option, json_option, lots_option, open_chosen, parse_lots
+from cli.options import all_option, folder_option, json_option, lots_option, open_chosen
 from cli.output import DONE, STOPPED, say, say_json, tell, width
 
 if TYPE_CHECKING:
@@ -54,6 +54,9 @@ def batch(
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
     saponification value and an open conflict can never be overridden.
     """
+    from formulary.materials.chosen_lots import parse_chosen_lots
+
+    chosen = parse_chosen_lots(lots)
     with open_chosen() as folder:
         batches = [
             _override(
@@ -65,7 +68,7 @@ def batch(
                     bars=bars,
                     bar=bar,
                     cured=cured,
-                    lots=parse_lots(lots),
+                    lots=chosen,
                 ),
                 despite,
             )

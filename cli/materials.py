@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import folder_option, json_option, open_chosen
-from cli.output import say, say_json, width
+from cli.output import is_asked, say, say_json, say_next, width
 
 
 @click.group(invoke_without_command=True)
@@ -45,3 +45,75 @@ def show_material(name: str, as_json: bool) -> None:
         say_json(material_json(register[name]))
     else:
         say(render_material(register[name], width=width()))
+
+
+_VALUE_HELP = "A line of the file: --set 'density=0.92 g/ml' (repeatable)."
+
+
+@materials.command("add")
+@click.argument("name")
+@click.option(
+    "--kind", metavar="KIND", help="oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant, additive."
+)
+@click.option("--called", metavar="TEXT", help="What it is called in full.")
+@click.option("--set", "pairs", metavar="KEY=VALUE", multiple=True, help=_VALUE_HELP)
+@folder_option
+def add_material(name: str, kind: str | None, called: str | None, pairs: tuple[str, ...]) -> None:
+    """A new file for a material of yours, with what you know and comments on what else may be filled in.
+
+    On a terminal it asks for the kind when that is missing.
+    """
+    from formulary.material_files import parse_values, write_new_material
+
+    with open_chosen() as folder:
+        if kind is None and name not in folder.register and is_asked():
+            kind = click.prompt("What kind is it (oil, liquid, fragrance, colourant, additive ...)")
+        write_new_material(folder, name, name=called, kind=kind, values=parse_values(pairs))
+    say(f"Written to materials/{name}.yaml, not saved yet.")
+    say_next(f"fill in what you know in an editor; formulary materials show {name}; formulary save -m WHY")
+
+
+@materials.command("lot")
+@click.argument("name")
+@click.argument("lot")
+@click.option("--received", metavar="DATE", help="When it came: 2026-08-02.")
+@click.option("--opened", metavar="DATE", help="When it was opened.")
+@click.option("--best-before", metavar="DATE", help="Its best before: 2028-02.")
+@click.option("--price", metavar="PRICE", help='"22.50 per 100 g".')
+@click.option("--set", "pairs", metavar="KEY=VALUE", multiple=True, help="A value of its certificate (repeatable).")
+@folder_option
+def add_lot(
+    name: str,
+    lot: str,
+    received: str | None,
+    opened: str | None,
+    best_before: str | None,
+    price: str | None,
+    pairs: tuple[str, ...],
+) -> None:
+    """A delivery of a material: its dates, its price, and what its certificate states."""
+    from formulary.material_files import parse_values, write_lot
+
+    stated = {"received": received, "opened": opened, "best_before": best_before, "price": price}
+    values = parse_values([*(f"{key}={text}" for key, text in stated.items() if text is not None), *pairs])
+    with open_chosen() as folder:
+        write_lot(folder, name, lot, values)
+    say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
+    say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")
+
+
+@materials.command("where")
+@click.argument("lot")
+@json_option
+@folder_option
+def where(lot: str, as_json: bool) -> None:
+    """Every trial that used a lot, and every recipe whose lye its certificate would change."""
+    from trials.bench import open_bench
+    from trials.lot_uses import find_lot_uses
+
+    with open_chosen() as folder:
+        uses = find_lot_uses(open_bench(folder), lot)
+    if as_json:
+        say_json(uses.to_json())
+    else:
+        say(uses.render(width=width()))

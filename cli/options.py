@@ -43,17 +43,6 @@ def lots_option(command: _Command) -> _Command:
     )(command)
 
 
-def parse_lots(lots: tuple[str, ...]) -> dict[str, str]:
-    """`material=LOT` as typed -> material -> lot. Raises a usage error for what has no `=`."""
-    pairs = {}
-    for text in lots:
-        material, equals, lot = text.partition("=")
-        if not (material and equals and lot):
-            raise click.UsageError(f"--lot {text!r} is not MATERIAL=LOT, for example clove-bud-oil=CB-2291")
-        pairs[material] = lot
-    return pairs
-
-
 def find_root() -> Path:
     """The formulary's folder: as `--folder` says, else the nearest one upward that holds a `formulary.yaml`.
 

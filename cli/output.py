@@ -39,6 +39,11 @@ def may_colour(stream: IO[str]) -> bool:
     return stream.isatty() and not os.environ.get("NO_COLOR") and os.environ.get("TERM") != "dumb"
 
 
+def is_asked() -> bool:
+    """Whether a person sits at the terminal and can be asked."""
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stdout.isatty()
+
+
 def say(text: str = "") -> None:
     """Print a result."""
     click.echo(text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, lots_option, open_chosen, parse_lots
+from cli.options import all_option, folder_option, json_option, lots_option, open_chosen
 from cli.output import say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
 
@@ -42,6 +42,7 @@ def start(
     """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused."""
     from formulary.batch.weigh_out_text import render_batch
     from formulary.folder import override_stops
+    from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
     from trials.bench import open_bench
     from trials.identity import code_of, trial_folder
 
@@ -54,12 +55,14 @@ def start(
             oils=oils,
             total=total,
             sitting=sitting,
-            lots=parse_lots(lots),
+            lots=one_lot_each(parse_chosen_lots(lots)),
             conditions=conditions,
             who=who,
             despite=despite,
         )
-        planned = folder.batch(version, oils=oils, total=total, lots=started.plan.lots)
+        planned = folder.batch(
+            version, oils=oils, total=total, lots={name: {lot: None} for name, lot in started.plan.lots.items()}
+        )
         say(render_batch(override_stops(planned, despite), width=width()))
         place = trial_folder(started.id)
     say(f"\nTrial {started.id} is started and saved:")

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from formulary.batch.rescue import Rescue
     from formulary.batch.sitting import Sitting
     from formulary.changes.model import Changes
+    from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import SaveReport
     from formulary.store.store import Store
@@ -248,13 +249,13 @@ class Folder:
         bars: int | None = None,
         bar: str | None = None,
         cured: bool = False,
-        lots: Mapping[str, str] | None = None,
+        lots: ChosenLots | None = None,
     ) -> Batch:
         """What to weigh for a version at one size.
 
         oils or total: so much oil, or so much batter in all ("1000 g"). mould: its inside as filled ("25 x 8 x 7 cm"),
         or a name from `moulds` in formulary.yaml. bars and bar: so many bars of so much each, as poured, or after the
-        cure with `cured`. lots: material -> the lot whose certificate counts.
+        cure with `cured`. lots: material -> lot, or lot -> grams of several; their certificates count.
         Raises InputError for a size that is none of these, or a recipe that does not fit the register.
         """
         found = self.find_version(version) if isinstance(version, str) else version

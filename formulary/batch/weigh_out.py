@@ -46,6 +46,7 @@ from formulary.chemistry.water import (
 )
 from formulary.errors import InputError
 from formulary.finding import Severity, in_file_order
+from formulary.materials.chosen_lots import ChosenLots, with_chosen_lots
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
 from formulary.quantity import Basis, Rate
@@ -65,13 +66,13 @@ def work_out_batch(
     *,
     oil_mass_g: float | None = None,
     batter_mass_g: float | None = None,
-    lots: Mapping[str, str] | None = None,
+    lots: ChosenLots | None = None,
 ) -> Batch:
     """What to weigh for a recipe at a size, in grams, with superfat, water, scent and every finding.
 
     register: the materials by name. settings: the usual ones unless given.
     oil_mass_g or batter_mass_g: exactly one, in grams, above 0.
-    lots: material -> the lot used, whose certificate then overrides the material's values.
+    lots: material -> the lots used, by weight where there are several; their certificates override the register's.
     Raises InputError when the recipe does not fit the register (a name unknown, a wet addition that does not say
     `replaces` or `extra`, a spoon without a size), or when the size is not one weight above 0.
     """
@@ -83,9 +84,8 @@ def work_out_batch(
     if faults:
         raise InputError(faults)
     materials = {name: register[name] for name in (*recipe.materials(), WATER)}
-    for name, lot in (lots or {}).items():
-        if name in materials:
-            materials[name] = materials[name].with_lot(lot)
+    if lots:
+        materials = with_chosen_lots(materials, lots)
     if oil_mass_g is None:
         assert batter_mass_g is not None
         oil_mass_g = _oils_for_batter(recipe, materials, settings, batter_mass_g)

@@ -9,7 +9,8 @@ from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 
-from formulary.errors import InputError, StorageError
+from formulary.errors import ChangedError, InputError, StorageError
+from formulary.finding import Place, error
 from formulary.identity import is_full_id, is_id_prefix
 from formulary.store import reading, working
 from formulary.store.lock import saving_lock
@@ -69,6 +70,16 @@ class Store:
     def read_working(self, path: str) -> bytes:
         """The bytes of a file in the folder, as it lies there now; `InputError` when it is not there."""
         return working.read_working(self.root, path)
+
+    def write_working(self, path: str, data: bytes, *, read: bytes) -> None:
+        """Replaces a file in the folder, without saving it, while it still holds the bytes that were read.
+
+        Raises `ChangedError` when it holds something else by now, `StorageError` when it cannot be written.
+        """
+        if self.read_working(path) != read:
+            what = f"{path} changed after it was read; it was not overwritten"
+            raise ChangedError([error("changed-on-disk", what, "look at it, then try again", Place(path=path))])
+        working.write_working(self.root, path, data)
 
     def tip_blobs(self, prefix: str = "") -> Mapping[str, str]:
         """Path -> blob id of the files that the tip holds."""

@@ -1,0 +1,84 @@
+"""Which lots a batch is made from: read as typed, and the materials as those lots' certificates have them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.finding import Finding
+from formulary.materials.lots import mix_lots
+from formulary.materials.model import Material
+from formulary.quantity import NotAQuantity, parse_mass_g
+
+_WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[\d.]+\s*(?:g|kg|oz|lb))")
+_EXAMPLE = 'write --lot clove-bud-oil=CB-2291, or by weight --lot "olive-oil=OL-7 300 g" for each of several lots'
+
+# material -> its one lot, or lot -> grams of it where there are several (None: all of the line).
+ChosenLots = Mapping[str, str | Mapping[str, float | None]]
+
+
+def parse_chosen_lots(texts: Iterable[str]) -> dict[str, dict[str, float | None]]:
+    """`olive-oil=OL-7`, or `olive-oil=OL-7 300 g` once for each lot of a material.
+
+    Raises InputError with everything that is wrong.
+    """
+    chosen: dict[str, dict[str, float | None]] = {}
+    faults: list[Finding] = []
+    for text in texts:
+        material, equals, rest = (part.strip() for part in text.partition("="))
+        if not (material and equals and rest):
+            faults += InputError.of("bad-lot", f"{text!r} is not MATERIAL=LOT", _EXAMPLE).findings
+            continue
+        match = _WEIGHED_LOT.fullmatch(rest)
+        try:
+            grams = float(parse_mass_g(match.group("weight"))) if match else None
+        except NotAQuantity as problem:
+            faults += InputError.of("bad-lot", problem.what, problem.do).findings
+            continue
+        chosen.setdefault(material, {})[match.group("lot") if match else rest] = grams
+    for material, lots in chosen.items():
+        if len(lots) > 1 and None in lots.values():
+            what = f"several lots of {material}, and not the weight of each"
+            faults += InputError.of("bad-lot", what, _EXAMPLE).findings
+    if faults:
+        raise InputError(faults)
+    return chosen
+
+
+def one_lot_each(lots: Mapping[str, Mapping[str, float | None]]) -> dict[str, str]:
+    """material -> its one lot. Raises InputError where a material has several, which a trial's own file records."""
+    several = [name for name, weights in lots.items() if len(weights) > 1]
+    if several:
+        what = f"several lots of {several[0]} are given"
+        do = "start with the main one, and write the grams of each under `lots:` in trial.yaml"
+        raise InputError.of("several-lots", what, do)
+    return {name: next(iter(weights)) for name, weights in lots.items()}
+
+
+def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dict[str, Material]:
+    """The materials as their chosen lots have them; several lots of one by weight.
+
+    Raises InputError for a material that is not there, or a lot that it does not have.
+    """
+    found = dict(materials)
+    faults: list[Finding] = []
+    for name, chosen in lots.items():
+        weights: Mapping[str, float | None] = {chosen: None} if isinstance(chosen, str) else chosen
+        if name not in materials:
+            do = suggest(name, materials, f"it holds: {', '.join(materials)}")
+            faults += InputError.of("unknown-material", f"nothing here is called {name[:40]!r}", do).findings
+            continue
+        material = materials[name]
+        unknown = [lot for lot in weights if lot not in material.lots]
+        for lot in unknown:
+            known = ", ".join(material.lots) or "none is recorded"
+            do = suggest(lot, material.lots, f"lots of it: {known}; add one with `formulary materials lot {name} LOT`")
+            faults += InputError.of("unknown-lot", f"{name} has no lot {lot!r}", do).findings
+        if not unknown:
+            grams = {lot: 1.0 if weight_g is None else weight_g for lot, weight_g in weights.items()}
+            found[name] = mix_lots(material, grams)
+    if faults:
+        raise InputError(faults)
+    return found

@@ -1,0 +1,125 @@
+"""Lots and materials of the maker's own, and the entries of a trial, one line a call."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run
+
+
+def start_trial(formulary: Run) -> str:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-7")
+    assert ran.status == 0, ran.err
+    return json.loads(formulary("trial", "list", "--json").out)[0]["trial"].rsplit("-", 1)[-1]
+
+
+@pytest.mark.usefixtures("home")
+def test_a_lot_with_a_certificate_changes_the_lye_and_is_found_where_it_was_used(formulary: Run) -> None:
+    made = formulary(
+        *("materials", "lot", "olive-oil", "OL-7", "--received", "2026-08-02", "--best-before", "2028-02"),
+        *("--price", "5.00 per 1 kg", "--set", "saponification_value=184"),
+    )
+    assert (made.status, made.err) == (0, "")
+    usual = json.loads(formulary("batch", "harbour-base", "--oils", "1000g", "--json").out)
+    by_lot = json.loads(formulary("batch", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-7", "--json").out)
+    # 530 g of olive oil at 184 instead of 190 mg KOH per g take 0.95 * 530 * 6 / 56105 mol less of NaOH.
+    less_g = 0.95 * 530 * 6 / 56105 * 39.997
+    assert usual["lye"][0]["grams"] - by_lot["lye"][0]["grams"] == pytest.approx(less_g, abs=0.11)
+    trial = start_trial(formulary)
+    uses = json.loads(formulary("materials", "where", "OL-7", "--json").out)
+    assert [line["trial"].rsplit("-", 1)[-1] for line in uses["trials"]] == [trial]
+    assert "harbour-base" in [line["recipe"] for line in uses["recipes"]]
+    assert formulary("materials", "where", "OL-8").status == 2
+
+
+@pytest.mark.usefixtures("home")
+def test_two_lots_of_one_oil_count_by_weight(formulary: Run) -> None:
+    for lot, value in (("OL-7", "184"), ("OL-8", "196")):
+        assert formulary("materials", "lot", "olive-oil", lot, "--set", f"saponification_value={value}").status == 0
+    both = ("--lot", "olive-oil=OL-7 265 g", "--lot", "olive-oil=OL-8 265 g")
+    mixed = json.loads(formulary("batch", "harbour-base", "--oils", "1000g", *both, "--json").out)
+    usual = json.loads(formulary("batch", "harbour-base", "--oils", "1000g", "--json").out)
+    assert mixed["lye"][0]["grams"] == pytest.approx(usual["lye"][0]["grams"], abs=0.11)
+    wrong = formulary("batch", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-7", "--lot", "olive-oil=OL-8")
+    assert wrong.status == 2
+    assert "weight" in wrong.err
+
+
+def test_a_new_material_is_written_with_what_is_known_and_comments_on_the_rest(formulary: Run, home: Path) -> None:
+    ran = formulary(
+        *("materials", "add", "quay-scent", "--kind", "fragrance", "--called", "Quay scent (invented)"),
+        *("--set", "limit.percent_of_product=2.5", "--set", "limit.certificate=2026-10-01"),
+    )
+    assert (ran.status, ran.err) == (0, "")
+    assert "# allergens" in (home / "materials/quay-scent.yaml").read_text(encoding="utf-8")
+    assert formulary("materials", "show", "quay-scent").status == 0
+    assert formulary("materials", "add", "quay-scent", "--kind", "fragrance").status == 2
+    unsaid = formulary("materials", "add", "other-scent")
+    assert unsaid.status == 2
+    assert "fragrance" in unsaid.err
+    wrong = formulary("materials", "add", "third-scent", "--kind", "fragrance", "--set", "limmit.percent=2")
+    assert wrong.status == 2
+    assert not (home / "materials/third-scent.yaml").exists()
+
+
+@pytest.mark.usefixtures("home")
+def test_a_trial_is_recorded_one_line_a_call(formulary: Run) -> None:
+    formulary("materials", "lot", "olive-oil", "OL-7")
+    trial = start_trial(formulary)
+    for arguments in (
+        ("event", trial, "lye in", "--at", "0:00"),
+        ("blending", trial, "15s", "--at", "0:20"),
+        ("temperature", trial, "38C", "--at", "1:00"),
+        ("event", trial, "light trace", "--at", "4:10"),
+        ("event", trial, "poured", "--at", "9:30"),
+        ("after", trial, "covered", "--at", "0 h"),
+        ("as-made", trial, "water 283 g"),
+        ("condition", trial, "room", "19 °C"),
+        ("note", trial, "smelled of hay"),
+        ("bars", trial, "--cut", "12", "--lightest", "98 g"),
+        ("observe", trial, "hardness", "3.1mm", "3.3mm", "3.0mm", "--age", "28d"),
+        ("release", trial, "hold", "--who", "the maker", "--why", "still curing"),
+    ):
+        ran = formulary("trial", *arguments)
+        assert (ran.status, ran.err) == (0, ""), arguments
+    shown = " ".join(formulary("trial", "show", trial).out.split())
+    assert "time to light trace 4.2" in shown
+    assert "hardness at 28 d 3.1" in shown
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("event", "lite trace", "--at", "4:10"), "light trace"),
+        (("event", "poured", "--at", "4.10"), "4:10"),
+        (("observe", "hardnes", "3.1mm", "--age", "28d"), "hardness"),
+        (("observe", "hardness", "3.1 g", "--age", "28d"), "mm"),
+        (("as-made", "olive 500 g"), "olive-oil"),
+        (("as-made",), "water 283 g"),
+        (("bars",), "--cut"),
+    ],
+)
+def test_a_wrong_entry_is_refused_and_nothing_is_written(
+    formulary: Run, home: Path, arguments: tuple[str, ...], said: str
+) -> None:
+    formulary("materials", "lot", "olive-oil", "OL-7")
+    trial = start_trial(formulary)
+    before = {path: path.read_bytes() for path in (home / "trials").rglob("*.yaml")}
+    ran = formulary("trial", arguments[0], trial, *arguments[1:])
+    assert ran.status == 2
+    assert said in ran.err
+    assert {path: path.read_bytes() for path in (home / "trials").rglob("*.yaml")} == before
+
+
+@pytest.mark.usefixtures("home")
+def test_an_excess_of_lye_is_said_at_once(formulary: Run) -> None:
+    formulary("materials", "lot", "olive-oil", "OL-7")
+    trial = start_trial(formulary)
+    ran = formulary("trial", "as-made", trial, "sodium-hydroxide 160 g")
+    assert "Not fit to sell" in ran.out
+    assert "lye-excess" in ran.out
+    assert "lye-excess" in formulary("trial", "show", trial).out

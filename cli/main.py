@@ -31,6 +31,8 @@ COMMANDS = {
     "ingredients": ("cli.blend", "The ingredient list by INCI name."),
     "cost": ("cli.blend", "What a batch's materials cost."),
     "trial": ("cli.trial", "Start a trial, or show one."),
+    "due": ("cli.due", "What should be looked at now and next."),
+    "ready-by": ("cli.due", "When to pour for a market day."),
     "compare": ("cli.compare", "What differed between trials, and what each did."),
     "materials": ("cli.materials", "The register: what is known of each material."),
     "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
@@ -39,7 +41,7 @@ GROUPS = (
     ("Begin", ("init",)),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "rename")),
-    ("Trials", ("trial", "compare")),
+    ("Trials", ("trial", "due", "ready-by", "compare")),
     ("Look up", ("materials", "outcomes")),
 )
 EXITS = (
@@ -61,7 +63,7 @@ class LazyGroup(click.Group):
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
         if cmd_name not in COMMANDS:
             return None
-        command = getattr(import_module(COMMANDS[cmd_name][0]), cmd_name)
+        command = getattr(import_module(COMMANDS[cmd_name][0]), cmd_name.replace("-", "_"))
         assert isinstance(command, click.Command)
         return command
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
+from formulary.errors import StorageError
 from formulary.quantity import format_decimal
 from formulary.text_table import Row, paragraph, render_rows
 from trials.due import Due
@@ -70,6 +72,18 @@ def render_calendar(due: Iterable[Due], now: datetime) -> str:
         ]
     lines.append("END:VCALENDAR")
     return "".join(f"{folded}\r\n" for line in lines for folded in _fold(line))
+
+
+def write_calendar(path: Path, calendar: str) -> None:
+    """Write a calendar's text to a file, with the line ends that the format asks for.
+
+    Raises StorageError when it cannot be written.
+    """
+    try:
+        path.write_bytes(calendar.encode("utf-8"))
+    except OSError as fault:
+        what = f"{path} could not be written ({fault.strerror})"
+        raise StorageError.of("not-written", what, "choose another place for the file") from None
 
 
 def _identity(item: Due) -> str:

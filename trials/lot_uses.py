@@ -11,6 +11,7 @@ from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
+from trials.lot_trace import LotUsed, find_lot, lot_names, render_lot
 
 if TYPE_CHECKING:
     from trials.bench import Bench
@@ -36,37 +37,24 @@ class LyeByLot:
 
 @dataclass(frozen=True, slots=True)
 class LotUses:
-    """A lot by its number: the materials that have one of that number, trials made with it, recipes it would change.
-
-    trials: (trial's id, material, grams of it where they were noted, bars cut where they were noted).
-    """
+    """A lot by its number: the materials that have one, the batches made with it, the recipes it would change."""
 
     lot: str
     materials: tuple[str, ...]
-    trials: tuple[tuple[str, str, float | None, int | None], ...]
+    batches: tuple[LotUsed, ...]
     recipes: tuple[LyeByLot, ...]
 
     def to_json(self) -> dict[str, object]:
         return {
             "lot": self.lot,
             "materials": list(self.materials),
-            "trials": [
-                {"trial": trial, "material": material, "grams": grams, "bars_cut": cut}
-                for trial, material, grams, cut in self.trials
-            ],
+            "trials": [used.to_json() for used in self.batches],
             "recipes": [line.to_json() for line in self.recipes],
         }
 
     def render(self, *, width: int = 80) -> str:
         """The uses as text."""
-        of = " and ".join(words(name) for name in self.materials) or "a material that has no such lot recorded"
-        lines = paragraph(f"Lot {self.lot} of {of}: in {len(self.trials)} trial(s).", width=width)
-        rows = []
-        for trial, material, grams, cut in self.trials:
-            noted = [] if grams is None else [f"{format_number(grams, 1)} g"]
-            noted += [] if cut is None else [f"{cut} bars cut"]
-            rows.append(Row(trial, (), "; ".join([words(material), *noted])))
-        lines += render_rows(rows, width=width)
+        lines = [render_lot(self.lot, self.batches, width=width)]
         if self.recipes:
             lines += ["", *paragraph("Its certificate changes the lye for 1000 g of oils:", width=width)]
             table = [Row("", ("before g", "after g", "change g"))]
@@ -88,7 +76,7 @@ class LotUses:
 
 
 def find_lot_uses(bench: Bench, lot: str) -> LotUses:
-    """Every trial that used a lot, and every recipe of the folder whose lye the lot's certificate would change.
+    """Every batch that a lot went into, and every recipe of the folder whose lye the lot's certificate would change.
 
     Raises InputError when neither a material nor a trial knows a lot of that number.
     """
@@ -96,18 +84,14 @@ def find_lot_uses(bench: Bench, lot: str) -> LotUses:
     register = folder.register
     makers = [_slug(path) for path in folder.store.working_paths("materials/") if path.endswith(".yaml")]
     materials = tuple(name for name in makers if name in register and lot in register[name].lots)
-    trials = [
-        (trial.id, material, None if use.grams is None else float(use.grams), trial.bars.cut)
-        for trial in bench.trials()
-        for material, uses in trial.lots.items()
-        for use in uses
-        if use.lot == lot
-    ]
-    if not materials and not trials:
-        known = [number for name in makers if name in register for number in register[name].lots]
+    trials = bench.trials()
+    batches = find_lot(trials, lot)
+    if not materials and not batches:
+        known = {number for name in makers if name in register for number in register[name].lots}
+        known |= set(lot_names(trials))
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
         raise InputError.of("unknown-lot", f"no material and no trial has a lot {lot[:40]!r}", do)
-    return LotUses(lot, materials, tuple(trials), tuple(_changed_lyes(bench, materials, lot)))
+    return LotUses(lot, materials, batches, tuple(_changed_lyes(bench, materials, lot)))
 
 
 def _changed_lyes(bench: Bench, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:

@@ -10,6 +10,7 @@ from math import ceil
 from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_quantity
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
+from formulary.text_table import paragraph
 
 # Common practice, no source: a day in the mould and a day to dry after the cut; two days to wrap and label.
 DRYING_DAYS = 2
@@ -105,7 +106,7 @@ def cure_days(recipe: Recipe, settings: Settings) -> Decimal:
     return settings.cure_days
 
 
-def render_ready_by(ready: ReadyBy) -> str:
+def render_ready_by(ready: ReadyBy, *, width: int = 80) -> str:
     """The answer as a person says it, then the days."""
     per = "" if ready.loaves is None else f", {ready.loaves} loaf" if ready.loaves == 1 else f", {ready.loaves} loaves"
     what = f"{ready.bars} bars of {ready.recipe}{per}"
@@ -124,5 +125,6 @@ def render_ready_by(ready: ReadyBy) -> str:
         (f"cured for {format_decimal(ready.cure_days.normalize())} days", ready.cured),
         ("labelled", ready.on),
     )
-    width = max(len(label) for label, _ in rows)
-    return "\n".join([said, "", *(f"  {label.ljust(width)}   {day.isoformat()}" for label, day in rows)])
+    longest = max(len(label) for label, _ in rows)
+    days = (f"  {label.ljust(longest)}   {day.isoformat()}" for label, day in rows)
+    return "\n".join([*paragraph(said, width=width), "", *days])

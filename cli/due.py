@@ -1,0 +1,60 @@
+"""`due` and `ready-by`: what to look at now, and when to pour."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from pathlib import Path
+
+import click
+
+from cli.options import folder_option, json_option, open_chosen
+from cli.output import say, say_json, width
+
+
+@click.command()
+@click.option("--ahead", metavar="DAYS", type=click.IntRange(0, 3650), default=14, show_default=True, help="How far.")
+@click.option("--ics", metavar="FILE", type=click.Path(path_type=Path), help="Write it for a calendar (iCalendar).")
+@json_option
+@folder_option
+def due(ahead: int, ics: Path | None, as_json: bool) -> None:
+    """What should be looked at now and next, late ones first: cut, free alkali, colour, mass, hardness, shelf."""
+    from trials.bench import open_bench
+    from trials.due_text import render_calendar, render_due, write_calendar
+
+    now = datetime.now().astimezone()
+    with open_chosen() as folder:
+        found = open_bench(folder).due(now.date(), days_ahead=ahead)
+    if ics is not None:
+        write_calendar(ics, render_calendar(found, now))
+        say(f"{len(found)} entries are written to {ics}.")
+    elif as_json:
+        say_json([item.to_json() for item in found])
+    else:
+        say(render_due(found, now.date(), width=width()))
+
+
+@click.command("ready-by")
+@click.argument("on", metavar="DATE")
+@click.argument("recipe", metavar="RECIPE[@VERSION]")
+@click.option("--bars", metavar="N", type=click.IntRange(1, 100_000), required=True, help="Bars to be sold.")
+@click.option("--per-loaf", metavar="N", type=click.IntRange(1, 10_000), help="Bars that one mould gives.")
+@json_option
+@folder_option
+def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: bool) -> None:
+    """When to pour for a market day: the date less labels, cure and drying; says when it is already too late."""
+    from formulary.errors import InputError
+    from formulary.fields import parse_date
+    from formulary.quantity import NotAQuantity
+    from trials.ready import plan_ready_by, render_ready_by
+
+    try:
+        day = parse_date(on)
+    except NotAQuantity as problem:
+        raise InputError.of("bad-date", problem.what, problem.do) from None
+    with open_chosen() as folder:
+        version = folder.find_version(recipe)
+        ready = plan_ready_by(day, version.recipe, folder.settings, date.today(), bars=bars, bars_per_loaf=per_loaf)
+    if as_json:
+        say_json(ready.to_json())
+    else:
+        say(render_ready_by(ready, width=width()))

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from hashlib import sha256
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from formulary.document import parse_document, render_document
 from formulary.errors import InputError
@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from trials.comparison import Comparison
     from trials.due import Due
     from trials.lot_trace import LotUsed
+    from trials.table import Table
 
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
 
@@ -270,6 +271,12 @@ class Bench:
             do = suggest(lot, lot_names(trials), "`formulary trial show` lists a trial's lots")
             raise InputError.of("no-lot", f"no batch has lot {lot[:60]!r}", do)
         return found
+
+    def table(self, within: Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
+        """One row a portion (or a trial) with every fact and outcome; `.to_dataframe()`, or save it with `save_table`."""
+        from trials.table import make_table
+
+        return make_table(self.trials(within), self.outcomes, by=by)
 
     def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does."""

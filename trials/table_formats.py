@@ -1,0 +1,127 @@
+"""A table of trials as CSV, JSON lines or Markdown, with a Table Schema beside it, and as Parquet."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from pathlib import Path
+
+from formulary.errors import InputError, StorageError
+from trials.table import Cell, Table, TableColumn
+
+FORMATS = ("csv", "jsonl", "md", "parquet")
+
+
+def render_csv(table: Table) -> str:
+    """The table as CSV (RFC 4180): a line of names, then the rows; a missing value is empty, every digit is kept."""
+    stream = io.StringIO()
+    writer = csv.writer(stream, lineterminator="\n")
+    writer.writerow([column.name for column in table.columns])
+    writer.writerows([_csv_cell(cell) for cell in row] for row in table.rows)
+    return stream.getvalue()
+
+
+def render_json_lines(table: Table) -> str:
+    """The table as JSON lines: one object a row, with null for a missing value."""
+    names = [column.name for column in table.columns]
+    lines = (json.dumps(dict(zip(names, row, strict=True)), ensure_ascii=False) for row in table.rows)
+    return "".join(f"{line}\n" for line in lines)
+
+
+def render_markdown(table: Table) -> str:
+    """The table for a page, with what people call each column and its unit; columns without any value are left out."""
+    shown = [number for number in range(len(table.columns)) if any(row[number] is not None for row in table.rows)]
+    heads = [table.columns[number] for number in shown]
+    lines = [
+        "| " + " | ".join(_escape(_head(column)) for column in heads) + " |",
+        "|" + "|".join(" ---: " if column.kind in ("number", "integer") else " --- " for column in heads) + "|",
+    ]
+    for row in table.rows:
+        lines.append("| " + " | ".join(_escape(_shown(row[number])) for number in shown) + " |")
+    return "\n".join(lines) + "\n"
+
+
+def table_schema(table: Table) -> dict[str, object]:
+    """The table's Frictionless Table Schema: names, types, units, scales and bounds, as plain data."""
+    return {
+        "fields": [_field(column) for column in table.columns],
+        "missingValues": [""],
+        "primaryKey": ["trial", "portion"],
+    }
+
+
+def save_table(table: Table, path: Path) -> tuple[Path, ...]:
+    """Write the table in the format that the name ends in (.csv, .jsonl, .md or .parquet), its schema beside it.
+
+    Returns what was written. Raises InputError for another ending or when Parquet is not installed, StorageError when
+    the disk refuses.
+    """
+    ending = path.suffix.removeprefix(".")
+    if ending not in FORMATS:
+        do = f"end the name in one of: {', '.join(f'.{name}' for name in FORMATS)}"
+        raise InputError.of("table-format", f"{path.name} does not say which format", do)
+    beside = path.with_suffix(".schema.json")
+    try:
+        if ending == "parquet":
+            _save_parquet(table, path)
+        else:
+            render = {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[ending]
+            path.write_text(render(table), encoding="utf-8", newline="")
+        schema = json.dumps(table_schema(table), indent=2, ensure_ascii=False)
+        beside.write_text(schema + "\n", encoding="utf-8", newline="")
+    except OSError as fault:
+        what = f"{path.name} could not be written ({fault.strerror})"
+        raise StorageError.of("not-written", what, "check the folder's permissions and the disk's space") from None
+    return path, beside
+
+
+def _save_parquet(table: Table, path: Path) -> None:
+    try:
+        import pyarrow  # noqa: F401
+
+        frame = table.to_dataframe()
+    except ImportError:
+        what = "Parquet needs pandas and pyarrow, which are not installed"
+        raise InputError.of("parquet-missing", what, "pip install 'soap-formulary[parquet]', or choose .csv") from None
+    frame.to_parquet(path, index=False)
+
+
+def _csv_cell(cell: Cell) -> str:
+    if cell is None:
+        return ""
+    return repr(cell) if isinstance(cell, float) else str(cell)
+
+
+def _head(column: TableColumn) -> str:
+    return f"{column.title}, {column.unit}" if column.unit else column.title
+
+
+def _shown(cell: Cell) -> str:
+    if cell is None:
+        return ""
+    return f"{cell:.6g}" if isinstance(cell, float) else str(cell)
+
+
+def _escape(text: str) -> str:
+    return text.replace("\\", "\\\\").replace("|", "\\|").replace("\n", " ")
+
+
+def _field(column: TableColumn) -> dict[str, object]:
+    field: dict[str, object] = {"name": column.name, "type": column.kind, "title": column.title}
+    if column.unit:
+        field["unit"] = column.unit
+    if column.scale:
+        field["scale"] = column.scale
+    constraints: dict[str, object] = {}
+    if column.is_required:
+        constraints["required"] = True
+    if column.low is not None:
+        constraints["minimum"] = column.low if column.kind == "number" else int(column.low)
+    if column.high is not None:
+        constraints["maximum"] = column.high if column.kind == "number" else int(column.high)
+    if column.options:
+        constraints["enum"] = list(column.options)
+    if constraints:
+        field["constraints"] = constraints
+    return field

@@ -23,16 +23,27 @@ def move_branch(
     repository: Repository, branch: str, before: str | None, after: str, *, signature: str, subject: str
 ) -> bool:
     """Moves `branch` from `before` to `after`, durably; False when it does not stand at `before` any more."""
-    place = repository.common_dir / branch
+    line = f"{before or NO_OBJECT} {after} {signature}\tformulary: {subject}\n"
+    return _move(repository, branch, before, after, line)
+
+
+def create_tag(repository: Repository, tag: str, target: str) -> bool:
+    """Makes the reference of a tag (`refs/tags/...`), durably; False when there is one already."""
+    return _move(repository, tag, None, target, None)
+
+
+def _move(repository: Repository, reference: str, before: str | None, after: str, line: str | None) -> bool:
+    place = repository.common_dir / reference
     ours = repository.common_dir / "formulary-branch"
     _write_whole(ours, f"{after}\n".encode("ascii"))
     place.parent.mkdir(parents=True, exist_ok=True)
     lock = place.with_name(place.name + ".lock")
     take_lock(ours, lock, patience_s=_PATIENCE_S)
     try:
-        if read_ref(repository, branch) != before:
+        if read_ref(repository, reference) != before:
             return False
-        _log(repository, branch, f"{before or NO_OBJECT} {after} {signature}\tformulary: {subject}\n")
+        if line is not None:
+            _log(repository, reference, line)
         os.replace(lock, place)
         sync_folder(place.parent)
         return True

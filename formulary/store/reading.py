@@ -37,11 +37,61 @@ _LOG = [
 
 def read_tree_blobs(git: Git, commit: str, prefix: str = "") -> dict[str, str]:
     """Path -> blob id of the ordinary files in a commit; links, submodules and odd names are left out."""
-    arguments = ["ls-tree", "-r", "-z", "--full-tree", commit]
     folder = prefix.rpartition("/")[0]
-    if folder:
-        arguments += ["--", folder + "/"]
-    _, output = git.run(arguments)
+    return _list_tree(git, ["-r", commit, *(["--", folder + "/"] if folder else [])], prefix)
+
+
+def read_blob_at(git: Git, commit: str, path: str) -> str | None:
+    """The blob id of one ordinary file in a commit; None when there is none."""
+    return _list_tree(git, [commit, "--", path], path).get(path)
+
+
+def read_changes(git: Git, commit: str) -> dict[str, tuple[str | None, str | None]]:
+    """Path -> (blob before, blob after) of what a commit changed against its only parent; None: no file."""
+    arguments = ["diff-tree", "-r", "-z", "--root", "--no-commit-id", "--no-renames", "--no-ext-diff", "--no-textconv"]
+    _, output = git.run([*arguments, "-O/dev/null", commit])
+    tokens = output.split(b"\0")
+    changes: dict[str, tuple[str | None, str | None]] = {}
+    for raw, name in zip(tokens[::2], tokens[1::2], strict=False):
+        path = name.decode("utf-8", "surrogateescape")
+        before_mode, after_mode, before, after, _ = raw.lstrip(b":").split(b" ")
+        modes = (before_mode, after_mode)
+        if check_path(path) is None and all(mode.startswith(b"100") or mode == b"000000" for mode in modes):
+            ids = [identifier.decode("ascii") for identifier in (before, after)]
+            first, second = (None if identifier == "0" * 40 else identifier for identifier in ids)
+            changes[path] = (first, second)
+    return changes
+
+
+def read_parents(git: Git, commit: str) -> list[str]:
+    """The parents of a commit."""
+    return _read_commit(git, commit, "%P").split()
+
+
+def read_subject(git: Git, commit: str) -> str:
+    """The first line of a commit's message."""
+    return _read_commit(git, commit, "%s").strip()
+
+
+def read_names(git: Git) -> dict[str, str]:
+    """Lasting name -> commit, of every tag that stands for a commit."""
+    form = "--format=%(refname:strip=2)%00%(objectname)%00%(objecttype)%00%(*objectname)%00%(*objecttype)"
+    _, output = git.run(["for-each-ref", form, "refs/tags"])
+    names = {}
+    for line in output.decode("utf-8", "surrogateescape").splitlines():
+        name, identifier, kind, peeled, peeled_kind = line.split("\0")
+        if kind == "commit" or peeled_kind == "commit":
+            names[name] = identifier if kind == "commit" else peeled
+    return names
+
+
+def _read_commit(git: Git, commit: str, form: str) -> str:
+    _, output = git.run(["log", "-1", "--no-notes", "--no-mailmap", "--no-show-signature", f"--format={form}", commit])
+    return output.decode("utf-8", "replace")
+
+
+def _list_tree(git: Git, arguments: list[str], prefix: str) -> dict[str, str]:
+    _, output = git.run(["ls-tree", "-z", "--full-tree", *arguments])
     blobs = {}
     for line in output.split(b"\0"):
         if not line:

@@ -4,20 +4,22 @@ from __future__ import annotations
 
 import os
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
 
 from formulary.errors import ChangedError, InputError, StorageError
-from formulary.finding import Place, error
+from formulary.finding import Finding, Place, error
 from formulary.identity import is_full_id, is_id_prefix
 from formulary.store import reading, working
 from formulary.store.lock import saving_lock
+from formulary.store.names import create_tag_of, demand_lasting_name
 from formulary.store.paths import demand_path
 from formulary.store.person import Person, ask_person, read_person
 from formulary.store.process import Git, Running, clean_environment, find_git, start_git
-from formulary.store.repository import Repository, find_repository, read_tip
+from formulary.store.repository import Repository, find_repository, read_ref, read_tip
 from formulary.store.saved import Saved, SaveResult
 from formulary.store.saving import Order, Saving
 
@@ -137,7 +139,11 @@ class Store:
 
     def blob_at(self, commit: str, path: str) -> str | None:
         """The blob id of a file as a commit holds it, None when it holds none."""
-        return self.tree_blobs(commit, demand_path(path)).get(path)
+        return reading.read_blob_at(self._git, _demand_id(commit), demand_path(path))
+
+    def changes_of(self, commit: str) -> Mapping[str, tuple[str | None, str | None]]:
+        """Path -> (blob before, blob after) of what a commit changed; None stands for no file."""
+        return MappingProxyType(reading.read_changes(self._git, _demand_id(commit)))
 
     def save(
         self,
@@ -168,6 +174,94 @@ class Store:
         order = Order(dict(files), message, moment, read_from, expected, write_working, working_read)
         for path in files:
             demand_path(path)
+        with self._saving(moment) as (saving, person, finished):
+            result = saving.save(order, person)
+        self.refresh()
+        return SaveResult(result.commit, (*person.findings, *finished, *result.warnings))
+
+    def restore(
+        self,
+        blobs: Mapping[str, str | None],
+        *,
+        message: str,
+        now: datetime | None = None,
+        working_read: Mapping[str, str | None] | None = None,
+    ) -> SaveResult:
+        """Brings files back to versions that were saved before (None: to no file) as a new commit, and in the folder.
+
+        A file in the folder with changes that were not saved is not overwritten (`ChangedError`), unless
+        `working_read` names it as `save` says.
+        """
+        contents = self.read_blobs(blob for blob in blobs.values() if blob is not None)
+        missing = [path for path, blob in blobs.items() if blob is not None and blob not in contents]
+        if missing:
+            raise InputError(
+                [
+                    error(
+                        "version-missing",
+                        f"The version {blobs[path]} of {path} is not in this copy of the formulary.",
+                        "Fetch the rest of the history (git fetch --unshallow), or choose another version.",
+                        Place(path=path),
+                    )
+                    for path in missing
+                ]
+            )
+        return self.save(
+            {path: None if blob is None else contents[blob] for path, blob in blobs.items()},
+            message=message,
+            read_from=self._tip,
+            now=now,
+            write_working=True,
+            working_read=working_read,
+        )
+
+    def undo(self, *, message: str | None = None, now: datetime | None = None) -> SaveResult:
+        """Undoes the last commit as a new commit, and in the folder; undoing that brings it back.
+
+        Raises `InputError` when there is nothing to undo or the last commit is a merge, and `ChangedError` when a
+        file of it has changes that were not saved.
+        """
+        tip = self._tip
+        parents = reading.read_parents(self._git, tip) if tip is not None else []
+        if tip is None or len(parents) != 1:
+            why = (
+                "joined two histories"
+                if len(parents) > 1
+                else "is the first of this formulary"
+                if tip
+                else "is missing"
+            )
+            raise InputError.of(
+                "undo-nothing", f"The last save {why}, so it cannot be undone.", "Restore single files instead."
+            )
+        before = {path: blob for path, (blob, _) in self.changes_of(tip).items()}
+        if not before:
+            raise InputError.of(
+                "undo-nothing", "The last commit changed no file of the formulary.", "Use git to undo it."
+            )
+        subject = reading.read_subject(self._git, tip)
+        return self.restore(before, message=message or f"Undo: {subject}\n\nThis undoes the save {tip}.", now=now)
+
+    def name_commit(self, name: str, commit: str, *, message: str, now: datetime | None = None) -> str:
+        """Gives a commit a lasting name (an annotated tag), which `resolve_revision` finds; returns the tag's id.
+
+        Raises `InputError` for a name that is taken or that git cannot hold.
+        """
+        moment = now if now is not None else datetime.now().astimezone()
+        tag = f"refs/tags/{demand_lasting_name(name)}"
+        with self._saving(moment) as (_, person, _):
+            held = read_ref(self._repository, tag)
+            if held is not None or not create_tag_of(self._repository, self._git, tag, commit, person, moment, message):
+                raise InputError.of("name-taken", f"The name “{name}” is given already.", "Choose another name.")
+        return read_ref(self._repository, tag) or ""
+
+    def names(self) -> Mapping[str, str]:
+        """Lasting name -> the commit that it stands for."""
+        return MappingProxyType(reading.read_names(self._git))
+
+    @contextmanager
+    def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:
+        """Holds the saving lock, with an earlier save that was killed brought to its end."""
         asked = ask_person(self._git) if self._person is None else None
         try:
             with saving_lock(self._repository.common_dir):
@@ -176,15 +270,12 @@ class Store:
                     self._person = read_person(asked)
                     asked = None
                 assert self._person is not None
-                finished = saving.finish_interrupted(self._person, moment)
-                result = saving.save(order, self._person)
+                yield saving, self._person, saving.finish_interrupted(self._person, moment)
         except OSError as fault:
             raise working.disk_error(fault, "The folder's .git") from fault
         finally:
             if asked is not None:
                 asked.drop()
-        self.refresh()
-        return SaveResult(result.commit, (*self._person.findings, *finished, *result.warnings))
 
 
 def open_store(root: Path) -> Store:

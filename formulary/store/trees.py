@@ -44,7 +44,14 @@ def read_trees(git: Git, objects: Path, commit: str | None, paths: Iterable[str]
     }
     if "" not in trees:
         raise damaged(commit)
-    return {folder: trees.get(folder) or Tree() for folder in folders}
+    for folder in sorted(folders):
+        if folder not in trees:
+            parent, _, name = folder.rpartition("/")
+            mode, identifier = trees[parent].entries.get(name.encode("utf-8"), (b"", ""))
+            if mode == FOLDER_MODE:  # it is there, and unreadable: to take it for empty would drop its files
+                raise damaged(identifier)
+            trees[folder] = Tree()
+    return trees
 
 
 def find_blob(trees: Trees, path: str) -> str | None:

@@ -1,0 +1,108 @@
+"""Several processes save at once: every save is there, none is empty, nobody overwrites anybody."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from formulary.store import Store, blob_id
+from tests.store.conftest import RunGit
+
+HERE = str(Path(__file__).parents[2])
+
+DIFFERENT = """
+import sys
+sys.path.insert(0, sys.argv[3])
+from formulary.store import open_store
+with open_store(sys.argv[1]) as store:
+    for number in range(int(sys.argv[4])):
+        files = {f"recipes/{sys.argv[2]}.yaml": f"{sys.argv[2]} {number}".encode()}
+        store.save(files, message=f"{sys.argv[2]} {number}", read_from=store.tip, write_working=True)
+"""
+
+SAME = """
+import sys
+sys.path.insert(0, sys.argv[3])
+from formulary.errors import ChangedError
+from formulary.store import open_store
+saved = told = 0
+with open_store(sys.argv[1]) as store:
+    for number in range(int(sys.argv[4])):
+        store.refresh()
+        text = store.read_blobs([store.tip_blobs()["recipes/shared.yaml"]]).popitem()[1]
+        mine = text + f"{sys.argv[2]} {number}\\n".encode()
+        try:
+            store.save({"recipes/shared.yaml": mine}, message="x", read_from=store.tip)
+            saved += 1
+        except ChangedError as fault:
+            assert [finding.place.path for finding in fault.findings] == ["recipes/shared.yaml"]
+            told += 1
+print(saved, told)
+"""
+
+
+def run_together(code: str, root: Path, processes: int, count: int) -> list[str]:
+    running = [
+        subprocess.Popen(
+            [sys.executable, "-c", code, str(root), f"p{number}", HERE, str(count)],
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+        )
+        for number in range(processes)
+    ]
+    answers = []
+    for process in running:
+        output, complaint = process.communicate(timeout=600)
+        assert process.returncode == 0, complaint
+        answers.append(output)
+    return answers
+
+
+def save_different(store: Store, run_git: RunGit, processes: int, count: int) -> None:
+    run_together(DIFFERENT, store.root, processes, count)
+    store.refresh()
+    history = store.history()
+    assert len({saved.commit for saved in history}) == len(history) == processes * count
+    assert sorted(saved.subject for saved in history) == sorted(
+        f"p{number} {turn}" for number in range(processes) for turn in range(count)
+    )
+    assert int(run_git("rev-list", "--count", "HEAD")) == processes * count
+    assert dict(store.tip_blobs()) == {
+        f"recipes/p{number}.yaml": blob_id(f"p{number} {count - 1}".encode()) for number in range(processes)
+    }
+    assert run_git("status", "--porcelain", "recipes") == ""
+    run_git("fsck", "--full", "--strict")
+
+
+def save_same(store: Store, run_git: RunGit, processes: int, count: int) -> None:
+    store.save({"recipes/shared.yaml": b""}, message="Start", read_from=None)
+    answers = [answer.split() for answer in run_together(SAME, store.root, processes, count)]
+    saved = sum(int(answer[0]) for answer in answers)
+    assert saved + sum(int(answer[1]) for answer in answers) == processes * count
+    store.refresh()
+    (text,) = store.read_blobs([store.tip_blobs()["recipes/shared.yaml"]]).values()
+    assert len(text.splitlines()) == len(set(text.splitlines())) == saved  # nobody's line was lost
+    assert int(run_git("rev-list", "--count", "HEAD")) == saved + 1
+    run_git("fsck", "--full", "--strict")
+
+
+def test_saves_of_different_files_at_once_are_all_there(store: Store, run_git: RunGit) -> None:
+    save_different(store, run_git, processes=4, count=6)
+
+
+def test_saves_of_one_file_at_once_never_overwrite_one_another(store: Store, run_git: RunGit) -> None:
+    save_same(store, run_git, processes=3, count=6)
+
+
+@pytest.mark.slow
+def test_four_hundred_saves_of_different_files_at_once_are_all_there(store: Store, run_git: RunGit) -> None:
+    save_different(store, run_git, processes=4, count=100)
+
+
+@pytest.mark.slow
+def test_four_hundred_saves_of_one_file_at_once_never_overwrite_one_another(store: Store, run_git: RunGit) -> None:
+    save_same(store, run_git, processes=4, count=100)

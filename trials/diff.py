@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from formulary.changes.compare import compare_batches
-
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.folder import parse_size_g
@@ -15,9 +14,8 @@ from trials.as_made_recipe import describe_as_made
 from trials.identity import find_trial_id
 
 if TYPE_CHECKING:
-    from formulary.changes.model import Changes
-
     from formulary.batch.model import Batch
+    from formulary.changes.model import Changes
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
     from trials.bench import Bench

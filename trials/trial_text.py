@@ -14,11 +14,13 @@ from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot
 from trials.identity import code_of
 from trials.model import AsMade, Event, Trial, TrialPortion
-from trials.outcomes import Outcome, outcome_label
+from trials.outcomes import Outcome, Scale, outcome_label
 from trials.outcomes_values import OutcomeValue, find_values, outcome_values
 from trials.sentences import say_value
 
 _HEADLINE_COUNT = 3
+# What is told of a trial in a line, where it was observed; then the others in the order of their definitions.
+_HEADLINES = ("seized", "riced", "separated", "working time", "gel", "hardness", "cracked", "time to light trace")
 
 
 def render_trial(
@@ -98,15 +100,20 @@ def _sentence(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
 
 
 def headline_values(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
-    """The first few outcomes of a trial in words; says so when there is none yet."""
-    said: list[str] = []
-    for label, outcome, value in _values(trial, outcomes):
-        where = f" ({value.portion})" if value.portion else ""
-        said.append(f"{label} {say_value(outcome, value)} {outcome.unit}".rstrip() + where)
-    if not said:
+    """The outcomes of a trial that a maker asks for first, in words; says so when there is none yet."""
+    by_label: dict[str, list[str]] = {}
+    order: dict[str, tuple[int, int]] = {}
+    for number, (label, outcome, value) in enumerate(_values(trial, outcomes)):
+        where = f" in {value.portion}" if value.portion else ""
+        by_label.setdefault(label, []).append(f"{say_value(outcome, value)} {outcome.unit}".rstrip() + where)
+        rank = _HEADLINES.index(outcome.name) if outcome.name in _HEADLINES else len(_HEADLINES)
+        order.setdefault(label, (rank, number))
+    labels = sorted(by_label, key=lambda label: order[label])
+    if not labels:
         return "nothing observed yet"
-    more = f" and {len(said) - _HEADLINE_COUNT} more" if len(said) > _HEADLINE_COUNT else ""
-    return ", ".join(said[:_HEADLINE_COUNT]) + more
+    said = [f"{label} {', '.join(by_label[label])}" for label in labels[:_HEADLINE_COUNT]]
+    more = f"; {len(labels) - _HEADLINE_COUNT} more" if len(labels) > _HEADLINE_COUNT else ""
+    return "; ".join(said) + more
 
 
 def _values(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[tuple[str, Outcome, OutcomeValue]]:
@@ -119,6 +126,8 @@ def _values(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[tuple[str
             ages = [outcome.ages_days[0]] if outcome.from_events else []
         for age in ages:
             for value in outcome_values(trial, outcome, age):
+                if outcome.scale is Scale.COLOUR:
+                    continue  # three numbers, which tell a person nothing; the colour change does
                 yield outcome_label(outcome, age), outcome, value
 
 

@@ -77,7 +77,7 @@ def test_a_broken_file_is_told_with_its_place_and_nothing_is_written(
         (["batch", "harbour-base", "--oils", "-5 g"], "bad-size", []),
         (["batch", "harbour-base", "--oils", "1e30 kg"], "bad-size", ["1000 kg"]),
         (["batch", "harbour-base"], "size", []),
-        (["batch", "harbour-base", "--oils", "1 kg", "--lot", "olive-oil"], "usage", ["MATERIAL=LOT"]),
+        (["batch", "harbour-base", "--oils", "1 kg", "--lot", "olive-oil"], "bad-lot", ["--lot"]),
         (["batch", "harbour-base", "--jsno"], "usage", ["--json"]),
         (["batch", "harbour-base", "--oil", "1 kg"], "usage", ["--oils"]),
         (["hist", "harbour-base"], "usage", ["history"]),

@@ -59,8 +59,7 @@ def event(wanted: str, what: str, at: str | None, portion: str | None, note: str
     def make(trial: Trial) -> Entry:
         if what == "lye in" and at is None:
             return record.lye_in(trial, datetime.now().astimezone())
-        corrects = "yes" if correct else None
-        return record.event(trial, what, _when(trial, at), portion=portion, note=note, corrects=corrects)
+        return record.event(trial, what, _when(trial, at), portion=portion, note=note, corrects=correct)
 
     _record(wanted, make)
 
@@ -158,7 +157,7 @@ def observe(
             who=who,
             how=how,
             note=note,
-            corrects="yes" if correct else None,
+            corrects=correct,
         ),
     )
 

@@ -24,7 +24,7 @@ from trials.model import Plan, Trial
 from trials.outcomes import Outcome, own_event_words, read_outcomes
 from trials.plan import make_plan, parse_plan, read_frozen_materials, render_plan
 from trials.read import parse_trial, unreadable_plan
-from trials.record import Entry, describe_entries, tidy_amount
+from trials.record import Entry, describe_entries, made_on, tidy_amount
 from trials.record_text import write_entries
 from trials.start import render_new_trial
 
@@ -273,7 +273,7 @@ class Bench:
         return found
 
     def table(self, within: Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
-        """One row a portion (or a trial) with every fact and outcome; `.to_dataframe()`, or save it with `save_table`."""
+        """One row a portion (or a trial) with every fact and outcome; `save_table` writes it to a file."""
         from trials.table import make_table
 
         return make_table(self.trials(within), self.outcomes, by=by)
@@ -298,6 +298,7 @@ class Bench:
     def record_all(self, entries: Iterable[Entry], *, now: datetime | None = None) -> tuple[Trial, ...]:
         """Write entries of one or several trials, all or nothing, in one commit; returns these trials."""
         by_trial: dict[str, list[Entry]] = {}
+        moment = now if now is not None else datetime.now().astimezone()
         for entry in entries:
             by_trial.setdefault(entry.trial_id, []).append(entry)
         if not by_trial:
@@ -305,20 +306,23 @@ class Bench:
         files: dict[str, bytes | None] = {}
         trials: list[Trial] = []
         for trial_id, found in by_trial.items():
-            written = self._with_entries(trial_id, found)
+            written = self._with_entries(trial_id, found, moment)
             files.update(written[1])
             trials.append(written[0])
         ids = list(by_trial)
         message = f"Record {ids[0]}" if len(ids) == 1 else f"Record {len(ids)} trials of a sitting"
-        self._save(files, f"{message}\n\n{describe_entries(by_trial)}", now)
+        self._save(files, f"{message}\n\n{describe_entries(by_trial)}", moment)
         return tuple(trials)
 
-    def _with_entries(self, trial_id: str, entries: Sequence[Entry]) -> tuple[Trial, dict[str, bytes | None]]:
+    def _with_entries(
+        self, trial_id: str, entries: Sequence[Entry], now: datetime
+    ) -> tuple[Trial, dict[str, bytes | None]]:
         folder = trial_folder(trial_id)
         path = f"{folder}/trial.yaml"
         before, findings = self.read_trial(trial_id)
         if before is None:
             raise InputError(findings)
+        entries = [*entries, *made_on(before, entries, now.date())]
         text = self.folder.store.read_working(path).decode("utf-8")
         changed = write_entries(text, entries, path)
         after, findings = self._parse(changed, trial_id, path, before.plan, before.added)
@@ -342,7 +346,7 @@ class Bench:
         comment = "Values of what went in without standing in the plan, as they were when it was recorded."
         return render_document(tree, comment=comment)
 
-    def _save(self, files: Mapping[str, bytes | None], message: str, now: datetime | None) -> None:
+    def _save(self, files: Mapping[str, bytes | None], message: str, now: datetime) -> None:
         store = self.folder.store
         tip = store.tip
         present = set(store.working_paths(""))

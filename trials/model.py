@@ -286,17 +286,19 @@ class Trial:
 
     # -- entries for the record; `Bench.record` writes them ----------------------------------------
 
-    def observe(self, outcome: str, *values: str, age: str, **details: str | None) -> Entry:
-        """An observation to be recorded (see `trials.record.observe`)."""
+    def observe(
+        self, outcome: str, *values: str, age: str, portion: str | None = None, corrects: bool = False
+    ) -> Entry:
+        """An observation to be recorded (see `trials.record.observe`, which knows more details)."""
         from trials.record import observe
 
-        return observe(self, outcome, *values, age=age, **details)
+        return observe(self, outcome, *values, age=age, portion=portion, corrects=corrects)
 
-    def event(self, what: str, at: str, **details: str | None) -> Entry:
-        """An event to be recorded (see `trials.record.event`)."""
+    def event(self, what: str, at: str, *, portion: str | None = None, corrects: bool = False) -> Entry:
+        """An event to be recorded (see `trials.record.event`, which knows more details)."""
         from trials.record import event
 
-        return event(self, what, at, **details)
+        return event(self, what, at, portion=portion, corrects=corrects)
 
     def as_made_entry(self, sentence: str, *, portion: str | None = None) -> Entry:
         """What differed from the plan, in words, to be recorded (see `trials.record.as_made`)."""

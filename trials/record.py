@@ -7,9 +7,9 @@ writes it. What a command needs: find the trial, make the entry, record it, show
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 
 from formulary.batch.figures import water_in
@@ -34,6 +34,8 @@ _SENTENCES = (
 _SENTENCE_HELP = (
     'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils"'
 )
+
+_SEVERAL = ("blending", "temperature")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,12 +65,12 @@ def observe(
     who: str | None = None,
     how: str | None = None,
     note: str | None = None,
-    corrects: str | None = None,
+    corrects: bool = False,
 ) -> Entry:
     """Something measured or graded: `observe(trial, "hardness", "3.1 mm", "3.3 mm", age="28 d")`.
 
     values: one reading or several repeats of it. age: since the soap was made. who, how: who measured, and how.
-    corrects: "yes" when it takes the place of what was recorded for the same outcome, age and portion.
+    corrects: whether it takes the place of what was recorded for the same outcome, age and portion.
     """
     tree: dict[str, Value] = {"age": tidy_amount(age), "outcome": outcome}
     if len(values) == 1:
@@ -91,12 +93,13 @@ def event(
     temperature: str | None = None,
     clock: str | None = None,
     note: str | None = None,
-    corrects: str | None = None,
+    corrects: bool = False,
 ) -> Entry:
     """Something that happened on making day: `event(trial, "light trace", "4:10", portion="clove")`.
 
     at: since lye in, as "4:10", "~4 min", "3-5 min" or "unknown". lasted: for blending. temperature: for a temperature.
-    clock: the time of day. corrects: "yes" when it takes the place of the same word recorded before.
+    clock: the time of day. corrects: whether it takes the place of the same word recorded before (for blending and
+    temperatures, which come several times: of the one at the same time).
     """
     tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
     if lasted is not None:
@@ -105,7 +108,8 @@ def event(
         tree["temperature"] = tidy_amount(temperature)
     _add(tree, clock=clock, note=note)
     said = " ".join(part for part in (what, tidy_amount(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
-    replaces = ("what",) if corrects else ()
+    same = ("what", "at") if what in _SEVERAL else ("what",)
+    replaces = same if corrects else ()
     return Entry(trial.id, "events", Inline(tree), _for(said, portion), portion, None, replaces)
 
 
@@ -131,7 +135,18 @@ def elapsed_now(trial: Trial, now: datetime) -> str:
 
 def lye_in(trial: Trial, now: datetime) -> Entry:
     """That the lye went in now: zero, with the time of day that later entries count from."""
-    return event(trial, "lye in", "0:00", clock=now.strftime("%H:%M:%S"), corrects="yes")
+    return event(trial, "lye in", "0:00", clock=now.strftime("%H:%M:%S"), corrects=True)
+
+
+def made_on(trial: Trial, entries: Iterable[Entry], day: date) -> tuple[Entry, ...]:
+    """That a trial started on another day was made on this one, when its lye went in by today's clock."""
+    went_in = any(
+        isinstance(entry.value, Mapping) and entry.value.get("what") == "lye in" and "clock" in entry.value
+        for entry in entries
+    )
+    if not went_in or trial.made == day:
+        return ()
+    return (Entry(trial.id, "made", day.isoformat(), f"made on {day.isoformat()}"),)
 
 
 def blending(trial: Trial, lasted: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:

@@ -191,6 +191,8 @@ def _set_section(edit: DocumentEdit, root: Block, section: str, value: Value) ->
         edit.insert_section(root.entries[-1], section, value)
     elif isinstance(parent.value, Scalar) and parent.value.is_empty:
         edit.fill_empty(parent, value)
+    elif isinstance(parent.value, Scalar) and isinstance(value, str):
+        edit.replace_node(parent.value, value)
     else:
         edit.change_block(root, drop=[section], add={section: value})
 

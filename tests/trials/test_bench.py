@@ -285,3 +285,34 @@ def test_what_is_due_and_where_a_lot_went_are_asked_of_the_bench(bench: Bench) -
         bench.find_lot("OL-8")
     assert "OL-7" in caught.value.findings[0].do
     assert "not-decided" in [finding.code for finding in bench.fit_to_sell(trial)]
+
+
+def test_a_trial_whose_lye_goes_in_on_a_later_day_was_made_on_that_day(bench: Bench) -> None:
+    trial = start(bench)
+    morning = NOW.replace(day=4)
+    trial = bench.record(record.lye_in(trial, morning), now=morning)
+    assert trial.made == date(2026, 10, 4)
+    assert record.elapsed_now(trial, morning.replace(minute=4, second=10)) == "4:10"
+
+
+def test_a_plan_without_portions_can_be_divided_on_the_day(bench: Bench) -> None:
+    trial = bench.start(
+        "first-bar", oils="1000 g", portions=[("plain", "60"), ("swirl", "40 %")], now=NOW, draw_code=lambda: "k7wq"
+    )
+    assert [(portion.name, portion.share) for portion in trial.portions] == [("plain", 60), ("swirl", 40)]
+    trial = bench.record(trial.event("poured", "9:30", portion="swirl"), now=NOW)
+    assert trial.portions[1].events[0].what == "poured"
+
+
+def test_a_stop_that_may_be_overridden_is_kept_with_the_trial(folder: Folder, bench: Bench) -> None:
+    (folder.root / "materials").mkdir(exist_ok=True)
+    own = "format: 1\nname: Clove\nkind: fragrance\nlimit: {percent_of_product: 0.5, certificate: 2026-02-11}\n"
+    (folder.root / "materials" / "clove-bud-oil.yaml").write_text(own, encoding="utf-8")
+    folder.refresh()
+    with pytest.raises(StopError) as caught:
+        start(bench)
+    code = caught.value.findings[0].code
+    trial = start(bench, despite=[code])
+    assert trial.despite == (code,)
+    assert code in [finding.code for finding in trial.plan.findings]
+    assert code in [finding.code for finding in bench.fit_to_sell(trial)]

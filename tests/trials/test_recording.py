@@ -183,7 +183,7 @@ def test_said_again_of_the_same_line_as_made_takes_the_earlier_ones_place() -> N
 def test_a_correction_takes_the_place_of_the_same_observation_in_whatever_unit_its_age_was() -> None:
     text, trial = started()
     text = write_entries(text, [record.observe(trial, "hardness", "3.1 mm", age="672 h")])
-    text = write_entries(text, [record.observe(trial, "hardness", "3.4 mm", age="28 d", corrects="yes")])
+    text = write_entries(text, [record.observe(trial, "hardness", "3.4 mm", age="28 d", corrects=True)])
     (observation,) = trial_of(text).observations
     assert [reading.text for reading in observation.readings] == ["3.4 mm"]
 
@@ -249,3 +249,11 @@ def test_bars_are_counted() -> None:
     text, trial = started()
     after = trial_of(write_entries(text, record.bars(trial, cut="10", kept_back="1", lightest="98.5 g")))
     assert (after.bars.cut, after.bars.kept_back, after.bars.lightest_g) == (10, 1, pytest.approx(98.5))
+
+
+def test_a_correction_of_one_blending_leaves_the_others() -> None:
+    text, trial = started()
+    for lasted, at in (("15 s", "0:20"), ("10 s", "1:00")):
+        text = write_entries(text, [record.blending(trial, lasted, at)])
+    text = write_entries(text, [record.event(trial, "blending", "1:00", lasted="25 s", corrects=True)])
+    assert [event.for_s for event in trial_of(text).events] == [15, 25]

@@ -328,7 +328,14 @@ class Folder:
 
         sides = [self.find_version(side) if isinstance(side, str) else side for side in (before, after)]
         batches = [self.batch(side, oils=oils) for side in sides]
-        return compare_batches(batches[0], batches[1], before_recipe=sides[0].recipe, after_recipe=sides[1].recipe)
+        return compare_batches(
+            batches[0],
+            batches[1],
+            before_recipe=sides[0].recipe,
+            after_recipe=sides[1].recipe,
+            before_register=self.register,
+            after_register=self.register,
+        )
 
     def check(self) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
@@ -368,10 +375,6 @@ class Folder:
         from formulary.recipes.branch import branch
 
         version = self.find_version(reference) if isinstance(reference, str) else reference
-        if not version.is_saved:
-            what = f"{version.slug} has changes that are not saved, so a variant could not remember its parent"
-            do = f"save it first: formulary save {version.slug} -m WHY (or branch {version.slug}@latest)"
-            raise InputError.of("parent-unsaved", what, do)
         self._demand_free(slug)
         return branch(version, slug, *tweaks, register=self.register, name=name)
 

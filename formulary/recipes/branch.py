@@ -27,7 +27,7 @@ def branch(
     if not version.is_saved:
         what = f"{version.slug} has changes that are not saved; a variant remembers its parent by a saved version"
         do = f"save it first (`formulary save {version.slug} -m WHY`), or branch {version.slug}@latest"
-        raise InputError.of("not-saved", what, do)
+        raise InputError.of("parent-unsaved", what, do)
     if version.recipe.conflicts:
         what = f"{version.slug} has an open conflict"
         raise InputError.of("conflict-open", what, "settle it in the file and remove `conflicts:`, then branch")

@@ -122,7 +122,7 @@ def test_a_name_that_no_file_should_have_is_refused(slug: str, code: str) -> Non
 def test_an_unsaved_parent_is_refused_because_it_could_not_be_found_again() -> None:
     with pytest.raises(InputError) as caught:
         version_of(TEXT, is_saved=False).branch("midwinter-clove", register=MATERIALS)
-    assert [finding.code for finding in caught.value.findings] == ["not-saved"]
+    assert [finding.code for finding in caught.value.findings] == ["parent-unsaved"]
 
 
 def test_a_parent_with_an_open_conflict_is_refused() -> None:

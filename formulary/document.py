@@ -8,12 +8,13 @@ formulary that somebody sent is hostile until read.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any, TypeAlias
 
+from formulary.document_write import Inline as Inline
+from formulary.document_write import Quoted as Quoted
+from formulary.document_write import render_document as render_document
 from formulary.finding import Finding, Place, error
 
 if TYPE_CHECKING:
@@ -105,8 +106,9 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
             return None, (refused.finding,)
         except Exception as slow_fault:
             return None, (_syntax_finding(slow_fault, text, path),)
-    if builder.findings:
-        return None, tuple(builder.findings)
+    tab = _tab_finding(text, builder.spans, path) if "\t" in text else None
+    if builder.findings or tab is not None:
+        return None, (*builder.findings, *([tab] if tab is not None else []))
     if root is None or (isinstance(root, Scalar) and root.is_empty):
         what = "the file is empty"
         return None, (error("file-empty", what, "start it with `format: 1`", Place(path, 1, 1)),)
@@ -155,7 +157,49 @@ def _decode(data: bytes | str, path: str | None) -> tuple[str | None, Finding | 
             what = f"the file is not UTF-8 text (byte {data[fault.start]:#04x})"
             return None, error("file-not-utf8", what, "save it as UTF-8", Place(path, line))
     # Editors on some systems put a byte-order mark first; it is no character of the person's.
-    return text.removeprefix("\ufeff"), None
+    text = text.removeprefix("\ufeff")
+    refused = _refused_text(text, path)
+    return (text, None) if refused is None else (None, refused)
+
+
+# Characters that some YAML readers take for the end of a line and others for part of it, and those that none allows.
+_UNCERTAIN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
+_DIRECTIVE = re.compile(r"(?:[ \t]*(?:#[^\r\n]*)?(?:\r\n|\n|\r))*%")
+
+
+def _refused_text(text: str, path: str | None) -> Finding | None:
+    """What readers of YAML do not agree on, and what would change how a file reads."""
+    match = _UNCERTAIN.search(text)
+    if match:
+        code = f"{ord(match.group()):04X}"
+        what = f"an invisible character stands here (U+{code})"
+        do = f'delete it; if it is meant, write it as "\\u{code.lower()}" in double quotes'
+        return error("yaml-character", what, do, _place_at(text, match.start(), path))
+    match = _DIRECTIVE.match(text)
+    if match:
+        place = _place_at(text, match.end() - 1, path)
+        return error("yaml-directive", "a % directive stands here", "remove the % line", place)
+    return None
+
+
+def _tab_finding(text: str, spans: Sequence[tuple[int, int, bool]], path: str | None) -> Finding | None:
+    """A tab anywhere but in quoted text, block text or a comment: readers do not agree on those."""
+    done = 0
+    for start, end, quoted in [*spans, (len(text), len(text), True)]:
+        between = re.sub(r"#[^\r\n]*", lambda comment: " " * len(comment.group()), text[done:start])
+        place = between.find("\t") + done if "\t" in between else -1
+        if place < 0 and not quoted:
+            place = text.find("\t", start, end)
+        if place >= 0:
+            what = "a tab stands here"
+            return error("yaml-tab", what, "write spaces", _place_at(text, place, path))
+        done = end
+    return None
+
+
+def _place_at(text: str, offset: int, path: str | None) -> Place:
+    before = re.split(r"\r\n|\n|\r", text[:offset])
+    return Place(path, len(before), len(before[-1]) + 1)
 
 
 def _events(text: str) -> Iterator[Event]:
@@ -189,6 +233,7 @@ class _Builder:
     def __init__(self, path: str | None) -> None:
         self.path = path
         self.findings: list[Finding] = []
+        self.spans: list[tuple[int, int, bool]] = []  # where each value stands, and whether it is quoted
 
     def build(self, events: Iterator[Event]) -> Node | None:
         from ruamel.yaml import events as kinds
@@ -254,7 +299,9 @@ class _Builder:
         text = event.value
         if len(text) > MAX_SCALAR:
             self._refuse(event, "yaml-scalar", f"one value has {len(text)} characters", "move it to a file beside it")
-        return Scalar(text, bool(event.style), *_position(event), event.end_mark.index)
+        scalar = Scalar(text, bool(event.style), *_position(event), event.end_mark.index)
+        self.spans.append((scalar.start, scalar.end, scalar.quoted))
+        return scalar
 
     def _block(self, start: Any, items: list[Node], end: Any) -> Block:
         entries: list[Entry] = []
@@ -302,82 +349,9 @@ def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
     if isinstance(fault, RecursionError) or type(fault).__name__ == "MaxDepthExceededError":
         return error("yaml-depth", f"more than {MAX_DEPTH} levels inside one another", "flatten it", Place(path, line))
     problem = getattr(fault, "problem", None)
+    if mark is not None and text[mark.index : mark.index + 1] == "\t":
+        return error("yaml-tab", "a tab stands here", "write spaces", Place(path, line, column))
     said = str(problem).strip() if problem else "a character that no text file has"
     what = f"the file cannot be read as YAML here: {said}"
     do = "check indentation, brackets and quotes near this line; quote text that holds `: ` or ` #`"
     return error("yaml-syntax", what, do, Place(path, line, column))
-
-
-# Words that an older YAML reader takes for truth values or nothing; quoted when written, so that every reader agrees.
-AMBIGUOUS = re.compile(
-    r"""(?ix) y|n|yes|no|on|off|true|false|null|~ | [-+]?[\d._]+(e[-+]?\d+)? | 0[xob][\da-f_]+
-    | \d+(:\d+)+(\.\d*)? | \d{4}-\d\d?-\d\d?.* | [-+]?\.(inf|nan) | [=<] .*"""
-)
-
-
-class Quoted(str):
-    """Text that is always written in double quotes: ids and lots."""
-
-    __slots__ = ()
-
-
-class Inline(dict[str, Any]):
-    """A mapping written on one line, in braces."""
-
-
-def render_document(tree: Mapping[str, Any], *, comment: str | None = None) -> str:
-    """Plain data as YAML text that every YAML reader takes for the same texts.
-
-    tree: dictionaries, lists, texts and Decimals; `Quoted` texts are quoted, `Inline` mappings stand on one line.
-    comment: lines to stand above, each written behind `# `.
-    """
-    import io
-
-    from ruamel.yaml import YAML
-    from ruamel.yaml.representer import RoundTripRepresenter
-
-    class Representer(RoundTripRepresenter):
-        """Writes a Decimal with the digits that it has, and never an anchor for a value that occurs twice."""
-
-        def ignore_aliases(self, data: Any) -> bool:  # noqa: ARG002 - its base asks for it
-            return True
-
-    def represent_decimal(representer: Any, number: Decimal) -> Any:
-        text = f"{number:f}"
-        tag = "float" if "." in text else "int"
-        return representer.represent_scalar(f"tag:yaml.org,2002:{tag}", text)
-
-    Representer.add_representer(Decimal, represent_decimal)
-    writer = YAML(typ="rt", pure=True)
-    writer.Representer = Representer
-    writer.indent(mapping=2, sequence=4, offset=2)
-    writer.width = 4096
-    writer.allow_unicode = True
-    stream = io.StringIO()
-    writer.dump(_writable(tree), stream)
-    head = "".join(f"# {line}".rstrip() + "\n" for line in comment.splitlines()) if comment else ""
-    return head + stream.getvalue()
-
-
-def _writable(value: Any) -> Any:
-    from ruamel.yaml.comments import CommentedMap, CommentedSeq
-    from ruamel.yaml.scalarstring import DoubleQuotedScalarString, LiteralScalarString
-
-    if isinstance(value, Mapping):
-        block = CommentedMap((_writable(key), _writable(item)) for key, item in value.items())
-        if isinstance(value, Inline):
-            block.fa.set_flow_style()
-        return block
-    if isinstance(value, Quoted):
-        return DoubleQuotedScalarString(value)
-    if isinstance(value, str):
-        if "\n" in value and not re.search(r"[^\S\n]\n|\A\s|[\x00-\x08\x85\u2028\u2029]", value):
-            return LiteralScalarString(value)
-        if AMBIGUOUS.fullmatch(value) or "\n" in value:
-            return DoubleQuotedScalarString(value)
-        return value
-    if isinstance(value, (Decimal, int, date)) and not isinstance(value, bool):
-        return value
-    if isinstance(value, Sequence):
-        return CommentedSeq(_writable(item) for item in value)
-    raise TypeError(f"a formulary file holds texts and exact numbers, not {value!r}")

@@ -11,13 +11,12 @@ import re
 from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 from itertools import pairwise
-from typing import TypeAlias
 
-from formulary.document import AMBIGUOUS, Block, Entry, Inline, Listing, Node, Quoted, Scalar
+from formulary.document import Block, Entry, Listing, Node, Scalar
+from formulary.document_write import Inline, entry_lines, is_short, item_lines, spell
+from formulary.document_write import Value as Value
+from formulary.document_write import render_value as render_value
 from formulary.quantity import format_decimal
-
-# What can be written: texts and numbers, and blocks and lists of them.
-Value: TypeAlias = "str | Decimal | Mapping[str, Value] | Sequence[Value]"
 
 _NUMBER_AND_REST = re.compile(r"([+-]?[\d_]*\.?\d*)(\s*(?:%|percent)?)")
 
@@ -60,7 +59,7 @@ class DocumentEdit:
 
     def set_text(self, scalar: Scalar, value: str, *, flow: bool = False) -> None:
         """Write another text in a value's place, in the quotes that it had; `flow` when inside braces or brackets."""
-        self._splice(scalar.start, self._end(scalar), _spell(value, flow=flow, like=self._quote(scalar)))
+        self._splice(scalar.start, self._end(scalar), spell(value, flow=flow, like=self._quote(scalar)))
 
     def set_number(self, scalar: Scalar, value: Decimal, *, percent_sign: bool = False) -> None:
         """Write another number in a value's place; a percent sign and quotes stay. `percent_sign` demands the sign."""
@@ -79,7 +78,7 @@ class DocumentEdit:
 
     def rename_key(self, entry: Entry, key: str) -> None:
         """Write another key in a key's place."""
-        self._splice(entry.key.start, entry.key.end, _spell(key, flow=True, like=self._quote(entry.key)))
+        self._splice(entry.key.start, entry.key.end, spell(key, flow=True, like=self._quote(entry.key)))
 
     # Blocks and lists
 
@@ -91,12 +90,15 @@ class DocumentEdit:
         if len(gone) == len(spans) and not new:
             raise CannotEdit("nothing would be left")
         if block.flow:
-            texts = [f"{_spell(key, flow=True)}: {render_value(value)}" for key, value in new.items()]
+            texts = [f"{spell(key, flow=True)}: {render_value(value)}" for key, value in new.items()]
             self._change_flow(block, spans, gone, texts)
             return
         indent = " " * (block.column - 1)
         self._drop_lines(spans, gone)
-        lines = [self._entry_lines(key, value, indent, self._value_column(block)) for key, value in new.items()]
+        column = self._value_column(block)
+        lines = [
+            entry_lines(key, value, indent, value_column=column, newline=self._newline) for key, value in new.items()
+        ]
         self._insert_after(spans[-1][1], "".join(lines))
 
     def change_listing(self, parent: Entry, *, drop: Collection[int] = (), add: Sequence[Value] = ()) -> None:
@@ -156,17 +158,17 @@ class DocumentEdit:
             raise CannotEdit(f"`{entry.key.text}` has a value")
         if entry.value.end > entry.value.start:  # a word for nothing, such as ~
             self._splice(entry.value.start, entry.value.end, "")
-        if isinstance(value, (str, Decimal)) or _is_short(value):
+        if is_short(value):
             colon = self._text.index(":", entry.key.end) + 1
             self._splice(colon, colon, " " + render_value(value, flow=not isinstance(value, str)))
             return
         indent = " " * (entry.key.column - 1)
-        lines = self._entry_lines(entry.key.text, value, indent, None)
+        lines = entry_lines(entry.key.text, _with_short_items(value), indent, newline=self._newline)
         self._insert_after(entry.key.end, lines.partition(self._newline)[2])
 
     def insert_section(self, after: Entry, key: str, value: Value) -> None:
         """Add a key and its value on lines of their own below the entry `after` of a block."""
-        lines = self._entry_lines(key, value, " " * (after.key.column - 1), None)
+        lines = entry_lines(key, _with_short_items(value), " " * (after.key.column - 1), newline=self._newline)
         start = self._line_start(after.key.start)
         above = self._line_start(start - len(self._newline))
         if start and not self._text[above:start].strip() and not isinstance(value, (str, Decimal)):
@@ -220,25 +222,14 @@ class DocumentEdit:
             below = self._next_line(offset)
             self._splice(below, below, lines)
 
-    def _entry_lines(self, key: str, value: Value, indent: str, value_column: int | None) -> str:
-        head = f"{indent}{_spell(key, flow=True)}:"
-        if isinstance(value, (str, Decimal)) or _is_short(value):
-            gap = " " * max(1, (value_column or 0) - 1 - len(head))
-            return f"{head}{gap}{render_value(value, flow=False)}{self._newline}"
-        if isinstance(value, Mapping):
-            inner = (self._entry_lines(name, item, indent + "  ", None) for name, item in value.items())
-        else:
-            inner = (self._item_lines(item, indent + "  ", None) for item in value)
-        return f"{head}{self._newline}{''.join(inner)}"
-
     def _item_lines(self, item: Value, indent: str, like: Node | None) -> str:
-        """A list item: over several lines where the last item is, else on one."""
+        """A list item in the layout of the list's last: over several lines, or on one."""
         if isinstance(like, Block) and not like.flow and isinstance(item, Mapping):
             gap = " " * max(1, like.column - 2 - len(indent))
-            deeper = f"{indent} {gap}"
-            lines = "".join(self._entry_lines(key, _inline(value), deeper, None) for key, value in item.items())
-            return f"{indent}-{gap}{lines[len(deeper) :]}"
-        return f"{indent}- {render_value(item, flow=not isinstance(item, str))}{self._newline}"
+            inner = {key: Inline(value) if isinstance(value, Mapping) else value for key, value in item.items()}
+            return item_lines(inner, indent, gap=gap, newline=self._newline)
+        short = Inline(item) if isinstance(item, Mapping) else item
+        return item_lines(short, indent, newline=self._newline)
 
     # Where things stand
 
@@ -268,12 +259,12 @@ class DocumentEdit:
             raise CannotEdit("a list item does not begin behind its dash")
         return offset
 
-    def _value_column(self, block: Block) -> int | None:
-        """The column that all values of a block stand in, when they were lined up."""
+    def _value_column(self, block: Block) -> int:
+        """The column that all values of a block stand in, when they were lined up; else 0."""
         pairs = [(entry.key, entry.value) for entry in block.entries]
         columns = {value.column for key, value in pairs if value.line == key.line}
         widths = {key.end - key.start for key, _ in pairs}
-        return columns.pop() if len(columns) == 1 and len(widths) > 1 else None
+        return columns.pop() if len(columns) == 1 and len(widths) > 1 else 0
 
     def _line_start(self, offset: int) -> int:
         return self._text.rfind(self._newline[-1], 0, offset) + 1
@@ -283,54 +274,11 @@ class DocumentEdit:
         return match.end() if match else len(self._text)
 
 
-def _is_short(value: Mapping[str, Value] | Sequence[Value]) -> bool:
-    """Whether several values are written on their key's line: `Inline` blocks, and lists of words."""
-    if isinstance(value, Inline) or not value:
-        return True
-    return not isinstance(value, Mapping) and all(isinstance(item, str) for item in value)
-
-
-def _inline(value: Value) -> Value:
-    return Inline(value) if isinstance(value, Mapping) else value
-
-
-def render_value(value: Value, *, flow: bool = True) -> str:
-    """A value on one line; `flow` when it stands inside braces or brackets."""
-    if isinstance(value, Decimal):
-        return format_decimal(value)
-    if isinstance(value, str):
-        return _spell(value, flow=flow)
-    if isinstance(value, Mapping):
-        return "{" + ", ".join(f"{_spell(key, flow=True)}: {render_value(item)}" for key, item in value.items()) + "}"
-    return "[" + ", ".join(render_value(item) for item in value) + "]"
-
-
-_PLAIN = re.compile(r"[^\W_](?:[^\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff]*[^\x00-\x20\x7f-\xa0\u2028\u2029\ufeff:])?")
-
-
-def _spell(text: str, *, flow: bool, like: str = "") -> str:
-    """A text as every YAML reader takes it for that text; in quotes where it needs them or had them."""
-    simple = all(character.isprintable() for character in text)
-    if like == "'" and simple:
-        return "'" + text.replace("'", "''") + "'"
-    plain = _PLAIN.fullmatch(text) and simple and not re.search(r":\s|\s#", text)
-    if plain and flow and re.search(r"[,:?\[\]{}]", text):
-        plain = None
-    if plain and not like and not isinstance(text, Quoted) and not AMBIGUOUS.fullmatch(text):
-        return str(text)
-    return '"' + "".join(_escape(character) for character in text) + '"'
-
-
-def _escape(character: str) -> str:
-    named = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
-    if character in named:
-        return named[character]
-    if character.isprintable() or character == " ":
-        return character
-    code = ord(character)
-    if code < 0x100:
-        return f"\\x{code:02x}"
-    return f"\\u{code:04x}" if code < 0x10000 else f"\\U{code:08x}"
+def _with_short_items(value: Value) -> Value:
+    """The items of a new list on one line each."""
+    if isinstance(value, (str, Decimal, Mapping)):
+        return value
+    return [Inline(item) if isinstance(item, Mapping) else item for item in value]
 
 
 def _runs(indexes: Collection[int]) -> list[tuple[int, int]]:

@@ -104,10 +104,12 @@ _EXAMPLES = {
     Kind.PERCENT: "5 %",
 }
 
-_NUMBER = r"[+-]?(?:\d[\d_]*(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?"
+_NUMBER = r"[+-]?(?:[0-9][0-9_]*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
+_MOST_PLACES = 20
+_MOST_DIGITS_BEFORE_POINT = 40
 _NUMBER_ONLY = re.compile(_NUMBER)
 _AMOUNT = re.compile(rf"({_NUMBER})\s*(\S.*)?")
-_COMMA = re.compile(r"[+-]?\d+,\d+")
+_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,8 @@ class Quantity:
 def parse_decimal(text: str) -> Decimal:
     """The exact number written in `text`.
 
-    Raises NotAQuantity for anything but a plain finite decimal of at most 20 digits.
+    Raises NotAQuantity for anything but a plain finite decimal of at most 20 digits, and not finer than that: then
+    percentages add up exactly.
     """
     stripped = text.strip()
     if _COMMA.fullmatch(stripped):
@@ -158,7 +161,11 @@ def parse_decimal(text: str) -> Decimal:
     digits = stripped.replace("_", "")
     if sum(character.isdigit() for character in digits) > 20:
         raise NotAQuantity(f"{stripped[:24]}... has more digits than any scale", "write at most 20 digits")
-    return Decimal(digits)
+    number = Decimal(digits)
+    _, _, exponent = number.as_tuple()
+    if isinstance(exponent, int) and (exponent < -_MOST_PLACES or number.adjusted() > _MOST_DIGITS_BEFORE_POINT):
+        raise NotAQuantity(f"{stripped[:24]!r} is finer or larger than any scale", "write plain digits, such as 1.25")
+    return number
 
 
 def format_decimal(number: Decimal) -> str:
@@ -182,10 +189,9 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     """
     stripped = text.strip()
     example = " or ".join(_EXAMPLES[kind] for kind in kinds)
+    _refuse_comma(stripped)
     match = _AMOUNT.fullmatch(stripped)
     if not match:
-        if re.match(r"[+-]?\d+,\d+", stripped):
-            raise NotAQuantity(f"{stripped!r} has a comma", "write a decimal point")
         raise NotAQuantity(f"{stripped[:40]!r} is not an amount", f"write a number and its unit, such as {example}")
     amount = parse_decimal(match.group(1))
     spelled = (match.group(2) or "").strip()
@@ -202,6 +208,13 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
         wanted = " or ".join(kind.value for kind in kinds)
         raise NotAQuantity(f"{stripped!r} is a {quantity.kind.value}, not a {wanted}", f"write {example}")
     return quantity
+
+
+def _refuse_comma(text: str) -> None:
+    match = _COMMA.match(text)
+    if match:
+        number = match.group()
+        raise NotAQuantity(f"{text[:24]!r} has a comma", f"write a point: {number.replace(',', '.')}")
 
 
 def find_unit(spelled: str) -> str | None:
@@ -280,6 +293,7 @@ def parse_rate(text: str) -> Rate:
     Raises NotAQuantity, with what to write instead, for a rate without a basis or with an unknown unit.
     """
     stripped = text.strip()
+    _refuse_comma(stripped)
     match = _RATE_PERCENT.fullmatch(stripped)
     if match:
         if match.group(2) is None:
@@ -329,7 +343,7 @@ class Elapsed:
         return ("~" if self.approximate else "") + format_clock(self.low_s)
 
 
-_CLOCK = re.compile(r"(-)?(?:(\d{1,3}):)?(\d{1,3}):([0-5]\d)")
+_CLOCK = re.compile(r"(-)?(?:([0-9]{1,3}):)?([0-9]{1,3}):([0-5][0-9])")
 _RANGE = re.compile(rf"({_NUMBER})\s*(?:-|–|to)\s*({_NUMBER})\s*(\S+)")
 
 

@@ -1,0 +1,190 @@
+"""Amounts are exact, carry their unit, and convert as a general unit library converts them.
+
+The judge is pint (https://pint.readthedocs.io), whose definitions follow the SI brochure and NIST.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from decimal import Decimal
+from functools import lru_cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulary.fields import parse_date
+from formulary.quantity import (
+    Basis,
+    Kind,
+    NotAQuantity,
+    Quantity,
+    Rate,
+    format_clock,
+    format_decimal,
+    format_number,
+    parse_age_days,
+    parse_decimal,
+    parse_elapsed,
+    parse_mass_g,
+    parse_percent,
+    parse_quantity,
+    parse_rate,
+)
+
+JUDGED = {
+    Kind.MASS: {"g": "gram", "kg": "kilogram", "mg": "milligram", "oz": "ounce", "lb": "pound"},
+    Kind.VOLUME: {"ml": "milliliter", "l": "liter"},
+    Kind.DURATION: {"s": "second", "min": "minute", "h": "hour", "d": "day"},
+    Kind.LENGTH: {"mm": "millimeter", "cm": "centimeter", "in": "inch"},
+    Kind.TEMPERATURE: {"°C": "degC", "°F": "degF"},
+}
+amounts = st.decimals(Decimal("-1000"), Decimal("100000"), places=3)
+
+
+@lru_cache(maxsize=1)
+def units() -> object:
+    import pint
+
+    return pint.UnitRegistry(non_int_type=Decimal)
+
+
+@given(st.sampled_from(sorted(JUDGED, key=lambda kind: kind.value)), amounts, st.data())
+def test_conversions_agree_with_a_general_unit_library(kind: Kind, amount: Decimal, data: st.DataObject) -> None:
+    names = JUDGED[kind]
+    start, end = data.draw(st.sampled_from(sorted(names))), data.draw(st.sampled_from(sorted(names)))
+    registry = units()
+    expected = registry.Quantity(amount, names[start]).to(names[end]).magnitude  # type: ignore[attr-defined]
+    found = parse_quantity(f"{amount} {start}", kind).to(end)
+    assert float(found) == pytest.approx(float(expected), rel=1e-12, abs=1e-9)
+
+
+@given(st.decimals(-(10**6), 10**6, places=6), st.sampled_from(["g", "kg", "oz", "ml", "°C", "min", "mm", "%", "tbsp"]))
+def test_an_amount_written_and_read_is_the_same_amount(amount: Decimal, unit: str) -> None:
+    quantity = Quantity(amount, unit)
+    assert parse_quantity(str(quantity), *Kind) == quantity
+
+
+@given(st.decimals(0, 1000, places=3), st.sampled_from(["%", "g", "kg", "ml", "tsp"]), st.sampled_from(Basis))
+def test_a_rate_written_and_read_is_the_same_rate(amount: Decimal, unit: str, basis: Basis) -> None:
+    rate = Rate(amount, unit, basis)
+    assert parse_rate(str(rate)) == rate
+
+
+@pytest.mark.parametrize(
+    ("text", "percent"),
+    [
+        ("8 % of oils", "8"),
+        ("8% of the oils", "8"),
+        ("30 g per kg oils", "3"),
+        ("0.5 oz per kg of the oils", "1.41747615625"),
+    ],
+)
+def test_a_rate_by_mass_is_a_percentage(text: str, percent: str) -> None:
+    assert parse_rate(text).percent_of_basis() == Decimal(percent)
+
+
+def test_digits_stay_as_written() -> None:
+    assert format_decimal(parse_decimal("1.10")) == "1.10"
+    assert str(parse_quantity("1.50 kg", Kind.MASS)) == "1.50 kg"
+    assert format_decimal(parse_decimal("1e3")) == "1000"
+
+
+@pytest.mark.parametrize(
+    ("text", "what", "do"),
+    [
+        ("1000", "no unit", "1000 g"),
+        ("1000 ml", "volume, not a mass", "1000 g"),
+        ("10 stone", "not a unit", "1000 g"),
+        ("1,5 kg", "comma", "point"),
+        ("a lot", "not an amount", "number and its unit"),
+        ("", "not an amount", "number"),
+        ("nan g", "not an amount", "number"),
+        ("inf g", "not an amount", "number"),
+        ("٣ g", "not an amount", "number"),
+        ("1e99 g", "larger than any scale", "plain digits"),
+        ("1e-30 g", "finer", "plain digits"),
+        ("1.000000000000000000001 g", "more digits", "20 digits"),
+        ("0 g", "no weight", "more than 0"),
+        ("-5 g", "no weight", "more than 0"),
+    ],
+)
+def test_what_is_no_mass_is_refused_with_what_to_write(text: str, what: str, do: str) -> None:
+    with pytest.raises(NotAQuantity) as caught:
+        parse_mass_g(text)
+    assert what in caught.value.what
+    assert do in caught.value.do
+
+
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [
+        ("8 %", "of what"),
+        ("8", "not a rate"),
+        ("8 % of tea", "not what a rate refers to"),
+        ("8 cm per kg oils", "not a unit for a rate"),
+        ("8 g per 100 g oils", "not a rate"),
+        ("-1 % of oils", "below zero"),
+        ("1,2 % of oils", "comma"),
+    ],
+)
+def test_what_is_no_rate_is_refused(text: str, what: str) -> None:
+    with pytest.raises(NotAQuantity, match=what):
+        parse_rate(text)
+
+
+@pytest.mark.parametrize("unit", ["tsp", "tbsp", "cup", "fl_oz"])
+def test_spoons_have_no_size_of_their_own(unit: str) -> None:
+    with pytest.raises(NotAQuantity, match="no fixed size"):
+        Quantity(Decimal(1), unit).to("ml")
+
+
+@pytest.mark.parametrize(
+    ("text", "low_s", "high_s", "approximate"),
+    [
+        ("4:10", 250, 250, False),
+        ("1:02:00", 3720, 3720, False),
+        ("-15:00", -900, -900, False),
+        ("250 s", 250, 250, False),
+        ("~4 min", 240, 240, True),
+        ("3-5 min", 180, 300, False),
+        ("3 to 5 min", 180, 300, False),
+        ("unknown", None, None, False),
+    ],
+)
+def test_times_on_a_record_are_as_exact_as_they_were_written(
+    text: str, low_s: int | None, high_s: int | None, approximate: bool
+) -> None:
+    elapsed = parse_elapsed(text)
+    assert (elapsed.low_s, elapsed.high_s, elapsed.approximate) == (low_s, high_s, approximate)
+
+
+@given(st.integers(-(10**5), 10**6))
+def test_a_clock_time_written_and_read_is_the_same_time(seconds: int) -> None:
+    assert parse_elapsed(format_clock(Decimal(seconds))).low_s == seconds
+
+
+@pytest.mark.parametrize(
+    ("number", "places", "text"), [(-0.04, 1, "0.0"), (-0.05001, 1, "-0.1"), (2.5, 0, "2"), (1e-9, 2, "0.00")]
+)
+def test_calculated_numbers_have_fixed_places_and_no_negative_nought(number: float, places: int, text: str) -> None:
+    assert format_number(number, places) == text
+
+
+def _any_quantity(text: str) -> Quantity:
+    return parse_quantity(text, *Kind)
+
+
+@pytest.mark.parametrize(
+    "parse",
+    [parse_decimal, parse_percent, parse_mass_g, parse_rate, parse_elapsed, parse_age_days, parse_date, _any_quantity],
+)
+@given(text=st.one_of(st.text(max_size=30), st.from_regex(r"[-+~]?[0-9.,:_eE]{0,8} ?(%|g|min|d|per kg| of oils){0,2}")))
+def test_any_text_is_read_or_refused_in_words(parse: Callable[[str], object], text: str) -> None:
+    try:
+        parse(text)
+    except NotAQuantity as problem:
+        said = (problem.what, problem.do)
+    else:
+        return
+    assert all(said)

@@ -122,9 +122,11 @@ class Bench:
         return plan, tuple(replace(finding, place=replace(finding.place, path=path)) for finding in findings)
 
     def _read_added(self, path: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
-        if path not in self._paths():
+        try:
+            data = self.folder.store.read_working(path)
+        except InputError:  # most trials have none
             return {}, ()
-        root, faults = parse_document(self.folder.store.read_working(path), path)
+        root, faults = parse_document(data, path)
         if root is None:
             return {}, faults
         fields = Fields(root, [], path=path)
@@ -388,9 +390,16 @@ class Bench:
         return check_trial(trial)
 
     def check(self) -> tuple[Finding, ...]:
-        """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes."""
+        """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes.
+
+        While `formulary.yaml` cannot be read the trials are not looked at: which outcomes there are stands in it.
+        """
         from trials.due import read_follow_up
 
+        try:
+            _ = self.folder.settings
+        except InputError:
+            return ()
         findings: list[Finding] = list(read_outcomes(self.folder.settings)[1])
         findings += read_follow_up(self.folder.settings, self.outcomes)[1]
         folders = dict.fromkeys(tuple(path.split("/")[1:3]) for path in self._paths())

@@ -316,3 +316,29 @@ def test_a_stop_that_may_be_overridden_is_kept_with_the_trial(folder: Folder, be
     assert trial.despite == (code,)
     assert code in [finding.code for finding in trial.plan.findings]
     assert code in [finding.code for finding in bench.fit_to_sell(trial)]
+
+
+def test_broken_settings_are_left_to_the_folders_own_check(folder: Folder, bench: Bench) -> None:
+    start(bench)
+    (folder.root / "formulary.yaml").write_text("format: 1\nname: [\n", encoding="utf-8")
+    again = open_bench(folder.root)
+    assert again.check() == ()
+    assert "yaml-syntax" in [finding.code for finding in again.folder.check()]
+
+
+def test_a_lot_of_another_material_and_a_batter_that_loosens_are_refused(folder: Folder, bench: Bench) -> None:
+    (folder.root / "materials").mkdir(exist_ok=True)
+    own = 'format: 1\nname: Castor oil\nkind: oil\nlots: {"CA-1": {received: 2026-08-02}}\n'
+    (folder.root / "materials" / "castor-oil.yaml").write_text(own, encoding="utf-8")
+    folder.refresh()
+    trial = start(bench)
+    trial = bench.record(trial.event("thick trace", "3:00"), now=NOW)
+    tip = folder.store.tip
+    for entry, code in (
+        (record.lot(trial, "olive-oil", "CA-1"), "lot-of-another"),
+        (trial.event("light trace", "4:00"), "stages-backwards"),
+    ):
+        with pytest.raises(InputError) as caught:
+            bench.record(entry, now=NOW)
+        assert [finding.code for finding in caught.value.findings] == [code]
+    assert folder.store.tip == tip

@@ -20,7 +20,7 @@ from trials.plan import freeze_plan, make_plan, parse_plan, render_plan
 from .examples import MIDWINTER_CLOVE, plan_of, version_of
 
 
-@settings(max_examples=30)
+@settings(max_examples=20)
 @given(written_recipes(), st.sampled_from([1000.0, 333.3, 1234.567]), st.none() | words())
 def test_what_was_frozen_reads_back_as_the_same_plan(
     written: tuple[Recipe, str], oil_mass_g: float, label: str | None
@@ -91,3 +91,14 @@ def test_a_plan_is_read_by_the_quick_parser(monkeypatch: pytest.MonkeyPatch) -> 
 
     monkeypatch.setattr("formulary.document._slow_events", refuse)
     assert parse_plan(render_plan(plan_of()))[0] == plan_of()
+
+
+FROZEN = render_plan(plan_of()).encode("utf-8")
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 20_000), st.integers(1, 40), st.binary(max_size=6))
+def test_a_damaged_plan_gives_findings_and_never_an_exception(start: int, count: int, instead: bytes) -> None:
+    at = start % len(FROZEN)
+    plan, findings = parse_plan(FROZEN[:at] + instead + FROZEN[at + count :], "planned.yaml")
+    assert plan is not None or findings

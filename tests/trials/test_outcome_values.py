@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from decimal import Decimal
 from random import Random
 
@@ -250,3 +251,17 @@ def test_any_order_of_entry_gives_the_same_values(seed: int) -> None:
         outcome, age = find_outcome(asked, outcomes())
         assert find_values(shuffled, outcome, age) == find_values(ordered, outcome, age)
     assert values(shuffled, "working time") == (OutcomeValue(pytest.approx(260 / 60)),)
+
+
+@given(st.integers(1, 600), st.integers(1, 1200))
+def test_times_in_any_unit_agree(scent_s: int, later_s: int) -> None:
+    def both(write: Callable[[int], str]) -> tuple[OutcomeValue, ...]:
+        events = (
+            f'{{at: "{write(scent_s)}", what: scent in}}, {{at: "{write(scent_s + later_s)}", what: too thick to pour}}'
+        )
+        return values(whole(events), "working time")
+
+    clock = both(lambda seconds: f"{seconds // 60}:{seconds % 60:02d}")
+    assert both(lambda seconds: f"{seconds} s") == clock
+    assert both(lambda seconds: f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}") == clock
+    assert clock == (OutcomeValue(pytest.approx(later_s / 60)),)

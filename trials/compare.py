@@ -14,7 +14,7 @@ from trials.noise import find_noise
 from trials.one_change import find_one_changes
 from trials.outcomes import Outcome, Scale, find_outcomes, outcome_label
 from trials.outcomes_values import Missing, OutcomeValue, find_values
-from trials.portion_facts import KINDS, NONE_USED, Aspect, Fact, LotShares, Pour, shown_fact
+from trials.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, LotShares, Pour, shown_fact
 from trials.repeats import find_repeats
 from trials.seen import PourBook, aggregate, find_seen, mean_of, pours_label, scent_percent, short_names, value_of
 
@@ -124,12 +124,15 @@ def _factors(
             else:
                 alike.append(factor)
             continue
-        differing.append(replace(factor, rarity=_rarity(aspect, facts, pool)))
+        numbers = [fact for fact in known if isinstance(fact, float)]
+        slight = bool(numbers) and max(numbers) - min(numbers) < 0.5 * step.size and aspect.kind not in FORMULA
+        differing.append(replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight))
     return tuple(sorted(differing, key=_by_rarity)), tuple(alike), tuple(remarks)
 
 
-def _by_rarity(factor: ComparedFactor) -> tuple[float, int, str]:
-    return 1.0 if factor.rarity is None else factor.rarity, KINDS.index(factor.kind), factor.factor
+def _by_rarity(factor: ComparedFactor) -> tuple[bool, float, int, str]:
+    """The most unusual first; conditions that moved by less than half a step last."""
+    return factor.is_slight, 1.0 if factor.rarity is None else factor.rarity, KINDS.index(factor.kind), factor.factor
 
 
 def _together(aspect: Aspect, pours: Sequence[Pour]) -> Fact:

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.compare_sentence import column_note, headline, say_contrast, say_fact, say_noise
+from trials.compare_sentence import column_note, headline, say_contrast, say_fact
 from trials.comparison import ComparedFactor, ComparedOutcome, Comparison
-from trials.outcomes_values import OutcomeValue
 from trials.sentences import NOT_SEEN, count, places, say_value, unit_label
 
 _LABEL = 30
+_NOISE = "repeats ±"
 
 
 def render_comparison(comparison: Comparison, width: int = 80, *, show_all: bool = False) -> str:
@@ -24,24 +24,24 @@ def render_comparison(comparison: Comparison, width: int = 80, *, show_all: bool
     lines += ["", *_legend(comparison, width)]
     for block in _blocks(comparison, width):
         lines += ["", *_table(comparison, block, width, show_all=show_all)]
-    lines += _noise(comparison, width)
+    lines += _noise_key(comparison, width)
     if comparison.remarks:
         lines += ["", *paragraph("; ".join(comparison.remarks) + ".", width=width, indent=2)]
-    limits = sum(not outcome.tells for outcome in comparison.outcomes)
-    if (comparison.hidden or limits) and not show_all:
-        only = f" and {count(limits, 'outcome')} known only as limits" if limits else ""
-        lines += paragraph(f"{comparison.hidden} alike{only} (--all shows them)", width=width, indent=2)
+    untold = sum(not outcome.tells for outcome in comparison.outcomes)
+    if (comparison.hidden or untold) and not show_all:
+        more = f", and {count(untold, 'more line')} of outcomes, at other ages or as limits," if untold else ""
+        lines += paragraph(f"{comparison.hidden} alike{more} hidden (--all shows them)", width=width, indent=2)
     return "\n".join(lines)
 
 
 def _blocks(comparison: Comparison, width: int) -> list[list[int]]:
     """Column numbers by the page: as many as fit beside the labels, the first column again on each."""
     widths = [_cell_width(comparison, number) + 3 for number in range(len(comparison.columns))]
-    room = max(width - _LABEL, widths[0] + 1)
+    room = max(width - _LABEL - _noise_width(comparison), widths[0] + 1)
     blocks: list[list[int]] = [[0]]
     used = widths[0]
     for number in range(1, len(widths)):
-        if used + widths[number] > room and (len(blocks[-1]) > 1 or number == 1):
+        if used + widths[number] > room and len(blocks[-1]) > 1:
             blocks.append([0])
             used = widths[0]
         blocks[-1].append(number)
@@ -51,14 +51,15 @@ def _blocks(comparison: Comparison, width: int) -> list[list[int]]:
 
 def _cell_width(comparison: Comparison, number: int) -> int:
     cells = [comparison.columns[number].label]
-    cells += [_cell(outcome, outcome.values[number]) for outcome in comparison.outcomes]
+    cells += [_cell(comparison, outcome, number) for outcome in comparison.outcomes if outcome.tells]
     cells += [say_fact(factor, factor.values[number]) for factor in comparison.factors]
     return max(len(cell) for cell in cells)
 
 
 def _table(comparison: Comparison, block: Sequence[int], width: int, *, show_all: bool) -> list[str]:
     columns = [comparison.columns[number] for number in block]
-    rows = [Row("", tuple(column.label for column in columns), indent=2)]
+    has_noise = any(outcome.noise is not None for outcome in comparison.outcomes)
+    rows = [Row("", (*(column.label for column in columns), *((_NOISE,) if has_noise else ())), indent=2)]
     rows.append(Row("what differed", indent=2))
     rows += [_factor_row(factor, block) for factor in comparison.factors] or [Row("nothing that is recorded", indent=4)]
     if show_all and comparison.alike:
@@ -68,7 +69,7 @@ def _table(comparison: Comparison, block: Sequence[int], width: int, *, show_all
     told = comparison.outcomes if show_all else [outcome for outcome in comparison.outcomes if outcome.tells]
     shown = [outcome for outcome in told if any(outcome.values[number] is not None for number in block)]
     for outcome in shown:
-        cells = tuple(_cell(outcome, outcome.values[number]) for number in block)
+        cells = (*(_cell(comparison, outcome, number) for number in block), _noise_cell(outcome))
         rows.append(Row(unit_label(outcome.label, outcome.outcome.unit), cells, indent=4))
     if not shown:
         rows.append(Row("nothing was recorded yet", indent=4))
@@ -87,10 +88,16 @@ def _factor_row(factor: ComparedFactor, block: Sequence[int]) -> Row:
     return Row(unit_label(factor.factor, unit), cells, indent=4)
 
 
-def _cell(outcome: ComparedOutcome, value: OutcomeValue | None) -> str:
+def _cell(comparison: Comparison, outcome: ComparedOutcome, number: int) -> str:
+    """A value; of two columns in words and with its readings, of more in signs and with what is put together only."""
+    value = outcome.values[number]
     if value is None:
         return NOT_SEEN
     text = say_value(outcome.outcome, value)
+    if len(comparison.columns) > 2:
+        text = text.replace("later than ", "> ").replace("before ", "< ").replace(" to ", "-")
+        if len(comparison.columns[number].pours) < 2:
+            return text
     if value.n > 1 and value.spread is not None and outcome.noise is not None:
         return f"{text} ± {format_number(value.spread, places(outcome.outcome))} n {value.n}"
     return f"{text} n {value.n}" if value.n > 1 else text
@@ -105,19 +112,27 @@ def _controls(comparison: Comparison, width: int) -> list[str]:
     return lines
 
 
-def _noise(comparison: Comparison, width: int) -> list[str]:
-    telling = [outcome for outcome in comparison.outcomes if outcome.noise is not None and outcome.tells]
-    known = [outcome for outcome in telling if outcome.noise is not None and not outcome.noise.is_assumed]
-    assumed = [outcome for outcome in telling if outcome.noise is not None and outcome.noise.is_assumed]
-    said: list[str] = []
-    if known:
-        told = "; ".join(
-            f"{outcome.label} {say_noise(outcome).removeprefix('repeats here differ by about ')}" for outcome in known
-        )
-        said.append(f"Repeats here differ by about: {told}.")
-    if assumed:
-        said.append(f"No repeats yet, so the noise is assumed: {', '.join(outcome.label for outcome in assumed)}.")
-    return ["", *paragraph(" ".join(said), width=width, indent=2)] if said else []
+def _noise_cell(outcome: ComparedOutcome) -> str:
+    if outcome.noise is None:
+        return ""
+    sd = format_number(outcome.noise.in_unit(outcome.level), max(places(outcome.outcome), 1))
+    return f"({sd})" if outcome.noise.is_assumed else sd
+
+
+def _noise_width(comparison: Comparison) -> int:
+    cells = [_noise_cell(outcome) for outcome in comparison.outcomes if outcome.noise is not None]
+    return max([len(_NOISE), *map(len, cells)]) + 3 if cells else 0
+
+
+def _noise_key(comparison: Comparison, width: int) -> list[str]:
+    """What the last column of the table says."""
+    shown = [outcome.noise for outcome in comparison.outcomes if outcome.noise is not None and outcome.tells]
+    if not shown:
+        return []
+    text = f"{_NOISE}: how far repeats of one recipe differ here, as a standard deviation"
+    if any(noise.is_assumed for noise in shown):
+        text += "; in brackets where nothing was repeated yet and a usual value is assumed"
+    return ["", *paragraph(f"{text}.", width=width, indent=2)]
 
 
 def _one_changes(comparison: Comparison, width: int) -> list[str]:

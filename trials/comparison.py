@@ -48,6 +48,7 @@ class ComparedFactor:
 
     values: one a column; a number in `unit`, a word, or None where it was not recorded.
     rarity: part of all pairs of pours in the formulary that differ in it by as much; None where there are too few.
+    is_slight: a condition that moved by less than half a step.
     """
 
     factor: str
@@ -56,6 +57,7 @@ class ComparedFactor:
     places: int
     values: tuple[float | str | None, ...]
     rarity: float | None = None
+    is_slight: bool = False
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -81,7 +83,9 @@ class ComparedOutcome:
 
     @property
     def tells(self) -> bool:
-        """Whether any column has more than a limit on one side."""
+        """Whether it is worth a line: more than limits on one side, at its first age, and not the bare masses."""
+        if self.outcome.name == "mass" or (self.outcome.ages_days and self.age_days != self.outcome.ages_days[0]):
+            return False
         return any(value is not None and value.bound in ("exact", "between") for value in self.values)
 
     def to_json(self) -> dict[str, object]:

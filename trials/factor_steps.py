@@ -67,3 +67,6 @@ ADDITION_STEPS: Mapping[str, str] = MappingProxyType(
         "fragrance": "scent",
     }
 )
+
+# Liquids that are used like an additive, by the register's finer kind: little of them does much.
+STRONG_LIQUIDS = frozenset({"honey", "syrup", "sugar", "egg", "lactate-solution"})

@@ -13,7 +13,7 @@ from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Pot
 from trials.effective import EffectiveFormula, effective_portion
-from trials.factor_steps import ADDITION_STEPS, STEPS, TENTH, Step
+from trials.factor_steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.model import Trial, TrialPortion
 
 # In the order in which people think of a batch; `FORMULA` is what a repeat of it must share exactly.
@@ -177,7 +177,7 @@ def _formula_facts(formula: EffectiveFormula, trial: Trial) -> dict[Aspect, floa
     for (material, at), rate in formula.rates.items():
         roles = {line.role for line in pot.lines if line.material == material and line.at == at}
         scent = "scent" in roles
-        step = "scent" if scent else ADDITION_STEPS.get(_kind(trial, material), "additive")
+        step = "scent" if scent else _addition_step(trial, material)
         facts[Aspect("scent" if scent else "addition", material, at, step)] = rate
     facts[Aspect("water", "lye concentration", step="lye concentration")] = figures.effective_percent
     facts[Aspect("superfat", "superfat", step="superfat")] = figures.superfat_effective
@@ -195,9 +195,11 @@ def _alkali_facts(pot: Pot) -> dict[Aspect, float]:
     return facts
 
 
-def _kind(trial: Trial, material: str) -> str:
+def _addition_step(trial: Trial, material: str) -> str:
     known = trial.plan.materials.get(material) or trial.added.get(material)
-    return "" if known is None else str(known.kind)
+    if known is None or str(known.group or "") in STRONG_LIQUIDS:
+        return "additive"
+    return ADDITION_STEPS.get(str(known.kind), "additive")
 
 
 def _lots(trial: Trial, formula: EffectiveFormula) -> dict[Aspect, Fact]:

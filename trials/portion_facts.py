@@ -225,27 +225,37 @@ def _part(trial: Trial, portion: str | None) -> TrialPortion | None:
 
 
 def _blending(trial: Trial, portion: str | None) -> dict[Aspect, Fact]:
-    """Seconds of blending before and after the scent; unknown for a trial in which no blending was written down."""
-    part = _part(trial, portion)
+    """Seconds of blending before and after the scent; unknown for a trial in which no blending was written down.
+
+    For the whole of a divided batter it is the mean over its portions.
+    """
     written = any(event.what == "blending" for other in trial.parts() for event in other.events)
-    if part is None or not written:
+    if not written:
         return {}
+    parts = [part for part in trial.parts() if portion is None or part.name == portion]
+    found = [blended for part in parts if (blended := _blended_s(trial, part)) is not None]
+    if len(found) < len(parts):
+        return {}
+    facts: dict[Aspect, Fact] = {}
+    for number, name in enumerate(("blending before scent", "blending after scent")):
+        facts[Aspect("blending", name, step=name)] = float(sum(blended[number] for blended in found)) / len(found)
+    return facts
+
+
+def _blended_s(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal] | None:
+    """Seconds before and after the scent; None where the length of a blending was not noted."""
     start = scent_at_s(trial, part)
     before = after = Decimal(0)
     for event in part.events:
         if event.what != "blending":
             continue
         if event.for_s is None:
-            return {}
+            return None
         if start is not None and event.at.middle_s is not None and event.at.middle_s >= start:
             after += event.for_s
         else:
             before += event.for_s
-    facts: dict[Aspect, Fact] = {
-        Aspect("blending", "blending before scent", step="blending before scent"): float(before),
-        Aspect("blending", "blending after scent", step="blending after scent"): float(after),
-    }
-    return facts
+    return before, after
 
 
 def scent_at_s(trial: Trial, part: TrialPortion) -> Decimal | None:

@@ -165,8 +165,8 @@ def mean_of(figures: Sequence[float], outcome: Outcome) -> float:
 
 
 def pours_label(pours: Sequence[Pour], names: Mapping[str, str]) -> str:
-    """What repeats are called together: `k7wq and 2 more`, `k7wq clove`. names: trial id -> short name."""
+    """What repeats are called together: `k7wq +2`, `k7wq clove`. names: trial id -> short name."""
     label = names[pours[0].trial.id]
     if len(pours) > 1:
-        label += f" and {len(pours) - 1} more"
+        label += f" +{len(pours) - 1}"
     return label if pours[0].portion is None else f"{label} {pours[0].portion}"

@@ -92,8 +92,8 @@ def test_a_time_that_was_not_reached_stays_a_limit() -> None:
 def test_pours_that_differ_in_one_thing_alone_are_found_across_the_formulary() -> None:
     found = compare_trials([ONE, HALVES], ALL)
     assert [(pair.before, pair.after, pair.factor.factor) for pair in found.one_changes] == [
-        ("aaaa and 5 more", "bbbb", "hemp seed oil"),
-        ("aaaa and 5 more", "k7wq clove", "clove bud oil"),  # the unscented half repeats the base
+        ("aaaa +5", "bbbb", "hemp seed oil"),
+        ("aaaa +5", "k7wq clove", "clove bud oil"),  # the unscented half repeats the base
     ]
 
 

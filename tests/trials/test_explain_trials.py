@@ -1,0 +1,192 @@
+"""Which tweak did it, in a maker's words: honest odds, groups by name, plain reasons when it cannot tell."""
+
+from __future__ import annotations
+
+import json
+import math
+import random
+from functools import lru_cache
+from importlib.resources import files
+
+import jsonschema
+import pytest
+
+from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.explain_trials import explain_outcome
+from trials.explanation import Explanation
+from trials.explanation_text import render_explanation
+from trials.model import Trial
+from trials.outcomes import find_outcomes
+
+BASE = version()
+OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)
+WORKING = OUTCOMES["working time"]
+CLOVE_SCENT = "material: clove-bud-oil, rate: {} % of oils, at: trace"
+MILK = "material: oat-milk, rate: 8 % of oils, at: oils, water: replaces"
+KAOLIN = "material: kaolin, rate: 2 % of oils, at: oils"
+
+
+def clock(minutes: float) -> str:
+    seconds = round(60 * minutes)
+    return f"{seconds // 60}:{seconds % 60:02d}"
+
+
+@lru_cache(maxsize=4)
+def history(*, log_per_percent: float = -0.6, together: bool = False, seed: int = 4) -> tuple[Trial, ...]:
+    """Two dozen invented trials: clove changes the log minutes by so much for each percent; nothing else does.
+
+    together: honey only ever comes with the clove.
+    """
+    rng = random.Random(seed)
+    trials = []
+    for day in range(24):
+        percent = (0.0, 0.0, 0.6, 1.2)[day % 4]
+        additions = [MILK] if day % 3 == 0 else []
+        if day % 5 == 1:
+            additions.append(KAOLIN)
+        if together and percent:
+            additions.append(f"material: honey, rate: {percent * 2:g} % of oils, at: trace, water: replaces")
+        made_of = version(
+            f"bar-{day}",
+            {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"} if day % 7 == 2 else BASE_OILS,
+            additions="\n".join(additions),
+            scent=CLOVE_SCENT.format(percent) if percent else "",
+        )
+        minutes = 12.0 * math.exp(log_per_percent * percent + rng.gauss(0, 0.08))
+        stopped = minutes > 12.5
+        trials.append(
+            trial(
+                made_of,
+                f"t{day:03d}",
+                7 * day,
+                working=None if stopped else clock(3 + minutes),
+                poured=clock(15.5) if stopped else None,
+                blending=25 + 10 * (day % 3),
+                room=str(16 + (day * 5) % 9),
+            )
+        )
+    return tuple(trials)
+
+
+@lru_cache(maxsize=4)
+def clove_answer() -> Explanation:
+    return explain_outcome(history(), WORKING)
+
+
+def test_the_planted_cause_is_named_with_its_effect_in_minutes() -> None:
+    answer = clove_answer()
+    first = answer.causes[0]
+    assert first.factors == ("clove bud oil",)
+    assert first.probability > 0.9
+    effect = first.main_effect
+    assert effect is not None
+    assert effect.per == "1 % of oils"
+    assert effect.low is not None
+    assert effect.high is not None
+    truth = 12.0 * (math.exp(-0.6) - 1.0)  # what 1 % of clove does to a batter of 12 minutes
+    assert effect.low < truth < effect.high < 0
+    assert answer.sentence.startswith("Clove bud oil is the likely cause (")
+    assert "each 1 % of oils shortens working time by" in answer.sentence
+
+
+def test_a_pour_stopped_before_it_thickened_counts_as_later_than() -> None:
+    answer = clove_answer()
+    assert answer.limits > 0
+    text = " ".join(render_explanation(answer).split())
+    assert f'{answer.limits} were stopped before and count as "later than"' in text
+
+
+def test_where_nothing_acts_nothing_is_named() -> None:
+    answer = explain_outcome(history(log_per_percent=0.0, seed=9), WORKING)
+    assert not answer.enough_evidence
+    assert answer.sentence.startswith("Not enough evidence.")
+
+
+def test_what_always_came_together_is_one_candidate_and_says_so() -> None:
+    answer = explain_outcome(history(together=True), WORKING)
+    first = answer.causes[0]
+    assert set(first.factors) == {"clove bud oil", "honey"}
+    assert "always went together" in answer.sentence
+    assert len(first.effects) == 2
+    assert answer.to_tell_apart is not None
+    assert "no " in answer.to_tell_apart
+
+
+def test_the_order_of_the_trials_changes_nothing() -> None:
+    shuffled = list(history())
+    random.Random(3).shuffle(shuffled)
+    assert explain_outcome(shuffled, WORKING).to_json() == clove_answer().to_json()
+
+
+def test_noise_comes_from_repeats_and_is_called_assumed_without_them() -> None:
+    assert clove_answer().noise is not None
+    few = explain_outcome(history()[:4], WORKING)
+    assert few.noise is not None
+    assert few.noise.is_assumed
+    assert "which is a guess" in " ".join(render_explanation(few).split())
+    many = explain_outcome(history(), WORKING, among=steady(4, BASE, ("12:00", "13:00"), start=300))
+    assert many.noise is not None
+    assert not many.noise.is_assumed
+    assert len(many.trials) == 24
+
+
+def test_what_is_done_in_the_mould_cannot_have_thickened_the_batter() -> None:
+    tall = [trial(BASE, f"m{k}", k, working="12:00", mould="tall-loaf" if k % 2 else "slab") for k in range(6)]
+    answer = explain_outcome(tall, WORKING)
+    assert "mould tall-loaf" not in [factor.name for factor in answer.table.factors]
+    assert any(name.startswith("mould") for name in answer.cannot_act)
+
+
+@pytest.mark.parametrize(
+    ("trials", "outcome", "said"),
+    [
+        ([], "working time", "never observed"),
+        ([trial(BASE, "aaaa", working="12:00")], "working time", "one trial alone"),
+        (steady(2, BASE, ("12:00", "11:00")), "working time", "how much repeats differ"),
+        ([trial(BASE, f"e{k}", k, working="12:00", room=str(15 + k)) for k in range(6)], "working time", "same result"),
+        (steady(6, BASE, ("12:00", "11:00", "13:00")), "working time", "nothing that is recorded differed"),
+        (steady(6, BASE, ("12:00", "11:00")), "hardness", "never observed"),
+        (
+            [trial(BASE, f"p{k}", k, poured="14:00", room=str(15 + k)) for k in range(6)],
+            "working time",
+            "beyond a limit",
+        ),
+        (steady(6, BASE, ("12:00", "11:00")), "colour", "colour change"),
+    ],
+)
+def test_what_cannot_be_answered_gets_a_plain_sentence(trials: list[Trial], outcome: str, said: str) -> None:
+    answer = explain_outcome(trials, OUTCOMES[outcome])
+    assert answer.no_answer is not None
+    assert said in answer.sentence
+    assert not answer.enough_evidence
+    assert answer.to_json()["causes"] == []
+    assert render_explanation(answer)
+
+
+def test_a_factor_off_base_in_one_trial_only_is_no_confident_cause() -> None:
+    odd = trial(version("odd", additions=KAOLIN), "oddd", 40, working="9:00")
+    answer = explain_outcome([*steady(7, BASE, ("12:00", "11:00", "13:00")), odd], WORKING)
+    assert not answer.enough_evidence
+
+
+def test_trials_without_a_reading_are_left_out_and_named_with_the_reason() -> None:
+    silent = trial(BASE, "mute", 90)
+    answer = explain_outcome([*history(), silent], WORKING)
+    assert [(item.trial, bool(item.why)) for item in answer.left_out] == [(silent.id, True)]
+    assert "Left out: 1" in " ".join(render_explanation(answer).split())
+
+
+@pytest.mark.parametrize("width", [60, 80, 100])
+def test_no_line_is_wider_than_asked(width: int) -> None:
+    text = render_explanation(clove_answer(), width, show_all=True)
+    assert max(map(len, text.splitlines())) <= width
+
+
+def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
+    schema = json.loads((files("trials") / "schemas" / "explain.schema.json").read_text(encoding="utf-8"))
+    answers = [clove_answer(), explain_outcome([], WORKING), explain_outcome(history(together=True), WORKING)]
+    for answer in answers:
+        tree = json.loads(json.dumps(answer.to_json(), allow_nan=False))
+        jsonschema.validate(tree, schema)
+        agreed = {"outcome", "unit", "scale", "trials_used", "trials_left_out", "noise", "enough_evidence"}
+        assert agreed | {"probability_of_nothing", "causes", "suspects"} <= tree.keys()

@@ -1,0 +1,268 @@
+"""From trials to the numerical core and back: builds the plain problem, and puts its answer into a maker's words."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
+from math import sqrt
+from statistics import median, pstdev
+from typing import TYPE_CHECKING
+
+from trials.explanation import (
+    Botched,
+    Explanation,
+    FactorEffect,
+    LikelyCause,
+    NearTwins,
+    Support,
+    SuspectSet,
+)
+from trials.factors import Factor, FactorTable, find_factors
+from trials.model import Trial
+from trials.noise import RepeatNoise, find_noise
+from trials.outcomes import Outcome, Scale, outcome_label
+from trials.possible import can_act
+from trials.seen import LeftOut, PourBook, Seen, find_seen
+from trials.sentences import value_bounds
+
+if TYPE_CHECKING:
+    from trials.explain import Noise
+    from trials.explain.result import Effect, NoAnswer
+    from trials.explain.result import Explanation as Weighed
+
+_ENGINE_SCALES = {
+    Scale.LOG_TIME: "log",
+    Scale.MEASURED: "measured",
+    Scale.GRADED: "graded",
+    Scale.YES_NO: "yes-no",
+    Scale.PERCENT: "percent",
+    Scale.COUNT: "count",
+}
+_BOTCHED = 0.7
+_SPEAKS = 0.5  # log odds below which a pour says next to nothing for or against a cause
+# Worth so many repeats beside those there are: times differ by a fifth between repeats (common practice, no source).
+_USUAL_LOG_NOISE, _USUAL_WORTH = 0.2, 4.0
+_GRADED = (Scale.GRADED, Scale.YES_NO)
+
+
+def explain_outcome(
+    trials: Sequence[Trial],
+    outcome: Outcome,
+    age_days: Decimal | None = None,
+    *,
+    among: Sequence[Trial] = (),
+) -> Explanation:
+    """Which of the things that varied between trials did it, with odds that can be trusted.
+
+    age_days: for an outcome with ages; the first of its definition unless given. among: further trials of the
+    formulary, which only tell how much repeats differ. The same trials give the same answer in whatever order.
+    """
+    if age_days is None and outcome.ages_days:
+        age_days = outcome.ages_days[0]
+    book = PourBook((*trials, *among))
+    wanted = {trial.id for trial in trials}
+    everything, missing = find_seen(book, outcome, age_days)
+    seen = tuple(item for item in everything if item.pour.trial.id in wanted)
+    left_out = tuple(item for item in missing if item.trial in wanted)
+    noise = find_noise(everything, outcome, book)
+    return _explain(outcome, age_days, seen, left_out, noise)
+
+
+def _explain(
+    outcome: Outcome,
+    age_days: Decimal | None,
+    seen: tuple[Seen, ...],
+    left_out: tuple[LeftOut, ...],
+    noise: RepeatNoise | None,
+    *,
+    may_repeat: bool = True,
+) -> Explanation:
+    from trials.explain.result import NoAnswer
+
+    pours = [item.pour for item in seen]
+    whole = find_factors(pours)
+    table, cannot_act = _that_can_act(whole, outcome)
+    answer = Explanation(
+        outcome=outcome,
+        age_days=age_days,
+        label=outcome_label(outcome, age_days),
+        seen=seen,
+        left_out=left_out,
+        table=table,
+        noise=noise,
+        level=_usual_level(seen),
+        cannot_act=cannot_act,
+    )
+    if outcome.scale is Scale.COLOUR:
+        return replace(answer, no_answer="a colour has no order of its own; ask for `colour change`")
+    weighed = _weigh(answer)
+    if isinstance(weighed, NoAnswer):
+        return replace(answer, no_answer=_why_not(weighed, answer))
+    answer = _in_words(answer, weighed)
+    if answer.botched and may_repeat:
+        spoilt = {item.trial for item in answer.botched}
+        rest = tuple(item for item in seen if item.pour.trial.id not in spoilt)
+        again = _explain(outcome, age_days, rest, left_out, noise, may_repeat=False)
+        answer = replace(answer, without_botched=again)
+    return answer
+
+
+def _that_can_act(table: FactorTable, outcome: Outcome) -> tuple[FactorTable, tuple[str, ...]]:
+    keep = [number for number, factor in enumerate(table.factors) if can_act(factor, outcome, table.pours)]
+    kept = tuple(table.factors[number] for number in keep)
+    dropped = tuple(factor.name for factor in table.factors if factor not in kept)
+    values = tuple(tuple(row[number] for number in keep) for row in table.values)
+    names = {factor.name for factor in kept}
+    remarks = tuple(remark for remark in table.remarks if remark.partition(":")[0] in names)
+    return replace(table, factors=kept, values=values, remarks=remarks), dropped
+
+
+def _usual_level(seen: Sequence[Seen]) -> float:
+    exact = [item.value.value for item in seen if item.value.bound == "exact" and item.value.value is not None]
+    if exact:
+        return median(exact)
+    ends = [end for item in seen for end in value_bounds(item.value) if abs(end) != float("inf")]
+    return median(ends) if ends else 0.0
+
+
+def _weigh(answer: Explanation) -> Weighed | NoAnswer:
+    from trials.explain import Problem, explain
+
+    bounds = [item.bounds for item in answer.seen]
+    scale = _ENGINE_SCALES[answer.outcome.scale]
+    if scale == "log":  # a time of nothing is one too short to be read
+        least = float(answer.outcome.step) / 2.0
+        bounds = [(0.0 if low == float("-inf") else max(low, least), max(high, least)) for low, high in bounds]
+    sittings = [item.pour.trial.sitting or item.pour.trial.id for item in answer.seen]
+    problem = Problem.of(
+        [factor.name for factor in answer.table.factors],
+        answer.table.steps(),
+        [low for low, _ in bounds],
+        [high for _, high in bounds],
+        scale=scale,
+        batch=[item.pour.trial.id for item in answer.seen],
+        sitting=sittings,
+        when=[float(item.pour.trial.made.toordinal()) for item in answer.seen],
+        noise=_prior_noise(answer),
+    )
+    return explain(problem)
+
+
+def _prior_noise(answer: Explanation) -> Noise | None:
+    """What repeats tell, together with what is usual; few repeats alone would promise too much."""
+    from trials.explain import Noise
+
+    noise = answer.noise
+    if noise is None:
+        return None
+    degrees = 0 if noise.is_assumed else noise.degrees
+    if answer.outcome.scale is Scale.LOG_TIME:
+        usual, worth = _USUAL_LOG_NOISE, _USUAL_WORTH
+    elif noise.is_assumed:
+        return None
+    else:
+        exact = [item.value.value for item in answer.seen if item.value.value is not None]
+        usual, worth = (0.6 * pstdev(exact) if len(exact) > 1 else noise.sd), max(0.0, 3.0 - degrees)
+    total = worth + degrees
+    return Noise(sqrt((worth * usual**2 + degrees * noise.sd**2) / total), total)
+
+
+def _why_not(why: NoAnswer, answer: Explanation) -> str:
+    if why.why == "no-factors":
+        return "nothing that is recorded differed between these trials"
+    if why.why == "all-censored":
+        return f"{answer.label} was never read in any trial, only that it lies beyond a limit"
+    if why.why == "no-rows":
+        return f"{answer.label} was never observed"
+    if why.why == "one-row":
+        return "one trial alone cannot be compared with anything"
+    if why.why == "two-rows":
+        return "two pours show a difference, but not how much repeats differ"
+    return why.what
+
+
+# -- into words --------------------------------------------------------------------------------------
+
+
+def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
+    level = weighed.level.middle
+    names = [candidate.names for candidate in weighed.candidates]
+    causes = []
+    for cause in weighed.causes:
+        effects: tuple[FactorEffect, ...] = ()
+        if len(cause.candidates) == 1:
+            found = weighed.candidates[cause.candidates[0]].effects
+            if found is not None:
+                effects = tuple(
+                    _effect(answer, weighed, answer.factor(name), effect)
+                    for name, effect in zip(cause.names[0], found, strict=True)
+                )
+        elif cause.effect is not None:
+            effects = (_effect(answer, weighed, answer.factor(cause.names[0][0]), cause.effect),)
+        support = weighed.support(cause.candidates[0]) if cause.probability >= 0.01 else ()
+        sides = [
+            Support(answer.seen[item.row].pour.trial.id, answer.seen[item.row].pour.portion, item.weight)
+            for item in support
+        ]
+        causes.append(
+            LikelyCause(
+                cause.names,
+                cause.probability,
+                effects,
+                tuple(side for side in sides if side.weight > _SPEAKS),
+                tuple(side for side in sides if side.weight < -_SPEAKS),
+            )
+        )
+    suspects = None
+    if weighed.suspects is not None:
+        suspects = SuspectSet(tuple(names[k] for k in weighed.suspects.candidates), weighed.suspects.probability)
+    answer = replace(
+        answer,
+        nothing=weighed.nothing,
+        causes=tuple(causes),
+        suspects=suspects,
+        near_twins=tuple(NearTwins(names[t.first], names[t.second], t.correlation) for t in weighed.near_aliases),
+        botched=_botched(answer, weighed),
+        noise_sd=_own_unit(answer, weighed, weighed.noise.sd.middle),
+        level=answer.level if answer.outcome.scale in _GRADED else _own_level(weighed, level, answer),
+        weighed=weighed,
+    )
+    from trials.telling_apart import say_how_to_tell_apart
+
+    return replace(answer, to_tell_apart=say_how_to_tell_apart(answer))
+
+
+def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effect) -> FactorEffect:
+    """One step's effect: in the outcome's own unit at the usual level, or only its direction for grades."""
+    sure = effect.low > 0 or effect.high < 0
+    direction = ("up" if effect.middle > 0 else "down") if sure or abs(effect.middle) > 1e-9 else ""
+    if answer.outcome.scale in _GRADED:
+        return FactorEffect(factor.name, None, None, None, factor.words, direction)
+    own = weighed.in_own_unit(effect)
+    return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)
+
+
+def _own_level(weighed: Weighed, level: float, answer: Explanation) -> float:
+    import numpy as np
+
+    from trials.explain.latent import from_working_scale
+
+    found = float(from_working_scale(np.array([level]), weighed.scale)[0])
+    return found if found == found else answer.level
+
+
+def _own_unit(answer: Explanation, weighed: Weighed, sd: float) -> float | None:
+    if answer.outcome.scale in _GRADED:
+        return None
+    from trials.seen import noise_in_unit
+
+    return noise_in_unit(sd, answer.outcome.scale, _own_level(weighed, weighed.level.middle, answer))
+
+
+def _botched(answer: Explanation, weighed: Weighed) -> tuple[Botched, ...]:
+    chances: dict[str, float] = {}
+    for item, chance in zip(answer.seen, weighed.botched, strict=True):
+        identifier = item.pour.trial.id
+        chances[identifier] = max(chances.get(identifier, 0.0), chance)
+    return tuple(Botched(trial, chance) for trial, chance in chances.items() if chance >= _BOTCHED)

@@ -1,0 +1,265 @@
+"""The answer to "which tweak did it", in the maker's words: causes with odds, effects in the outcome's own unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from trials.contrast import Contrast
+from trials.factors import Factor, FactorTable
+from trials.model import Trial
+from trials.noise import RepeatNoise
+from trials.outcomes import Outcome
+from trials.seen import LeftOut, Seen
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+    from trials.explain.result import Explanation as Weighed
+
+ENOUGH = 0.8  # a group must reach this to be called the likely cause
+WORTH_A_LINE = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class FactorEffect:
+    """What one step of a factor does when it is a cause.
+
+    effect, low, high: in the outcome's own unit at the usual level, with the interval that holds it with 90 %; None
+    where the outcome has grades and so no unit. direction: "up", "down" or "" where it cannot be said.
+    per: the step in words.
+    """
+
+    factor: str
+    effect: float | None
+    low: float | None
+    high: float | None
+    per: str
+    direction: str
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "factor": self.factor,
+            "effect": self.effect,
+            "low": self.low,
+            "high": self.high,
+            "per": self.per,
+            "direction": self.direction,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Support:
+    """A pour that speaks for a cause (weight above 0) or against it, in natural log units of odds."""
+
+    trial: str
+    portion: str | None
+    weight: float
+
+    def to_json(self) -> dict[str, object]:
+        return {"trial": self.trial, "portion": self.portion, "weight": self.weight}
+
+
+@dataclass(frozen=True, slots=True)
+class LikelyCause:
+    """One candidate: factors that cannot be told apart, or two groups that act only together.
+
+    groups: one group of names, or two that act only together. effects: one a factor of the first group.
+    """
+
+    groups: tuple[tuple[str, ...], ...]
+    probability: float
+    effects: tuple[FactorEffect, ...]
+    speaks_for: tuple[Support, ...]
+    speaks_against: tuple[Support, ...]
+
+    @property
+    def factors(self) -> tuple[str, ...]:
+        """All names."""
+        return tuple(name for group in self.groups for name in group)
+
+    @property
+    def is_together(self) -> bool:
+        """Whether it is two things that act only together."""
+        return len(self.groups) > 1
+
+    @property
+    def main_effect(self) -> FactorEffect | None:
+        """The effect of the first factor."""
+        return self.effects[0] if self.effects else None
+
+    def to_json(self) -> dict[str, object]:
+        effect = self.main_effect
+        return {
+            "factors": list(self.factors),
+            "groups": [list(group) for group in self.groups],
+            "only_together": self.is_together,
+            "probability": self.probability,
+            "effect": None if effect is None else effect.effect,
+            "low": None if effect is None else effect.low,
+            "high": None if effect is None else effect.high,
+            "per": None if effect is None else effect.per,
+            "direction": None if effect is None else effect.direction,
+            "effects": [item.to_json() for item in self.effects],
+            "for": [item.to_json() for item in self.speaks_for],
+            "against": [item.to_json() for item in self.speaks_against],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class SuspectSet:
+    """The fewest candidates of which one at least is a cause, with the probability given."""
+
+    groups: tuple[tuple[str, ...], ...]
+    probability: float
+
+    def to_json(self) -> dict[str, object]:
+        return {"groups": [list(group) for group in self.groups], "probability": self.probability}
+
+
+@dataclass(frozen=True, slots=True)
+class NearTwins:
+    """Two candidates that moved nearly together; correlation: from -1 to 1."""
+
+    first: tuple[str, ...]
+    second: tuple[str, ...]
+    correlation: float
+
+    def to_json(self) -> dict[str, object]:
+        return {"first": list(self.first), "second": list(self.second), "correlation": self.correlation}
+
+
+@dataclass(frozen=True, slots=True)
+class Botched:
+    """A trial that fits nothing else, as if it had gone wrong as a whole, with the chance of that."""
+
+    trial: str
+    probability: float
+
+    def to_json(self) -> dict[str, object]:
+        return {"trial": self.trial, "probability": self.probability}
+
+
+@dataclass(frozen=True, slots=True)
+class MovedTrial:
+    """Which change moved one trial against another. chances: group -> probability, most likely first."""
+
+    trial: str
+    against: str
+    chances: tuple[tuple[tuple[str, ...], float], ...]
+    nothing: float
+    contrast: Contrast | None = None
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "trial": self.trial,
+            "against": self.against,
+            "chances": [{"factors": list(names), "probability": chance} for names, chance in self.chances],
+            "nothing": self.nothing,
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Explanation:
+    """Which of the things that varied did it, and how sure one can be.
+
+    seen: what was observed, one a pour. left_out: trials that say nothing, and why. no_answer: a plain reason why
+    there is nothing to weigh, None where there is an answer. nothing: probability that nothing recorded did it.
+    noise: of repeats. noise_sd: as found with everything else, in the outcome's unit; level: about which it and the
+    effects are told. moved: which change moved the one trial that was asked about. weighed: the numbers behind it.
+    """
+
+    outcome: Outcome
+    age_days: Decimal | None
+    label: str
+    seen: tuple[Seen, ...]
+    left_out: tuple[LeftOut, ...]
+    table: FactorTable
+    noise: RepeatNoise | None
+    level: float
+    no_answer: str | None = None
+    nothing: float | None = None
+    causes: tuple[LikelyCause, ...] = ()
+    suspects: SuspectSet | None = None
+    near_twins: tuple[NearTwins, ...] = ()
+    botched: tuple[Botched, ...] = ()
+    cannot_act: tuple[str, ...] = ()
+    noise_sd: float | None = None
+    to_tell_apart: str | None = None
+    without_botched: Explanation | None = None
+    moved: MovedTrial | None = None
+    weighed: Weighed | None = field(default=None, repr=False)
+
+    @property
+    def trials(self) -> tuple[Trial, ...]:
+        """The trials that it rests on."""
+        return tuple({item.pour.trial.id: item.pour.trial for item in self.seen}.values())
+
+    @property
+    def enough_evidence(self) -> bool:
+        """Whether a cause reaches 80 %."""
+        return any(cause.probability >= ENOUGH for cause in self.causes)
+
+    @property
+    def limits(self) -> int:
+        """How many pours are only known to lie beyond a limit."""
+        return sum(item.value.bound in ("above", "below") for item in self.seen)
+
+    def factor(self, name: str) -> Factor:
+        """A factor by its name."""
+        return next(factor for factor in self.table.factors if factor.name == name)
+
+    @property
+    def sentence(self) -> str:
+        """What one would say aloud."""
+        from trials.explanation_sentence import explanation_sentence
+
+        return explanation_sentence(self)
+
+    def to_json(self) -> dict[str, object]:
+        noise = self.noise
+        return {
+            "sentence": self.sentence,
+            "outcome": self.label,
+            "unit": self.outcome.unit,
+            "scale": self.outcome.scale.value,
+            "trials_used": len(self.trials),
+            "pours_used": len(self.seen),
+            "limits": self.limits,
+            "trials_left_out": [item.to_json() for item in self.left_out],
+            "noise": None
+            if noise is None
+            else {
+                "sd": noise.in_unit(self.level),
+                "repeats": noise.repeats,
+                "assumed": noise.is_assumed,
+                "found": self.noise_sd,
+            },
+            "level": self.level,
+            "no_answer": self.no_answer,
+            "enough_evidence": self.enough_evidence,
+            "probability_of_nothing": self.nothing,
+            "causes": [cause.to_json() for cause in self.causes],
+            "suspects": None if self.suspects is None else self.suspects.to_json(),
+            "near_twins": [twins.to_json() for twins in self.near_twins],
+            "botched": [item.to_json() for item in self.botched],
+            "factors": [factor.to_json() for factor in self.table.factors],
+            "factors_left_out": [{"factor": item.name, "why": item.why} for item in self.table.set_aside],
+            "cannot_act": list(self.cannot_act),
+            "remarks": list(self.table.remarks),
+            "to_tell_them_apart": self.to_tell_apart,
+            "without_botched": None if self.without_botched is None else self.without_botched.sentence,
+            "moved": None if self.moved is None else self.moved.to_json(),
+        }
+
+    def draw(self, **options: Any) -> Figure:
+        """The probabilities and effects as a chart, with `savefig` for SVG, PNG or PDF."""
+        from trials.charts import draw_effects
+
+        return draw_effects(self, **options)
+
+    def __str__(self) -> str:
+        from trials.explanation_text import render_explanation
+
+        return render_explanation(self)

@@ -1,0 +1,151 @@
+"""What one would say aloud about which tweak did it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from formulary.quantity import format_number
+from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation, FactorEffect, LikelyCause
+from trials.outcomes import Scale
+from trials.sentences import capital, count, places, say_list
+
+_CANNOT_BE_RULED_OUT = 0.1
+
+
+def explanation_sentence(answer: Explanation) -> str:
+    """The answer in plain words, figures after: the likely cause, what else it may be, and how sure one can be."""
+    if answer.no_answer is not None:
+        return f"There is nothing to weigh: {answer.no_answer}."
+    if not answer.causes:
+        return "There is nothing to weigh: nothing that is recorded differed between these trials."
+    named = [cause for cause in answer.causes if cause.probability >= ENOUGH]
+    text = _likely(answer, named) if named else _not_enough(answer)
+    return f"{text}{_moved(answer)}"
+
+
+def percent(probability: float) -> str:
+    """`86 %`, and never a certainty: `over 99 %`, `under 1 %`."""
+    if probability > 0.995:
+        return "over 99 %"
+    if probability < 0.005:
+        return "under 1 %"
+    return f"{100 * probability:.0f} %"
+
+
+def group_words(group: Sequence[str]) -> str:
+    """`honey`, or `honey with oat milk (always together)`."""
+    return group[0] if len(group) == 1 else f"{group[0]} with {say_list(group[1:])} (always together)"
+
+
+def cause_words(cause: LikelyCause) -> str:
+    """A candidate as it is listed: twins as one, two that act only together as a pair."""
+    if cause.is_together:
+        return " and ".join(group_words(group) for group in cause.groups) + ", only together"
+    return group_words(cause.groups[0])
+
+
+def _likely(answer: Explanation, named: Sequence[LikelyCause]) -> str:
+    parts = []
+    word = "the likely cause" if len(named) == 1 else "a likely cause"
+    for cause in named:
+        odds = percent(cause.probability)
+        if cause.is_together:
+            pair = say_list([group_words(group) for group in cause.groups])
+            parts.append(f"{capital(pair)}, only together, are {word} ({odds}).")
+            continue
+        if len(cause.factors) > 1:
+            start = f"{capital(say_list(cause.factors, 'or'))} is {word} ({odds}), which always went together"
+        else:
+            start = f"{capital(cause.factors[0])} is {word} ({odds})"
+        alone = len(cause.factors) < 2
+        said = [text for effect in cause.effects[:2] if (text := say_effect(answer, effect, alone=alone))]
+        parts.append(f"{start}: {'; '.join(said)}." if said else f"{start}.")
+    others = [
+        cause for cause in answer.causes if _CANNOT_BE_RULED_OUT <= cause.probability < ENOUGH and not cause.is_together
+    ]
+    if others:
+        words = say_list([f"{group_words(cause.groups[0])} ({percent(cause.probability)})" for cause in others[:3]])
+        parts.append(f"{capital(words)} cannot be ruled out{' beside it' if len(named) == 1 else ''}.")
+    if answer.nothing is not None:
+        parts.append(f"That nothing recorded did it: {percent(answer.nothing)}.")
+    return " ".join(parts)
+
+
+def say_effect(answer: Explanation, effect: FactorEffect, *, alone: bool = True) -> str:
+    """`each 1 % of oils shortens working time by 4.8 min (3.1 to 6.6)`; empty when the direction is open."""
+    factor = answer.factor(effect.factor)
+    if not effect.direction:
+        return ""
+    subject = effect.per
+    if factor.unit:
+        more = "" if factor.unit.startswith("% of") else " more"
+        subject = f"each {effect.per}{more}"
+        if not alone:
+            subject += f" of {effect.factor}" if not more else f" {effect.factor}"
+    verb = _verb(answer, effect.direction)
+    if effect.effect is None or effect.low is None or effect.high is None:
+        return f"{subject} {verb} {answer.label}"
+    size = _size(answer, abs(effect.effect))
+    return f"{subject} {verb} {answer.label} by {size} ({_interval(answer, effect.effect, effect.low, effect.high)})"
+
+
+def _verb(answer: Explanation, direction: str) -> str:
+    up, down = ("lengthens", "shortens") if answer.outcome.scale is Scale.LOG_TIME else ("raises", "lowers")
+    return up if direction == "up" else down
+
+
+def effect_places(answer: Explanation, effect: float) -> int:
+    """Decimals that an effect is worth: one more than its outcome's values where it is only a few of their steps."""
+    digits = places(answer.outcome)
+    return digits + 1 if digits and abs(effect) < 10.0 ** (1 - digits) else digits
+
+
+def effect_unit(answer: Explanation) -> str:
+    """The unit of a difference: points for what is itself in percent."""
+    return "points" if answer.outcome.unit == "%" else answer.outcome.unit
+
+
+def _size(answer: Explanation, value: float) -> str:
+    return f"{format_number(value, effect_places(answer, value))} {effect_unit(answer)}".strip()
+
+
+def _interval(answer: Explanation, effect: float, low: float, high: float) -> str:
+    digits = effect_places(answer, effect)
+    if low >= 0 or high <= 0:
+        near, far = sorted((abs(low), abs(high)))
+        return f"{format_number(near, digits)} to {format_number(far, digits)}"
+    less, more = ("shorter", "longer") if answer.outcome.scale is Scale.LOG_TIME else ("lower", "higher")
+    return f"from {format_number(-low, digits)} {less} to {format_number(high, digits)} {more}"
+
+
+def _not_enough(answer: Explanation) -> str:
+    suspects = answer.suspects
+    if suspects is not None and 1 <= len(suspects.groups) <= 6:
+        groups = [group_words(group) for group in suspects.groups]
+        if len(groups) == 1:
+            return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)})."
+        return (
+            f"Not enough evidence. One of these {count(len(groups), 'suspect').removesuffix(' suspects')} did it "
+            f"({percent(suspects.probability)}), but they cannot be told apart yet: {'; '.join(groups)}."
+        )
+    first = answer.causes[0]
+    text = "Not enough evidence."
+    if answer.nothing is not None:
+        text += f" That nothing recorded did it: {percent(answer.nothing)}."
+    if first.probability >= WORTH_A_LINE:
+        text += f" The first suspect is {cause_words(first)} ({percent(first.probability)})."
+    return text
+
+
+def _moved(answer: Explanation) -> str:
+    moved = answer.moved
+    if moved is None:
+        return ""
+    if not moved.chances:
+        return f" Nothing that is recorded changed between {moved.against} and {moved.trial}."
+    names, chance = moved.chances[0]
+    start = f" What moved {moved.trial} against {moved.against}: "
+    if chance < ENOUGH:
+        listed = say_list([f"{group_words(names)} ({percent(chance)})" for names, chance in moved.chances[:3]], "or")
+        return f"{start}not certain; {listed}; nothing noticeable ({percent(moved.nothing)})."
+    return f"{start}{group_words(names)} ({percent(chance)})."

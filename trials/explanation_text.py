@@ -1,0 +1,132 @@
+"""An explanation as plain text: the sentence, the candidates with their odds, and what it rests on."""
+
+from __future__ import annotations
+
+from formulary.quantity import format_number
+from formulary.text_table import Row, paragraph, render_rows
+from trials.explanation import WORTH_A_LINE, Explanation, LikelyCause
+from trials.explanation_sentence import cause_words, effect_places, effect_unit, group_words, percent
+from trials.outcomes import Scale
+from trials.sentences import count, places, say_list
+
+_MOST_LINES = 8
+_NARROW = 76  # columns below which only odds and effects are shown
+
+
+def render_explanation(answer: Explanation, width: int = 80, *, show_all: bool = False) -> str:
+    """The explanation as text of at most `width` columns; show_all: every candidate, and what was left out."""
+    lines = paragraph(answer.sentence, width=width)
+    if answer.causes:
+        lines += ["", *_table(answer, width, show_all=show_all)]
+    lines += ["", *_basis(answer, width)]
+    for text in _remarks(answer, show_all=show_all):
+        lines += paragraph(text, width=width, indent=2)
+    if answer.to_tell_apart is not None:
+        lines += ["", *paragraph(f"To tell them apart, {answer.to_tell_apart}.", width=width, indent=2)]
+    return "\n".join(lines)
+
+
+def _table(answer: Explanation, width: int, *, show_all: bool) -> list[str]:
+    shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
+    if not show_all:
+        shown = shown[:_MOST_LINES]
+    heading = "effect" if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO) else effect_unit(answer) or "effect"
+    rows = [Row("candidate", ("odds", "per", heading, "for", "against"))]
+    rows += [_line(answer, cause) for cause in shown]
+    if answer.nothing is not None:
+        rows.append(Row("nothing that is recorded", (percent(answer.nothing), "", "", "", "")))
+    if width < _NARROW:
+        rows = [Row(row.label, (row.cells[0], row.cells[2])) for row in rows]
+    lines = render_rows(rows, width=width, gap=2)
+    rest = len(answer.causes) - len(shown)
+    if rest:
+        bound = max(cause.probability for cause in answer.causes[len(shown) :])
+        under = "under 2 %" if bound < WORTH_A_LINE else f"at most {percent(bound)}"
+        lines += paragraph(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width=width, indent=2)
+    return lines
+
+
+def _line(answer: Explanation, cause: LikelyCause) -> Row:
+    effect = cause.main_effect
+    per, size = "", ""
+    if effect is not None:
+        factor = answer.factor(effect.factor)
+        per = effect.per if factor.unit else "this instead" if " instead of " in effect.per else "if done"
+        size = _effect_cell(answer, effect.effect, effect.low, effect.high, effect.direction)
+    return Row(
+        cause_words(cause),
+        (percent(cause.probability), per, size, str(len(cause.speaks_for)), str(len(cause.speaks_against))),
+    )
+
+
+def _effect_cell(
+    answer: Explanation, effect: float | None, low: float | None, high: float | None, direction: str
+) -> str:
+    if effect is None or low is None or high is None:
+        return {"up": "raises it", "down": "lowers it"}.get(direction, "")
+    digits = effect_places(answer, effect)
+    middle, start, end = (_signed(value, digits) for value in (effect, low, high))
+    return f"{middle} ({start}, {end})"
+
+
+def _signed(value: float, digits: int) -> str:
+    text = format_number(value, digits)
+    return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
+
+
+def _basis(answer: Explanation, width: int) -> list[str]:
+    trials, pours = len(answer.trials), len(answer.seen)
+    text = f"From {count(trials, 'trial')}"
+    if pours != trials:
+        text += f" in {pours} portions"
+    if answer.limits:
+        how = "were stopped before and count as" if answer.outcome.from_events else "are known only as"
+        word = '"later than"' if answer.outcome.scale is Scale.LOG_TIME else "limits"
+        text += f"; {answer.limits} {how} {word}"
+    said = [f"{text}."]
+    if answer.outcome.scale is Scale.LOG_TIME and answer.causes:
+        said.append(f"Effects are told from {_own(answer, answer.level)}.")
+    noise = answer.noise
+    if noise is not None and answer.seen:
+        size = _own(answer, noise.in_unit(answer.level))
+        if noise.is_assumed:
+            said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
+        else:
+            said.append(f"Repeats differ by about {size} (from {count(noise.repeats, 'repeat')}).")
+    if answer.left_out:
+        reasons: dict[str, int] = {}
+        for item in answer.left_out:
+            reasons[item.why] = reasons.get(item.why, 0) + 1
+        told = "; ".join(why if number == 1 else f"{why} ({number})" for why, number in reasons.items())
+        said.append(f"Left out: {len({item.trial for item in answer.left_out})} ({told}).")
+    return paragraph(" ".join(said), width=width, indent=2)
+
+
+def _own(answer: Explanation, value: float) -> str:
+    return f"{format_number(value, max(places(answer.outcome), 1))} {answer.outcome.unit}".strip()
+
+
+def _remarks(answer: Explanation, *, show_all: bool) -> list[str]:
+    said: list[str] = []
+    for item in answer.botched:
+        text = f"{item.trial} fits nothing else ({percent(item.probability)} that it went wrong as a whole)."
+        said.append(text)
+    if answer.without_botched is not None:
+        names = say_list([item.trial.rpartition("-")[2] for item in answer.botched])
+        said.append(f"Without {names}: {answer.without_botched.sentence}")
+    leading = {cause.groups[0] for cause in answer.causes if cause.probability >= 0.05}
+    for twins in answer.near_twins:
+        if {twins.first, twins.second} & leading:
+            pair = say_list([group_words(twins.first), group_words(twins.second)])
+            opposite = "moved nearly opposite" if twins.correlation < 0 else "moved nearly together"
+            said.append(f"{pair} {opposite} (correlation {twins.correlation:.2f}).")
+    if answer.table.set_aside:
+        listed = "; ".join(f"{item.name} ({item.why})" for item in answer.table.set_aside)
+        said.append(f"Not weighed: {listed}.")
+    if show_all:
+        said += [f"{remark}." for remark in answer.table.remarks]
+        if answer.cannot_act:
+            said.append(f"Came too late to act on {answer.label}: {say_list(answer.cannot_act)}.")
+    elif answer.table.remarks:
+        said.append(f"{count(len(answer.table.remarks), 'factor')} not recorded everywhere (--all tells).")
+    return said

@@ -23,7 +23,7 @@ from trials.model import Trial
 from trials.noise import RepeatNoise, find_noise
 from trials.outcomes import Outcome, Scale, outcome_label
 from trials.possible import can_act
-from trials.seen import LeftOut, PourBook, Seen, find_seen
+from trials.seen import LeftOut, PourBook, Seen, find_seen, from_scale, noise_in_unit
 from trials.sentences import value_bounds
 
 if TYPE_CHECKING:
@@ -186,7 +186,8 @@ def _why_not(why: NoAnswer, answer: Explanation) -> str:
 
 
 def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
-    level = weighed.level.middle
+    if answer.outcome.scale not in _GRADED:
+        answer = replace(answer, level=from_scale(weighed.level.middle, answer.outcome.scale))
     names = [candidate.names for candidate in weighed.candidates]
     causes = []
     for cause in weighed.causes:
@@ -224,8 +225,7 @@ def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
         suspects=suspects,
         near_twins=tuple(NearTwins(names[t.first], names[t.second], t.correlation) for t in weighed.near_aliases),
         botched=_botched(answer, weighed),
-        noise_sd=_own_unit(answer, weighed, weighed.noise.sd.middle),
-        level=answer.level if answer.outcome.scale in _GRADED else _own_level(weighed, level, answer),
+        noise_sd=_own_unit(answer, weighed.noise.sd.middle),
         weighed=weighed,
     )
     from trials.telling_apart import say_how_to_tell_apart
@@ -243,21 +243,10 @@ def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effec
     return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)
 
 
-def _own_level(weighed: Weighed, level: float, answer: Explanation) -> float:
-    import numpy as np
-
-    from trials.explain.latent import from_working_scale
-
-    found = float(from_working_scale(np.array([level]), weighed.scale)[0])
-    return found if found == found else answer.level
-
-
-def _own_unit(answer: Explanation, weighed: Weighed, sd: float) -> float | None:
+def _own_unit(answer: Explanation, sd: float) -> float | None:
     if answer.outcome.scale in _GRADED:
         return None
-    from trials.seen import noise_in_unit
-
-    return noise_in_unit(sd, answer.outcome.scale, _own_level(weighed, weighed.level.middle, answer))
+    return noise_in_unit(sd, answer.outcome.scale, answer.level)
 
 
 def _botched(answer: Explanation, weighed: Weighed) -> tuple[Botched, ...]:

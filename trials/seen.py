@@ -109,6 +109,15 @@ def to_scale(value: float, scale: Scale) -> float:
     return value
 
 
+def from_scale(value: float, scale: Scale) -> float:
+    """A value on the even scale in the outcome's own unit: the inverse of `to_scale`."""
+    if scale is Scale.LOG_TIME:
+        return exp(value)
+    if scale is Scale.COUNT:
+        return max(value, 0.0) ** 2 / 4.0 - 0.375
+    return value
+
+
 def noise_in_unit(sd: float, scale: Scale, level: float) -> float:
     """A standard deviation on the even scale, in the outcome's own unit about a level."""
     if scale is Scale.LOG_TIME:

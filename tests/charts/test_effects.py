@@ -1,0 +1,120 @@
+"""The candidates as a chart: odds and effects beside one another, twins as one, readable small and in grey."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.charts.layout import find_faults
+from tests.trials.invented import steady, trial, version
+from trials.charts import EffectsData, draw_effects, find_effects
+from trials.charts.effects_data import EffectRow
+from trials.explain_trials import explain_outcome
+from trials.explanation import Explanation, FactorEffect, LikelyCause
+from trials.outcomes import find_outcomes
+
+BASE = version()
+OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)
+
+
+def row(name: str, chance: float, effect: float | None = None, per: str = "per 1 % of oils") -> EffectRow:
+    low, high = (None, None) if effect is None else (effect - 2.0, effect + 1.5)
+    return EffectRow((name,), False, chance, effect, low, high, per, "raises it", chance >= 0.8)
+
+
+LONG = "lot CB-2291-B of the clove bud oil from the second delivery"
+MANY = EffectsData(
+    title="What did it: working time",
+    label="working time",
+    unit="min",
+    rows=(
+        EffectRow(("honey", "oat milk"), False, 0.86, -4.8, -6.6, -3.1, "per 1 % of oils", "", True),
+        row("clove bud oil", 0.62, -2.2),
+        row("blending before scent", 0.3, -1.0, "per 20 s"),
+        row(LONG, 0.11, 1.0, "lot CB-2291-B instead of CB-1"),
+        EffectRow(("rose clay", "kaolin"), True, 0.05, None, None, None, "", "", False),
+        *(row(f"thing {k}", 0.03, 0.2 * k - 0.5) for k in range(5)),
+    ),
+    nothing=0.02,
+    rest="nine others, each under 2 %",
+    foot="From 18 trials in 40 portions, 2 known only as a limit.",
+)
+GRADES = EffectsData(
+    "What did it: ash at 7 d", "ash at 7 d", "", (row("honey", 0.9), row("room", 0.1)), 0.05, "", "From nine trials."
+)
+SURE = EffectsData("What did it: gel", "gel", "points", (row("honey", 0.999, 28.0),), 0.001, "", "From nine trials.")
+EMPTY = EffectsData(
+    "What did it: cracked", "cracked", "", (), None, "", "From no trials.", "cracked was never observed"
+)
+
+
+def weighed() -> Explanation:
+    """An answer written down by hand, with twins as its likely cause."""
+    from dataclasses import replace
+
+    trials = [
+        trial(version(f"bar-{k}", superfat=str(4 + k)), f"t{k}", k, working=f"{9 + k}:00", room=str(15 + 2 * k))
+        for k in range(6)
+    ]
+    bare = explain_outcome(trials[:2], OUTCOMES["working time"])
+    full = explain_outcome(steady(2, BASE, ("12:00",)), OUTCOMES["working time"])
+    assert full.no_answer is not None
+    names = ("superfat", "room")
+    effects = tuple(
+        FactorEffect(name, -4.8, -6.6, -3.1, "3 %" if name == "superfat" else "5 °C", "down") for name in names
+    )
+    other = LikelyCause((("blending before scent",),), 0.01, (), (), ())
+    return replace(bare, no_answer=None, nothing=0.1, causes=(LikelyCause((names,), 0.86, effects, (), ()), other))
+
+
+def test_each_candidate_has_its_odds_and_the_effect_of_one_step_and_the_rest_is_counted() -> None:
+    data = find_effects(weighed())
+    assert [(one.names, one.probability, one.is_likely) for one in data.rows] == [(("superfat", "room"), 0.86, True)]
+    assert (data.rows[0].low, data.rows[0].effect, data.rows[0].high) == (-6.6, -4.8, -3.1)
+    assert data.rows[0].per == "per 3 %"
+    assert data.nothing == 0.1
+    assert data.unit == "min"
+    assert data.rest == "one other, under 2 %"
+
+
+def test_what_always_went_together_is_drawn_as_one() -> None:
+    words = [text.get_text() for text in draw_effects(MANY).texts]
+    assert words.count("always together:") == 1
+    assert words.count("only together:") == 1
+    assert {"honey", "oat milk"} <= set(words)
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 120.0, 160.0])
+@pytest.mark.parametrize("data", [MANY, GRADES, SURE, EMPTY], ids=["many", "grades", "sure", "empty"])
+def test_nothing_overlaps_and_nothing_is_cut_off(data: EffectsData, width_mm: float) -> None:
+    assert find_faults(draw_effects(data, width_mm=width_mm)) == []
+
+
+def test_an_axis_names_its_unit() -> None:
+    words = [text.get_text() for axes in draw_effects(MANY).axes for text in axes.texts]
+    assert "effect of one step, min" in words
+    assert "odds, %" in words
+
+
+def test_grades_have_a_direction_and_no_figure() -> None:
+    words = [text.get_text() for axes in draw_effects(GRADES).axes for text in axes.texts]
+    assert "raises it" in words
+
+
+def test_an_answer_draws_itself_and_saves_by_the_ending_of_the_name(tmp_path: Path) -> None:
+    for ending, start in (("svg", b"<?xml"), ("png", b"\x89PNG"), ("pdf", b"%PDF")):
+        path = tmp_path / f"why.{ending}"
+        weighed().draw().savefig(path)
+        assert path.read_bytes().startswith(start)
+
+
+def test_where_there_is_nothing_to_weigh_the_chart_says_why() -> None:
+    data = find_effects(explain_outcome([trial(BASE, "aaaa")], OUTCOMES["hardness"]))
+    assert data.rows == ()
+    assert data.empty == "hardness at 28 d was never observed"
+
+
+@pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
+def test_the_same_answer_gives_the_same_file(ending: str) -> None:
+    assert draw_effects(MANY).to_bytes(ending) == draw_effects(MANY).to_bytes(ending)

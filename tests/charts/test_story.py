@@ -1,0 +1,171 @@
+"""A recipe's story as a chart: every pour in it, nothing overlapping, told apart without colour, same bytes twice."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from dataclasses import replace
+from datetime import timedelta
+from functools import lru_cache
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+
+from formulary.settings import Settings
+from tests.charts.layout import find_faults
+from tests.trials.invented import steady, trial, version
+from trials.charts import StoryData, draw_story, find_story
+from trials.charts.story_data import StoryCause
+from trials.demo.in_memory import draw_year
+from trials.explain_trials import explain_outcome
+from trials.explanation import Explanation, LikelyCause
+from trials.factors import find_factors
+from trials.model import Trial
+from trials.outcomes import find_outcomes
+from trials.seen import PourBook, find_seen
+
+OUTCOMES = find_outcomes(Settings())
+WORKING = OUTCOMES["working time"]
+
+
+@lru_cache(maxsize=1)
+def year() -> tuple[Trial, ...]:
+    return draw_year(11)
+
+
+@lru_cache(maxsize=1)
+def sixty() -> tuple[Trial, ...]:
+    """Sixty pours of 27 versions, a year's records over and over."""
+    trials = []
+    for turn, seed in enumerate((11, 12, 13)):
+        for one in draw_year(seed)[:20]:
+            made = one.made + timedelta(days=400 * turn)
+            trials.append(replace(one, id=f"{one.id}{turn}", version=f"{turn}{one.version}"[:40], made=made))
+    return tuple(trials)
+
+
+@lru_cache(maxsize=1)
+def told() -> StoryData:
+    return find_story(year(), WORKING, title="The base and its variants", explanation=answer())
+
+
+@lru_cache(maxsize=1)
+def answer() -> Explanation:
+    """An answer written down by hand: clove, and something that never varied."""
+    bare = explain_outcome(year(), OUTCOMES["cracked"])
+    causes = LikelyCause((("clove bud oil",),), 0.97, (), (), ()), LikelyCause((("room",),), 0.4, (), (), ())
+    seen = find_seen(PourBook(year()), WORKING, None)[0]
+    table = find_factors([item.pour for item in seen])
+    return replace(bare, no_answer=None, seen=seen, table=table, causes=causes)
+
+
+def test_every_pour_with_a_value_is_a_point_and_versions_stand_in_the_order_of_their_first_pour() -> None:
+    story = told()
+    assert len(story.points) == 48
+    assert len(story.slots) == 26
+    assert [one.number for one in story.versions] == list(range(1, len(story.versions) + 1))
+    assert [one.first_poured for one in story.versions] == sorted(one.first_poured for one in story.versions)
+    assert [number for number, _ in story.slots] == sorted(number for number, _ in story.slots)
+
+
+def test_each_version_says_what_changed_in_words() -> None:
+    words = [one.words for one in told().versions]
+    assert words[0] == "as it was first poured"
+    assert "honey and clove bud oil are new" in words[1]
+    assert "the lye concentration rose from 33 to 35 %" in words[3]
+
+
+def test_the_likely_cause_stands_at_the_version_in_which_it_came_in() -> None:
+    causes = told().causes
+    assert [cause.version for cause in causes] == [2]
+    assert causes[0].words == "clove bud oil (97 %)"
+
+
+def test_repeats_are_bands_and_two_portions_of_one_trial_are_none() -> None:
+    bands = find_story(steady(4, version(), ("12:00", "11:00")), WORKING).bands
+    assert [(band.n, band.portion) for band in bands] == [(4, "whole batter")]
+    assert bands[0].low < 8.5 < bands[0].high
+    three = [one for one in year() if one.recipe == "harbour-clove"]
+    assert {band.portion for band in find_story(three, WORKING).bands} <= {"unscented portion"}
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 160.0])
+@pytest.mark.parametrize("count", [3, 18, 60])
+def test_nothing_overlaps_and_nothing_is_cut_off(count: int, width_mm: float) -> None:
+    trials = year()[:count] if count < 60 else sixty()
+    story = find_story(trials, WORKING, title=f"{count} pours of a bar with quite a long name, for the width of it")
+    assert find_faults(draw_story(story, width_mm=width_mm)) == []
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 160.0])
+def test_several_causes_stand_above_one_another(width_mm: float) -> None:
+    marks = tuple(StoryCause(f"thing {k} with a name of some length (9{k} %)", k) for k in (1, 2, 9))
+    assert find_faults(draw_story(replace(told(), causes=marks), width_mm=width_mm)) == []
+
+
+def test_portions_and_limits_are_told_apart_by_shape_and_not_by_colour_alone() -> None:
+    chart = draw_story(told())
+    lines = [line for axes in chart.axes for line in axes.get_lines() if len(line.get_xdata()) == 1]
+    by_colour: dict[str, set[str]] = {}
+    for line in lines:
+        colour = str(line.get_markerfacecolor())
+        by_colour.setdefault(colour, set()).add(str(line.get_marker()))
+    assert by_colour["#0072B2"] == {"s"}
+    assert by_colour["#E69F00"] == {"D"}
+    assert len(by_colour["white"]) > 1  # limits keep the shape of their portion and are open
+
+
+def test_grades_stand_by_their_words() -> None:
+    story = find_story(year(), OUTCOMES["ash"])
+    chart = draw_story(story)
+    labels = [label.get_text() for axes in chart.axes for label in axes.get_yticklabels()]
+    assert "up to a quarter" in labels
+
+
+@pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
+def test_the_same_story_gives_the_same_file(ending: str) -> None:
+    assert draw_story(told()).to_bytes(ending) == draw_story(told()).to_bytes(ending)
+
+
+def test_an_svg_is_the_same_in_another_process_with_another_hash_seed() -> None:
+    script = (
+        "import hashlib; from tests.charts.test_story import told; from trials.charts import draw_story;"
+        "print(hashlib.sha256(draw_story(told()).to_bytes('svg')).hexdigest())"
+    )
+    found = {
+        subprocess.run(
+            [sys.executable, "-c", script],
+            capture_output=True,
+            text=True,
+            check=True,
+            cwd=Path(__file__).parents[2],
+            env={"PYTHONHASHSEED": seed, "PATH": "", "HOME": "/nonexistent", "MPLCONFIGDIR": "/tmp", "TZ": zone},
+        ).stdout
+        for seed, zone in (("1", "UTC"), ("77", "Pacific/Auckland"))
+    }
+    assert len(found) == 1
+
+
+def test_saving_changes_nobody_elses_settings() -> None:
+    import matplotlib
+
+    before = dict(matplotlib.rcParams)
+    draw_story(told()).savefig(BytesIO(), format="svg")
+    assert dict(matplotlib.rcParams) == before
+
+
+def test_without_any_value_the_chart_says_so() -> None:
+    story = find_story([trial(version(), "aaaa")], WORKING)
+    assert story.nothing == "no working time was recorded"
+    assert draw_story(story).to_bytes("png")
+
+
+def test_importing_the_charts_loads_no_drawing_library() -> None:
+    script = (
+        "import sys, trials.charts, trials.explain_trials; print('matplotlib' in sys.modules, 'numpy' in sys.modules)"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]
+    )
+    assert done.stdout.split() == ["False", "False"]

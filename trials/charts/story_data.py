@@ -1,0 +1,245 @@
+"""What a story shows, as plain data: versions in the order of their first pours, and every pour's outcome."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from trials.explanation import ENOUGH, Explanation
+from trials.factor_steps import TENTH
+from trials.model import Trial
+from trials.outcomes import Outcome, Scale, outcome_label
+from trials.seen import PourBook, Seen, find_seen, from_scale, scent_percent, short_names, to_scale
+
+if TYPE_CHECKING:
+    from trials.charts.figure import Chart
+
+WHOLE, UNSCENTED, SCENTED = "whole batter", "unscented portion", "scented portion"
+
+
+@dataclass(frozen=True, slots=True)
+class StoryVersion:
+    """One version. number: from 1 in the order of first pouring. words: what changed against the one before it."""
+
+    number: int
+    recipe: str
+    short_id: str
+    first_poured: str
+    words: str
+    pours: int
+
+
+@dataclass(frozen=True, slots=True)
+class StoryPoint:
+    """One pour. slot: its place along the chart, one a trial, from 0. portion: WHOLE, UNSCENTED or SCENTED.
+
+    beside: where it stands among the portions of its trial, from -1 to 1. value: the height at which it is drawn.
+    bound: "exact" | "above" | "below" | "between"; low, high: the ends of a "between".
+    """
+
+    trial: str
+    slot: int
+    version: int
+    portion: str
+    beside: float
+    value: float
+    bound: str
+    low: float | None = None
+    high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class StoryBand:
+    """Repeats of one version: the mean less and plus one standard deviation, over so many pours."""
+
+    version: int
+    portion: str
+    low: float
+    high: float
+    n: int
+
+
+@dataclass(frozen=True, slots=True)
+class StoryCause:
+    """A likely cause and the version in which it came in."""
+
+    words: str
+    version: int
+
+
+@dataclass(frozen=True, slots=True)
+class StoryData:
+    """A story. title: what it tells. label, unit, grades: of the outcome. slots: (version, trial id), one a slot.
+
+    nothing: why there is nothing to draw, None where there is.
+    """
+
+    title: str
+    label: str
+    unit: str
+    grades: tuple[str, ...]
+    versions: tuple[StoryVersion, ...]
+    slots: tuple[tuple[int, str], ...]
+    points: tuple[StoryPoint, ...]
+    bands: tuple[StoryBand, ...]
+    causes: tuple[StoryCause, ...]
+    without_value: int
+    nothing: str | None = None
+
+    def draw(self, **options: Any) -> Chart:
+        """The story as a chart, with `savefig` for SVG, PNG or PDF."""
+        from trials.charts import draw_story
+
+        return draw_story(self, **options)
+
+
+def find_story(
+    trials: Sequence[Trial],
+    outcome: Outcome,
+    age_days: Decimal | None = None,
+    *,
+    title: str = "",
+    explanation: Explanation | None = None,
+) -> StoryData:
+    """The story of some trials on one outcome.
+
+    trials: of one recipe, or of a recipe and its variants. explanation: of the same outcome, whose likely causes are
+    marked where they came in.
+    """
+    if age_days is None and outcome.ages_days:
+        age_days = outcome.ages_days[0]
+    book = PourBook(trials)
+    versions = _versions(book.trials)
+    number = {(version.recipe, version.short_id): version.number for version in versions}
+    ordered = sorted(book.trials, key=lambda trial: (number[trial.recipe, trial.version[:8]], trial.made, trial.id))
+    slots = tuple((number[trial.recipe, trial.version[:8]], trial.id) for trial in ordered)
+    slot_of = {trial_id: slot for slot, (_, trial_id) in enumerate(slots)}
+    seen, left_out = find_seen(book, outcome, age_days)
+    points = _points(seen, slot_of, slots)
+    label = outcome_label(outcome, age_days)
+    nothing = None if points else f"no {label} was recorded"
+    return StoryData(
+        title=title or label,
+        label=label,
+        unit=outcome.unit,
+        grades=("no", "yes") if outcome.scale is Scale.YES_NO else outcome.grades,
+        versions=versions,
+        slots=slots,
+        points=points,
+        bands=_bands(points, outcome),
+        causes=() if explanation is None else _causes(explanation, number),
+        without_value=len({item.trial for item in left_out}),
+        nothing=nothing,
+    )
+
+
+def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
+    """Versions in the order in which they were first poured, each with what changed in words."""
+    from formulary.changes.compare import compare_recipes
+    from formulary.changes.sentence import recipe_clauses
+
+    by_version: dict[tuple[str, str], list[Trial]] = {}
+    for trial in trials:
+        by_version.setdefault((trial.recipe, trial.version), []).append(trial)
+    known = {version: group[0].plan.recipe for (_, version), group in by_version.items()}
+    latest: dict[str, Trial] = {}
+    found: list[StoryVersion] = []
+    for (recipe, version), group in by_version.items():
+        first = group[0]
+        base = first.plan.recipe.based_on
+        before = latest.get(recipe)
+        if before is not None:
+            clauses = recipe_clauses(compare_recipes(before.plan.recipe, first.plan.recipe))
+            words = "; ".join(clauses) or "nothing that goes into the pot changed"
+        elif base is not None and base.version in known:
+            clauses = recipe_clauses(compare_recipes(known[base.version], first.plan.recipe))
+            words = f"from {base.recipe}: {'; '.join(clauses) or 'nothing changed'}"
+        elif base is not None:
+            words = f"branched from {base.recipe}"
+        else:
+            words = "as it was first poured"
+        latest[recipe] = first
+        day = first.made.isoformat()
+        found.append(StoryVersion(len(found) + 1, recipe, version[:8], day, words, len(group)))
+    return tuple(found)
+
+
+def _points(seen: Sequence[Seen], slot_of: dict[str, int], slots: Sequence[tuple[int, str]]) -> tuple[StoryPoint, ...]:
+    by_trial: dict[str, list[Seen]] = {}
+    for item in seen:
+        by_trial.setdefault(item.pour.trial.id, []).append(item)
+    points: list[StoryPoint] = []
+    for trial_id, items in by_trial.items():
+        slot = slot_of[trial_id]
+        for place, item in enumerate(items):
+            value = item.value
+            figures = [figure for figure in (value.value, value.low, value.high) if figure is not None]
+            beside = 0.0 if len(items) == 1 else 2.0 * place / (len(items) - 1) - 1.0
+            points.append(
+                StoryPoint(
+                    trial_id,
+                    slot,
+                    slots[slot][0],
+                    _portion(item),
+                    beside,
+                    figures[0],
+                    value.bound,
+                    value.low if value.bound == "between" else None,
+                    value.high if value.bound == "between" else None,
+                )
+            )
+    return tuple(sorted(points, key=lambda point: (point.slot, point.beside)))
+
+
+def _portion(item: Seen) -> str:
+    if item.pour.portion is None:
+        return WHOLE
+    return SCENTED if scent_percent(item.pour) > 0 else UNSCENTED
+
+
+def _bands(points: Sequence[StoryPoint], outcome: Outcome) -> tuple[StoryBand, ...]:
+    """One band for each version and kind of portion that has two exact values or more from different trials."""
+    if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COLOUR):
+        return ()
+    groups: dict[tuple[int, str], list[StoryPoint]] = {}
+    for point in points:
+        if point.bound == "exact":
+            groups.setdefault((point.version, point.portion), []).append(point)
+    bands: list[StoryBand] = []
+    for (version, portion), group in sorted(groups.items()):
+        if len(group) < 2 or len({point.trial for point in group}) < len(group):
+            continue  # two scented portions of one trial are no repeats
+        values = [to_scale(point.value, outcome.scale) for point in group]
+        mean = sum(values) / len(values)
+        sd = (sum((value - mean) ** 2 for value in values) / (len(values) - 1)) ** 0.5
+        low, high = from_scale(mean - sd, outcome.scale), from_scale(mean + sd, outcome.scale)
+        bands.append(StoryBand(version, portion, low, high, len(group)))
+    return tuple(bands)
+
+
+def _causes(explanation: Explanation, number: dict[tuple[str, str], int]) -> tuple[StoryCause, ...]:
+    """Likely causes, each at the first version in which it was off its usual value."""
+    from trials.explanation_sentence import cause_words, percent
+
+    causes: list[StoryCause] = []
+    for cause in explanation.causes:
+        if cause.probability < ENOUGH:
+            continue
+        factor = explanation.factor(cause.factors[0])
+        came = [
+            number[item.pour.trial.recipe, item.pour.trial.version[:8]]
+            for item, value in zip(explanation.seen, explanation.table.column(factor.name), strict=True)
+            if value is not None
+            and abs(value - factor.baseline) > TENTH * factor.step
+            and (item.pour.trial.recipe, item.pour.trial.version[:8]) in number
+        ]
+        if came:
+            causes.append(StoryCause(f"{cause_words(cause)} ({percent(cause.probability)})", min(came)))
+    return tuple(causes)
+
+
+def trial_names(story: StoryData) -> dict[str, str]:
+    """Short names of the trials in a story."""
+    return short_names([trial_id for _, trial_id in story.slots])

@@ -23,6 +23,7 @@ from trials.explanation import Explanation, LikelyCause
 from trials.factors import find_factors
 from trials.model import Trial
 from trials.outcomes import find_outcomes
+from trials.outcomes_values import outcome_values
 from trials.seen import PourBook, find_seen
 
 OUTCOMES = find_outcomes(Settings())
@@ -62,18 +63,24 @@ def answer() -> Explanation:
 
 def test_every_pour_with_a_value_is_a_point_and_versions_stand_in_the_order_of_their_first_pour() -> None:
     story = told()
-    assert len(story.points) == 48
-    assert len(story.slots) == 26
+    assert len(story.points) == sum(len(outcome_values(one, WORKING)) for one in year())
+    assert len(story.slots) == len(year())
     assert [one.number for one in story.versions] == list(range(1, len(story.versions) + 1))
     assert [one.first_poured for one in story.versions] == sorted(one.first_poured for one in story.versions)
     assert [number for number, _ in story.slots] == sorted(number for number, _ in story.slots)
 
 
 def test_each_version_says_what_changed_in_words() -> None:
-    words = [one.words for one in told().versions]
-    assert words[0] == "as it was first poured"
-    assert "honey and clove bud oil are new" in words[1]
-    assert "the lye concentration rose from 33 to 35 %" in words[3]
+    first = version("bar", superfat="5")
+    stronger = version("bar", superfat="5", concentration="35")
+    scented = version("bar", concentration="35", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
+    trials = [trial(made_of, f"t{k}", k, working="12:00") for k, made_of in enumerate((first, stronger, scented))]
+    words = [one.words for one in find_story(trials, WORKING).versions]
+    assert words == [
+        "as it was first poured",
+        "the lye concentration rose from 33 to 35 %",
+        "clove bud oil is new",
+    ]
 
 
 def test_the_likely_cause_stands_at_the_version_in_which_it_came_in() -> None:

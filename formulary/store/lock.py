@@ -31,6 +31,18 @@ def saving_lock(common_dir: Path, *, timeout_s: float = 60.0) -> Iterator[None]:
         os.close(descriptor)  # gives the lock back
 
 
+@contextmanager
+def tidying_lock(common_dir: Path) -> Iterator[bool]:
+    """Holds the lock of the tidying; gives False at once when another process has it."""
+    descriptor = os.open(
+        common_dir / "formulary-tidying.lock", os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o666
+    )
+    try:
+        yield _try_take(descriptor)
+    finally:
+        os.close(descriptor)
+
+
 def _take(descriptor: int, timeout_s: float) -> None:
     give_up = time.monotonic() + timeout_s
     pause_s = 0.001

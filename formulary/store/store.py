@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import re
+import threading
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
+from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
@@ -22,6 +24,10 @@ from formulary.store.process import Git, Running, clean_environment, find_git, s
 from formulary.store.repository import Repository, find_repository, read_ref, read_tip
 from formulary.store.saved import Saved, SaveResult
 from formulary.store.saving import Order, Saving
+from formulary.store.tidying import is_untidy, tidy, tidy_in_background
+
+if TYPE_CHECKING:
+    import subprocess
 
 ATTRIBUTES = "*.yaml text eol=lf\n"
 IGNORED = "# Left behind by a save that was cut short; never needed.\n.*.formulary-new\n"
@@ -41,6 +47,7 @@ class Store:
         self._tip = read_tip(repository)
         self._tip_blobs: Mapping[str, str] | None = None
         self._person: Person | None = None
+        self._tidying: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> Store:
         return self
@@ -177,6 +184,8 @@ class Store:
         with self._saving(moment) as (saving, person, finished):
             result = saving.save(order, person)
         self.refresh()
+        if is_untidy(self._repository):
+            self.tidy_in_background()
         return SaveResult(result.commit, (*person.findings, *finished, *result.warnings))
 
     def restore(
@@ -258,6 +267,22 @@ class Store:
     def names(self) -> Mapping[str, str]:
         """Lasting name -> the commit that it stands for."""
         return MappingProxyType(reading.read_names(self._git))
+
+    def tidy(self) -> bool:
+        """Packs the repository so that reading stays quick; False when another process is at it already."""
+        return tidy(self._repository, self._git)
+
+    def tidy_in_background(self) -> None:
+        """Starts `tidy` in a process of its own; a save does so by itself now and then."""
+        if self._tidying is None or self._tidying.poll() is not None:
+            self._tidying = tidy_in_background(self._repository)
+            if self._tidying is not None:  # somebody must take note of its end
+                threading.Thread(target=self._tidying.wait, daemon=True).start()
+
+    @property
+    def is_untidy(self) -> bool:
+        """Whether tidying is due."""
+        return is_untidy(self._repository)
 
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:

@@ -1,0 +1,132 @@
+"""A disposable store of what was worked out from saved versions, by blob id, in the person's cache folder.
+
+An id stands for its bytes for ever, so an entry never goes stale; only a change of the code that made it does, and
+then `edition` changes. Whatever is wrong with the file, the answer is "not here": the caller works it out again. Each
+entry carries a check sum, since a flipped bit in a recipe's numbers must never reach a weigh-out.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import suppress
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING
+from zlib import crc32
+
+from formulary.identity import is_full_id
+
+if TYPE_CHECKING:
+    import sqlite3
+
+_MOST_IDS = 500  # in one question to sqlite
+_PATIENCE_S = 0.2
+
+
+class BlobCache:
+    """blob id -> bytes, in one sqlite file for `edition` below `folder`; use it in a `with` block or close it."""
+
+    def __init__(self, folder: Path, edition: str, *, largest: int = 1_000_000_000) -> None:
+        self._place = folder / f"versions-{edition}.sqlite"
+        self._largest = largest  # bytes; a larger file is thrown away and begun again
+        self._connection: sqlite3.Connection | None = None
+        self._is_broken = False
+
+    def __enter__(self) -> BlobCache:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, fault: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Lets go of the file."""
+        if self._connection is not None:
+            self._connection.close()
+            self._connection = None
+
+    def read(self, ids: Iterable[str]) -> dict[str, bytes]:
+        """id -> bytes of those that are here; ids that are not are absent."""
+        wanted = [bytes.fromhex(identifier) for identifier in dict.fromkeys(ids) if is_full_id(identifier)]
+        found: dict[str, bytes] = {}
+        for start in range(0, len(wanted), _MOST_IDS):
+            part = wanted[start : start + _MOST_IDS]
+            marks = ",".join("?" * len(part))
+            for key, value in self._ask(f"select id, value from entry where id in ({marks})", part):
+                found[key.hex()] = value
+        return found
+
+    def read_all(self) -> dict[str, bytes]:
+        """Everything that is here; quicker than `read` when most of it is wanted."""
+        return {key.hex(): value for key, value in self._ask("select id, value from entry", [])}
+
+    def write(self, entries: Mapping[str, bytes]) -> None:
+        """Keeps entries for the next time, if it can."""
+        import sqlite3
+
+        known = ((bytes.fromhex(identifier), value) for identifier, value in entries.items() if is_full_id(identifier))
+        rows = [(key, crc32(value, crc32(key)).to_bytes(4, "big") + value) for key, value in known]
+        connection = self._open() if rows else None
+        if connection is None:
+            return
+        try:
+            with connection:
+                connection.executemany("insert or ignore into entry (id, value) values (?, ?)", rows)
+        except sqlite3.OperationalError:
+            return  # another process is writing, or the disk is full: it is only a cache
+        except sqlite3.Error:
+            self._throw_away()
+
+    def _ask(self, question: str, values: list[bytes]) -> Iterator[tuple[bytes, bytes]]:
+        import sqlite3
+
+        connection = self._open()
+        if connection is None:
+            return
+        try:
+            for key, value in connection.execute(question, values):
+                if crc32(value[4:], crc32(key)) == int.from_bytes(value[:4], "big"):
+                    yield key, value[4:]
+        except sqlite3.OperationalError:
+            return
+        except (sqlite3.Error, TypeError, ValueError):  # a damaged file can hold other types
+            self._throw_away()
+
+    def _open(self) -> sqlite3.Connection | None:
+        import sqlite3
+
+        if self._connection is not None or self._is_broken:
+            return self._connection
+        for _ in range(2):
+            try:
+                self._place.parent.mkdir(parents=True, exist_ok=True)
+                if self._place.exists() and self._place.stat().st_size > self._largest:
+                    self._place.unlink()
+                connection = sqlite3.connect(self._place, timeout=_PATIENCE_S)
+            except (OSError, sqlite3.Error):
+                break
+            try:
+                connection.execute("pragma synchronous = off")  # disposable: speed before safety
+                connection.execute("create table if not exists entry (id blob unique not null, value blob not null)")
+                connection.execute("select id, value from entry limit 1").fetchone()
+            except sqlite3.OperationalError as fault:
+                connection.close()
+                if "locked" in str(fault) or "readonly" in str(fault):
+                    break
+                self._throw_away()
+            except sqlite3.Error:
+                connection.close()
+                self._throw_away()
+            else:
+                self._connection = connection
+                return connection
+        self._is_broken = True
+        return None
+
+    def _throw_away(self) -> None:
+        self.close()
+        for name in (self._place.name, f"{self._place.name}-journal"):
+            with suppress(OSError):
+                os.unlink(self._place.with_name(name))

@@ -16,6 +16,7 @@ from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
 from formulary.identity import is_full_id, is_id_prefix
 from formulary.store import reading, working
+from formulary.store.journal import has_intent
 from formulary.store.lock import saving_lock
 from formulary.store.names import create_tag_of, demand_lasting_name
 from formulary.store.paths import demand_path
@@ -283,6 +284,18 @@ class Store:
     def is_untidy(self) -> bool:
         """Whether tidying is due."""
         return is_untidy(self._repository)
+
+    @property
+    def has_interrupted_save(self) -> bool:
+        """Whether a save was cut short (or is under way in another process right now)."""
+        return has_intent(self._repository)
+
+    def finish_interrupted(self, *, now: datetime | None = None) -> tuple[Finding, ...]:
+        """Brings a save that was cut short to its end, as the next save would; what was done about it."""
+        with self._saving(now if now is not None else datetime.now().astimezone()) as (_, _, finished):
+            pass
+        self.refresh()
+        return finished
 
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:

@@ -18,6 +18,7 @@ from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, format_decimal
+from formulary.recipes.read import parse_recipe
 from trials.checks import check_trial, fit_to_sell
 from trials.identity import TRIAL_ID, find_trial_id, make_trial_id, random_code, trial_folder
 from trials.model import Plan, Trial
@@ -92,13 +93,27 @@ class Bench:
         names = tuple(within)
         if not names:
             return tuple(found)
-        parents = {trial.recipe: base.recipe for trial in found if (base := trial.plan.recipe.based_on) is not None}
-        known = {*self.folder.recipes(), *(trial.recipe for trial in found), *parents.values()}
+        parents, renamed = self._family(found)
+        known = {*self.folder.recipes(), *(trial.recipe for trial in found), *parents, *parents.values(), *renamed}
         for name in names:
             if name not in known:
                 do = suggest(name, sorted(known), "`formulary check` lists what is here")
                 raise InputError.of("no-recipe", f"there is no recipe {name[:60]!r} here", do)
-        return tuple(trial for trial in found if not set(names).isdisjoint(_line_of(trial.recipe, parents)))
+        wanted = {renamed.get(name, name) for name in names}
+        return tuple(trial for trial in found if not wanted.isdisjoint(_line_of(trial.recipe, parents, renamed)))
+
+    def _family(self, found: Sequence[Trial]) -> tuple[dict[str, str], dict[str, str]]:
+        """Recipe -> the one that it was branched from, and old name -> present name."""
+        parents = {trial.recipe: base.recipe for trial in found if (base := trial.plan.recipe.based_on) is not None}
+        renamed: dict[str, str] = {}
+        for slug in self.folder.recipes():
+            recipe, _ = parse_recipe(self.folder.store.read_working(f"recipes/{slug}.yaml"), slug)
+            if recipe is None:
+                continue  # a broken file is told by `check`
+            if recipe.based_on is not None:
+                parents[slug] = recipe.based_on.recipe
+            renamed.update(dict.fromkeys(recipe.formerly, slug))
+        return parents, renamed
 
     def read_trial(self, trial_id: str) -> tuple[Trial | None, tuple[Finding, ...]]:
         """One trial by its full id, or None, and every fault in its files."""
@@ -430,13 +445,16 @@ class Bench:
         return in_file_order(findings)
 
 
-def _line_of(recipe: str, parents: Mapping[str, str]) -> set[str]:
-    """A recipe and every recipe that it was branched from."""
+def _line_of(recipe: str, parents: Mapping[str, str], renamed: Mapping[str, str]) -> set[str]:
+    """A recipe and every recipe that it was branched from, by their present names."""
     line: set[str] = set()
     current: str | None = recipe
-    while current is not None and current not in line:
-        line.add(current)
-        current = parents.get(current)
+    while current is not None:
+        named = renamed.get(current, current)
+        if named in line:
+            break
+        line.add(named)
+        current = parents.get(named, parents.get(current))
     return line
 
 

@@ -130,11 +130,11 @@ def find_lines(
 ) -> tuple[PotLine, ...]:
     """The lines of a pot that an entry speaks of: by material, and by stage and portion where it names them.
 
-    `water` is the water weighed; the water inside an addition is no line.
+    `water` is the water weighed for the lye; water that the plan adds at another stage is named by that stage.
     """
-    found = [line for line in lines if line.material == material or (material == WATER and line.role == "water")]
-    if material == WATER and any(line.role == "water" for line in found):
-        found = [line for line in found if line.role == "water"]
+    found = [line for line in lines if line.material == material]
+    if material == WATER and at is None:
+        found = [line for line in found if line.role == "water"] or found
     if at is not None:
         found = [line for line in found if line.at == at]
     if portion is not None:

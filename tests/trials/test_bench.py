@@ -201,6 +201,22 @@ def test_within_a_recipe_are_its_variants_too(folder: Folder, bench: Bench) -> N
     assert draw() == "k7wq"
 
 
+def test_a_family_holds_over_a_rename_and_over_a_variant_without_trials(folder: Folder, bench: Bench) -> None:
+    from formulary.recipes.tweaks import swap
+    from formulary.returning import rename_recipe
+
+    first = start(bench)
+    middle = folder.branch("midwinter-clove@latest", "hemp-clove", swap("10 %", "olive-oil", "hemp-seed-oil"))
+    folder.save(middle, why="hemp")
+    last = folder.branch("hemp-clove@latest", "soft-clove", swap("5 %", "coconut-oil", "hemp-seed-oil"))
+    second = bench.start(last, oils="1000 g", now=NOW, draw_code=lambda: "m3hd")
+    rename_recipe(folder, "midwinter-clove", "winter-clove")
+    again = open_bench(folder.root)
+    for name in ("winter-clove", "midwinter-clove"):
+        assert {trial.id for trial in again.trials(within=[name])} == {first.id, second.id}
+    assert {trial.id for trial in again.trials(within=["hemp-clove"])} == {second.id}
+
+
 def test_a_broken_trial_does_not_stop_work_on_others(folder: Folder, bench: Bench) -> None:
     first = start(bench)
     second = bench.start("first-bar", oils="1000 g", now=NOW, draw_code=lambda: "x2gv")

@@ -198,6 +198,44 @@ def test_a_batter_that_stayed_whole_has_all_that_the_portions_were_to_get() -> N
     assert in_pot([], ()) == pytest.approx(AS_PLANNED)
 
 
+def test_water_is_the_water_weighed_for_the_lye_unless_another_stage_is_named() -> None:
+    plan = round_plan(
+        PotLine("olive-oil", "oil", "oils", 500.0),
+        PotLine("water", "addition", "trace", 20.0, water="extra"),
+        PotLine("water", "water", "lye water", 150.0),
+    )
+    weighed = effective_pot(plan, [AsMade("water", weighed_g=grams("170"))])
+    assert {(line.at, line.grams) for line in weighed.lines if line.material == "water"} == {
+        ("lye water", 170.0),
+        ("trace", 20.0),
+    }
+    later = effective_pot(plan, [AsMade("water", weighed_g=grams("30"), at="trace")])
+    assert later.grams("water") == 150.0
+    assert later.grams("addition") == 30.0
+
+
+def test_a_line_that_was_to_be_divided_is_one_again_when_the_batter_stayed_whole() -> None:
+    plan = round_plan(
+        PotLine("olive-oil", "oil", "oils", 500.0),
+        PotLine("clove-bud-oil", "scent", "trace", 3.0, portion="plain"),
+        PotLine("clove-bud-oil", "scent", "trace", 9.0, portion="clove"),
+        portions=PORTIONS,
+    )
+    (line,) = [line for line in effective_pot(plan).lines if line.role == "scent"]
+    assert (line.grams, line.portion) == (12.0, None)
+
+
+def test_a_divided_line_weighed_as_a_whole_keeps_its_division() -> None:
+    plan = round_plan(
+        PotLine("olive-oil", "oil", "oils", 500.0),
+        PotLine("clove-bud-oil", "scent", "trace", 3.0, portion="plain"),
+        PotLine("clove-bud-oil", "scent", "trace", 9.0, portion="clove"),
+        portions=PORTIONS,
+    )
+    pot = effective_pot(plan, [AsMade("clove-bud-oil", weighed_g=grams("16"))], TRIAL_PORTIONS)
+    assert {line.portion: line.grams for line in pot.lines if line.role == "scent"} == {"plain": 4.0, "clove": 12.0}
+
+
 def test_a_portion_under_another_name_gets_what_was_planned_for_the_one_it_replaces() -> None:
     renamed = (TrialPortion("plain", Decimal(60)), TrialPortion("swirl", Decimal(40), instead_of="clove"))
     assert in_portion("swirl", [], renamed)["clove-bud-oil"] == pytest.approx(12.0)
@@ -222,6 +260,10 @@ def test_the_example_of_the_format_gives_each_portion_its_own_rates() -> None:
     assert clove.rates["honey", "trace"] == pytest.approx(1200 / 502.5)
     assert ("clove-bud-oil", "trace") not in plain.rates
     assert plain.scent_g == 0.0
+    assert (whole.portion, clove.portion, clove.share) == (None, "clove", 0.5)
+    assert effective_portion(trial, "whole").portion is None
+    assert clove.grams_of("honey") == pytest.approx(12.0)
+    assert clove.grams_of("olive-oil") == pytest.approx(227.5)
     assert "rose-clay" not in {line.material for line in whole.pot.lines}
     assert whole.figures.water_weighed_g == pytest.approx(283.0)
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from trials.explain.designed import DesignPosterior, weigh_design
+from trials.explain.designed import DesignPosterior, discrimination, foretell_runs, weigh_design
 
 DATA = Path(__file__).parent / "data"
 
@@ -99,3 +99,36 @@ def test_four_aliased_explanations_get_equal_odds() -> None:
     for three in ((0, 1, 2), (0, 1, 3), (0, 2, 3), (1, 2, 3)):
         assert chance[three] == pytest.approx(0.2356, abs=2.5e-4)
     assert chance[(0, 1, 2, 3)] == pytest.approx(0.0566, abs=2.5e-4)
+
+
+def follow_ups(example: str) -> list[tuple[list[int], float]]:
+    with (DATA / "boxmeyer_published_md.csv").open(newline="") as file:
+        rows = [row for row in csv.DictReader(file) if row["example"].startswith(example)]
+    return [([int(run) for run in row["runs"].split(",")], float(row["MD_published"])) for row in rows]
+
+
+def test_follow_up_runs_of_the_injection_example_are_worth_what_was_published() -> None:
+    table = {key: column[:16] for key, column in read_table("boxmeyer_injection.csv").items()}
+    candidates = read_table("boxmeyer_md_candidates.csv")
+    made = np.column_stack([table[key] for key in "ACEH"])
+    coming = np.column_stack([candidates[key] for key in "ACEH"])
+    answer = weigh_design(made, table["y"], activity=0.25, effect_sds=2.0, order=3, block=table["blk"])
+    assert len(follow_ups("MSB96 ex1")) == 5
+    for runs, published_value in follow_ups("MSB96 ex1"):
+        new = np.array(runs) - 1
+        block = (table["blk"], candidates["blk"][new])
+        foretold = foretell_runs(answer, table["y"], coming[new], effect_sds=2.0, block=block, least=0.01)
+        assert discrimination(foretold) == pytest.approx(published_value, abs=2e-3)
+
+
+def test_follow_up_runs_of_the_reactor_example_are_worth_what_was_published() -> None:
+    table = read_table("reactor_2to5.csv")
+    factors = np.column_stack([table[key] for key in "ABCDE"])
+    first = np.array([25, 2, 19, 12, 13, 22, 7, 32]) - 1
+    before, after = -np.ones(8), np.ones(4)
+    answer = weigh_design(factors[first], table["y"][first], activity=0.25, effect_sds=0.4, order=3, block=before)
+    assert len(follow_ups("MSB96 ex2")) == 3
+    for runs, published_value in follow_ups("MSB96 ex2"):
+        new = factors[np.array(runs) - 1]
+        foretold = foretell_runs(answer, table["y"][first], new, effect_sds=0.4, block=(before, after))
+        assert discrimination(foretold) == pytest.approx(published_value, abs=1.1e-3)

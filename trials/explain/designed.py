@@ -63,3 +63,65 @@ def _moments(columns: FloatArray, values: FloatArray, block: FloatArray | None, 
     across = apart.T @ both
     table = both.T @ both - across.T @ np.linalg.solve(inner, across)
     return Moments(table[:-1, :-1], table[:-1, -1], table[-1, -1], float(len(values) - 1))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Foretold:
+    """What each model expects of new runs: mean (models, runs), spread (models, runs, runs) in units of the noise
+    variance, and noise variance (models,).
+    """
+
+    chance: FloatArray
+    mean: FloatArray
+    spread: FloatArray
+    variance: FloatArray
+
+
+def foretell_runs(
+    answer: DesignPosterior,
+    values: FloatArray,
+    new: FloatArray,
+    *,
+    effect_sds: float,
+    block: tuple[FloatArray, FloatArray] | None = None,
+    least: float = 0.0,
+) -> Foretold:
+    """What the models with a chance above `least` expect of new runs.
+
+    values: shape (runs,), what was measured. new: shape (new runs, factors). block: the block column of the runs made
+    and of the new ones.
+    """
+    made = answer.terms.columns
+    coming = np.column_stack([new[:, list(owner)].prod(axis=1) for owner in answer.terms.groups])
+    kept, means, spreads, variances = [], [], [], []
+    number = 0
+    for part in answer.models.blocks:
+        for members in part:
+            if answer.chance[number] > least:
+                old_columns = [np.ones(len(made)), *([] if block is None else [block[0]]), *made[:, members].T]
+                new_columns = [np.ones(len(new)), *([] if block is None else [block[1]]), *coming[:, members].T]
+                design, ahead = np.column_stack(old_columns), np.column_stack(new_columns)
+                ridge = np.diag([0.0] + [effect_sds**-2] * (design.shape[1] - 1))
+                inner = design.T @ design + ridge
+                effect = np.linalg.solve(inner, design.T @ values)
+                left = values - design @ effect
+                variances.append((left @ left + effect @ ridge @ effect) / (len(values) - 1))
+                means.append(ahead @ effect)
+                spreads.append(np.eye(len(new)) + ahead @ np.linalg.solve(inner, ahead.T))
+                kept.append(number)
+            number += 1
+    return Foretold(answer.chance[kept], np.array(means), np.array(spreads), np.array(variances))
+
+
+def discrimination(foretold: Foretold) -> float:
+    """How well new runs would tell the models apart: MD of Meyer, Steinberg and Box.
+
+    Source: R. D. Meyer, D. M. Steinberg, G. E. P. Box 1996, Technometrics 38(4), 303-332.
+    """
+    precise = np.linalg.inv(foretold.spread)
+    trace = np.einsum("jab,iba->ij", precise, foretold.spread) - foretold.mean.shape[1]
+    apart = foretold.mean[:, None] - foretold.mean[None]
+    distance = np.einsum("ija,jab,ijb->ij", apart, precise, apart) / foretold.variance[:, None]
+    weight = foretold.chance[:, None] * foretold.chance[None]
+    np.fill_diagonal(weight, 0.0)
+    return float(0.5 * (weight * (trace + distance)).sum())

@@ -18,6 +18,7 @@ from trials.explain.problem import IntArray
 from trials.explain.setting import Setting, take_out, whiten
 from trials.explain.sums import Moments, log_likelihoods
 
+_TRIES = 12  # draws from which one is taken under the moment prior
 
 @dataclass(slots=True, eq=False)
 class State:
@@ -28,8 +29,8 @@ class State:
     share: IntArray
     sitting: IntArray
     drift: IntArray
-    terms: IntArray
-    spread: FloatArray
+    explained: FloatArray
+    sd: FloatArray
     cuts: FloatArray | None
 
     def repeated(self, chains: int) -> State:
@@ -42,8 +43,8 @@ class State:
             self.share[pick].copy(),
             self.sitting[pick].copy(),
             self.drift[pick].copy(),
-            self.terms[pick].copy(),
-            self.spread[pick].copy(),
+            self.explained[pick].copy(),
+            self.sd[pick].copy(),
             cuts,
         )
 
@@ -75,8 +76,8 @@ def start_state(setting: Setting, chains: int) -> State:
         zeros + middle,
         zeros.copy(),
         zeros.copy(),
-        np.full((chains, 3), -1, dtype=np.int64),
-        np.full(chains, setting.prior.effect_sds[len(setting.prior.effect_sds) // 2]),
+        np.zeros((chains, len(setting.batch))),
+        np.full(chains, setting.start_sd),
         None if cuts is None else np.tile(cuts, (chains, 1)),
     )
 
@@ -111,23 +112,21 @@ def run_chains(
     )
     for sweep in range(burn + sweeps):
         weight = 1.0 / variances[state.kind][:, setting.batch]
-        _draw_shares(setting, terms, state, weight, generator)
-        share, precision = _shares(setting, state)
+        _draw_shares(setting, state, weight, generator)
+        share, precision = _shares(setting, state.share, state.sitting, state.drift)
         columns = whiten(setting, terms.columns[None], share, weight)
         nuisance = whiten(setting, setting.nuisance[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
         moments, inner, _ = take_out(columns, nuisance, values, precision)
         chance = _model_chances(setting, moments, models)
         keep = sweep >= burn
-        effects, sd, spread, chosen = _draw_effects(
-            setting, moments, chance, padded, draws if keep else 1, generator
-        )
-        state.terms, state.spread = chosen[:, 0], spread[:, 0]
+        effects, sd = _draw_effects(setting, moments, chance, padded, draws if keep else 1, generator)
         inner_root = np.linalg.cholesky(np.linalg.inv(inner))
         score = np.swapaxes(nuisance, -1, -2) @ (values[..., None] - columns @ effects[:, 0, :, None])
         mean = np.linalg.solve(inner, score)[..., 0]
         level = mean + sd[:, :1] * (inner_root @ generator.standard_normal((*mean.shape, 1)))[..., 0]
-        fitted = effects[:, 0] @ terms.columns.T + level @ setting.nuisance.T
+        state.explained, state.sd = effects[:, 0] @ terms.columns.T, sd[:, 0]
+        fitted = state.explained + level @ setting.nuisance.T
         if keep:
             per_model = chance.sum(axis=1)
             record.models += per_model.sum(axis=0)
@@ -149,18 +148,23 @@ def run_chains(
     return record
 
 
-def _shares(setting: Setting, state: State) -> tuple[FloatArray, FloatArray]:
+def _shares(
+    setting: Setting, share: IntArray, sitting: IntArray, drift: IntArray
+) -> tuple[FloatArray, FloatArray]:
+    """The batch share and the precisions of the nuisances for places on the prior's grids."""
     prior = setting.prior
-    share = np.array(prior.batch_shares)[state.share] if setting.shares else np.zeros(len(state.share))
-    sitting = np.array(prior.sitting_shares)[state.sitting]
-    drift = np.array(prior.drifts)[state.drift] ** 2
-    return share, setting.precision(sitting, drift)
+    batch = np.array(prior.batch_shares)[share] if setting.shares else np.zeros(share.shape)
+    variance = np.array(prior.drifts)[drift] ** 2
+    return batch, setting.precision(np.array(prior.sitting_shares)[sitting], variance)
 
 
 def _model_chances(setting: Setting, moments: Moments, models: Models) -> FloatArray:
     """Shape (chains, effect sizes, models), adding up to 1 in each chain."""
     logs = np.stack(
-        [log_likelihoods(moments, models, g, setting.noise) for g in setting.prior.effect_sds], axis=1
+        [
+            log_likelihoods(moments, models, g, setting.noise, noticeable=setting.prior.noticeable)
+            for g in setting.prior.effect_sds
+        ], axis=1
     )
     logs += models.log_prior
     logs -= logs.max(axis=(1, 2), keepdims=True)
@@ -176,10 +180,8 @@ def _draw_effects(
     padded: IntArray,
     draws: int,
     generator: np.random.Generator,
-) -> tuple[FloatArray, FloatArray, FloatArray, IntArray]:
-    """Effects of all terms (chains, draws, terms), noise sds and effect sizes (chains, draws), and the
-    models' terms.
-    """
+) -> tuple[FloatArray, FloatArray]:
+    """Effects of all terms, shape (chains, draws, terms), and noise sds, shape (chains, draws)."""
     chains, sizes, count = chance.shape
     ladder = np.cumsum(chance.reshape(chains, -1), axis=1)
     target = generator.random((chains, draws)) * ladder[:, -1:]
@@ -190,25 +192,37 @@ def _draw_effects(
     effect, sd = _effects_given(setting, moments, chosen, spread, generator)
     dense = np.zeros((chains, draws, moments.scores.shape[-1] + 1))
     np.put_along_axis(dense, chosen % dense.shape[-1], np.where(chosen >= 0, effect, 0.0), axis=2)
-    return dense[..., :-1], sd, spread, chosen
+    return dense[..., :-1], sd
 
 
 def _effects_given(
     setting: Setting, moments: Moments, chosen: IntArray, spread: FloatArray, generator: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
-    """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none) and
-    its size.
-    """
+    """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none)."""
     mean, inner, fit = _solve(moments, chosen, spread)
+    tries = (*spread.shape, _TRIES if setting.prior.noticeable else 1)
     if setting.noise.fixed:
-        sd = np.ones(spread.shape)
+        sd = np.ones(tries)
     else:
         left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)
         sd = np.sqrt(
-            left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, spread.shape)
+            left[..., None] / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, tries)
         )
     root = np.linalg.cholesky(np.linalg.inv(inner))
-    return mean + sd[..., None] * (root @ generator.standard_normal((*mean.shape, 1)))[..., 0], sd
+    size = mean.shape[-1]
+    drawn = generator.standard_normal((*tries, size)) @ np.swapaxes(root, -1, -2) * sd[..., None]
+    drawn = drawn + mean[..., None, :]
+    if not setting.prior.noticeable:
+        return drawn[..., 0, :], sd[..., 0]
+    # the moment prior: of a few draws take one in proportion to the product of b^2 / s^2
+    weight = np.where((chosen >= 0)[..., None, :], (drawn / sd[..., None]) ** 2, 1.0).prod(axis=-1)
+    ladder = np.cumsum(weight, axis=-1)
+    target = generator.random((*spread.shape, 1)) * ladder[..., -1:]
+    best = np.minimum((ladder < target).sum(axis=-1), _TRIES - 1)[..., None]
+    return (
+        np.take_along_axis(drawn, best[..., None], axis=-2)[..., 0, :],
+        np.take_along_axis(sd, best, axis=-1)[..., 0],
+    )
 
 
 def _solve(
@@ -259,9 +273,9 @@ def _single_out(
 
 
 def _draw_shares(
-    setting: Setting, terms: Terms, state: State, weight: FloatArray, generator: np.random.Generator
+    setting: Setting, state: State, weight: FloatArray, generator: np.random.Generator
 ) -> None:
-    """New batch share, sitting share and drift of each chain, given its model."""
+    """New batch share, sitting share and drift of each chain, given its effects and noise."""
     prior = setting.prior
     tasks: list[tuple[str, int]] = []
     if setting.shares and len(prior.batch_shares) > 1:
@@ -270,45 +284,18 @@ def _draw_shares(
         tasks.append(("sitting", len(prior.sitting_shares)))
     if (setting.kinds == 2).any():
         tasks.append(("drift", len(prior.drifts)))
-    if not tasks:
-        return
-    used = state.terms >= 0
-    columns = terms.columns.T[np.where(used, state.terms, 0)] * used[..., None]
-    columns = np.swapaxes(columns, 1, 2)[:, None]
+    left = (state.values - state.explained)[:, None, :, None]
     for name, choices in tasks:
-        trial = State(**{f: getattr(state, f) for f in State.__slots__})
-        grid = np.tile(np.arange(choices), (len(weight), 1))
-        table = {
-            n: np.repeat(getattr(state, n)[:, None], choices, axis=1) for n in ("share", "sitting", "drift")
-        }
-        table[name] = grid
-        trial.share, trial.sitting, trial.drift = table["share"], table["sitting"], table["drift"]
-        share, precision = _shares_of(setting, trial)
+        table = {n: np.repeat(getattr(state, n)[:, None], choices, axis=1) for n in ("share", "sitting", "drift")}
+        table[name] = np.tile(np.arange(choices), (len(weight), 1))
+        share, precision = _shares(setting, table["share"], table["sitting"], table["drift"])
         w = weight[:, None]
+        values = whiten(setting, left, share, w)
         moments, _, log_det = take_out(
-            whiten(setting, columns, share, w),
-            whiten(setting, setting.nuisance[None, None], share, w),
-            whiten(setting, state.values[:, None, :, None], share, w)[..., 0],
-            precision,
+            values[..., :0], whiten(setting, setting.nuisance[None, None], share, w), values[..., 0], precision
         )
-        ridge = state.spread[:, None, None, None] ** -2 * np.eye(3)
-        inner = moments.products + ridge
-        fit = (moments.scores * np.linalg.solve(inner, moments.scores[..., None])[..., 0]).sum(axis=-1)
-        logs = log_det - 0.5 * np.linalg.slogdet(inner)[1]
-        logs -= 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1)
-        if setting.noise.fixed:
-            logs += 0.5 * (fit - moments.square)
-        else:
-            left = np.maximum(setting.noise.rate + 0.5 * (moments.square - fit), 1e-300)
-            logs -= (setting.noise.shape + 0.5 * moments.freedom) * np.log(left)
-        setattr(state, name, _pick(logs, generator))
-
-
-def _shares_of(setting: Setting, trial: State) -> tuple[FloatArray, FloatArray]:
-    if not setting.shares:
-        _, precision = _shares(setting, trial)
-        return np.zeros(trial.share.shape), precision
-    return _shares(setting, trial)
+        logs = log_det - 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1)
+        setattr(state, name, _pick(logs - 0.5 * moments.square / state.sd[:, None] ** 2, generator))
 
 
 def _pick(logs: FloatArray, generator: np.random.Generator) -> IntArray:

@@ -36,6 +36,11 @@ class Setting:
     noise: NoisePrior
 
     @property
+    def start_sd(self) -> float:
+        """A first guess of the noise."""
+        return 1.0 if self.noise.fixed else max(float(np.sqrt(self.noise.rate / max(self.noise.shape, 0.5))), 1e-9)
+
+    @property
     def shares(self) -> bool:
         """Whether any two rows share a batch."""
         return bool((self.counts > 1).any())

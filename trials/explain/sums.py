@@ -6,8 +6,10 @@ s^2 ~ InvGamma(nu/2, nu s0^2 / 2):
     log p(v | model, g) = -1/2 log|I + g^2 S| - (nu + n - 1)/2 log(nu s0^2 / 2 + (v'v - q) / 2) + constant
     S = X'X,  q = v'X (S + I / g^2)^-1 X'v
 
-(G. E. P. Box and R. D. Meyer 1993, J. Quality Technology 25(2), 94-105, where nu = 0). All arrays may lead
-with an axis of parallel chains.
+(G. E. P. Box and R. D. Meyer 1993, J. Quality Technology 25(2), 94-105, where nu = 0). With the moment prior
+each effect's density is multiplied by b^2 / (g^2 s^2) (V. E. Johnson and D. Rossell 2010, J. Royal Statistical
+Society B 72(2), 143-170), which multiplies the likelihood by the posterior mean of that product. All arrays may
+lead with an axis of parallel chains.
 """
 
 from __future__ import annotations
@@ -42,61 +44,113 @@ class NoisePrior:
     fixed: bool = False
 
 
-def log_likelihoods(moments: Moments, models: Models, g: float, noise: NoisePrior) -> FloatArray:
-    """Shape (..., models): log p(values | model, g), up to a constant that all models share."""
-    log_dets, fits = [], []
+def log_likelihoods(
+    moments: Moments, models: Models, g: float, noise: NoisePrior, *, noticeable: bool = False
+) -> FloatArray:
+    """Shape (..., models): log p(values | model, g), up to a constant that all models share.
+
+    noticeable: whether effects near zero are unlikely beforehand (the moment prior, models of up to three terms).
+    """
+    parts = []
     for block in models.blocks:
-        log_det, fit = _quadratic(moments, block, g)
-        log_dets.append(log_det)
-        fits.append(fit)
-    log_det, fit = np.concatenate(log_dets, axis=-1), np.concatenate(fits, axis=-1)
-    if noise.fixed:
-        return np.asarray(-0.5 * log_det + 0.5 * fit)
-    left = np.maximum(noise.rate + 0.5 * (moments.square[..., None] - fit), 1e-300)
-    return np.asarray(-0.5 * log_det - (noise.shape + 0.5 * moments.freedom) * np.log(left))
+        fit = _solve_block(moments, block, g)
+        if noise.fixed:
+            log = -0.5 * fit.log_det + 0.5 * fit.explained
+            precision: FloatArray | float = 1.0
+        else:
+            left = np.maximum(noise.rate + 0.5 * (moments.square[..., None] - fit.explained), 1e-300)
+            power = noise.shape + 0.5 * moments.freedom
+            log = -0.5 * fit.log_det - power * np.log(left)
+            precision = 1.0 / left
+        if noticeable and block.shape[1]:
+            powers = _precision_powers(precision, None if noise.fixed else power, block.shape[1])
+            log = log + np.log(np.maximum(_moment(fit, powers), 1e-300)) - 2 * block.shape[1] * np.log(g)
+        parts.append(log)
+    return np.concatenate(parts, axis=-1)
 
 
-def _quadratic(moments: Moments, block: IntArray, g: float) -> tuple[FloatArray, FloatArray]:
-    """log|I + g^2 S| and s'(S + I/g^2)^-1 s for all models of one size; closed forms up to three terms."""
-    lead = moments.scores.shape[:-1]
+@dataclass(frozen=True, slots=True, eq=False)
+class _Fit:
+    """All models of one size: log|I + g^2 S|, s'Ds, means (one array a term) and D = (S + I/g^2)^-1 by index pairs."""
+
+    log_det: FloatArray
+    explained: FloatArray
+    means: tuple[FloatArray, ...]
+    spread: dict[tuple[int, int], FloatArray]
+
+
+def _solve_block(moments: Moments, block: IntArray, g: float) -> _Fit:
+    """Closed forms up to three terms, so that thousands of models are a few array operations."""
+    lead, count = moments.scores.shape[:-1], moments.scores.shape[-1]
     size = block.shape[1]
     if size == 0:
-        return np.zeros((*lead, len(block))), np.zeros((*lead, len(block)))
-    count = moments.scores.shape[-1]
+        nothing = np.zeros((*lead, len(block)))
+        return _Fit(nothing, nothing, (), {})
+    if size > 3:
+        inner = moments.products[..., block[:, :, None], block[:, None, :]] + g**-2 * np.eye(size)
+        score = moments.scores[..., block]
+        fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
+        return _Fit(np.linalg.slogdet(inner * g**2)[1], fit, (), {})
     flat = moments.products.reshape(*lead, count * count)
-    ridge = g**-2
-    if size == 1:
-        i = block[:, 0]
-        d, x = flat.take(i * count + i, axis=-1) + ridge, moments.scores.take(i, axis=-1)
-        return np.log(d * g**2), x * x / d
-    if size == 2:
-        i, j = block.T
-        diagonal = flat.take(np.arange(count) * (count + 1), axis=-1) + ridge
-        a, c, e = diagonal.take(i, axis=-1), diagonal.take(j, axis=-1), flat.take(i * count + j, axis=-1)
-        x, y = moments.scores.take(i, axis=-1), moments.scores.take(j, axis=-1)
-        det = a * c - e * e
-        return np.log(det * g**4), (x * x * c - 2 * x * y * e + y * y * a) / det
-    if size == 3:
-        return _three(moments, flat, block, g)
-    inner = moments.products[..., block[:, :, None], block[:, None, :]] + ridge * np.eye(size)
-    score = moments.scores[..., block]
-    fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
-    return np.linalg.slogdet(inner * g**2)[1], fit
-
-
-def _three(moments: Moments, flat: FloatArray, block: IntArray, g: float) -> tuple[FloatArray, FloatArray]:
-    count = moments.scores.shape[-1]
-    i, j, k = block.T
     diagonal = flat.take(np.arange(count) * (count + 1), axis=-1) + g**-2
-    a, b, c = (diagonal.take(m, axis=-1) for m in (i, j, k))
-    e, f, h = (
-        flat.take(i * count + j, axis=-1),
-        flat.take(i * count + k, axis=-1),
-        flat.take(j * count + k, axis=-1),
+    index = block.T
+    d = [diagonal.take(i, axis=-1) for i in index]
+    s = [moments.scores.take(i, axis=-1) for i in index]
+    if size == 1:
+        inverse = 1.0 / d[0]
+        mean = s[0] * inverse
+        return _Fit(np.log(d[0] * g**2), s[0] * mean, (mean,), {(0, 0): inverse})
+    if size == 2:
+        e = flat.take(index[0] * count + index[1], axis=-1)
+        inverse = 1.0 / (d[0] * d[1] - e * e)
+        spread = {(0, 0): d[1] * inverse, (1, 1): d[0] * inverse, (0, 1): -e * inverse}
+        means = (spread[0, 0] * s[0] + spread[0, 1] * s[1], spread[0, 1] * s[0] + spread[1, 1] * s[1])
+        return _Fit(-np.log(inverse) + 4 * np.log(g), s[0] * means[0] + s[1] * means[1], means, spread)
+    e = flat.take(index[0] * count + index[1], axis=-1)
+    f = flat.take(index[0] * count + index[2], axis=-1)
+    h = flat.take(index[1] * count + index[2], axis=-1)
+    a, b, c = d
+    cofactor = {(0, 0): b * c - h * h, (1, 1): a * c - f * f, (2, 2): a * b - e * e}
+    cofactor |= {(0, 1): f * h - e * c, (0, 2): e * h - b * f, (1, 2): e * f - a * h}
+    inverse = 1.0 / np.maximum(a * cofactor[0, 0] + e * cofactor[0, 1] + f * cofactor[0, 2], 1e-300)
+    spread = {pair: value * inverse for pair, value in cofactor.items()}
+    means = tuple(
+        sum((spread[min(i, j), max(i, j)] * s[j] for j in range(3)), start=np.zeros_like(s[0])) for i in range(3)
     )
-    x, y, z = (moments.scores.take(m, axis=-1) for m in (i, j, k))
-    aa, bb, cc = b * c - h * h, a * c - f * f, a * b - e * e
-    ab, ac, bc = f * h - e * c, e * h - b * f, e * f - a * h
-    det = np.maximum(a * aa + e * ab + f * ac, 1e-300)
-    fit = (x * x * aa + y * y * bb + z * z * cc + 2 * (x * y * ab + x * z * ac + y * z * bc)) / det
-    return np.log(det * g**6), fit
+    explained = s[0] * means[0] + s[1] * means[1] + s[2] * means[2]
+    return _Fit(-np.log(inverse) + 6 * np.log(g), explained, means, spread)
+
+
+def _precision_powers(
+    precision: FloatArray | float, power: float | None, most: int
+) -> list[FloatArray | float]:
+    """E[s^0], E[s^-2], E[s^-4], E[s^-6] given the model; all 1 when the noise is 1 by definition."""
+    if power is None:
+        return [1.0] * (most + 1)
+    found: list[FloatArray | float] = [1.0]
+    for k in range(most):
+        found.append(found[-1] * (power + k) * precision)
+    return found
+
+
+def _moment(fit: _Fit, powers: list[FloatArray | float]) -> FloatArray:
+    """E[product of b^2 / s^2] over the posterior of the effects, by Isserlis' theorem."""
+    m, c = fit.means, fit.spread
+    if len(m) == 1:
+        return np.asarray(m[0] ** 2 * powers[1] + c[0, 0])
+    if len(m) == 2:
+        x, y = m[0] ** 2, m[1] ** 2
+        middle = x * c[1, 1] + y * c[0, 0] + 4 * m[0] * m[1] * c[0, 1]
+        return np.asarray(x * y * powers[2] + middle * powers[1] + c[0, 0] * c[1, 1] + 2 * c[0, 1] ** 2)
+    square = [value**2 for value in m]
+    none = square[0] * square[1] * square[2]
+    two, four = np.zeros_like(none), np.zeros_like(none)
+    for i, j, k in ((0, 1, 2), (0, 2, 1), (1, 2, 0)):
+        both = c[i, j]
+        two += square[i] * square[j] * c[k, k] + 4 * m[i] * m[j] * square[k] * both
+        ik, jk = c[min(i, k), max(i, k)], c[min(j, k), max(j, k)]
+        four += square[k] * (c[i, i] * c[j, j] + 2 * both**2)
+        four += 4 * m[i] * m[j] * (c[k, k] * both + 2 * ik * jk)
+    six = c[0, 0] * c[1, 1] * c[2, 2] + 8 * c[0, 1] * c[0, 2] * c[1, 2]
+    six += 2 * (c[0, 0] * c[1, 2] ** 2 + c[1, 1] * c[0, 2] ** 2 + c[2, 2] * c[0, 1] ** 2)
+    return np.asarray(none * powers[3] + two * powers[2] + four * powers[1] + six)

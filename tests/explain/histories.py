@@ -247,9 +247,7 @@ class _Maker:
         rows, places = self._grow()
         batch, portion, parent, repeat_of = (np.array(column) for column in zip(*places, strict=True))
         n = len(rows)
-        x = np.column_stack(
-            [[(row[m] - self.factors[m].base) / self.factors[m].step for row in rows] for m in names]
-        )
+        x = np.column_stack([[(row[m] - self.factors[m].base) / self.factors[m].step for row in rows] for m in names])
         off, on = (np.abs(x) > 1e-9).sum(axis=0), (np.abs(x) < 1e-9).sum(axis=0)
         usable = [j for j in range(len(names)) if off[j] >= plan.min_support and on[j] >= plan.min_support]
         if len(usable) < max(plan.n_active, 1) + int(plan.interaction):

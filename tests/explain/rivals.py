@@ -156,9 +156,9 @@ def forest(history: History, x: FloatArray, y: FloatArray) -> Verdict:  # noqa: 
 
     generator = np.random.default_rng(0)
     shadows = np.column_stack([generator.permutation(x[:, j]) for j in range(x.shape[1])])
-    trees = RandomForestRegressor(
-        n_estimators=100, max_features=0.5, min_samples_leaf=2, random_state=0, n_jobs=1
-    ).fit(np.column_stack([x, shadows]), y)
+    trees = RandomForestRegressor(n_estimators=100, max_features=0.5, min_samples_leaf=2, random_state=0, n_jobs=1).fit(
+        np.column_stack([x, shadows]), y
+    )
     importance = trees.feature_importances_
     own = importance[: x.shape[1]]
     return Verdict(own, frozenset(np.flatnonzero(own > importance[x.shape[1] :].max()).tolist()))

@@ -20,7 +20,7 @@ import numpy as np
 
 from tests.explain.histories import FloatArray, History, Plan, make_history
 from tests.explain.rivals import RIVALS
-from trials.explain import Explanation, Noise, Prior, Problem, explain
+from trials.explain import Cause, Explanation, Noise, Prior, Problem, explain
 from trials.explain.aliases import find_groups
 
 SCENARIOS: dict[str, Plan] = {
@@ -89,14 +89,18 @@ def judge_engine(history: History, tally: Tally, prior: Prior) -> None:
     involved = active | ({history.partner} if history.partner else set())
     named: set[str] = set()
     wrong = 0
+
+    def told(cause: Cause) -> set[str]:
+        """The names in an entry; those of a pair count only where a pair is the truth."""
+        groups = [cause.candidates] if history.partner or len(cause.candidates) == 1 else []
+        groups += cause.or_together if history.partner else []
+        return {name for group in groups for k in group for name in answer.candidates[k].names}
+
     for cause in answer.causes:
-        if cause.probability < 0.8:
-            continue
-        names = {name for group in cause.names for name in group}
-        named |= names
-        alone = len(cause.candidates) == 1
-        wrong += not (names & active) if alone or history.partner else 1
-    top = {name for group in answer.causes[0].names for name in group}
+        if cause.probability >= 0.8:
+            named |= told(cause) or {"an innocent pair"}
+            wrong += not told(cause) & active
+    top = told(answer.causes[0])
     note_naming(tally, history, top, named, wrong)
     tally.stated += [(c.probability, bool(set(c.names) & involved)) for c in answer.candidates]
     tally.figures["error"].append(answer.error)
@@ -227,7 +231,10 @@ def render(results: dict[str, dict[str, Tally]]) -> str:
         if not any(results[name][method].stated for name in results):
             continue
         lines += ["", f"**{method}**", ""]
-        lines += ["| scenario | first | named | wrong | any | focal | covers | width | shortlist | s |", "|---" * 10 + "|"]
+        lines += [
+            "| scenario | first | named | wrong | any | focal | covers | width | shortlist | s |",
+            "|---" * 10 + "|",
+        ]
         for name, tallies in results.items():
             t = tallies[method]
             figures = ("first", "all named", "wrong", "names any", "focal", "covers", "width", "shortlist holds all")

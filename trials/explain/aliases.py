@@ -48,15 +48,11 @@ def find_groups(x: FloatArray) -> tuple[tuple[AliasGroup, ...], FloatArray]:
     for j in range(x.shape[1]):
         if not varies[j] or j in taken:
             continue
-        members = [
-            k for k in range(j, x.shape[1]) if varies[k] and k not in taken and abs(alike[j, k]) > 1 - SAME
-        ]
+        members = [k for k in range(j, x.shape[1]) if varies[k] and k not in taken and abs(alike[j, k]) > 1 - SAME]
         taken.update(members)
         reach = float(np.sqrt(np.mean(spread[members] ** 2)))
         groups.append(
-            AliasGroup(
-                tuple(members), tuple(float(np.sign(alike[j, k]) * spread[k] / reach) for k in members)
-            )
+            AliasGroup(tuple(members), tuple(float(np.sign(alike[j, k]) * spread[k] / reach) for k in members))
         )
         columns.append(x[:, j] * (reach / spread[j]))
     return tuple(groups), np.column_stack(columns) if columns else np.zeros((len(x), 0))

@@ -50,7 +50,7 @@ def weigh_design(
     logs = log_likelihoods(moments, models, effect_sds, NoisePrior(0.0, 0.0)) + models.log_prior
     chance = np.exp(logs - logs.max())
     chance /= chance.sum()
-    sets = tuple(tuple(int(k) for k in np.flatnonzero(row)) for row in models.causes)
+    sets = tuple(tuple(int(k) for k in np.flatnonzero(row > 0.5)) for row in models.causes)
     return DesignPosterior(chance @ models.causes, sets, chance, terms, models)
 
 
@@ -92,7 +92,7 @@ def foretell_runs(
     and of the new ones.
     """
     made = answer.terms.columns
-    coming = np.column_stack([new[:, list(owner)].prod(axis=1) for owner in answer.terms.groups])
+    coming = np.column_stack([new[:, list(owners[0])].prod(axis=1) for owners in answer.terms.owners])
     kept, means, spreads, variances = [], [], [], []
     number = 0
     for part in answer.models.blocks:

@@ -11,13 +11,14 @@ noise; without these it is theirs. Where nothing is hidden the sums are exact; e
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import combinations
 
 import numpy as np
 
 from trials.explain.aliases import AliasGroup, find_groups, find_near_aliases
 from trials.explain.latent import GRADED, make_latent, working_noise
-from trials.explain.models import Models, Terms, list_models, make_terms
+from trials.explain.models import Models, Terms, compact, list_models, make_terms
 from trials.explain.normal import FloatArray
 from trials.explain.posterior import Posterior
 from trials.explain.prior import Prior
@@ -53,13 +54,12 @@ class Effort:
     screen_burn: int = 6
     screen_sweeps: int = 8
     screen_pairs: int = 4000
-    most_pairs: int = 1200
+    most_pairs: int = 800
     most_triples: int = 800
+    thrift: float = 2e-5
 
 
-def explain(
-    problem: Problem, prior: Prior | None = None, effort: Effort | None = None
-) -> Explanation | NoAnswer:
+def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None = None) -> Explanation | NoAnswer:
     """What did it: the probability of every candidate and of nothing, effects with 90 % intervals, and the
     rest.
 
@@ -81,10 +81,8 @@ def explain(
     noise = NoisePrior(known.observations / 2, known.observations * known.sd**2 / 2, asked.scale in GRADED)
     setting = make_setting(latent, asked.batch, asked.sitting, asked.when, prior, noise)
     generator = np.random.default_rng(asked.seed())
-    models, record, single_out = _weigh(setting, terms, prior, effort, generator)
-    return _answer(
-        asked, groups, representing, terms, models, record, single_out, setting, rows, columns, known.sd
-    )
+    terms, models, record, single_out = _weigh(setting, terms, prior, effort, generator)
+    return _answer(asked, groups, representing, terms, models, record, single_out, setting, rows, columns, known.sd)
 
 
 _TOO_FEW: tuple[Why, Why, Why] = ("no-rows", "one-row", "two-rows")
@@ -106,9 +104,8 @@ def _unanswerable(problem: Problem) -> Why | None:
 
 def _weigh(
     setting: Setting, terms: Terms, prior: Prior, effort: Effort, generator: np.random.Generator
-) -> tuple[Models, Record, IntArray]:
+) -> tuple[Terms, Models, Record, IntArray]:
     """Screen all models of up to two terms, keep those that matter with their triples, weigh these."""
-    everything = list_models(terms, prior.causes[:3])
     nothing_hidden = (
         not len(setting.latent.open_rows)
         and not setting.shares
@@ -116,39 +113,55 @@ def _weigh(
         and len(prior.noise_kinds) == 1
     )
     if nothing_hidden:
-        state = start_state(setting, 1)
-        screened = run_chains(setting, terms, everything, state, generator, burn=0, sweeps=1)
-        models = _shorter_list(terms, prior, everything, screened.models, effort)
-        leading = _leading_terms(
-            terms, models, run_chains(setting, terms, models, state, generator, burn=0, sweeps=1)
+        effort = replace(effort, screen_chains=1, screen_burn=0, screen_sweeps=1, thrift=0.0)
+    state = start_state(setting, effort.screen_chains)
+
+    def screen(models: Models, burn: int, sweeps: int) -> FloatArray:
+        record = run_chains(
+            setting, terms, models, state, generator, burn=burn, sweeps=sweeps, all_spreads=nothing_hidden
         )
+        return np.asarray(record.models / record.models.sum())
+
+    models = list_models(terms, prior.causes[:3])
+    chance = screen(models, effort.screen_burn // 2, max(effort.screen_sweeps // 4, 1))
+    if len(models.blocks) > 2:
+        if len(models.blocks[2]) > effort.screen_pairs:
+            models = list_models(terms, prior.causes[:3], _best(models, chance, effort.screen_pairs, 0.0))
+            chance = screen(models, effort.screen_burn, effort.screen_sweeps)
+        elif not nothing_hidden:
+            chance = screen(models, effort.screen_burn, effort.screen_sweeps)
+        pairs = _best(models, chance, effort.most_pairs, effort.thrift)
+        if len(prior.causes) > 3 and terms.count > 2:
+            triples = _grow_triples(terms, models, chance, effort.most_triples)
+            models = list_models(terms, prior.causes, pairs, triples)
+            if not nothing_hidden:
+                chance = screen(models, 1, 3)
+                models = list_models(
+                    terms, prior.causes, pairs, _best(models, chance, effort.most_triples, effort.thrift)
+                )
+        else:
+            models = list_models(terms, prior.causes, pairs)
+    if nothing_hidden:
+        state = start_state(setting, 400)
+        leading = _leading_terms(terms, models, chance_of(setting, terms, models, generator))
         record = run_chains(
             setting,
             terms,
             models,
-            state.repeated(1),
+            state,
             generator,
             burn=0,
             sweeps=1,
-            draws=2000,
-            single_out=None,
+            draws=4,
+            single_out=leading,
+            all_spreads=True,
         )
-        record = _with_singled(setting, terms, models, generator, record, leading)
-        return models, record, leading
-    state = start_state(setting, effort.screen_chains)
-    screened = run_chains(setting, terms, everything, state, generator, burn=2, sweeps=2)
-    if len(everything.blocks) > 2 and len(everything.blocks[2]) > effort.screen_pairs:
-        ranked = np.argsort(-screened.models[1 + len(terms.groups) :], kind="stable")[: effort.screen_pairs]
-        everything = list_models(terms, prior.causes[:3], everything.blocks[2][np.sort(ranked)])
-    screened = run_chains(
-        setting, terms, everything, state, generator, burn=effort.screen_burn, sweeps=effort.screen_sweeps
-    )
-    models = _shorter_list(terms, prior, everything, screened.models, effort)
+        return terms, models, record, leading
+    chance = screen(models, 1, 3)
+    terms, models, chance = compact(terms, models, chance, effort.thrift)
     state = state.repeated(effort.chains)
-    burnt = run_chains(
-        setting, terms, models, state, generator, burn=effort.burn // 2, sweeps=effort.burn - effort.burn // 2
-    )
-    leading = _leading_terms(terms, models, burnt)
+    run_chains(setting, terms, models, state, generator, burn=effort.burn, sweeps=0)
+    leading = _leading_terms(terms, models, chance)
     record = run_chains(
         setting,
         terms,
@@ -160,66 +173,42 @@ def _weigh(
         draws=effort.draws,
         single_out=leading,
     )
-    return models, record, leading
+    return terms, models, record, leading
 
 
-def _with_singled(
-    setting: Setting,
-    terms: Terms,
-    models: Models,
-    generator: np.random.Generator,
-    record: Record,
-    leading: IntArray,
-) -> Record:
-    chains = start_state(setting, 400)
-    extra = run_chains(setting, terms, models, chains, generator, burn=0, sweeps=1, single_out=leading)
-    record.singled = extra.singled
-    return record
+def chance_of(setting: Setting, terms: Terms, models: Models, generator: np.random.Generator) -> FloatArray:
+    """The exact chances where nothing is hidden."""
+    state = start_state(setting, 1)
+    record = run_chains(setting, terms, models, state, generator, burn=0, sweeps=1, all_spreads=True)
+    return record.models
 
 
-def _shorter_list(
-    terms: Terms, prior: Prior, everything: Models, chance: FloatArray, effort: Effort
-) -> Models:
-    """The pairs that carry weight, and triples that grow from the leading pairs and terms."""
-    count = len(terms.groups)
-    if len(everything.blocks) < 3:
-        return list_models(terms, prior.causes[: len(everything.blocks)])
-    pair_chance = chance[1 + count :]
-    pairs = everything.blocks[2]
-    ranked = np.argsort(-pair_chance, kind="stable")
-    kept = np.sort(ranked[: effort.most_pairs])
-    triples = None
-    if len(prior.causes) > 3 and count > 2:
-        alone = chance[1 : 1 + count].copy()
-        np.add.at(alone, pairs[:, 0], pair_chance)
-        np.add.at(alone, pairs[:, 1], pair_chance)
-        leading = np.argsort(-alone, kind="stable")
-        found: dict[tuple[int, int, int], None] = {}
-        top = sorted(int(t) for t in leading[:10])
-        for a in range(len(top)):
-            for b in range(a + 1, len(top)):
-                for c in range(b + 1, len(top)):
-                    found[(top[a], top[b], top[c])] = None
-        for pair in ranked[:40]:
-            for third in leading[:40]:
-                if len(found) >= effort.most_triples:
-                    break
-                members = sorted({int(pairs[pair, 0]), int(pairs[pair, 1]), int(third)})
-                if len(members) == 3:
-                    found[(members[0], members[1], members[2])] = None
-        triples = np.array(sorted(found), dtype=np.int64).reshape(-1, 3)
-    return list_models(terms, prior.causes, pairs[kept], triples)
+def _best(models: Models, chance: FloatArray, most: int, thrift: float) -> IntArray:
+    """The models of the largest size that carry more than `thrift`, at most `most` of them."""
+    block = models.blocks[-1]
+    own = chance[-len(block) :] if len(block) else chance[:0]
+    ranked = np.argsort(-own, kind="stable")[:most]
+    ranked = ranked[own[ranked] > thrift] if thrift > 0 else ranked
+    return block[np.sort(ranked)]
 
 
-def _leading_terms(terms: Terms, models: Models, record: Record) -> IntArray:
+def _grow_triples(terms: Terms, models: Models, chance: FloatArray, most: int) -> IntArray:
+    """Triples among the leading terms, and leading pairs with one more leading term."""
+    pairs = models.blocks[2]
+    own = chance[-len(pairs) :]
+    leading = np.argsort(-_per_term(models, chance, terms.count), kind="stable")
+    found = {tuple(sorted(int(t) for t in three)): None for three in combinations(leading[:10], 3)}
+    for pair in np.argsort(-own, kind="stable")[:40]:
+        for third in leading[:40]:
+            members = tuple(sorted({int(pairs[pair, 0]), int(pairs[pair, 1]), int(third)}))
+            if len(members) == 3 and len(found) < most:
+                found[members] = None
+    return np.array(sorted(found), dtype=np.int64).reshape(-1, 3)
+
+
+def _leading_terms(terms: Terms, models: Models, chance: FloatArray) -> IntArray:
     """Terms worth an interval of their own: the leading ones."""
-    share = np.zeros(len(terms.groups))
-    offset = 0
-    for block in models.blocks:
-        part = record.models[offset : offset + len(block)]
-        for k in range(block.shape[1]):
-            np.add.at(share, block[:, k], part)
-        offset += len(block)
+    share = _per_term(models, chance, terms.count)
     return np.sort(np.argsort(-share, kind="stable")[:12]).astype(np.int64)
 
 
@@ -242,7 +231,7 @@ def _answer(
     number = {int(g): k for k, g in enumerate(order)}
     effects, sds = np.concatenate(record.effects), np.concatenate(record.sds)
     term_effects = _term_effects(effects, record, single_out)
-    per_term = _per_term(models, chance, len(terms.groups))
+    per_term = _per_term(models, chance, terms.count)
     candidates = []
     for g in order:
         found = term_effects[int(g)]
@@ -255,20 +244,22 @@ def _answer(
                 float(min(per_group[g], 1.0)),
                 float(min(per_term[g], 1.0)),
                 None if found is None else tuple(found.scaled(1.0 / scales[k]) for k in in_file_order),
+                tuple((number[pair[0]], number[pair[1]]) for pair in terms.owners[g][1:]),
             )
         )
     together = []
-    for term, owner in enumerate(terms.groups):
-        if len(owner) == 2 and per_term[term] > 0.01:
-            first, second = sorted(number[g] for g in owner)
-            stretch = float(np.prod([groups[g].scales[0] for g in owner]))
+    for term, owners in enumerate(terms.owners):
+        if len(owners[0]) == 2 and per_term[term] > 0.01:
+            pairs = [tuple(sorted(number[g] for g in owner)) for owner in owners]
+            stretch = float(np.prod([groups[g].scales[0] for g in owners[0]]))
             found = term_effects[term]
             together.append(
                 Together(
-                    first,
-                    second,
+                    pairs[0][0],
+                    pairs[0][1],
                     float(per_term[term]),
                     None if found is None else found.scaled(1.0 / stretch),
+                    tuple((pair[0], pair[1]) for pair in pairs[1:]),
                 )
             )
     kinds = record.kinds / record.kinds.sum(axis=1, keepdims=True)
@@ -288,7 +279,7 @@ def _answer(
         (kinds @ (1.0 / variances))[setting.batch],
         setting.batch,
         float(np.median(setting.prior.batch_shares)) if setting.shares else 0.0,
-        float(np.array(setting.prior.effect_sds) @ record.spreads / record.spreads.sum()),
+        record.spread / (record.sweeps * len(chains)),
         order,
         back,
     )
@@ -349,15 +340,15 @@ def _suspects(models: Models, chance: FloatArray, number: dict[int, int]) -> Sus
         best = int(np.argmax(gain))
         chosen.append(number[best])
         covered += float(gain[best])
-        left[models.causes[:, best]] = 0.0
+        left *= 1.0 - models.causes[:, best]
     return Suspects(tuple(chosen), min(covered, 1.0))
 
 
 def _shortlist(models: Models, chance: FloatArray, order: IntArray) -> tuple[int, ...]:
     outside = np.ones(models.causes.shape[1], dtype=bool)
     for k in range(len(order) + 1):
-        inside = ~(models.causes & outside).any(axis=1)
-        if chance[inside].sum() >= SUSPECTED:
+        inside = (1.0 - models.causes[:, outside]).prod(axis=1)
+        if chance @ inside >= SUSPECTED:
             return tuple(range(k))
         if k < len(order):
             outside[order[k]] = False

@@ -65,9 +65,7 @@ def make_latent(problem: Problem) -> Latent:
         exact = low == high
     infinite_low, infinite_high = np.isneginf(low), np.isposinf(high)
     lower = np.where(infinite_low, -np.inf, to_working_scale(np.where(infinite_low, 1.0, low), problem.scale))
-    upper = np.where(
-        infinite_high, np.inf, to_working_scale(np.where(infinite_high, 1.0, high), problem.scale)
-    )
+    upper = np.where(infinite_high, np.inf, to_working_scale(np.where(infinite_high, 1.0, high), problem.scale))
     finite_low, finite_high = np.isfinite(lower), np.isfinite(upper)
     known = np.concatenate([lower[finite_low], upper[finite_high]])
     reach = 0.5 * float(known.std()) if len(known) else 1.0
@@ -80,16 +78,10 @@ def make_latent(problem: Problem) -> Latent:
 
 
 def _graded(problem: Problem) -> Latent:
-    finite = np.concatenate(
-        [problem.lower[np.isfinite(problem.lower)], problem.upper[np.isfinite(problem.upper)]]
-    )
+    finite = np.concatenate([problem.lower[np.isfinite(problem.lower)], problem.upper[np.isfinite(problem.upper)]])
     grades = np.unique(finite)
-    low = np.searchsorted(grades, np.where(np.isfinite(problem.lower), problem.lower, grades[0])).astype(
-        np.int64
-    )
-    high = np.searchsorted(grades, np.where(np.isfinite(problem.upper), problem.upper, grades[-1])).astype(
-        np.int64
-    )
+    low = np.searchsorted(grades, np.where(np.isfinite(problem.lower), problem.lower, grades[0])).astype(np.int64)
+    high = np.searchsorted(grades, np.where(np.isfinite(problem.upper), problem.upper, grades[-1])).astype(np.int64)
     middle = 0.5 * (low + high)
     below = np.array([(middle < k + 0.25).mean() for k in range(len(grades) - 1)])
     cuts = normal_quantile(np.clip(below, 0.02, 0.98))

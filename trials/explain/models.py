@@ -7,26 +7,35 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
+from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trials.explain.normal import FloatArray
 from trials.explain.problem import IntArray
+
+
+Owner: TypeAlias = tuple[int, ...]  # one group, or two that act together
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Terms:
     """Columns that a model may use: one a group, then products of two groups ("only together").
 
-    columns: shape (rows, terms). groups: the group, or the two groups, of each term. weight: prior weight of
-    each, and `unlisted` that of all products that were left out.
+    columns: shape (rows, terms). owners: for each term what it may stand for, one entry unless several products (or a
+    group and a product) have the same column; a group's own entry comes first. weight: prior weight of each term, and
+    `unlisted` that of all products that were left out.
     """
 
     columns: FloatArray
-    groups: tuple[tuple[int, ...], ...]
+    owners: tuple[tuple[Owner, ...], ...]
     weight: FloatArray
     unlisted: float = 0.0
+
+    @property
+    def count(self) -> int:
+        """How many terms there are."""
+        return len(self.owners)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -34,12 +43,13 @@ class Models:
     """A list of models, ordered by size. The first is always the empty one: nothing here did it.
 
     blocks: for each size an array of shape (models, size) with term numbers.
-    log_prior: shape (models,). causes: shape (models, groups), which groups a model holds responsible.
+    log_prior: shape (models,). causes: shape (models, groups), how surely a model holds each group responsible: 0 or 1,
+    or a share where a product may stand for several pairs.
     """
 
     blocks: tuple[IntArray, ...]
     log_prior: FloatArray
-    causes: NDArray[np.bool_]
+    causes: FloatArray
 
     @property
     def count(self) -> int:
@@ -49,10 +59,7 @@ class Models:
     def padded(self, blank: int) -> IntArray:
         """Shape (models, largest size): the terms of each model, filled up with `blank`."""
         widest = max(block.shape[1] for block in self.blocks)
-        rows = [
-            np.pad(block, ((0, 0), (0, widest - block.shape[1])), constant_values=blank)
-            for block in self.blocks
-        ]
+        rows = [np.pad(block, ((0, 0), (0, widest - block.shape[1])), constant_values=blank) for block in self.blocks]
         return np.concatenate(rows)
 
 
@@ -65,44 +72,53 @@ def make_terms(
     least_rows: int = 2,
     most_products: int = 200,
 ) -> Terms:
-    """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is
-    above zero.
+    """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is above zero.
 
-    A product is offered only where both were off base together in `least_rows` rows or more and it says
-    something that neither of its two parents says alone. When there are more than `most_products`, those that
-    go best with the `guide` (the outcome, shape (rows,)) are listed and the others keep their weight
-    unlisted.
+    A product is offered only where both were off base together in `least_rows` rows or more. Products that are exact
+    multiples of a group's column, or of each other, share one term: they cannot be told apart. When there are more than
+    `most_products`, those that go best with the `guide` (the outcome, shape (rows,)) are listed and the others keep
+    their weight unlisted.
     """
     count = groups.shape[1]
-    owners: list[tuple[int, ...]] = [(j,) for j in range(count)]
+    single: list[tuple[Owner, ...]] = [((j,),) for j in range(count)]
     if product_weight <= 0 or count < 2:
-        return Terms(groups, tuple(owners), weight, 0.0)
+        return Terms(groups, tuple(single), weight, 0.0)
     off = (np.abs(groups) > 1e-9).astype(float)
     first, second = np.triu_indices(count, 1)
     together = (off.T @ off)[first, second] >= least_rows
     first, second = first[together], second[together]
     products = groups[:, first] * groups[:, second]
-    new = ~(_is_multiple(products, groups[:, first]) | _is_multiple(products, groups[:, second]))
-    first, second, products = first[new], second[new], products[:, new]
     own = product_weight * np.sqrt(weight[first] * weight[second])
-    kept = np.arange(len(first))
-    if len(first) > most_products:
-        centred = products - products.mean(axis=0)
-        size = np.sqrt((centred**2).sum(axis=0))
-        fit = np.abs((guide - guide.mean()) @ centred) / np.where(size > 0, size, np.inf)
-        kept = np.sort(np.argsort(-fit, kind="stable")[:most_products])
-    owners += [(int(first[k]), int(second[k])) for k in kept]
-    unlisted = float(own.sum() - own[kept].sum())
-    return Terms(
-        np.hstack([groups, products[:, kept]]), tuple(owners), np.concatenate([weight, own[kept]]), unlisted
-    )
+    unit = _unit(products)
+    varies = np.abs(unit).sum(axis=0) > 0
+    kept = np.flatnonzero(varies)
+    if len(kept) > most_products:
+        fit = np.abs((guide - guide.mean()) @ unit[:, kept])
+        kept = np.sort(kept[np.argsort(-fit, kind="stable")[:most_products]])
+    unlisted = float(own[varies].sum() - own[kept].sum())
+    owners = [list(owner) for owner in single]
+    weights = list(weight)
+    columns = [groups[:, j] for j in range(count)]
+    units = [column for column in _unit(groups).T]
+    for k in kept:
+        alike = np.flatnonzero(np.abs(np.array(units) @ unit[:, k]) > 1 - 1e-9)
+        pair = (int(first[k]), int(second[k]))
+        if len(alike):
+            owners[alike[0]].append(pair)
+            weights[alike[0]] += 0.0 if alike[0] in pair else own[k]
+        else:
+            owners.append([pair])
+            weights.append(float(own[k]))
+            columns.append(products[:, k])
+            units.append(unit[:, k])
+    return Terms(np.column_stack(columns), tuple(tuple(owner) for owner in owners), np.array(weights), unlisted)
 
 
-def _is_multiple(products: FloatArray, parents: FloatArray) -> NDArray[np.bool_]:
-    a, b = products - products.mean(axis=0), parents - parents.mean(axis=0)
-    return np.asarray(
-        (a * b).sum(axis=0) ** 2 > (1 - 1e-9) * (a * a).sum(axis=0) * (b * b).sum(axis=0) - 1e-18
-    )
+def _unit(columns: FloatArray) -> FloatArray:
+    """Centred columns of length one; a column that does not vary becomes zero."""
+    centred = columns - columns.mean(axis=0)
+    length = np.sqrt((centred**2).sum(axis=0))
+    return np.asarray(centred / np.where(length > 1e-9, length, np.inf))
 
 
 def list_models(
@@ -116,7 +132,7 @@ def list_models(
     Models of one size share that size's prior by the product of their terms' weights; sizes that are not
     listed in full keep the share that they would have had in the full list.
     """
-    count = len(terms.groups)
+    count = terms.count
     largest = min(len(size_prior) - 1, count)
     share = np.array(size_prior[: largest + 1], dtype=float)
     share /= share.sum()
@@ -133,10 +149,28 @@ def list_models(
     if largest >= 3 and triples is not None:
         blocks.append(triples)
     log_weight = np.log(terms.weight)
-    prior = [
-        np.log(share[k] / symmetric[k]) + log_weight[block].sum(axis=1) for k, block in enumerate(blocks)
-    ]
+    prior = [np.log(share[k] / symmetric[k]) + log_weight[block].sum(axis=1) for k, block in enumerate(blocks)]
     return Models(tuple(blocks), np.concatenate(prior), _causes(blocks, terms))
+
+
+def compact(terms: Terms, models: Models, chance: FloatArray, thrift: float) -> tuple[Terms, Models, FloatArray]:
+    """The same list without products that no model of weight uses, and without models that use them alone."""
+    count = terms.count
+    single = np.array([len(owners[0]) == 1 for owners in terms.owners])
+    keep = np.ones(models.count, dtype=bool)
+    keep[1 : 1 + count] = single | (chance[1 : 1 + count] > thrift)
+    used = single.copy()
+    blocks, start = [], 0
+    for block in models.blocks:
+        held = block[keep[start : start + len(block)]]
+        used[held.ravel()] = True
+        blocks.append(held)
+        start += len(block)
+    number = np.cumsum(used) - 1
+    owners = tuple(owner for owner, is_used in zip(terms.owners, used, strict=True) if is_used)
+    fewer = Terms(np.ascontiguousarray(terms.columns[:, used]), owners, terms.weight[used], terms.unlisted)
+    shorter = Models(tuple(number[block] for block in blocks), models.log_prior[keep], models.causes[keep])
+    return fewer, shorter, chance[keep]
 
 
 def list_factorial_models(
@@ -153,7 +187,7 @@ def list_factorial_models(
     number = {effect: k for k, effect in enumerate(effects)}
     terms = Terms(
         np.column_stack([factors[:, list(effect)].prod(axis=1) for effect in effects]),
-        tuple(effects),
+        tuple((effect,) for effect in effects),
         np.ones(len(effects)),
     )
     sets: list[tuple[int, ...]] = [
@@ -175,15 +209,18 @@ def _all_subsets(count: int, size: int) -> IntArray:
     return np.array(list(combinations(range(count), size)), dtype=np.int64).reshape(-1, size)
 
 
-def _causes(blocks: Sequence[IntArray], terms: Terms) -> NDArray[np.bool_]:
-    groups = 1 + max((g for owner in terms.groups for g in owner), default=-1)
-    owned = np.zeros((len(terms.groups), groups), dtype=bool)
-    for term, owner in enumerate(terms.groups):
-        owned[term, list(owner)] = True
+def _causes(blocks: Sequence[IntArray], terms: Terms) -> FloatArray:
+    groups = 1 + max((g for owners in terms.owners for owner in owners for g in owner), default=-1)
+    free = np.ones((terms.count, groups))
+    for term, owners in enumerate(terms.owners):
+        meant = owners[:1] if len(owners[0]) == 1 else owners  # a plain change is far likelier than its double
+        for owner in meant:
+            free[term, list(owner)] -= 1.0 / len(meant)
+    free = np.maximum(free, 0.0)
     parts = []
     for block in blocks:
-        held = np.zeros((len(block), groups), dtype=bool)
+        left = np.ones((len(block), groups))
         for k in range(block.shape[1]):
-            held |= owned[block[:, k]]
-        parts.append(held)
+            left *= free[block[:, k]]
+        parts.append(1.0 - left)
     return np.concatenate(parts)

@@ -41,16 +41,14 @@ class Posterior:
         groups = self.models.causes.shape[1]
         here, there = self.rows[row], self.rows[against]
         moved = self.terms.columns[here] - self.terms.columns[there]
-        single = {owner[0]: term for term, owner in enumerate(self.terms.groups) if len(owner) == 1}
-        changed = [g for g in range(groups) if abs(moved[single[g]]) > 1e-9]
+        changed = [g for g in range(groups) if abs(moved[g]) > 1e-9]
         contribution = np.zeros((len(self.sds), groups))
-        for term, owner in enumerate(self.terms.groups):
+        for term, owners in enumerate(self.terms.owners):
             if abs(moved[term]) < 1e-12:
                 continue
             part = self.effects[:, term] * moved[term]
-            for g in owner:
-                if g in changed:
-                    contribution[:, g] += part
+            for g in {g for owner in owners[:1] for g in owner} & set(changed):
+                contribution[:, g] += part
         size = np.abs(contribution)
         size[size <= noticeable * self.sds[:, None]] = 0.0
         nothing = size.max(axis=1, initial=0.0) <= 0
@@ -66,7 +64,7 @@ class Posterior:
         Each row is foretold from all others by the best model with the candidate and the best without.
         """
         group = int(self.order[candidate])
-        held = self.models.causes[:, group]
+        held = self.models.causes[:, group] >= 0.5
         if not held.any() or held.all():
             return np.zeros(len(self.rows))
         padded = self.models.padded(-1)

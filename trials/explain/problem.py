@@ -102,9 +102,7 @@ class Problem:
         if scale not in get_args(Scale):
             raise _refuse(f"the scale {scale!r} is unknown", f"use one of {', '.join(get_args(Scale))}")
         if noise is not None and not (noise.sd > 0 and np.isfinite(noise.sd) and noise.observations >= 0):
-            raise _refuse(
-                "the noise must be a positive number", "leave it out when nothing is known about repeats"
-            )
+            raise _refuse("the noise must be a positive number", "leave it out when nothing is known about repeats")
         _check_bounds(low, high, cast(Scale, scale))
         return cls(
             tuple(names),
@@ -216,9 +214,7 @@ def _check_bounds(low: FloatArray, high: FloatArray, scale: Scale) -> None:
         raise _refuse("a row says nothing about the outcome", "leave out the rows without an observation")
     finite = np.concatenate([low[np.isfinite(low)], high[np.isfinite(high)]])
     if scale == "log" and ((low < 0).any() or (high <= 0).any()):
-        raise _refuse(
-            "a time or ratio is not above zero", "use the measured scale for values that may be zero or less"
-        )
+        raise _refuse("a time or ratio is not above zero", "use the measured scale for values that may be zero or less")
     if scale in ("graded", "yes-no", "count") and not (finite == np.round(finite)).all():
         raise _refuse("a grade or count is not a whole number", "use the measured scale")
     if scale == "yes-no" and not np.isin(finite, (0.0, 1.0)).all():
@@ -230,9 +226,7 @@ def _check_bounds(low: FloatArray, high: FloatArray, scale: Scale) -> None:
 
 
 def _codes(labels: Sequence[object] | NDArray[np.generic] | None) -> IntArray | None:
-    return (
-        None if labels is None else np.unique(np.array(list(labels)), return_inverse=True)[1].astype(np.int64)
-    )
+    return None if labels is None else np.unique(np.array(list(labels)), return_inverse=True)[1].astype(np.int64)
 
 
 def _in_order_of_appearance(labels: IntArray) -> IntArray:

@@ -16,9 +16,7 @@ from trials.explain.problem import Scale
 ENOUGH = 0.8  # a group must reach this to be named as the cause
 SUSPECTED = 0.9  # chance that the suspect set holds a cause, and that the shortlist holds them all
 
-Why: TypeAlias = Literal[
-    "no-rows", "one-row", "two-rows", "no-factors", "nothing-varies", "all-equal", "all-censored"
-]
+Why: TypeAlias = Literal["no-rows", "one-row", "two-rows", "no-factors", "nothing-varies", "all-equal", "all-censored"]
 
 _WORDS: dict[Why, str] = {
     "no-rows": "this outcome was never observed",
@@ -64,13 +62,15 @@ class Candidate:
 
     names: all of them; more than one cannot be told apart. probability: that it is a cause, alone or together
     with another. alone: that it acts by itself. effects: for each name the effect of one step on the working
-    scale, given that it is a cause; None when it was practically never one.
+    scale, given that it is a cause; None when it was practically never one. or_together: pairs of candidates
+    whose acting only together would look exactly the same in these rows.
     """
 
     names: tuple[str, ...]
     probability: float
     alone: float
     effects: tuple[Effect, ...] | None
+    or_together: tuple[tuple[int, int], ...] = ()
 
     @property
     def effect(self) -> Effect | None:
@@ -88,6 +88,7 @@ class Together:
     second: int
     probability: float
     effect: Effect | None
+    or_together: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +101,7 @@ class Cause:
     names: tuple[tuple[str, ...], ...]
     probability: float
     effect: Effect | None
+    or_together: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,10 +192,12 @@ class Explanation:
             taken |= {pair.first, pair.second}
             both = (pair.first, pair.second)
             names = tuple(self.candidates[k].names for k in both)
-            found.append(Cause(both, names, pair.probability, pair.effect))
+            found.append(Cause(both, names, pair.probability, pair.effect, pair.or_together))
         for k, candidate in enumerate(self.candidates):
             if k not in taken:
-                found.append(Cause((k,), (candidate.names,), candidate.probability, candidate.effect))
+                found.append(
+                    Cause((k,), (candidate.names,), candidate.probability, candidate.effect, candidate.or_together)
+                )
         return tuple(sorted(found, key=lambda cause: (-cause.probability, cause.candidates)))
 
     def in_own_unit(self, effect: Effect) -> Effect:

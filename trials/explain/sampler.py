@@ -20,6 +20,7 @@ from trials.explain.sums import Moments, log_likelihoods
 
 _TRIES = 12  # draws from which one is taken under the moment prior
 
+
 @dataclass(slots=True, eq=False)
 class State:
     """Where each chain stands; the first axis of every array is the chain."""
@@ -31,6 +32,7 @@ class State:
     drift: IntArray
     explained: FloatArray
     sd: FloatArray
+    spread: FloatArray
     cuts: FloatArray | None
 
     def repeated(self, chains: int) -> State:
@@ -45,6 +47,7 @@ class State:
             self.drift[pick].copy(),
             self.explained[pick].copy(),
             self.sd[pick].copy(),
+            self.spread[pick].copy(),
             cuts,
         )
 
@@ -54,7 +57,7 @@ class Record:
     """What the kept sweeps add up to."""
 
     models: FloatArray
-    spreads: FloatArray
+    spread: float
     chain_causes: FloatArray
     kinds: FloatArray
     values: FloatArray
@@ -78,6 +81,7 @@ def start_state(setting: Setting, chains: int) -> State:
         zeros.copy(),
         np.zeros((chains, len(setting.batch))),
         np.full(chains, setting.start_sd),
+        np.array(setting.prior.effect_sds)[np.arange(chains) % len(setting.prior.effect_sds), None],
         None if cuts is None else np.tile(cuts, (chains, 1)),
     )
 
@@ -93,13 +97,17 @@ def run_chains(
     sweeps: int,
     draws: int = 1,
     single_out: IntArray | None = None,
+    all_spreads: bool = False,
 ) -> Record:
-    """Advance the chains in place and return the record of the sweeps after `burn`."""
+    """Advance the chains in place and return the record of the sweeps after `burn`.
+
+    all_spreads: sum over all sizes of effects at every sweep, instead of drawing one for each chain.
+    """
     chains, rows = state.values.shape
     groups = models.causes.shape[1]
     record = Record(
         np.zeros(models.count),
-        np.zeros(len(setting.prior.effect_sds)),
+        0.0,
         np.zeros((chains, groups)),
         np.zeros((len(setting.counts), len(setting.prior.noise_kinds))),
         np.zeros(rows),
@@ -107,9 +115,7 @@ def run_chains(
     padded = models.padded(-1)
     padded = np.pad(padded, ((0, 0), (0, 3 - padded.shape[1])), constant_values=-1)
     variances = np.array([variance for _, variance in setting.prior.noise_kinds])
-    holding = (
-        None if single_out is None else [np.flatnonzero((padded == term).any(axis=1)) for term in single_out]
-    )
+    holding = None if single_out is None else [np.flatnonzero((padded == term).any(axis=1)) for term in single_out]
     for sweep in range(burn + sweeps):
         weight = 1.0 / variances[state.kind][:, setting.batch]
         _draw_shares(setting, state, weight, generator)
@@ -118,9 +124,12 @@ def run_chains(
         nuisance = whiten(setting, setting.nuisance[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
         moments, inner, _ = take_out(columns, nuisance, values, precision)
-        chance = _model_chances(setting, moments, models)
+        spreads = np.tile(setting.prior.effect_sds, (chains, 1)) if all_spreads else state.spread
+        chance = _model_chances(setting, moments, models, spreads)
         keep = sweep >= burn
-        effects, sd = _draw_effects(setting, moments, chance, padded, draws if keep else 1, generator)
+        effects, sd = _draw_effects(setting, moments, chance, spreads, padded, draws if keep else 1, generator)
+        if not all_spreads:
+            state.spread = _draw_spread(setting, effects[:, 0], sd[:, 0], generator)
         inner_root = np.linalg.cholesky(np.linalg.inv(inner))
         score = np.swapaxes(nuisance, -1, -2) @ (values[..., None] - columns @ effects[:, 0, :, None])
         mean = np.linalg.solve(inner, score)[..., 0]
@@ -130,7 +139,7 @@ def run_chains(
         if keep:
             per_model = chance.sum(axis=1)
             record.models += per_model.sum(axis=0)
-            record.spreads += chance.sum(axis=(0, 2))
+            record.spread += float((chance.sum(axis=2) * spreads).sum())
             record.chain_causes += per_model @ models.causes
             record.sweeps += 1
             record.effects.append(effects.reshape(-1, effects.shape[-1]))
@@ -138,7 +147,7 @@ def run_chains(
             record.levels.append(level[:, 0])
             if holding is not None and single_out is not None:
                 record.singled.append(
-                    _single_out(setting, moments, chance, padded, single_out, holding, generator)
+                    _single_out(setting, moments, chance, spreads, padded, single_out, holding, generator)
                 )
         _draw_hidden(setting, state, fitted, sd[:, 0], share, variances, generator)
         if keep:
@@ -148,9 +157,7 @@ def run_chains(
     return record
 
 
-def _shares(
-    setting: Setting, share: IntArray, sitting: IntArray, drift: IntArray
-) -> tuple[FloatArray, FloatArray]:
+def _shares(setting: Setting, share: IntArray, sitting: IntArray, drift: IntArray) -> tuple[FloatArray, FloatArray]:
     """The batch share and the precisions of the nuisances for places on the prior's grids."""
     prior = setting.prior
     batch = np.array(prior.batch_shares)[share] if setting.shares else np.zeros(share.shape)
@@ -158,13 +165,11 @@ def _shares(
     return batch, setting.precision(np.array(prior.sitting_shares)[sitting], variance)
 
 
-def _model_chances(setting: Setting, moments: Moments, models: Models) -> FloatArray:
+def _model_chances(setting: Setting, moments: Moments, models: Models, spreads: FloatArray) -> FloatArray:
     """Shape (chains, effect sizes, models), adding up to 1 in each chain."""
     logs = np.stack(
-        [
-            log_likelihoods(moments, models, g, setting.noise, noticeable=setting.prior.noticeable)
-            for g in setting.prior.effect_sds
-        ], axis=1
+        [log_likelihoods(moments, models, g, setting.noise, noticeable=setting.prior.noticeable) for g in spreads.T],
+        axis=1,
     )
     logs += models.log_prior
     logs -= logs.max(axis=(1, 2), keepdims=True)
@@ -173,10 +178,20 @@ def _model_chances(setting: Setting, moments: Moments, models: Models) -> FloatA
     return logs
 
 
+def _draw_spread(setting: Setting, effects: FloatArray, sd: FloatArray, generator: np.random.Generator) -> FloatArray:
+    """A new size of effects for each chain given its effects, shape (chains, 1)."""
+    sizes = np.array(setting.prior.effect_sds)
+    count = (effects != 0).sum(axis=1)[:, None]
+    square = ((effects / sd[:, None]) ** 2).sum(axis=1)[:, None]
+    logs = -(3 if setting.prior.noticeable else 1) * count * np.log(sizes) - 0.5 * square / sizes**2
+    return sizes[_pick(logs, generator)][:, None]
+
+
 def _draw_effects(
     setting: Setting,
     moments: Moments,
     chance: FloatArray,
+    spreads: FloatArray,
     padded: IntArray,
     draws: int,
     generator: np.random.Generator,
@@ -187,7 +202,7 @@ def _draw_effects(
     target = generator.random((chains, draws)) * ladder[:, -1:]
     picked = np.stack([np.searchsorted(ladder[c], target[c]) for c in range(chains)])
     picked = np.minimum(picked, sizes * count - 1)
-    spread = np.array(setting.prior.effect_sds)[picked // count]
+    spread = np.take_along_axis(spreads, picked // count, axis=1)
     chosen = padded[picked % count]
     effect, sd = _effects_given(setting, moments, chosen, spread, generator)
     dense = np.zeros((chains, draws, moments.scores.shape[-1] + 1))
@@ -205,9 +220,7 @@ def _effects_given(
         sd = np.ones(tries)
     else:
         left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)
-        sd = np.sqrt(
-            left[..., None] / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, tries)
-        )
+        sd = np.sqrt(left[..., None] / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, tries))
     root = np.linalg.cholesky(np.linalg.inv(inner))
     size = mean.shape[-1]
     drawn = generator.standard_normal((*tries, size)) @ np.swapaxes(root, -1, -2) * sd[..., None]
@@ -225,9 +238,7 @@ def _effects_given(
     )
 
 
-def _solve(
-    moments: Moments, chosen: IntArray, spread: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _solve(moments: Moments, chosen: IntArray, spread: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
     used = chosen >= 0
     index = np.where(used, chosen, 0)
     chain = np.arange(len(chosen))[:, None, None]
@@ -247,6 +258,7 @@ def _single_out(
     setting: Setting,
     moments: Moments,
     chance: FloatArray,
+    spreads: FloatArray,
     padded: IntArray,
     single_out: IntArray,
     holding: list[IntArray],
@@ -266,15 +278,13 @@ def _single_out(
         target = generator.random((chains, 1)) * ladder[:, -1:]
         picked = np.minimum((ladder < target).sum(axis=1), part.shape[1] - 1)
         chosen[:, k] = padded[held[picked % len(held)]]
-        spread[:, k] = np.array(setting.prior.effect_sds)[picked // len(held)]
+        spread[:, k] = np.take_along_axis(spreads, (picked // len(held))[:, None], axis=1)[:, 0]
     effect, sd = _effects_given(setting, moments, chosen, spread, generator)
     place = (chosen == np.asarray(single_out)[None, :, None]).argmax(axis=2)
     return np.take_along_axis(effect, place[..., None], axis=2)[..., 0], weight, sd
 
 
-def _draw_shares(
-    setting: Setting, state: State, weight: FloatArray, generator: np.random.Generator
-) -> None:
+def _draw_shares(setting: Setting, state: State, weight: FloatArray, generator: np.random.Generator) -> None:
     """New batch share, sitting share and drift of each chain, given its effects and noise."""
     prior = setting.prior
     tasks: list[tuple[str, int]] = []

@@ -47,10 +47,7 @@ class Setting:
 
     def precision(self, sitting: FloatArray, drift: FloatArray) -> FloatArray:
         """Prior precisions of the nuisance columns, shape (..., k), for variances of shape (...)."""
-        table = (
-            np.stack([np.full_like(sitting, np.inf), sitting, drift], axis=-1)[..., self.kinds]
-            * self.relative
-        )
+        table = np.stack([np.full_like(sitting, np.inf), sitting, drift], axis=-1)[..., self.kinds] * self.relative
         return np.where(np.isinf(table), 0.0, 1.0 / np.maximum(table, 1.0 / _NEVER))
 
 
@@ -119,7 +116,8 @@ def take_out(
     across = np.swapaxes(nuisance, -1, -2) @ both
     table = np.swapaxes(both, -1, -2) @ both - np.swapaxes(across, -1, -2) @ np.linalg.solve(inner, across)
     freedom = float(values.shape[-1] - 1)
-    moments = Moments(table[..., :-1, :-1], table[..., :-1, -1], table[..., -1, -1], freedom)
+    square = np.ascontiguousarray(table[..., :-1, :-1])
+    moments = Moments(square, np.ascontiguousarray(table[..., :-1, -1]), table[..., -1, -1], freedom)
     informative = precision > 0
     log_det = 0.5 * np.where(informative, np.log(np.where(informative, precision, 1.0)), 0.0).sum(axis=-1)
     return moments, inner, log_det - 0.5 * np.linalg.slogdet(inner)[1]

@@ -45,68 +45,74 @@ class NoisePrior:
 
 
 def log_likelihoods(
-    moments: Moments, models: Models, g: float, noise: NoisePrior, *, noticeable: bool = False
+    moments: Moments, models: Models, g: FloatArray | float, noise: NoisePrior, *, noticeable: bool = False
 ) -> FloatArray:
     """Shape (..., models): log p(values | model, g), up to a constant that all models share.
 
-    noticeable: whether effects near zero are unlikely beforehand (the moment prior, models of up to three terms).
+    g: one number, or one a chain, shape (...). noticeable: whether effects near zero are unlikely beforehand (the
+    moment prior, models of up to three terms).
     """
+    spread = np.asarray(g, dtype=float)[..., None]
     parts = []
     for block in models.blocks:
-        fit = _solve_block(moments, block, g)
+        size = block.shape[1]
+        fit = _solve_block(moments, block, spread)
+        power = 0.0
+        precision: FloatArray | None = None
         if noise.fixed:
-            log = -0.5 * fit.log_det + 0.5 * fit.explained
-            precision: FloatArray | float = 1.0
+            log = 0.5 * fit.explained
         else:
             left = np.maximum(noise.rate + 0.5 * (moments.square[..., None] - fit.explained), 1e-300)
             power = noise.shape + 0.5 * moments.freedom
-            log = -0.5 * fit.log_det - power * np.log(left)
+            log = -power * np.log(left)
             precision = 1.0 / left
-        if noticeable and block.shape[1]:
-            powers = _precision_powers(precision, None if noise.fixed else power, block.shape[1])
-            log = log + np.log(np.maximum(_moment(fit, powers), 1e-300)) - 2 * block.shape[1] * np.log(g)
+        weight = fit.root_det
+        if noticeable and size:
+            weight = weight * _moment(fit, _precision_powers(precision, power, size))
+        if size:
+            log += np.log(np.maximum(weight, 1e-300)) - (3 if noticeable else 1) * size * np.log(spread)
         parts.append(log)
     return np.concatenate(parts, axis=-1)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Fit:
-    """All models of one size: log|I + g^2 S|, s'Ds, means (one array a term) and D = (S + I/g^2)^-1 by index pairs."""
+    """All models of one size: |D|^1/2 with D = (S + I/g^2)^-1, s'Ds, means (one array a term) and D by index pairs."""
 
-    log_det: FloatArray
+    root_det: FloatArray
     explained: FloatArray
     means: tuple[FloatArray, ...]
     spread: dict[tuple[int, int], FloatArray]
 
 
-def _solve_block(moments: Moments, block: IntArray, g: float) -> _Fit:
+def _solve_block(moments: Moments, block: IntArray, g: FloatArray) -> _Fit:
     """Closed forms up to three terms, so that thousands of models are a few array operations."""
     lead, count = moments.scores.shape[:-1], moments.scores.shape[-1]
     size = block.shape[1]
     if size == 0:
         nothing = np.zeros((*lead, len(block)))
-        return _Fit(nothing, nothing, (), {})
+        return _Fit(nothing, nothing.copy(), (), {})
     if size > 3:
-        inner = moments.products[..., block[:, :, None], block[:, None, :]] + g**-2 * np.eye(size)
+        inner = moments.products[..., block[:, :, None], block[:, None, :]] + g[..., None, None] ** -2 * np.eye(size)
         score = moments.scores[..., block]
         fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
-        return _Fit(np.linalg.slogdet(inner * g**2)[1], fit, (), {})
+        return _Fit(np.exp(-0.5 * np.linalg.slogdet(inner)[1]), fit, (), {})
     flat = moments.products.reshape(*lead, count * count)
-    diagonal = flat.take(np.arange(count) * (count + 1), axis=-1) + g**-2
+    diagonal = flat[..., :: count + 1] + g**-2
     index = block.T
     d = [diagonal.take(i, axis=-1) for i in index]
     s = [moments.scores.take(i, axis=-1) for i in index]
     if size == 1:
         inverse = 1.0 / d[0]
         mean = s[0] * inverse
-        return _Fit(np.log(d[0] * g**2), s[0] * mean, (mean,), {(0, 0): inverse})
+        return _Fit(np.sqrt(inverse), s[0] * mean, (mean,), {(0, 0): inverse})
+    e = flat.take(index[0] * count + index[1], axis=-1)
     if size == 2:
-        e = flat.take(index[0] * count + index[1], axis=-1)
         inverse = 1.0 / (d[0] * d[1] - e * e)
         spread = {(0, 0): d[1] * inverse, (1, 1): d[0] * inverse, (0, 1): -e * inverse}
-        means = (spread[0, 0] * s[0] + spread[0, 1] * s[1], spread[0, 1] * s[0] + spread[1, 1] * s[1])
-        return _Fit(-np.log(inverse) + 4 * np.log(g), s[0] * means[0] + s[1] * means[1], means, spread)
-    e = flat.take(index[0] * count + index[1], axis=-1)
+        first = spread[0, 0] * s[0] + spread[0, 1] * s[1]
+        second = spread[0, 1] * s[0] + spread[1, 1] * s[1]
+        return _Fit(np.sqrt(inverse), s[0] * first + s[1] * second, (first, second), spread)
     f = flat.take(index[0] * count + index[2], axis=-1)
     h = flat.take(index[1] * count + index[2], axis=-1)
     a, b, c = d
@@ -114,22 +120,18 @@ def _solve_block(moments: Moments, block: IntArray, g: float) -> _Fit:
     cofactor |= {(0, 1): f * h - e * c, (0, 2): e * h - b * f, (1, 2): e * f - a * h}
     inverse = 1.0 / np.maximum(a * cofactor[0, 0] + e * cofactor[0, 1] + f * cofactor[0, 2], 1e-300)
     spread = {pair: value * inverse for pair, value in cofactor.items()}
-    means = tuple(
-        sum((spread[min(i, j), max(i, j)] * s[j] for j in range(3)), start=np.zeros_like(s[0])) for i in range(3)
-    )
-    explained = s[0] * means[0] + s[1] * means[1] + s[2] * means[2]
-    return _Fit(-np.log(inverse) + 6 * np.log(g), explained, means, spread)
+    first = spread[0, 0] * s[0] + spread[0, 1] * s[1] + spread[0, 2] * s[2]
+    second = spread[0, 1] * s[0] + spread[1, 1] * s[1] + spread[1, 2] * s[2]
+    third = spread[0, 2] * s[0] + spread[1, 2] * s[1] + spread[2, 2] * s[2]
+    explained = s[0] * first + s[1] * second + s[2] * third
+    return _Fit(np.sqrt(inverse), explained, (first, second, third), spread)
 
 
-def _precision_powers(
-    precision: FloatArray | float, power: float | None, most: int
-) -> list[FloatArray | float]:
+def _precision_powers(precision: FloatArray | None, power: float, most: int) -> list[FloatArray | float]:
     """E[s^0], E[s^-2], E[s^-4], E[s^-6] given the model; all 1 when the noise is 1 by definition."""
-    if power is None:
-        return [1.0] * (most + 1)
     found: list[FloatArray | float] = [1.0]
     for k in range(most):
-        found.append(found[-1] * (power + k) * precision)
+        found.append(1.0 if precision is None else found[-1] * (power + k) * precision)
     return found
 
 

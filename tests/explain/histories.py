@@ -1,11 +1,12 @@
 """Seeded histories of a small maker's trials, with the truth known. All invented.
 
-How a history grows: trial 0 is the base recipe. Each later batch copies a parent (mostly the batch before it, sometimes
-the base or an older one), changes one to four things, and is watched. Oils are percentages (a change takes from a
-balance oil or from another oil), fragrances exclude one another, a fragrance rate exists only with a fragrance, lots
-switch once and never come back, aliased pairs always move together, some batches are plain repeats. The outcome is made
-on a hidden scale, level + sum of effects + batch noise + portion noise, and shown as a time (censored when the watching
-stops), a value, a grade of 0 to 4, or a count. The same arguments give the same history.
+How a history grows: trial 0 is the base recipe. Each later batch copies a parent (mostly the batch before it,
+sometimes the base or an older one), changes one to four things, and is watched. Oils are percentages (a
+change takes from a balance oil or from another oil), fragrances exclude one another, a fragrance rate exists
+only with a fragrance, lots switch once and never come back, aliased pairs always move together, some batches
+are plain repeats. The outcome is made on a hidden scale, level + sum of effects + batch noise + portion
+noise, and shown as a time (censored when the watching stops), a value, a grade of 0 to 4, or a count. The
+same arguments give the same history.
 """
 
 from __future__ import annotations

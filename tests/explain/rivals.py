@@ -1,7 +1,7 @@
 """The ways in which people look for a cause today, on the same histories. Each gets merged groups of columns.
 
-A rival returns a score for every group, the groups that it would name, and an effect where it has one; a censored time
-is to them the time at which the watching stopped, as a spreadsheet would hold it.
+A rival returns a score for every group, the groups that it would name, and an effect where it has one; a
+censored time is to them the time at which the watching stopped, as a spreadsheet would hold it.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
     python -m tests.explain.study --histories 100
 
-Every history is invented and seeded. Prints one table a scenario and one of the goals. Takes a few minutes a hundred
-histories and scenario; `--engine-only` leaves the rivals out.
+Every history is invented and seeded. Prints one table a scenario and one of the goals. Takes a few minutes a
+hundred histories and scenario; `--engine-only` leaves the rivals out.
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import time
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 
@@ -63,7 +64,9 @@ class Tally:
 
 
 def make_problem(history: History) -> Problem:
-    """A history as the engine sees it; repeats are known to differ by about .2 in log minutes (the truth is .18)."""
+    """A history as the engine sees it; repeats are known to differ by about .2 in log minutes (the truth is
+    .18).
+    """
     shared = len(np.unique(history.batch)) < len(history.y)
     noise = None
     if history.kind in ("time", "value"):
@@ -199,7 +202,7 @@ def calibration(tallies: Iterable[Tally]) -> list[tuple[str, int, float, float]]
     """(bin, claims, stated, real) over all claims of a method."""
     stated = np.array([pair for tally in tallies for pair in tally.stated], dtype=float).reshape(-1, 2)
     rows = []
-    for low, high in zip(BINS[:-1], BINS[1:], strict=True):
+    for low, high in pairwise(BINS):
         inside = (stated[:, 0] >= low) & (stated[:, 0] < high)
         if inside.any():
             mean = stated[inside].mean(axis=0)

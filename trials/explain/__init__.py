@@ -1,6 +1,7 @@
 """Which change did it: a numerical core that takes plain arrays and knows nothing of soap."""
 
 from trials.explain.engine import Effort, explain
+from trials.explain.next_run import NextRun, Outlook, find_next_runs
 from trials.explain.prior import Prior
 from trials.explain.problem import Noise, Problem
 from trials.explain.result import (
@@ -23,13 +24,16 @@ __all__ = [
     "Effort",
     "Explanation",
     "MainReason",
+    "NextRun",
     "NoAnswer",
     "Noise",
     "NoiseFound",
+    "Outlook",
     "Prior",
     "Problem",
     "RowSupport",
     "Suspects",
     "Together",
     "explain",
+    "find_next_runs",
 ]

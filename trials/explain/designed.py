@@ -67,7 +67,8 @@ def _moments(columns: FloatArray, values: FloatArray, block: FloatArray | None, 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Foretold:
-    """What each model expects of new runs: mean (models, runs), spread (models, runs, runs) in units of the noise
+    """What each model expects of new runs: mean (models, runs), spread (models, runs, runs) in units of the
+    noise
     variance, and noise variance (models,).
     """
 
@@ -88,8 +89,8 @@ def foretell_runs(
 ) -> Foretold:
     """What the models with a chance above `least` expect of new runs.
 
-    values: shape (runs,), what was measured. new: shape (new runs, factors). block: the block column of the runs made
-    and of the new ones.
+    values: shape (runs,), what was measured. new: shape (new runs, factors). block: the block column of the
+    runs made and of the new ones.
     """
     made = answer.terms.columns
     coming = np.column_stack([new[:, list(owners[0])].prod(axis=1) for owners in answer.terms.owners])

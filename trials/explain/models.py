@@ -14,7 +14,6 @@ import numpy as np
 from trials.explain.normal import FloatArray
 from trials.explain.problem import IntArray
 
-
 Owner: TypeAlias = tuple[int, ...]  # one group, or two that act together
 
 
@@ -22,9 +21,9 @@ Owner: TypeAlias = tuple[int, ...]  # one group, or two that act together
 class Terms:
     """Columns that a model may use: one a group, then products of two groups ("only together").
 
-    columns: shape (rows, terms). owners: for each term what it may stand for, one entry unless several products (or a
-    group and a product) have the same column; a group's own entry comes first. weight: prior weight of each term, and
-    `unlisted` that of all products that were left out.
+    columns: shape (rows, terms). owners: for each term what it may stand for, one entry unless several
+    products (or a group and a product) have the same column; a group's own entry comes first. weight: prior
+    weight of each term, and `unlisted` that of all products that were left out.
     """
 
     columns: FloatArray
@@ -43,8 +42,8 @@ class Models:
     """A list of models, ordered by size. The first is always the empty one: nothing here did it.
 
     blocks: for each size an array of shape (models, size) with term numbers.
-    log_prior: shape (models,). causes: shape (models, groups), how surely a model holds each group responsible: 0 or 1,
-    or a share where a product may stand for several pairs.
+    log_prior: shape (models,). causes: shape (models, groups), how surely a model holds each group
+    responsible: 0 or 1, or a share where a product may stand for several pairs.
     """
 
     blocks: tuple[IntArray, ...]
@@ -72,12 +71,13 @@ def make_terms(
     least_rows: int = 2,
     most_products: int = 200,
 ) -> Terms:
-    """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is above zero.
+    """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is
+    above zero.
 
-    A product is offered only where both were off base together in `least_rows` rows or more. Products that are exact
-    multiples of a group's column, or of each other, share one term: they cannot be told apart. When there are more than
-    `most_products`, those that go best with the `guide` (the outcome, shape (rows,)) are listed and the others keep
-    their weight unlisted.
+    A product is offered only where both were off base together in `least_rows` rows or more. Products that
+    are exact multiples of a group's column, or of each other, share one term: they cannot be told apart. When
+    there are more than `most_products`, those that go best with the `guide` (the outcome, shape (rows,)) are
+    listed and the others keep their weight unlisted.
     """
     count = groups.shape[1]
     single: list[tuple[Owner, ...]] = [((j,),) for j in range(count)]
@@ -99,7 +99,7 @@ def make_terms(
     owners = [list(owner) for owner in single]
     weights = list(weight)
     columns = [groups[:, j] for j in range(count)]
-    units = [column for column in _unit(groups).T]
+    units = list(_unit(groups).T)
     for k in kept:
         alike = np.flatnonzero(np.abs(np.array(units) @ unit[:, k]) > 1 - 1e-9)
         pair = (int(first[k]), int(second[k]))

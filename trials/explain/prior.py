@@ -11,7 +11,6 @@ class Prior:
 
     causes: chance of none, one, two, three causes.
     effect_sds: an effect of one step is normal with this many noise standard deviations; each is as likely.
-    noticeable: an effect near zero is no cause: its prior density is multiplied by its square (the moment prior).
     batch_shares, sitting_shares: variance that all rows of a batch (batches of a sitting) share, per row
     variance. drifts: standard deviation of a slow drift over the whole history, in noise standard deviations.
     noise_kinds: (chance, variance) of a batch's noise; the last kind is a batch that was botched.
@@ -20,7 +19,6 @@ class Prior:
 
     causes: tuple[float, ...] = (0.50, 0.30, 0.15, 0.05)
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)
-    noticeable: bool = True
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0)
     sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0)
     drifts: tuple[float, ...] = (0.0, 0.7, 2.0)

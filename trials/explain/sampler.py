@@ -18,8 +18,6 @@ from trials.explain.problem import IntArray
 from trials.explain.setting import Setting, take_out, whiten
 from trials.explain.sums import Moments, log_likelihoods
 
-_TRIES = 12  # draws from which one is taken under the moment prior
-
 
 @dataclass(slots=True, eq=False)
 class State:
@@ -168,7 +166,7 @@ def _shares(setting: Setting, share: IntArray, sitting: IntArray, drift: IntArra
 def _model_chances(setting: Setting, moments: Moments, models: Models, spreads: FloatArray) -> FloatArray:
     """Shape (chains, effect sizes, models), adding up to 1 in each chain."""
     logs = np.stack(
-        [log_likelihoods(moments, models, g, setting.noise, noticeable=setting.prior.noticeable) for g in spreads.T],
+        [log_likelihoods(moments, models, g, setting.noise) for g in spreads.T],
         axis=1,
     )
     logs += models.log_prior
@@ -183,7 +181,7 @@ def _draw_spread(setting: Setting, effects: FloatArray, sd: FloatArray, generato
     sizes = np.array(setting.prior.effect_sds)
     count = (effects != 0).sum(axis=1)[:, None]
     square = ((effects / sd[:, None]) ** 2).sum(axis=1)[:, None]
-    logs = -(3 if setting.prior.noticeable else 1) * count * np.log(sizes) - 0.5 * square / sizes**2
+    logs = -count * np.log(sizes) - 0.5 * square / sizes**2
     return sizes[_pick(logs, generator)][:, None]
 
 
@@ -215,27 +213,14 @@ def _effects_given(
 ) -> tuple[FloatArray, FloatArray]:
     """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none)."""
     mean, inner, fit = _solve(moments, chosen, spread)
-    tries = (*spread.shape, _TRIES if setting.prior.noticeable else 1)
     if setting.noise.fixed:
-        sd = np.ones(tries)
+        sd = np.ones(spread.shape)
     else:
         left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)
-        sd = np.sqrt(left[..., None] / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, tries))
+        sd = np.sqrt(left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, spread.shape))
     root = np.linalg.cholesky(np.linalg.inv(inner))
-    size = mean.shape[-1]
-    drawn = generator.standard_normal((*tries, size)) @ np.swapaxes(root, -1, -2) * sd[..., None]
-    drawn = drawn + mean[..., None, :]
-    if not setting.prior.noticeable:
-        return drawn[..., 0, :], sd[..., 0]
-    # the moment prior: of a few draws take one in proportion to the product of b^2 / s^2
-    weight = np.where((chosen >= 0)[..., None, :], (drawn / sd[..., None]) ** 2, 1.0).prod(axis=-1)
-    ladder = np.cumsum(weight, axis=-1)
-    target = generator.random((*spread.shape, 1)) * ladder[..., -1:]
-    best = np.minimum((ladder < target).sum(axis=-1), _TRIES - 1)[..., None]
-    return (
-        np.take_along_axis(drawn, best[..., None], axis=-2)[..., 0, :],
-        np.take_along_axis(sd, best, axis=-1)[..., 0],
-    )
+    step = (root @ generator.standard_normal((*mean.shape, 1)))[..., 0]
+    return np.asarray(mean + sd[..., None] * step), sd
 
 
 def _solve(moments: Moments, chosen: IntArray, spread: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 
 from formulary.chemistry.alkali import superfat_percent
 
+LOWEST_PERCENT = -100.0
+
 
 @dataclass(frozen=True, slots=True)
 class Uncertain:
@@ -42,11 +44,8 @@ def find_superfat_band(fats: Sequence[Uncertain], alkalis: Sequence[Uncertain]) 
 
     Returns
     -------
-    the band, percent.
-
-    Raises
-    ------
-    ValueError: there is no fat.
+    the band, percent. No end lies below -100 %, where there is twice the alkali that the fat can take: with next to no
+    fat (a wax of which little is certain to react, an oil of unknown value) nothing lower would say more.
 
     Source: combination of independent uncertainties, JCGM 100:2008 (GUM), clause 5.1, from memory; the ends
     of each range are taken as they are, without dividing by a coverage factor, which errs on the wide side.
@@ -57,18 +56,24 @@ def find_superfat_band(fats: Sequence[Uncertain], alkalis: Sequence[Uncertain]) 
     """
     fat_mol = sum(fat.working_mol for fat in fats)
     alkali_mol = sum(alkali.working_mol for alkali in alkalis)
-    working = superfat_percent(fat_mol, alkali_mol)
+    working = _superfat(fat_mol, alkali_mol)
     downs, ups = [], []
     for fat in fats:
-        downs.append(working - superfat_percent(fat_mol - fat.working_mol + fat.low_mol, alkali_mol))
-        ups.append(superfat_percent(fat_mol - fat.working_mol + fat.high_mol, alkali_mol) - working)
+        downs.append(working - _superfat(fat_mol - fat.working_mol + fat.low_mol, alkali_mol))
+        ups.append(_superfat(fat_mol - fat.working_mol + fat.high_mol, alkali_mol) - working)
     for alkali in alkalis:
-        downs.append(working - superfat_percent(fat_mol, alkali_mol - alkali.working_mol + alkali.high_mol))
-        ups.append(superfat_percent(fat_mol, alkali_mol - alkali.working_mol + alkali.low_mol) - working)
+        downs.append(working - _superfat(fat_mol, alkali_mol - alkali.working_mol + alkali.high_mol))
+        ups.append(_superfat(fat_mol, alkali_mol - alkali.working_mol + alkali.low_mol) - working)
     return SuperfatBand(
         working=working,
-        low=working - math.hypot(*(max(down, 0.0) for down in downs)),
+        low=max(LOWEST_PERCENT, working - math.hypot(*(max(down, 0.0) for down in downs))),
         high=working + math.hypot(*(max(up, 0.0) for up in ups)),
-        worst_low=superfat_percent(sum(fat.low_mol for fat in fats), sum(alkali.high_mol for alkali in alkalis)),
-        worst_high=superfat_percent(sum(fat.high_mol for fat in fats), sum(alkali.low_mol for alkali in alkalis)),
+        worst_low=_superfat(sum(fat.low_mol for fat in fats), sum(alkali.high_mol for alkali in alkalis)),
+        worst_high=_superfat(sum(fat.high_mol for fat in fats), sum(alkali.low_mol for alkali in alkalis)),
     )
+
+
+def _superfat(fat_mol: float, alkali_mol: float) -> float:
+    if fat_mol <= 0:
+        return LOWEST_PERCENT if alkali_mol > 0 else 0.0
+    return max(LOWEST_PERCENT, superfat_percent(fat_mol, alkali_mol))

@@ -245,6 +245,16 @@ def test_one_source_of_doubt_alone_gives_a_band_that_is_its_worst_case(
     assert (band.low, band.high) == pytest.approx((band.worst_low, band.worst_high), abs=1e-9)
 
 
+def test_with_no_fat_that_is_certain_the_band_ends_at_twice_the_alkali() -> None:
+    exact = superfat_band.Uncertain(1.0, 1.0, 1.0)
+    wax = superfat_band.find_superfat_band([superfat_band.Uncertain(1.0, 0.0, 1.1)], [exact])
+    assert (wax.working, wax.low, wax.worst_low) == (0, -100, -100)
+    assert superfat_band.find_superfat_band([], [exact]).working == -100
+    assert superfat_band.find_superfat_band([], []).working == 0
+    nearly = superfat_band.find_superfat_band([superfat_band.Uncertain(1.0, 0.01, 1.1)], [exact])
+    assert nearly.low == -100
+
+
 def test_nothing_unknown_gives_a_band_of_no_width() -> None:
     exact = superfat_band.Uncertain(1.0, 1.0, 1.0)
     band = superfat_band.find_superfat_band([exact], [superfat_band.Uncertain(0.95, 0.95, 0.95)])

@@ -25,7 +25,7 @@ SAPONIFICATION_FILES = (
     "handbooks_and_papers",
     "simmons_appleton_1908",
 )
-FATTY_ACID_FILES = ("usda_sr28_fatty_acids", "codex_fatty_acids", "papers_fatty_acids")
+FATTY_ACID_FILES = ("usda_sr28_fatty_acids", "codex_fatty_acids", "papers_fatty_acids", "from_memory_fatty_acids")
 VALUE_FILES = ("infoods_densities", "from_formulas", "from_memory")
 FOOD_FILE = "usda_sr28_foods"
 

@@ -38,6 +38,7 @@ if TYPE_CHECKING:
     from trials.comparison import Comparison
     from trials.due import Due
     from trials.lot_trace import LotUsed
+    from trials.recalculate import Recalculation
     from trials.table import Table
 
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
@@ -294,6 +295,12 @@ class Bench:
         from trials.table import make_table
 
         return make_table(self.trials(within), self.outcomes, by=by)
+
+    def recalculate(self, trial: Trial) -> Recalculation:
+        """A trial's figures by today's register beside its frozen ones; nothing is written."""
+        from trials.recalculate import recalculate
+
+        return recalculate(trial, self.folder.register)
 
     def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does."""

@@ -67,7 +67,7 @@ def effective_pot(
     for entry in as_made:
         if entry.portion is not None and entry.extra is None:
             lines = _divide(lines, entry, shares)
-    for entry in sorted(as_made, key=lambda entry: entry.portion is not None):
+    for entry in as_made:
         if entry.extra is None and entry.instead is None:
             lines = _weigh(lines, entry)
     lines = _replace(lines, [entry for entry in as_made if entry.instead is not None], materials)

@@ -28,7 +28,7 @@ def read_as_made(
         entry = _read_entry(block, plan, [portion.name for portion in portions], materials)
         if entry is None:
             continue
-        _check_twice(block, entry, entries)
+        _check_twice(block, entry, entries, plan)
         entries.append(entry)
     return tuple(entries)
 
@@ -98,15 +98,15 @@ def _check_line(block: Fields, line: Scalar, plan: Plan, at: str | None, portion
         do = suggest(line.text, names, f"lines of the plan: {', '.join(names)}; for something more write `extra:`")
         block.report("unknown-line", f"the plan has no line {line.text[:40]!r}", do, line, "line")
         return
-    stages = tuple(dict.fromkeys(other.at for other in lines))
-    if at is None and len(stages) > 1:
+    stages = tuple(dict.fromkeys(other.at for other in plan.pot.lines if other.material == line.text))
+    if at is None and len({other.at for other in lines}) > 1:
         what = f"the plan has {line.text} at {' and at '.join(stages)}"
         block.report("as-made-stage", what, "add `at:` to say which", line, "line")
     elif at is not None and at not in stages:
         what = f"the plan has {line.text} at {' and at '.join(stages)}, not at {at}"
         block.report("as-made-stage", what, "correct `at:`, or write it as an `extra:`", block.scalar("at"), "at")
     else:
-        _check_portion_stage(block, at or stages[0], portion)
+        _check_portion_stage(block, at or lines[0].at, portion)
 
 
 def _check_portion_stage(block: Fields, at: str | None, portion: str | None) -> None:
@@ -115,11 +115,12 @@ def _check_portion_stage(block: Fields, at: str | None, portion: str | None) -> 
         block.report("as-made-portion", what, "leave `portion` out", block.scalar("portion"), "portion")
 
 
-def _check_twice(block: Fields, entry: AsMade, earlier: Sequence[AsMade]) -> None:
+def _check_twice(block: Fields, entry: AsMade, earlier: Sequence[AsMade], plan: Plan) -> None:
     if entry.extra is not None:
         return
+    lines = find_lines(plan.pot.lines, entry.line or "", entry.at)
     for other in earlier:
-        if other.line != entry.line or (other.at != entry.at and None not in (other.at, entry.at)):
+        if other.line != entry.line or find_lines(plan.pot.lines, other.line or "", other.at) != lines:
             continue
         if other.portion == entry.portion:
             what = f"{entry.line} stands twice under as_made"

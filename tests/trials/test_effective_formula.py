@@ -198,6 +198,43 @@ def test_a_batter_that_stayed_whole_has_all_that_the_portions_were_to_get() -> N
     assert in_pot([], ()) == pytest.approx(AS_PLANNED)
 
 
+@pytest.mark.parametrize(
+    ("material", "role", "water"),
+    [
+        ("cocoa-butter", "oil", None),
+        ("stearic-acid", "oil", None),
+        ("lavender-oil", "scent", None),
+        ("potassium-hydroxide", "alkali", None),
+        ("water", "water", None),
+        ("goat-milk", "addition", "extra"),
+        ("kaolin", "addition", "extra"),
+        ("unheard-of", "addition", "extra"),
+    ],
+)
+def test_an_extra_counts_as_what_it_is(material: str, role: str, water: str | None) -> None:
+    pot = effective_pot(PLAN, [AsMade(extra=material, weighed_g=grams("7"), at="trace")], TRIAL_PORTIONS)
+    (line,) = [line for line in pot.lines if line.grams == 7.0]
+    assert (line.role, line.at, line.water, line.portion) == (role, "trace", water, None)
+
+
+@pytest.mark.parametrize(
+    ("line", "instead", "role"),
+    [
+        ("water", "goat-milk", "addition"),
+        ("honey", "cocoa-butter", "oil"),
+        ("castor-oil", "lavender-oil", "scent"),
+        ("castor-oil", "unheard-of", "oil"),
+        ("clove-bud-oil", "unheard-of", "scent"),
+        ("water", "unheard-of", "addition"),
+        ("sodium-hydroxide", "potassium-hydroxide", "alkali"),
+        ("oat-milk", "water", "water"),
+    ],
+)
+def test_what_went_in_instead_counts_as_what_it_is(line: str, instead: str, role: str) -> None:
+    pot = effective_pot(PLAN, [AsMade(line, instead=instead, weighed_g=grams("7"))], TRIAL_PORTIONS)
+    assert [found.role for found in pot.lines if found.grams == 7.0 and found.material == instead] == [role]
+
+
 def test_water_is_the_water_weighed_for_the_lye_unless_another_stage_is_named() -> None:
     plan = round_plan(
         PotLine("olive-oil", "oil", "oils", 500.0),

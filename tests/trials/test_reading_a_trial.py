@@ -200,3 +200,22 @@ def test_any_bytes_give_findings_and_never_an_exception() -> None:
         assert findings
 
     check()
+
+
+def test_a_line_at_two_stages_must_say_which_but_water_is_the_lyes_unless_said() -> None:
+    from formulary.batch.model import PotLine
+
+    from .examples import round_plan
+
+    plan = round_plan(
+        PotLine("olive-oil", "oil", "oils", 500.0),
+        PotLine("olive-oil", "oil", "trace", 50.0),
+        PotLine("water", "addition", "trace", 20.0, water="extra"),
+        PotLine("water", "water", "lye water", 150.0),
+    )
+    assert faults("as_made: [{line: olive-oil, weighed: 400 g}]\n", plan) == ["as-made-stage"]
+    assert faults("as_made: [{line: olive-oil, weighed: 40 g, at: trace}]\n", plan) == []
+    assert faults("as_made: [{line: water, weighed: 30 g, at: top}]\n", plan) == ["as-made-stage"]
+    assert faults("as_made: [{line: water, weighed: 140 g}, {line: water, weighed: 30 g, at: trace}]\n", plan) == []
+    both = "as_made: [{line: water, weighed: 140 g}, {line: water, weighed: 150 g, at: lye water}]\n"
+    assert faults(both, plan) == ["as-made-twice"]

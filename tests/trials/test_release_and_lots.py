@@ -33,7 +33,9 @@ def test_a_new_batch_says_what_is_still_open() -> None:
 
 
 def test_the_last_free_alkali_test_counts() -> None:
-    found = FINE.replace("value: trace", "value: none").replace("7 d, outcome: free alkali, value: none", "7 d, outcome: free alkali, value: trace")
+    found = FINE.replace("value: trace", "value: none").replace(
+        "7 d, outcome: free alkali, value: none", "7 d, outcome: free alkali, value: trace"
+    )
     assert "free-alkali" in open_points(trial_of(found, plan_of(UNSCENTED)))
 
 

@@ -1,0 +1,157 @@
+"""A trial's figures by today's register beside those of its frozen plan: asked for, shown, and never kept by itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+
+from formulary.batch.figures import work_out_pot
+from formulary.batch.model import PotFigures
+from formulary.batch.weigh_out_text import words
+from formulary.materials.model import Material, ValueRange
+from formulary.quantity import format_number
+from formulary.text_table import Row, paragraph, render_rows
+from trials.effective import effective_pot, materials_of
+from trials.model import Trial
+
+# The values of a material that the figures of a pot follow from, and what people call them.
+_VALUES: Mapping[str, str] = MappingProxyType(
+    {
+        "saponification_value": "saponification value",
+        "assay_percent": "assay, %",
+        "water_percent": "water, %",
+        "fat_percent": "fat, %",
+        "fat_saponification_value": "saponification value of its fat",
+        "sugars_percent": "sugars, %",
+        "acids": "acids, %",
+        "limit": "limit, % of product",
+        "fatty_acids": "fatty acids",
+    }
+)
+
+
+@dataclass(frozen=True, slots=True)
+class ValueChange:
+    """A value of a material that is another one today: as it was frozen, and as it is, in words."""
+
+    material: str
+    value: str
+    before: str
+    after: str
+
+    def to_json(self) -> dict[str, object]:
+        return {"material": self.material, "value": self.value, "before": self.before, "after": self.after}
+
+
+@dataclass(frozen=True, slots=True)
+class Recalculation:
+    """What the same grams amount to by the frozen values and by today's; `gone`: materials no longer registered."""
+
+    trial: Trial
+    before: PotFigures
+    after: PotFigures
+    changes: tuple[ValueChange, ...]
+    gone: tuple[str, ...] = ()
+
+    @property
+    def rows(self) -> tuple[tuple[str, float, float], ...]:
+        """The figures that may differ: what, before, after."""
+        one, two = self.before, self.after
+        return (
+            ("superfat effective, %", one.superfat_effective, two.superfat_effective),
+            ("superfat at least, %", one.superfat_low, two.superfat_low),
+            ("superfat at most, %", one.superfat_high, two.superfat_high),
+            ("pure alkali, g", one.pure_alkali_g, two.pure_alkali_g),
+            ("all water, g", one.water_total_g, two.water_total_g),
+            ("lye in the jug, %", one.in_jug_percent, two.in_jug_percent),
+            ("lye with all water, %", one.effective_percent, two.effective_percent),
+        )
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "trial": self.trial.id,
+            "figures": [{"figure": name, "before": before, "after": after} for name, before, after in self.rows],
+            "register": [change.to_json() for change in self.changes],
+            "gone": list(self.gone),
+        }
+
+
+def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation:
+    """The trial's pot, as it was really made, worked out again with the values that the register has today.
+
+    Nothing is written: the trial keeps its frozen numbers. A material that is no longer registered keeps its own.
+    """
+    frozen = materials_of(trial)
+    names = {line.material for line in trial.plan.pot.lines} | set(frozen)
+    gone = tuple(sorted(name for name in names if name not in register))
+    today = {name: register[name] if name in register else frozen[name] for name in names}
+    for name, material in frozen.items():
+        if material.lot is not None and material.lot in today[name].lots:
+            today[name] = today[name].with_lot(material.lot)
+    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    used = sorted({line.material for line in pot.lines})
+    settings = trial.plan.settings
+    return Recalculation(
+        trial,
+        work_out_pot(pot, frozen, settings),
+        work_out_pot(pot, today, settings),
+        tuple(change for name in used for change in _changes(name, frozen[name], today[name])),
+        gone,
+    )
+
+
+def _changes(name: str, before: Material, after: Material) -> list[ValueChange]:
+    found: list[ValueChange] = []
+    for attribute, label in _VALUES.items():
+        one, two = getattr(before, attribute), getattr(after, attribute)
+        if _comparable(one) != _comparable(two):
+            found.append(ValueChange(name, label, _said(one), _said(two)))
+    return found
+
+
+def _comparable(value: object) -> object:
+    """A value without where it is from: another source of the same number changes no figure."""
+    if isinstance(value, ValueRange):
+        return value.low, value.high, value.working
+    if hasattr(value, "percent_of_product"):
+        return value.percent_of_product
+    return dict(value) if isinstance(value, Mapping) else value
+
+
+def _said(value: object) -> str:
+    if value is None or value == {}:
+        return "not known"
+    if isinstance(value, ValueRange):
+        return f"{value.working:g} ({value.low:g} to {value.high:g})"
+    if hasattr(value, "percent_of_product"):
+        return f"{value.percent_of_product:g}"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{name} {percent:g}" for name, percent in value.items())
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def render_recalculation(found: Recalculation, *, width: int = 80) -> str:
+    """The difference as text: one sentence, the figures that moved, and the values that moved them."""
+    moved = [row for row in found.rows if f"{row[1]:.2f}" != f"{row[2]:.2f}"]
+    lines: list[str] = []
+    if not found.changes:
+        lines += paragraph(f"Today's register has the same values as the plan of {found.trial.id}.", width=width)
+    elif not moved:
+        lines += paragraph("Today's register has other values, but no figure moves by them.", width=width)
+    else:
+        one, two = found.before.superfat_effective, found.after.superfat_effective
+        said = (
+            f"By today's register the effective superfat is {format_number(two, 1)} % instead of"
+            f" {format_number(one, 1)} %. The trial keeps its own numbers."
+        )
+        lines += paragraph(said, width=width)
+        rows = [Row("", ("frozen", "today"))]
+        rows += [Row(name, (format_number(a, 2), format_number(b, 2))) for name, a, b in moved]
+        lines += ["", *render_rows(rows, width=width)]
+    for change in found.changes:
+        text = f"{words(change.material)}, {change.value}: {change.before}, today {change.after}"
+        lines += paragraph(text, width=width, indent=2)
+    for name in found.gone:
+        lines += paragraph(f"{words(name)} is no longer registered; its frozen values are used", width=width, indent=2)
+    return "\n".join(lines)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
-from math import sqrt
+from math import inf, isinf, sqrt
 from statistics import median, pstdev
 from typing import TYPE_CHECKING
 
@@ -52,11 +52,13 @@ def explain_outcome(
     age_days: Decimal | None = None,
     *,
     among: Sequence[Trial] = (),
+    about: Trial | None = None,
 ) -> Explanation:
     """Which of the things that varied between trials did it, with odds that can be trusted.
 
     age_days: for an outcome with ages; the first of its definition unless given. among: further trials of the
-    formulary, which only tell how much repeats differ. The same trials give the same answer in whatever order.
+    formulary, which only tell how much repeats differ. about: a trial of which it is also told which change moved it
+    against its parent. The same trials give the same answer in whatever order.
     """
     if age_days is None and outcome.ages_days:
         age_days = outcome.ages_days[0]
@@ -66,7 +68,12 @@ def explain_outcome(
     seen = tuple(item for item in everything if item.pour.trial.id in wanted)
     left_out = tuple(item for item in missing if item.trial in wanted)
     noise = find_noise(everything, outcome, book)
-    return _explain(outcome, age_days, seen, left_out, noise)
+    answer = _explain(outcome, age_days, seen, left_out, noise)
+    if about is not None:
+        from trials.moved import find_moved
+
+        answer = replace(answer, moved=find_moved(answer, about))
+    return answer
 
 
 def _explain(
@@ -129,11 +136,8 @@ def _usual_level(seen: Sequence[Seen]) -> float:
 def _weigh(answer: Explanation) -> Weighed | NoAnswer:
     from trials.explain import Problem, explain
 
-    bounds = [item.bounds for item in answer.seen]
     scale = _ENGINE_SCALES[answer.outcome.scale]
-    if scale == "log":  # a time of nothing is one too short to be read
-        least = float(answer.outcome.step) / 2.0
-        bounds = [(0.0 if low == float("-inf") else max(low, least), max(high, least)) for low, high in bounds]
+    bounds = [_within_scale(item.bounds, answer.outcome) for item in answer.seen]
     sittings = [item.pour.trial.sitting or item.pour.trial.id for item in answer.seen]
     problem = Problem.of(
         [factor.name for factor in answer.table.factors],
@@ -147,6 +151,19 @@ def _weigh(answer: Explanation) -> Weighed | NoAnswer:
         noise=_prior_noise(answer),
     )
     return explain(problem)
+
+
+def _within_scale(bounds: tuple[float, float], outcome: Outcome) -> tuple[float, float]:
+    """Bounds that the scale allows: no time of nothing, no half grade, no percentage beyond 0 and 100."""
+    low, high = bounds
+    if outcome.scale is Scale.LOG_TIME:
+        least = float(outcome.step) / 2.0  # too short to be read
+        return (0.0 if low == -inf else max(low, least)), max(high, least)
+    if outcome.scale is Scale.PERCENT:
+        low, high = (end if isinf(end) else min(max(end, 0.0), 100.0) for end in bounds)
+    if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COUNT):
+        low, high = (end if isinf(end) else float(round(end)) for end in bounds)
+    return low, high
 
 
 def _prior_noise(answer: Explanation) -> Noise | None:

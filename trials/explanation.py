@@ -6,11 +6,11 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from trials.contrast import Contrast
 from trials.factors import Factor, FactorTable
 from trials.model import Trial
 from trials.noise import RepeatNoise
 from trials.outcomes import Outcome
+from trials.outcomes_values import OutcomeValue
 from trials.seen import LeftOut, Seen
 
 if TYPE_CHECKING:
@@ -143,13 +143,18 @@ class Botched:
 
 @dataclass(frozen=True, slots=True)
 class MovedTrial:
-    """Which change moved one trial against another. chances: group -> probability, most likely first."""
+    """Which change moved one trial against the pour that it came from.
+
+    trial, against: what the two pours are called. chances: group -> probability that it was the main reason, most
+    likely first. nothing: that no change moved it noticeably. before, after: the outcome of the two.
+    """
 
     trial: str
     against: str
     chances: tuple[tuple[tuple[str, ...], float], ...]
     nothing: float
-    contrast: Contrast | None = None
+    before: OutcomeValue
+    after: OutcomeValue
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -157,6 +162,8 @@ class MovedTrial:
             "against": self.against,
             "chances": [{"factors": list(names), "probability": chance} for names, chance in self.chances],
             "nothing": self.nothing,
+            "before": self.before.to_json(),
+            "after": self.after.to_json(),
         }
 
 

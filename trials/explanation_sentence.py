@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from formulary.quantity import format_number
 from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation, FactorEffect, LikelyCause
 from trials.outcomes import Scale
-from trials.sentences import capital, count, places, say_list
+from trials.sentences import capital, count, places, say_list, say_value
 
 _CANNOT_BE_RULED_OUT = 0.1
 
@@ -141,11 +141,13 @@ def _moved(answer: Explanation) -> str:
     moved = answer.moved
     if moved is None:
         return ""
+    unit = f" {answer.outcome.unit}" if answer.outcome.unit else ""
+    values = f"{say_value(answer.outcome, moved.before)} to {say_value(answer.outcome, moved.after)}{unit}"
+    start = f" From {moved.against} to {moved.trial} ({values}): "
     if not moved.chances:
-        return f" Nothing that is recorded changed between {moved.against} and {moved.trial}."
+        return f"{start}no recorded change is likely to have moved it."
     names, chance = moved.chances[0]
-    start = f" What moved {moved.trial} against {moved.against}: "
-    if chance < ENOUGH:
-        listed = say_list([f"{group_words(names)} ({percent(chance)})" for names, chance in moved.chances[:3]], "or")
-        return f"{start}not certain; {listed}; nothing noticeable ({percent(moved.nothing)})."
-    return f"{start}{group_words(names)} ({percent(chance)})."
+    if chance >= ENOUGH:
+        return f"{start}{group_words(names)} moved it ({percent(chance)})."
+    listed = say_list([f"{group_words(names)} ({percent(chance)})" for names, chance in moved.chances[:3]], "or")
+    return f"{start}not certain what moved it: {listed}, or nothing noticeable ({percent(moved.nothing)})."

@@ -5,12 +5,14 @@ from __future__ import annotations
 import json
 import math
 import random
+from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
 
 import jsonschema
 import pytest
 
+from formulary.materials.register import read_builtin_register
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
@@ -190,3 +192,50 @@ def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
         jsonschema.validate(tree, schema)
         agreed = {"outcome", "unit", "scale", "trials_used", "trials_left_out", "noise", "enough_evidence"}
         assert agreed | {"probability_of_nothing", "causes", "suspects"} <= tree.keys()
+
+
+def test_a_single_trial_is_told_what_moved_it_against_its_parent() -> None:
+    base = [trial(BASE, f"b{k}", k, working=("12:00", "12:40", "11:30")[k % 3], room=str(18 + k % 3)) for k in range(9)]
+    strong = version("harbour-base", scent=CLOVE_SCENT.format(2))
+    scented = [trial(strong, f"s{k}", 20 + k, working=("5:30", "6:00")[k % 2], room=str(18 + k % 2)) for k in range(4)]
+    answer = explain_outcome([*base, *scented], WORKING, about=scented[0])
+    assert answer.moved is not None
+    assert (answer.moved.trial, answer.moved.against) == ("s0", "b8")
+    assert answer.moved.chances[0][0] == ("clove bud oil",)
+    assert answer.moved.chances[0][1] > 0.9
+    assert "clove bud oil moved it" in answer.sentence
+    assert explain_outcome(base, WORKING, about=scented[0]).moved is None
+
+
+@pytest.mark.parametrize(
+    ("outcome", "values"),
+    [("mass loss", ("-0.1", "9.0", "0.0", "11.0")), ("ash", ("0", "3", "0", "2")), ("gel", ("0", "100", "0", "100"))],
+)
+def test_values_at_the_ends_of_their_scale_are_weighed_like_any_other(outcome: str, values: tuple[str, ...]) -> None:
+    trials = [trial(BASE, f"v{k}", k, seen={outcome: values[k % 4]}, room=str(15 + k)) for k in range(8)]
+    answer = explain_outcome(trials, OUTCOMES[outcome], Decimal(28))
+    assert answer.no_answer is None
+    assert math.isclose(sum(cause.probability >= 0 for cause in answer.causes), len(answer.causes))
+
+
+def test_one_wild_pour_is_named_and_the_answer_without_it_is_given() -> None:
+    wild = trial(BASE, "wild", 200, working="3:20")
+    answer = explain_outcome([*history(), wild], WORKING)
+    assert [item.trial for item in answer.botched] == [wild.id]
+    assert answer.without_botched is not None
+    assert wild.id not in [one.id for one in answer.without_botched.trials]
+    assert "fits nothing else" in render_explanation(answer)
+
+
+def test_many_things_at_once_in_few_trials_name_nothing() -> None:
+    materials = ("kaolin", "rose-clay", "sea-clay", "honey", "oat-milk", "goat-milk-powder", "oatmeal", "spirulina")
+    known = [name for name in materials if name in read_builtin_register()]
+    trials = []
+    for k in range(8):
+        lines = [
+            f"material: {name}, rate: {1 + (k * 3 + j) % 5} % of oils, at: oils, water: extra"
+            for j, name in enumerate(known)
+            if (k + j) % 3
+        ]
+        trials.append(trial(version(f"all-{k}", additions="\n".join(lines)), f"x{k}", k, working=f"{9 + k % 4}:10"))
+    assert not explain_outcome(trials, WORKING).enough_evidence

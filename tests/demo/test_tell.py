@@ -44,7 +44,7 @@ def test_no_line_is_wider_than_the_terminal(told: tuple[str, Demonstration], cop
 
 def test_the_three_weekly_jobs_are_done_in_order(told: tuple[str, Demonstration]) -> None:
     words = [command[1] for command in _commands(told[0]) if command[0] == "formulary"]
-    assert words[:7] == ["branch", "diff", "batch", "save", "compare", "explain", "explain"]
+    assert words[:8] == ["branch", "diff", "batch", "save", "diff", "compare", "explain", "explain"]
 
 
 def test_the_files_that_are_told_of_are_there(told: tuple[str, Demonstration]) -> None:

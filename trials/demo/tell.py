@@ -173,19 +173,24 @@ class _Tour:
         )
 
     def review_two_trials(self) -> str:
+        from formulary.changes.text import render_changes
         from trials.compare import compare_trials
         from trials.compare_table import render_comparison
 
         after = self.trial(self.forgotten())
         before = next(trial for trial in self.trials if trial.version == after.version and not trial.as_made)
         comparison = compare_trials([before, after], self.trials, self.outcomes)
+        codes = (code_of(before.id), code_of(after.id))
         return _blocks(
             self.heading(2, "Review two trials"),
             self.say(
-                "Two loaves of one version. On the second day something was forgotten, and written down as it was. "
-                "What differed, and what did each do?"
+                f"Two loaves of one version. Of the second the maker noted: “{after.notes}” What had to be weighed "
+                "otherwise stands in its file as it was weighed, so what was in the two pots can be told apart:"
             ),
-            self.command("formulary", "compare", code_of(before.id), code_of(after.id)),
+            self.command("formulary", "diff", *codes),
+            render_changes(self.demonstration.bench.diff(*codes), width=self.width),
+            self.say("And what did each do? Beside it stands how far two loaves differ by themselves:"),
+            self.command("formulary", "compare", *codes),
             render_comparison(comparison, self.width),
         )
 

@@ -7,29 +7,27 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Block, Node, Scalar, parse_document
+from formulary.document import Scalar, parse_document
 from formulary.fields import Fields, suggest
 from formulary.finding import Finding, error, has_errors
 from formulary.materials.model import Material
-from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_decimal, parse_percent, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.recipes.model import COVERS
-from formulary.recipes.read import read_share
 from trials.model import (
     DECISIONS,
     AsMade,
     Bars,
     Conditions,
-    LotUse,
     Observation,
     Plan,
     Reading,
     Release,
     Trial,
-    TrialPortion,
 )
 from trials.outcomes import Outcome
 from trials.outcomes_reading import OffScale, parse_reading
 from trials.read_as_made import read_as_made
+from trials.read_lots import mass_g, read_lots
 from trials.read_parts import (
     block_of,
     entries_of,
@@ -40,8 +38,8 @@ from trials.read_parts import (
     read_portion,
     texts_of,
 )
+from trials.read_portions import read_portions
 
-HUNDRED = Decimal(100)
 SIZES = ("oils", "batter", "bars", "mould")
 _BARS = re.compile(r"(\d+)(?: of (.+?)(?: cured)?)?")
 
@@ -98,15 +96,15 @@ class _TrialReader:
         sitting = fields.text("sitting")
         size = self._size()
         who = fields.text("who")
-        portions = self._portions()
+        portions = read_portions(fields, self.plan, self.own_events)
         names = [portion.name for portion in portions]
         as_made: tuple[AsMade, ...] = ()
         if self.plan is not None:
             as_made = read_as_made(fields, self.plan, portions, self.materials)
-            self._check_plan(recipe, version, size, portions)
+            self._check_plan(recipe, version, size)
         else:
             fields.node("as_made")
-        lots = self._lots(as_made)
+        lots = read_lots(fields, self.plan, as_made, self.materials or {})
         conditions = self._conditions()
         events = read_events(fields, self.own_events)
         after_pour = read_handling(fields, self.own_events, names)
@@ -160,7 +158,6 @@ class _TrialReader:
         recipe: str | None,
         version: str | None,
         size: tuple[str, str] | None,
-        portions: Sequence[TrialPortion],
     ) -> None:
         fields, plan = self.fields, self.plan
         assert plan is not None
@@ -174,120 +171,6 @@ class _TrialReader:
             what = f"the plan was worked out for {plan.size[0]}: {plan.size[1]}"
             do = "write that; another size is another trial, and other weights go under as_made"
             fields.report("plan-differs", what, do, None, "size")
-        planned = {portion.name for portion in plan.pot.portions}
-        taken = {portion.planned_name for portion in portions}
-        own = {line.portion for line in plan.pot.lines if line.portion is not None and line.grams > 0}
-        redivided = {material for portion in portions for material, _ in portion.gets}
-        lost = {line.portion for line in plan.pot.lines if line.material not in redivided} & own - taken
-        if portions and planned and lost:
-            names = ", ".join(sorted(str(name) for name in lost))
-            what = f"the plan gives lines of its own to {names}, which is not among the portions"
-            do = "say which portion took its place: `instead_of: " + sorted(str(name) for name in lost)[0] + "`"
-            fields.report("portion-missing", what, do, None, "portions")
-
-    def _portions(self) -> tuple[TrialPortion, ...]:
-        portions: list[TrialPortion] = []
-        complete = True
-        planned = () if self.plan is None else tuple(portion.name for portion in self.plan.pot.portions)
-        for block in listed(self.fields, "portions", name="name"):
-            name = block.slug("name", required=True)
-            share, by_eye = read_share(block)
-            instead_of = block.choice("instead_of", planned) if planned else block.text("instead_of")
-            gets = self._gets(block)
-            events = read_events(block, self.own_events)
-            mould = block.text("mould")
-            block.finish()
-            if name is None or share is None:
-                complete = False
-                continue
-            if name in [portion.name for portion in portions]:
-                block.report("duplicate-line", f"two portions are called {name}", "rename one", None, "name")
-            if planned and name not in planned and instead_of is None:
-                do = suggest(name, planned, f"the plan has {', '.join(planned)}: add `instead_of:` with one of these")
-                what = f"the plan has no portion {name!r}"
-                block.report("unknown-portion", what, do, block.scalar("name"), "name")
-            portions.append(TrialPortion(name, share, by_eye, instead_of, gets, events, mould, block.place("name")))
-        if portions and complete:
-            self._check_portions(portions)
-        return tuple(portions)
-
-    def _gets(self, block: Fields) -> tuple[tuple[str, Decimal], ...]:
-        gets: list[tuple[str, Decimal]] = []
-        divisible = sorted(
-            {line.material for line in self.plan.pot.lines if line.at in ("trace", "top")} if self.plan else set()
-        )
-        for key, value in entries_of(block, "gets"):
-            percent = block.parse_node(value, parse_percent, f"gets, {key.text[:40]}")
-            if self.plan is not None and key.text not in divisible:
-                do = suggest(key.text, divisible, f"lines that can be divided: {', '.join(divisible) or 'none'}")
-                block.report("unknown-line", f"no line at trace is called {key.text[:40]!r}", do, key, "gets")
-            elif percent is not None and not 0 <= percent <= HUNDRED:
-                block.report("out-of-bounds", "a part is 0 to 100 %", "correct it", value, "gets")
-            elif percent is not None:
-                gets.append((key.text, percent))
-        return tuple(gets)
-
-    def _check_portions(self, portions: Sequence[TrialPortion]) -> None:
-        total = sum((portion.share for portion in portions), Decimal(0))
-        if total != HUNDRED:
-            what = f"the portions' shares total {format_decimal(total)} %, not 100 %"
-            self.fields.report("portions-total", what, "make the shares total 100", None, "portions")
-        for material in dict.fromkeys(name for portion in portions for name, _ in portion.gets):
-            parts = [percent for portion in portions for name, percent in portion.gets if name == material]
-            if sum(parts, Decimal(0)) != HUNDRED:
-                what = f"the parts of {material} total {format_decimal(sum(parts, Decimal(0)))} %, not 100 %"
-                do = "say in each portion how much of the line it got, 0 where it got none"
-                self.fields.report("portions-gets", what, do, None, "portions")
-        taken = [portion.planned_name for portion in portions]
-        for name in dict.fromkeys(taken):
-            if taken.count(name) > 1:
-                what = f"two portions stand for the planned {name}"
-                self.fields.report("duplicate-line", what, "keep one, and divide its lines by `gets`", None, "portions")
-
-    def _lots(self, as_made: Sequence[AsMade]) -> dict[str, tuple[LotUse, ...]]:
-        lots: dict[str, tuple[LotUse, ...]] = {}
-        fields = self.fields
-        for key, node in entries_of(fields, "lots"):
-            uses = self._lot_uses(key, node)
-            if self.plan is not None:
-                self._check_lot_material(key, as_made)
-                for use in uses:
-                    self._check_lot(key, use.lot, node)
-            if uses:
-                lots[key.text] = uses
-        return lots
-
-    def _lot_uses(self, key: Scalar, node: Node) -> tuple[LotUse, ...]:
-        fields, label = self.fields, f"lots, {key.text[:40]}"
-        if isinstance(node, Scalar):
-            if node.is_empty:
-                return ()
-            return (LotUse(node.text),)
-        if not isinstance(node, Block):
-            fields.report("wrong-shape", "a lot is a word, or a block of lots", 'write "OL-7" or {"OL-7": 300 g}', node)
-            return ()
-        uses: list[LotUse] = []
-        for entry in node.entries:
-            grams = fields.parse_node(entry.value, _mass_g, f"{label}, {entry.key.text[:20]}")
-            if grams is not None:
-                uses.append(LotUse(entry.key.text, grams))
-        return tuple(uses)
-
-    def _check_lot_material(self, key: Scalar, as_made: Sequence[AsMade]) -> None:
-        assert self.plan is not None
-        in_pot = {line.material for line in self.plan.pot.lines}
-        in_pot |= {name for entry in as_made for name in (entry.extra, entry.instead) if name is not None}
-        if key.text not in in_pot:
-            do = suggest(key.text, in_pot, f"in the pot are: {', '.join(sorted(in_pot))}")
-            what = f"a lot is given for {key.text[:40]!r}, which did not go in"
-            self.fields.report("lot-not-in-pot", what, do, key, f"lots, {key.text[:40]}")
-
-    def _check_lot(self, key: Scalar, lot: str, node: Node) -> None:
-        """A lot that is known, but of another material only, is a slip of the pen."""
-        owners = [slug for slug, material in (self.materials or {}).items() if lot in material.lots]
-        if owners and key.text not in owners:
-            what = f"lot {lot} is a lot of {' and '.join(owners)}, not of {key.text}"
-            self.fields.report("lot-of-another", what, "correct the lot, or the material", node, f"lots, {key.text}")
 
     def _conditions(self) -> Conditions:
         block = block_of(self.fields, "conditions")
@@ -386,13 +269,6 @@ def _optional_c(block: Fields, key: str) -> Decimal | None:
     return None if is_left_empty(block, key) else block.amount(key, "°C", Kind.TEMPERATURE)
 
 
-def _mass_g(text: str) -> Decimal:
-    grams = parse_quantity(text, Kind.MASS).to("g")
-    if grams < 0:
-        raise NotAQuantity(f"{text.strip()!r} is below zero", "write 0 g or more")
-    return grams
-
-
 def _count(text: str) -> int:
     number = parse_decimal(text)
     if number < 0 or number % 1:
@@ -403,16 +279,16 @@ def _count(text: str) -> int:
 def _is_same_size(one: tuple[str, str], other: tuple[str, str]) -> bool:
     if one[0] != other[0] or one[0] not in ("oils", "batter"):
         return one[0] == other[0] and one[1].split() == other[1].split()
-    return _mass_g(one[1]) == _mass_g(other[1])
+    return mass_g(one[1]) == mass_g(other[1])
 
 
 def _check_size(how: str, text: str) -> str:
     if how in ("oils", "batter"):
-        _mass_g(text)
+        mass_g(text)
     elif how == "bars":
         match = _BARS.fullmatch(text.strip())
         if match is None or not int(match.group(1)):
             raise NotAQuantity(f"{text.strip()!r} is no number of bars", 'write "12 of 100 g"')
         if match.group(2) is not None:
-            _mass_g(match.group(2))
+            mass_g(match.group(2))
     return text

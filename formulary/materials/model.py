@@ -82,7 +82,7 @@ class Known:
     source: str
 
 
-ASSAY_NOT_STATED = Known("maker", "purity not stated: counted as 100 %")
+ASSAY_NOT_STATED = Known("read", "purity not stated: counted as 100 %, and at least the minimum of USP35-NF30")
 
 
 @dataclass(frozen=True, slots=True)

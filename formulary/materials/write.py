@@ -141,8 +141,8 @@ def add_lot(text: str, slug: str, lot: str, values: Mapping[str, Value]) -> str:
         raise InputError.of("lot-known", what, f"change it in {path}")
     try:
         if lots is None:
-            edit.change_block(root, add={"lots": {Quoted(lot): new}})
-        elif block is not None:
+            return _checked(_with_first_lot(text, lot, new), slug)
+        if block is not None:
             edit.change_block(block, add={Quoted(lot): new})
         else:
             edit.fill_empty(lots, {Quoted(lot): new})
@@ -150,6 +150,13 @@ def add_lot(text: str, slug: str, lot: str, values: Mapping[str, Value]) -> str:
     except CannotEdit as fault:
         raise InputError.of("cannot-edit", f"{path} cannot be changed here: {fault}", "add the lot by hand") from None
     return _checked(changed, slug)
+
+
+def _with_first_lot(text: str, lot: str, values: Inline) -> str:
+    """The text with a `lots:` block at its end, below what stands there as comments."""
+    newline = "\r\n" if "\r\n" in text else "\n"
+    whole = text if text.endswith("\n") else text + newline
+    return f"{whole}lots:{newline}  {render_value(Quoted(lot))}: {render_value(values)}{newline}"
 
 
 def _checked(text: str, slug: str) -> str:

@@ -86,6 +86,11 @@ def test_a_lot_is_added_and_nothing_else_changes(before: str) -> None:
     assert set(parsed(more).lots) >= {"00123", "1e5"}
 
 
+def test_the_first_lot_stands_below_the_hints() -> None:
+    text = add_lot(render_new_material("thing", "A thing", MaterialKind.OIL), "thing", "1.10", {"price": "8 per kg"})
+    assert text.splitlines()[-2:] == ["lots:", '  "1.10": {price: 8 per kg}']
+
+
 def test_a_lot_that_is_known_or_cannot_be_is_refused() -> None:
     text = OIL + 'lots:\n  "A": {received: 2026-01-02}\n'
     with pytest.raises(InputError, match="known already"):

@@ -25,7 +25,7 @@ CHEMISTRY = (
     "tests/outside/test_alkali_tables.py",
 )
 EXAMPLES = ("tests/outside/test_worked_examples.py",)
-BATCHES = ("tests/batch/test_stops.py", "tests/batch/test_balance.py", "tests/batch/test_limits_and_lye.py")
+BATCHES = ("tests/batch/test_limits_and_lye.py", "tests/batch/test_stops.py", "tests/batch/test_balance.py")
 # module -> the tests that must notice a change of it, the quickest first
 MODULES = {
     "formulary/chemistry/alkali.py": (*CHEMISTRY, *EXAMPLES, "tests/chemistry/test_examples_in_docstrings.py"),

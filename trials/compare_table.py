@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from formulary.quantity import format_number
-from formulary.text_table import Row, paragraph, render_rows
+from formulary.text_table import Row, render_rows
 from trials.compare_sentence import column_note, headline, say_contrast, say_fact
 from trials.comparison import ComparedFactor, ComparedOutcome, Comparison
-from trials.sentences import NOT_SEEN, count, places, say_value, unit_label
+from trials.sentences import NOT_SEEN, count, places, say_value, unit_label, wrap_words
 
 _LABEL = 30
 _NOISE = "repeats ±"
@@ -16,7 +16,7 @@ _NOISE = "repeats ±"
 
 def render_comparison(comparison: Comparison, width: int = 80, *, show_all: bool = False) -> str:
     """The comparison as text of at most `width` columns; show_all: also what is alike."""
-    lines = paragraph(comparison.sentence, width=width)
+    lines = wrap_words(comparison.sentence, width)
     if not comparison.columns:
         return "\n".join(lines)
     lines += _controls(comparison, width)
@@ -26,11 +26,11 @@ def render_comparison(comparison: Comparison, width: int = 80, *, show_all: bool
         lines += ["", *_table(comparison, block, width, show_all=show_all)]
     lines += _noise_key(comparison, width)
     if comparison.remarks:
-        lines += ["", *paragraph("; ".join(comparison.remarks) + ".", width=width, indent=2)]
+        lines += ["", *wrap_words("; ".join(comparison.remarks) + ".", width, indent=2)]
     untold = sum(not outcome.tells for outcome in comparison.outcomes)
     if (comparison.hidden or untold) and not show_all:
         more = f", and {count(untold, 'more line')} of outcomes, at other ages or as limits," if untold else ""
-        lines += paragraph(f"{comparison.hidden} alike{more} hidden (--all shows them)", width=width, indent=2)
+        lines += wrap_words(f"{comparison.hidden} alike{more} hidden (--all shows them)", width, indent=2)
     return "\n".join(lines)
 
 
@@ -108,7 +108,7 @@ def _controls(comparison: Comparison, width: int) -> list[str]:
     lines: list[str] = []
     for control, scented, contrasts in comparison.controls[1:]:
         did = say_contrast(headline(contrasts)) if contrasts else "nothing was measured of both"
-        lines += paragraph(f"{scented.label} beside {control.label}: {did}", width=width, indent=2)
+        lines += wrap_words(f"{scented.label} beside {control.label}: {did}", width, indent=2)
     return lines
 
 
@@ -132,7 +132,7 @@ def _noise_key(comparison: Comparison, width: int) -> list[str]:
     text = f"{_NOISE}: how far repeats of one recipe differ here, as a standard deviation"
     if any(noise.is_assumed for noise in shown):
         text += "; in brackets where nothing was repeated yet and a usual value is assumed"
-    return ["", *paragraph(f"{text}.", width=width, indent=2)]
+    return ["", *wrap_words(f"{text}.", width, indent=2)]
 
 
 def _one_changes(comparison: Comparison, width: int) -> list[str]:
@@ -144,5 +144,5 @@ def _one_changes(comparison: Comparison, width: int) -> list[str]:
         unit = f" {pair.factor.unit}" if pair.factor.unit else ""
         did = say_contrast(headline(pair.contrasts))
         text = f"{pair.before}, {pair.after}: {pair.factor.factor} {values}{unit}; the second {did}"
-        lines += paragraph(text, width=width, indent=4)
+        lines += wrap_words(text, width, indent=4)
     return lines

@@ -77,11 +77,11 @@ def say_effect(answer: Explanation, effect: FactorEffect, *, alone: bool = True)
     if not effect.direction:
         return ""
     subject = effect.per
-    if factor.unit:
+    if factor.unit == "% of oils" and not alone:
+        subject = f"each {factor.step:g} % {effect.factor}"
+    elif factor.unit:
         more = "" if factor.unit.startswith("% of") else " more"
-        subject = f"each {effect.per}{more}"
-        if not alone:
-            subject += f" of {effect.factor}" if not more else f" {effect.factor}"
+        subject = f"each {effect.per}{more}{'' if alone else f' {effect.factor}'}"
     verb = _verb(answer, effect.direction)
     if effect.effect is None or effect.low is None or effect.high is None:
         return f"{subject} {verb} {answer.label}"

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from formulary.quantity import format_number
-from formulary.text_table import Row, paragraph, render_rows
+from formulary.text_table import Row, render_rows
 from trials.explanation import WORTH_A_LINE, Explanation, LikelyCause
 from trials.explanation_sentence import cause_words, effect_places, effect_unit, group_words, percent
 from trials.outcomes import Scale
-from trials.sentences import count, places, say_list
+from trials.sentences import count, places, say_list, wrap_words
 
 _MOST_LINES = 8
 _NARROW = 76  # columns below which only odds and effects are shown
@@ -15,14 +15,14 @@ _NARROW = 76  # columns below which only odds and effects are shown
 
 def render_explanation(answer: Explanation, width: int = 80, *, show_all: bool = False) -> str:
     """The explanation as text of at most `width` columns; show_all: every candidate, and what was left out."""
-    lines = paragraph(answer.sentence, width=width)
+    lines = wrap_words(answer.sentence, width)
     if answer.causes:
         lines += ["", *_table(answer, width, show_all=show_all)]
     lines += ["", *_basis(answer, width)]
     for text in _remarks(answer, show_all=show_all):
-        lines += paragraph(text, width=width, indent=2)
+        lines += wrap_words(text, width, indent=2)
     if answer.to_tell_apart is not None:
-        lines += ["", *paragraph(f"To tell them apart, {answer.to_tell_apart}.", width=width, indent=2)]
+        lines += ["", *wrap_words(f"To tell them apart, {answer.to_tell_apart}.", width, indent=2)]
     return "\n".join(lines)
 
 
@@ -42,7 +42,7 @@ def _table(answer: Explanation, width: int, *, show_all: bool) -> list[str]:
     if rest:
         bound = max(cause.probability for cause in answer.causes[len(shown) :])
         under = "under 2 %" if bound < WORTH_A_LINE else f"at most {percent(bound)}"
-        lines += paragraph(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width=width, indent=2)
+        lines += wrap_words(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width, indent=2)
     return lines
 
 
@@ -88,7 +88,8 @@ def _basis(answer: Explanation, width: int) -> list[str]:
         said.append(f"Effects are told from {_own(answer, answer.level)}.")
     noise = answer.noise
     if noise is not None and answer.seen:
-        size = _own(answer, noise.in_unit(answer.level))
+        sd = format_number(noise.in_unit(answer.level), max(places(answer.outcome), 1))
+        size = f"{sd} {effect_unit(answer)}".strip()
         if noise.is_assumed:
             said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
         else:
@@ -99,7 +100,7 @@ def _basis(answer: Explanation, width: int) -> list[str]:
             reasons[item.why] = reasons.get(item.why, 0) + 1
         told = "; ".join(why if number == 1 else f"{why} ({number})" for why, number in reasons.items())
         said.append(f"Left out: {len({item.trial for item in answer.left_out})} ({told}).")
-    return paragraph(" ".join(said), width=width, indent=2)
+    return wrap_words(" ".join(said), width, indent=2)
 
 
 def _own(answer: Explanation, value: float) -> str:

@@ -11,7 +11,7 @@ from statistics import stdev
 from trials.model import Trial
 from trials.outcomes import Outcome, Scale
 from trials.outcomes_values import Missing, OutcomeValue, find_values
-from trials.portion_facts import Pour, find_facts
+from trials.portion_facts import Pour, find_facts, has_no_oils
 from trials.repeats import find_repeats
 
 
@@ -64,14 +64,16 @@ class PourBook:
         return tuple(self.pour(trial, part.name if trial.is_divided else None) for part in trial.parts())
 
     def all_pours(self) -> tuple[Pour, ...]:
-        """Every portion of every trial, in the order of their dates."""
-        return tuple(pour for trial in self.trials for pour in self.pours(trial))
+        """Every portion of every trial, in the order of their dates; those without any oil are passed over."""
+        wanted = [(trial, part.name if trial.is_divided else None) for trial in self.trials for part in trial.parts()]
+        return tuple(self.pour(trial, portion) for trial, portion in wanted if not has_no_oils(trial, portion))
 
     def repeat_group(self, pour: Pour) -> int:
         """A number that only pours share that repeat one another."""
         if not self._groups:
             pours = list(self.all_pours())
-            pours += [self.pour(trial, None) for trial in self.trials if trial.is_divided]
+            divided = [trial for trial in self.trials if trial.is_divided]
+            pours += [self.pour(trial, None) for trial in divided if not has_no_oils(trial, None)]
             for number, group in enumerate(find_repeats(pours)):
                 for row in group:
                     self._groups[pours[row].trial.id, pours[row].portion] = number
@@ -91,6 +93,9 @@ def find_seen(
         for found in find_values(trial, outcome, age_days):
             if isinstance(found, Missing):
                 left_out.append(LeftOut(trial.id, found.why, found.portion))
+                continue
+            if has_no_oils(trial, found.portion):
+                left_out.append(LeftOut(trial.id, "no oil went in, as it is recorded", found.portion))
                 continue
             item = Seen(book.pour(trial, found.portion), found)
             if item.bounds == (-inf, inf):

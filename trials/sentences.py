@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from math import inf
 
 from formulary.quantity import format_number
+from formulary.text_table import paragraph
 from trials.outcomes import Outcome, Scale
 from trials.outcomes_values import OutcomeValue
 
@@ -87,6 +89,15 @@ def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = Fa
         age = label.removeprefix(outcome.name)
         return f"{verb} {size} {direction}{age}"
     return f"had {label} {size} {'lower' if change < 0 else 'higher'}"
+
+
+_UNITS = re.compile(r"(?<=\d) (?=(?:%|min|mm|ΔE|°C|s|h|d|g|points)(?:\W|$))")
+
+
+def wrap_words(text: str, width: int, *, indent: int = 0) -> list[str]:
+    """A text in lines no wider than `width`, in which a figure and its unit stay together."""
+    bound = _UNITS.sub("\N{NO-BREAK SPACE}", text)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in paragraph(bound, width=width, indent=indent)]
 
 
 def say_list(items: Sequence[str], joiner: str = "and") -> str:

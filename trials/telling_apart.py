@@ -8,6 +8,7 @@ from formulary.quantity import format_number
 from trials.explanation import ENOUGH, Explanation
 from trials.factor_steps import TENTH
 from trials.factors import Factor
+from trials.portion_facts import material_words
 
 _SUSPECTED = 0.05  # a candidate below this is not worth a pour
 _CAN_BE_CHOSEN = frozenset({"oil", "held back", "addition", "scent", "water", "superfat", "lot", "vessel", "condition"})
@@ -25,7 +26,7 @@ def say_how_to_tell_apart(answer: Explanation) -> str | None:
     with_it = _said(answer, one)
     if with_it is None:
         return None
-    return f"pour {_usual_recipe(answer)} with {with_it} and {_without(other)}"
+    return f"pour {_usual_recipe(answer)} with {with_it} {_without(other)}"
 
 
 def _suspects(answer: Explanation) -> tuple[Factor, Factor] | None:
@@ -70,9 +71,14 @@ def _said(answer: Explanation, factor: Factor) -> str | None:
 
 
 def _without(factor: Factor) -> str:
+    name = factor.name.partition(" for ")[0] if factor.kind == "oil" else factor.name
     if factor.kind in ("addition", "scent", "oil", "held back") and factor.baseline == 0:
-        return f"no {factor.name}" if factor.kind != "oil" else f"no {factor.name.partition(' for ')[0]}"
-    return f"{factor.name} as usual"
+        return f"and no {name}"
+    if factor.kind == "lot":
+        return f"and the usual {factor.words.rpartition(' instead of ')[2]} instead of {factor.name}"
+    value = f"{factor.baseline:g} {factor.unit}".strip() if factor.unit else factor.words.rpartition(" instead of ")[2]
+    subject = material_words(factor.aspects[0].subject)
+    return f"and the usual {subject} ({value})"
 
 
 def _usual_recipe(answer: Explanation) -> str:

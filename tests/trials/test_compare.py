@@ -3,15 +3,23 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 from importlib.resources import files
+from pathlib import Path
 
 import jsonschema
 import pytest
 
+from formulary.errors import InputError
+from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.compare import compare_trials
 from trials.compare_table import render_comparison
 from trials.comparison import Comparison
+from trials.explain_trials import explain_outcome
+from trials.model import AsMade
+from trials.outcomes import find_outcomes
 
 BASE = version()
 HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})
@@ -119,3 +127,20 @@ def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
 def test_values_and_columns_are_in_the_order_in_which_the_trials_were_named() -> None:
     tree = compare_trials([OTHER, ONE], ALL).to_json()
     assert [column["label"] for column in tree["trials"]] == ["bbbb", "aaaa"]  # type: ignore[attr-defined]
+
+
+def test_a_record_that_leaves_out_every_oil_is_refused_by_name_and_passed_over_elsewhere() -> None:
+    empty = trial(BASE, "none", 5, working="9:00", as_made=[AsMade(line=oil, left_out=True) for oil in BASE_OILS])
+    with pytest.raises(InputError, match="no oil went into"):
+        compare_trials([empty, ONE], ALL)
+    assert compare_trials([ONE, OTHER], [*ALL, empty]).to_json() == compare_trials([ONE, OTHER], ALL).to_json()
+    answer = explain_outcome([*REPEATS, OTHER, empty], find_outcomes(Settings())["working time"])
+    assert [(item.trial, item.why) for item in answer.left_out] == [(empty.id, "no oil went in, as it is recorded")]
+
+
+def test_comparing_needs_no_numerical_library() -> None:
+    script = "import sys, trials.compare, trials.compare_table, trials.factors; print('numpy' in sys.modules)"
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]
+    )
+    assert done.stdout.strip() == "False"

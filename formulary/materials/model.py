@@ -220,7 +220,9 @@ class Material:
     @property
     def has_unknown_assay(self) -> bool:
         """Whether the purity of an alkali is not stated, so that it counts as 100 % with a wide band."""
-        return self.assay_percent is not None and self.assay_percent.known == ASSAY_NOT_STATED
+        # told by the band, which a frozen plan keeps: a stated purity is taken to half a percent
+        assay = self.assay_percent
+        return assay is not None and assay.working == 100.0 and assay.low <= 95.0
 
     def with_lot(self, lot: str) -> Material:
         """The material as that lot's certificate has it; what the certificate does not say stays as it is.

@@ -156,10 +156,10 @@ class Material:
     """Everything known of one material. None means not known, which is not nought.
 
     Percentages are by mass of the material as it is weighed. `acids` are water-free acids by the names of
-    `formulary.chemistry.acids.ACIDS`; `contains` are the constituents of a scent; `limits` what the maker
-    knows of the limits of constituents (percent of the finished bar); `reference_saponification_value`
-    is the range before the rule for the working value; `stated` names the attributes that the
-    maker's file gives; `sources` says for each attribute where it is from; `how_working_value` says in a
+    `formulary.chemistry.acids.ACIDS`; `contains` are the constituents of a scent; `limits` what the maker knows of the
+    limits of constituents (percent of the finished bar); `measures` what spoons of it weigh.
+    `reference_saponification_value` is the range before the rule for the working value; `stated` names the attributes
+    that the maker's file gives; `sources` says for each attribute where it is from; `how_working_value` says in a
     sentence how the working saponification value was chosen.
     """
 
@@ -207,9 +207,7 @@ class Material:
 
     @property
     def solids_percent(self) -> float | None:
-        """What stays besides water, alcohol and fat: as the file says, else by difference; None if water is
-        unknown.
-        """
+        """What stays besides water, alcohol and fat: as stated, else by difference; None if water is unknown."""
         if self.stated_solids_percent is not None:
             return self.stated_solids_percent
         if self.water_percent is None:

@@ -42,11 +42,14 @@ def choose_saponification_value(
     where that differs by more than 1 % from the value that the fatty-acid profile implies, the lower of the
     two: too little lye is a softer bar, too much is a burn.
 
-    Parameters ---------- low, high: the reference range; equal for a single published value; None when
-    there is none. fatty_acids_percent: the profile; may be empty. kind: for free fatty acids the profile is
-    of the acids themselves; for waxes it says nothing. known: where the range is from. stated_working: a
-    working value that the maker's file states, which is then kept. acid_value_low: for waxes, the low end
-    of the acid value: the low end of the band, since esters react only partly.
+    Parameters
+    ----------
+    low, high: the reference range; equal for a single published value; None when there is none.
+    fatty_acids_percent: the profile; may be empty.
+    kind: for free fatty acids the profile is of the acids themselves; for waxes it says nothing.
+    known: where the range is from.
+    stated_working: a working value that the maker's file states, which is then kept.
+    acid_value_low: for waxes, the low end of the acid value: the low end of the band, since esters react only partly.
 
     Returns
     -------

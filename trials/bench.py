@@ -5,29 +5,23 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from decimal import Decimal
 from hashlib import sha256
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
-from formulary.document import parse_document, render_document
+from formulary.document import parse_document
 from formulary.errors import InputError
 from formulary.fields import Fields, suggest
 from formulary.finding import Finding, Place, error, has_errors, in_file_order, note
-from formulary.identity import blob_id
-from formulary.materials.frozen import material_tree
 from formulary.materials.model import Material
-from formulary.quantity import NotAQuantity, format_decimal
 from formulary.recipes.read import parse_recipe
 from trials.checks import check_trial, fit_to_sell
-from trials.identity import TRIAL_ID, find_trial_id, make_trial_id, random_code, trial_folder
+from trials.identity import TRIAL_ID, find_trial_id, random_code, trial_folder
 from trials.model import Plan, Trial
 from trials.outcomes import Outcome, own_event_words, read_outcomes
-from trials.plan import make_plan, parse_plan, read_frozen_materials, render_plan
+from trials.plan import parse_plan, read_frozen_materials
 from trials.read import parse_trial, unreadable_plan
-from trials.record import Entry, describe_entries, made_on, tidy_amount
-from trials.record_text import write_entries
-from trials.start import render_new_trial
+from trials.record import Entry
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,8 +34,6 @@ if TYPE_CHECKING:
     from trials.lot_trace import LotUsed
     from trials.recalculate import Recalculation
     from trials.table import Table
-
-_SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
 
 
 def open_bench(folder: Folder | Path | str) -> Bench:
@@ -121,8 +113,8 @@ class Bench:
         folder, store = trial_folder(trial_id), self.folder.store
         path = f"{folder}/trial.yaml"
         plan, faults = self._read_plan(f"{folder}/planned.yaml")
-        added, added_faults = self._read_added(f"{folder}/added.yaml")
-        trial, findings = self._parse(store.read_working(path), trial_id, path, plan, added)
+        added, added_faults = self.read_added(trial_id)
+        trial, findings = self.parse_text(store.read_working(path), trial_id, plan, added)
         findings = (*faults, *added_faults, *findings)
         return (None if has_errors(findings) else trial), findings
 
@@ -137,7 +129,9 @@ class Bench:
         plan, findings = self._plans[key]
         return plan, tuple(replace(finding, place=replace(finding.place, path=path)) for finding in findings)
 
-    def _read_added(self, path: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
+    def read_added(self, trial_id: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
+        """The kept values of what went into a trial beyond its plan, by name, and every fault in their file."""
+        path = f"{trial_folder(trial_id)}/added.yaml"
         try:
             data = self.folder.store.read_working(path)
         except InputError:  # most trials have none
@@ -151,10 +145,16 @@ class Bench:
         fields.finish()
         return materials, tuple(fields.findings)
 
-    def _parse(
-        self, data: bytes | str, trial_id: str, path: str, plan: Plan | None, added: Mapping[str, Material]
+    def parse_text(
+        self,
+        data: bytes | str,
+        trial_id: str,
+        plan: Plan | None,
+        added: Mapping[str, Material] = MappingProxyType({}),
     ) -> tuple[Trial | None, tuple[Finding, ...]]:
+        """A trial's text read against its plan, with this formulary's outcomes, events and register."""
         settings = self.folder.settings
+        path = f"{trial_folder(trial_id)}/trial.yaml"
         trial, findings = parse_trial(
             data,
             trial_id,
@@ -217,60 +217,22 @@ class Bench:
         draw_code: for the four characters of the id.
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
-        from formulary.folder import demand_weighable
+        from trials.starting import Size, start_trial
 
-        moment = now if now is not None else datetime.now().astimezone()
-        made = moment.date()
         found = self.folder.find_version(version) if isinstance(version, str) else version
-        shared = self._of_sitting(sitting)
-        lots = {**_lots_of(shared, found), **(lots or {})}
-        given = {key: tidy_amount(text) for key, text in (conditions or {}).items()}
-        conditions = {**_conditions_of(shared), **given}
-        register = self.folder.register
-        known = {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
-        batch = self.folder.batch(
-            found, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured, lots=known
-        )
-        demand_weighable(batch, despite=despite)
-        size = _size(oils, total, mould, bars, bar, cured=cured)
-        plan = make_plan(found, batch, register, self.folder.settings, size=size, lots=known)
-        trial_id = make_trial_id(made, found.slug, self._all_ids(), draw_code=draw_code)
-        stopped = {finding.code for finding in batch.findings if finding.severity.value == "stop"}
-        text = render_new_trial(
-            trial_id,
-            plan,
-            made,
+        return start_trial(
+            self,
+            found,
+            Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured),
             sitting=sitting,
+            lots=lots or {},
+            conditions=conditions or {},
+            portions=portions,
             who=who,
-            lots=lots,
-            conditions=conditions,
-            portions=None if portions is None else [(name, _share(percent)) for name, percent in portions],
-            despite=[code for code in despite if code in stopped],
+            despite=despite,
+            now=now if now is not None else datetime.now().astimezone(),
+            draw_code=draw_code,
         )
-        folder = trial_folder(trial_id)
-        planned = render_plan(plan)
-        trial, findings = self._parse(text, trial_id, f"{folder}/trial.yaml", plan, {})
-        if trial is None:
-            raise InputError(findings)
-        files: dict[str, bytes | None] = {
-            f"{folder}/planned.yaml": planned.encode("utf-8"),
-            f"{folder}/trial.yaml": text.encode("utf-8"),
-        }
-        if not found.is_saved:
-            files[f"recipes/{found.slug}.yaml"] = found.text.encode("utf-8")
-        message = f"Start trial {trial_id}\n\n{found.name}, {size[0]} {size[1]}"
-        self._save(files, message, moment)
-        return trial
-
-    def _all_ids(self) -> tuple[str, ...]:
-        """Ids in the folder and in the last save, so that no code is given twice."""
-        saved = {path.split("/")[2] for path in self.folder.store.tip_blobs("trials/") if path.count("/") == 3}
-        return tuple({*self.trial_ids(), *saved})
-
-    def _of_sitting(self, sitting: str | None) -> Trial | None:
-        if sitting is None:
-            return None
-        return next((trial for trial in reversed(self.trials()) if trial.sitting == sitting), None)
 
     def due(self, today: date, *, days_ahead: int = 14) -> tuple[Due, ...]:
         """What should be looked at now and next, late ones first, by the maker's own follow-up plan."""
@@ -321,69 +283,26 @@ class Bench:
 
     def record_all(self, entries: Iterable[Entry], *, now: datetime | None = None) -> tuple[Trial, ...]:
         """Write entries of one or several trials, all or nothing, in one commit; returns these trials."""
-        by_trial: dict[str, list[Entry]] = {}
-        moment = now if now is not None else datetime.now().astimezone()
-        for entry in entries:
-            by_trial.setdefault(entry.trial_id, []).append(entry)
-        if not by_trial:
-            raise InputError.of("nothing-to-record", "there is nothing to record", "say what happened")
-        files: dict[str, bytes | None] = {}
-        trials: list[Trial] = []
-        for trial_id, found in by_trial.items():
-            written = self._with_entries(trial_id, found, moment)
-            files.update(written[1])
-            trials.append(written[0])
-        ids = list(by_trial)
-        message = f"Record {ids[0]}" if len(ids) == 1 else f"Record {len(ids)} trials of a sitting"
-        self._save(files, f"{message}\n\n{describe_entries(by_trial)}", moment)
-        return tuple(trials)
+        from trials.recording import record_entries
 
-    def _with_entries(
-        self, trial_id: str, entries: Sequence[Entry], now: datetime
-    ) -> tuple[Trial, dict[str, bytes | None]]:
-        folder = trial_folder(trial_id)
-        path = f"{folder}/trial.yaml"
-        before, findings = self.read_trial(trial_id)
-        if before is None:
-            raise InputError(findings)
-        entries = [*entries, *made_on(before, entries, now.date())]
-        text = self.folder.store.read_working(path).decode("utf-8")
-        changed = write_entries(text, entries, path)
-        after, findings = self._parse(changed, trial_id, path, before.plan, before.added)
-        if after is None:
-            raise InputError(findings)
-        _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
-        files: dict[str, bytes | None] = {path: changed.encode("utf-8")}
-        loose = self._frozen_beside(after, folder)
-        if loose is not None:
-            files[f"{folder}/added.yaml"] = loose.encode("utf-8")
-        return after, files
+        return record_entries(self, entries, now if now is not None else datetime.now().astimezone())
 
-    def _frozen_beside(self, trial: Trial, folder: str) -> str | None:
-        """The text of added.yaml when materials beyond the plan have to be kept, or None."""
-        names = {name for entry in trial.as_made for name in (entry.extra, entry.instead) if name}
-        kept, _ = self._read_added(f"{folder}/added.yaml")
-        wanted = {name: trial.added[name] for name in sorted(names) if name in trial.added}
-        if all(name in kept for name in wanted):
-            return None
-        tree = {"format": 1, "materials": {name: material_tree(item) for name, item in {**kept, **wanted}.items()}}
-        comment = "Values of what went in without standing in the plan, as they were when it was recorded."
-        return render_document(tree, comment=comment)
+    def save_texts(self, files: Mapping[str, str], read: Mapping[str, str | None], message: str, now: datetime) -> None:
+        """One commit of these texts, written into the folder too.
 
-    def _save(self, files: Mapping[str, bytes | None], message: str, now: datetime) -> None:
+        read: path -> blob id of the file that its text was made from, None where there was none. Raises ChangedError,
+        with nothing written, when a file was changed meanwhile.
+        """
         store = self.folder.store
-        tip = store.tip
-        present = set(store.working_paths(""))
-        read = {path: blob_id(store.read_working(path)) if path in present else None for path in files}
         saved = store.tip_blobs("")
         store.save(
-            files,
+            {path: text.encode("utf-8") for path, text in files.items()},
             message=message,
-            read_from=tip,
+            read_from=store.tip,
             expected={path: saved.get(path) for path in files},
             now=now,
             write_working=True,
-            working_read=read,
+            working_read={path: read.get(path) for path in files},
         )
         self.folder.refresh()
 
@@ -463,60 +382,3 @@ def _line_of(recipe: str, parents: Mapping[str, str], renamed: Mapping[str, str]
         line.add(named)
         current = parents.get(named, parents.get(current))
     return line
-
-
-def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], path: str) -> None:
-    """Writing an entry changes what it says and nothing else."""
-    changed = {"portions" if section == "events" and before.is_divided else section for section in sections}
-    changed |= {"added", *sections}
-    kept = {name: getattr(before, name) for name in Trial.__dataclass_fields__ if name in changed}
-    if replace(after, **kept) != before:
-        what = "the file's layout does not let an entry be written without changing something else"
-        raise InputError([error("cannot-edit", what, "write it by hand", Place(path))])
-
-
-def _share(percent: str) -> Decimal:
-    from formulary.quantity import parse_percent
-
-    try:
-        return parse_percent(percent)
-    except NotAQuantity as problem:
-        raise InputError.of("bad-share", problem.what, problem.do) from None
-
-
-def _size(
-    oils: str | None, total: str | None, mould: str | None, bars: int | None, bar: str | None, *, cured: bool
-) -> tuple[str, str]:
-    """How the size was asked for, as it is written in a file."""
-    if oils is not None:
-        return "oils", tidy_amount(oils)
-    if total is not None:
-        return "batter", tidy_amount(total)
-    if mould is not None:
-        return "mould", " ".join(mould.split())
-    return "bars", f"{bars} of {tidy_amount(bar or '')}{' cured' if cured else ''}"
-
-
-def _lots_of(trial: Trial | None, version: Version) -> dict[str, str]:
-    """The lots of another trial of the sitting, for what this recipe shares with it."""
-    if trial is None:
-        return {}
-    names = set(version.recipe.materials())
-    return {name: uses[0].lot for name, uses in trial.lots.items() if name in names and len(uses) == 1}
-
-
-def _conditions_of(trial: Trial | None) -> dict[str, str]:
-    """The conditions of another trial of the sitting, as they are written; mould and cover are each loaf's own."""
-    if trial is None:
-        return {}
-    written: dict[str, str] = {}
-    for name in _SHARED:
-        value = getattr(trial.conditions, name)
-        if value is None:
-            continue
-        if isinstance(value, Decimal):
-            unit = "%" if name.endswith("_percent") else "°C"
-            written[name.removesuffix("_c").removesuffix("_percent")] = f"{format_decimal(value)} {unit}"
-        else:
-            written[name] = value
-    return written

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from formulary.errors import InputError, StopError
+from formulary.errors import ChangedError, InputError, StopError
 from formulary.folder import Folder
 from formulary.starting import init_folder
 from trials import record
@@ -357,4 +357,25 @@ def test_a_lot_of_another_material_and_a_batter_that_loosens_are_refused(folder:
         with pytest.raises(InputError) as caught:
             bench.record(entry, now=NOW)
         assert [finding.code for finding in caught.value.findings] == [code]
+    assert folder.store.tip == tip
+
+
+def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(
+    folder: Folder, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from trials import recording
+    from trials.record_text import write_entries
+
+    trial = start(bench)
+    path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"
+
+    def write_slowly(text: str, entries: list[record.Entry], file: str) -> str:
+        path.write_text(text + "# typed meanwhile\n", encoding="utf-8")
+        return write_entries(text, entries, file)
+
+    monkeypatch.setattr(recording, "write_entries", write_slowly)
+    tip = folder.store.tip
+    with pytest.raises(ChangedError):
+        bench.record(trial.observe("gel", "100 %", age="1 d"), now=NOW)
+    assert path.read_text(encoding="utf-8").endswith("# typed meanwhile\n")
     assert folder.store.tip == tip

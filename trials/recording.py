@@ -1,0 +1,90 @@
+"""Recording: entries are written into their trials' files, checked as a whole, and saved in one commit."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from formulary.document import render_document
+from formulary.errors import InputError
+from formulary.finding import Place, error
+from formulary.identity import blob_id
+from formulary.materials.frozen import material_tree
+from trials.identity import trial_folder
+from trials.model import Trial
+from trials.record import Entry, describe_entries, made_on
+from trials.record_text import write_entries
+
+if TYPE_CHECKING:
+    from trials.bench import Bench
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """A trial with its entries: path -> new text, and path -> blob id of what it was made from (None: no file)."""
+
+    trial: Trial
+    files: dict[str, str]
+    read: dict[str, str | None]
+
+
+def record_entries(bench: Bench, entries: Iterable[Entry], now: datetime) -> tuple[Trial, ...]:
+    """Write entries of one or several trials, all or nothing, in one commit; returns these trials.
+
+    Raises InputError, with nothing written, when a file with its entries could not be read as meant.
+    """
+    by_trial: dict[str, list[Entry]] = {}
+    for entry in entries:
+        by_trial.setdefault(entry.trial_id, []).append(entry)
+    if not by_trial:
+        raise InputError.of("nothing-to-record", "there is nothing to record", "say what happened")
+    written = [_write(bench, trial_id, found, now) for trial_id, found in by_trial.items()]
+    ids = list(by_trial)
+    head = f"Record {ids[0]}" if len(ids) == 1 else f"Record {len(ids)} trials of a sitting"
+    files = {path: text for item in written for path, text in item.files.items()}
+    read = {path: blob for item in written for path, blob in item.read.items()}
+    bench.save_texts(files, read, f"{head}\n\n{describe_entries(by_trial)}", now)
+    return tuple(item.trial for item in written)
+
+
+def _write(bench: Bench, trial_id: str, entries: Sequence[Entry], now: datetime) -> _Written:
+    path = f"{trial_folder(trial_id)}/trial.yaml"
+    data = bench.folder.store.read_working(path)
+    before, findings = bench.read_trial(trial_id)
+    if before is None:
+        raise InputError(findings)
+    entries = [*entries, *made_on(before, entries, now.date())]
+    text = write_entries(data.decode("utf-8"), entries, path)
+    after, findings = bench.parse_text(text, trial_id, before.plan, before.added)
+    if after is None:
+        raise InputError(findings)
+    _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
+    files, read = {path: text}, {path: blob_id(data)}
+    _keep_added(bench, after, files, read)
+    return _Written(after, files, dict(read))
+
+
+def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], path: str) -> None:
+    """Writing an entry changes what it says and nothing else."""
+    changed = {"added", *sections, *("portions" for section in sections if section == "events")}
+    kept = {name: getattr(before, name) for name in Trial.__dataclass_fields__ if name in changed}
+    if replace(after, **kept) != before:
+        what = "the file's layout does not let an entry be written without changing something else"
+        raise InputError([error("cannot-edit", what, "write it by hand", Place(path))])
+
+
+def _keep_added(bench: Bench, trial: Trial, files: dict[str, str], read: dict[str, str]) -> None:
+    """Put the values of materials beyond the plan beside the trial, once each, so that they stay what they were."""
+    path = f"{trial_folder(trial.id)}/added.yaml"
+    kept, _ = bench.read_added(trial.id)
+    names = {name for entry in trial.as_made for name in (entry.extra, entry.instead) if name}
+    wanted = {name: trial.added[name] for name in sorted(names) if name in trial.added}
+    if all(name in kept for name in wanted):
+        return
+    tree = {"format": 1, "materials": {name: material_tree(item) for name, item in {**wanted, **kept}.items()}}
+    comment = "Values of what went in without standing in the plan, as they were when it was recorded."
+    files[path] = render_document(tree, comment=comment)
+    if kept:
+        read[path] = blob_id(bench.folder.store.read_working(path))

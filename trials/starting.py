@@ -1,0 +1,158 @@
+"""Starting a trial: its frozen plan and a file to fill in, saved in one commit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.finding import stops
+from formulary.folder import demand_weighable
+from formulary.identity import blob_id
+from formulary.quantity import NotAQuantity, format_decimal, parse_percent
+from trials.identity import make_trial_id, trial_folder
+from trials.model import Trial
+from trials.plan import make_plan, render_plan
+from trials.record import tidy_amount
+from trials.start import render_new_trial
+
+if TYPE_CHECKING:
+    from formulary.batch.model import Batch
+    from formulary.recipes.version import Version
+    from trials.bench import Bench
+
+# What trials of one sitting share; mould and cover are each loaf's own.
+_SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Size:
+    """How large a batch is asked to be, in exactly one way, as in `Folder.batch`."""
+
+    oils: str | None = None
+    total: str | None = None
+    mould: str | None = None
+    bars: int | None = None
+    bar: str | None = None
+    cured: bool = False
+
+    def written(self) -> tuple[str, str]:
+        """As it stands in a file."""
+        if self.oils is not None:
+            return "oils", tidy_amount(self.oils)
+        if self.total is not None:
+            return "batter", tidy_amount(self.total)
+        if self.mould is not None:
+            return "mould", " ".join(self.mould.split())
+        return "bars", f"{self.bars} of {tidy_amount(self.bar or '')}{' cured' if self.cured else ''}"
+
+
+def start_trial(
+    bench: Bench,
+    version: Version,
+    size: Size,
+    *,
+    sitting: str | None,
+    lots: Mapping[str, str],
+    conditions: Mapping[str, str],
+    portions: Sequence[tuple[str, str]] | None,
+    who: str | None,
+    despite: Sequence[str],
+    now: datetime,
+    draw_code: Callable[[], str],
+) -> Trial:
+    """Start a trial (parameters: `Bench.start`)."""
+    folder = bench.folder
+    shared = _latest_of(bench, sitting)
+    lots = {**_lots_of(shared, version), **lots}
+    given = {key: tidy_amount(text) for key, text in conditions.items()}
+    register = folder.register
+    known = {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
+    batch = _work_out(bench, version, size, known)
+    demand_weighable(batch, despite=despite)
+    plan = make_plan(version, batch, register, folder.settings, size=size.written(), lots=known)
+    trial_id = make_trial_id(now.date(), version.slug, _all_ids(bench), draw_code=draw_code)
+    stopped = {finding.code for finding in stops(batch.findings)}
+    text = render_new_trial(
+        trial_id,
+        plan,
+        now.date(),
+        sitting=sitting,
+        who=who,
+        lots=lots,
+        conditions={**_conditions_of(shared), **given},
+        portions=None if portions is None else [(name, _share(percent)) for name, percent in portions],
+        despite=[code for code in despite if code in stopped],
+    )
+    place = trial_folder(trial_id)
+    trial, findings = bench.parse_text(text, trial_id, plan)
+    if trial is None:
+        raise InputError(findings)
+    files = {f"{place}/planned.yaml": render_plan(plan), f"{place}/trial.yaml": text}
+    read: dict[str, str | None] = dict.fromkeys(files)
+    if not version.is_saved:
+        recipe = f"recipes/{version.slug}.yaml"
+        files[recipe] = version.text
+        is_written = recipe in folder.store.working_paths("recipes/")
+        read[recipe] = blob_id(version.text.encode("utf-8")) if is_written else None
+    how, amount = size.written()
+    bench.save_texts(files, read, f"Start trial {trial_id}\n\n{version.name}, {how} {amount}", now)
+    return trial
+
+
+def _work_out(bench: Bench, version: Version, size: Size, lots: Mapping[str, str]) -> Batch:
+    return bench.folder.batch(
+        version,
+        oils=size.oils,
+        total=size.total,
+        mould=size.mould,
+        bars=size.bars,
+        bar=size.bar,
+        cured=size.cured,
+        lots=lots,
+    )
+
+
+def _all_ids(bench: Bench) -> tuple[str, ...]:
+    """Ids in the folder and in the last save, so that no code is given twice."""
+    saved = {path.split("/")[2] for path in bench.folder.store.tip_blobs("trials/") if path.count("/") == 3}
+    return tuple({*bench.trial_ids(), *saved})
+
+
+def _latest_of(bench: Bench, sitting: str | None) -> Trial | None:
+    if sitting is None:
+        return None
+    return next(iter(reversed(bench.sitting(sitting))), None)
+
+
+def _lots_of(trial: Trial | None, version: Version) -> dict[str, str]:
+    """The lots of another trial of the sitting, for what this recipe shares with it."""
+    if trial is None:
+        return {}
+    names = set(version.recipe.materials())
+    return {name: uses[0].lot for name, uses in trial.lots.items() if name in names and len(uses) == 1}
+
+
+def _conditions_of(trial: Trial | None) -> dict[str, str]:
+    """The conditions of another trial of the sitting, as they are written."""
+    if trial is None:
+        return {}
+    written: dict[str, str] = {}
+    for name in _SHARED:
+        value = getattr(trial.conditions, name)
+        if isinstance(value, Decimal):
+            unit = "%" if name.endswith("_percent") else "°C"
+            written[name.removesuffix("_c").removesuffix("_percent")] = f"{format_decimal(value)} {unit}"
+        elif value is not None:
+            written[name] = value
+    return written
+
+
+def _share(percent: str) -> Decimal:
+    try:
+        return parse_percent(percent)
+    except NotAQuantity as problem:
+        raise InputError.of("bad-share", problem.what, problem.do) from None

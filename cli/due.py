@@ -37,7 +37,7 @@ def due(ahead: int, ics: Path | None, as_json: bool) -> None:
 @click.argument("on", metavar="DATE")
 @click.argument("recipe", metavar="RECIPE[@VERSION]")
 @click.option("--bars", metavar="N", type=click.IntRange(1, 100_000), required=True, help="Bars to be sold.")
-@click.option("--per-loaf", metavar="N", type=click.IntRange(1, 10_000), help="Bars that one mould gives.")
+@click.option("--per-loaf", metavar="N", type=click.IntRange(1, 10_000), help="Bars a mould gives; as in the past.")
 @json_option
 @folder_option
 def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: bool) -> None:
@@ -45,15 +45,15 @@ def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: boo
     from formulary.errors import InputError
     from formulary.fields import parse_date
     from formulary.quantity import NotAQuantity
-    from trials.ready import plan_ready_by, render_ready_by
+    from trials.bench import open_bench
+    from trials.ready import render_ready_by
 
     try:
         day = parse_date(on)
     except NotAQuantity as problem:
         raise InputError.of("bad-date", problem.what, problem.do) from None
     with open_chosen() as folder:
-        version = folder.find_version(recipe)
-        ready = plan_ready_by(day, version.recipe, folder.settings, date.today(), bars=bars, bars_per_loaf=per_loaf)
+        ready = open_bench(folder).ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf)
     if as_json:
         say_json(ready.to_json())
     else:

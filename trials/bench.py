@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from trials.comparison import Comparison
     from trials.due import Due
     from trials.lot_trace import LotUsed
+    from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
     from trials.table import Table
 
@@ -240,6 +241,16 @@ class Bench:
 
         plan, _ = read_follow_up(self.folder.settings, self.outcomes)
         return find_due(self.trials(), today, plan, self.outcomes, days_ahead=days_ahead)
+
+    def ready_by(
+        self, on: date, version: Version | str, today: date, *, bars: int, bars_per_loaf: int | None = None
+    ) -> ReadyBy:
+        """The last day to pour for bars to be sold on a date, and the loaves: as many bars each as past loaves gave."""
+        from trials.ready import plan_ready_by, usual_bars_per_loaf
+
+        found = self.folder.find_version(version) if isinstance(version, str) else version
+        per_loaf = bars_per_loaf or usual_bars_per_loaf(self.trials(), found.slug)
+        return plan_ready_by(on, found.recipe, self.folder.settings, today, bars=bars, bars_per_loaf=per_loaf)
 
     def find_lot(self, lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
         """Every batch that a lot went into, by date. Raises InputError, with the nearest, for a lot that none has."""

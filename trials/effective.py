@@ -248,7 +248,7 @@ def _rates(pot: Pot) -> dict[tuple[str, str], float]:
     oil_g = pot.grams("oil")
     rates: dict[tuple[str, str], float] = {}
     for line in pot.lines:
-        if line.role in ("addition", "scent") and oil_g > 0:
+        if line.role in ("addition", "scent"):
             key = (line.material, line.at)
             rates[key] = rates.get(key, 0.0) + 100.0 * line.grams / oil_g
     return rates

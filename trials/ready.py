@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
 from math import ceil
+from statistics import median
 
 from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_quantity
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 from formulary.text_table import paragraph
+from trials.model import Trial
 
 # Common practice, no source: a day in the mould and a day to dry after the cut; two days to wrap and label.
 DRYING_DAYS = 2
@@ -93,6 +96,16 @@ def plan_ready_by(
         bars=bars,
         loaves=None if sold_per_loaf is None else ceil(bars / sold_per_loaf),
     )
+
+
+def usual_bars_per_loaf(trials: Iterable[Trial], recipe: str) -> int | None:
+    """How many bars a loaf of a recipe gave, the median of its trials, less those scrapped; None when never counted."""
+    counted = [
+        trial.bars.cut - (trial.bars.scrapped or 0)
+        for trial in trials
+        if trial.recipe == recipe and trial.bars.cut is not None
+    ]
+    return int(median(counted)) if counted else None
 
 
 def cure_days(recipe: Recipe, settings: Settings) -> Decimal:

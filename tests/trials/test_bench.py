@@ -360,6 +360,17 @@ def test_a_lot_of_another_material_and_a_batter_that_loosens_are_refused(folder:
     assert folder.store.tip == tip
 
 
+def test_how_many_loaves_to_pour_follows_from_what_past_loaves_gave(bench: Bench) -> None:
+    trial = start(bench)
+    ready = bench.ready_by(date(2026, 12, 12), "midwinter-clove", date(2026, 10, 3), bars=60)
+    assert ready.loaves is None
+    bench.record(*record.bars(trial, cut="12", scrapped="1"), now=NOW)
+    ready = bench.ready_by(date(2026, 12, 12), "midwinter-clove", date(2026, 10, 3), bars=60)
+    assert ready.loaves == 6  # 12 less one scrapped and one kept back are 10 to sell
+    again = bench.ready_by(date(2026, 12, 12), "midwinter-clove", date(2026, 10, 3), bars=60, bars_per_loaf=21)
+    assert again.loaves == 3
+
+
 def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(
     folder: Folder, bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:

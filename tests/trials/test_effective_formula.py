@@ -9,7 +9,7 @@ import pytest
 
 from formulary.batch.model import PotLine, PotPortion
 from formulary.materials.register import read_builtin_register
-from trials.effective import effective_portion, effective_pot
+from trials.effective import effective_portion, effective_portions, effective_pot
 from trials.model import AsMade, TrialPortion
 
 from .examples import TRIAL, round_plan, trial_of
@@ -142,8 +142,22 @@ def test_the_pot_holds_what_a_table_made_by_hand_says(case: str) -> None:
 @pytest.mark.parametrize("case", [case for case in CASES if len(CASES[case][0]) > 1])
 def test_the_order_of_entries_changes_nothing(case: str) -> None:
     entries, _ = CASES[case]
-    tables = [in_pot(list(order)) for order in list(permutations(entries))[:120]]
-    assert all(table == pytest.approx(tables[0]) for table in tables)
+    pots = [effective_pot(PLAN, order, TRIAL_PORTIONS) for order in list(permutations(entries))[:120]]
+    assert all(pot == pots[0] for pot in pots)
+
+
+def test_the_order_of_extras_of_one_material_changes_nothing() -> None:
+    extras = [
+        AsMade(extra="salt", weighed_g=grams(weight), at=at, portion=portion)
+        for weight, at, portion in (
+            ("1", "trace", "plain"),
+            ("2", "trace", "clove"),
+            ("3", "oils", None),
+            ("4", "top", None),
+        )
+    ]
+    pots = [effective_pot(PLAN, order, TRIAL_PORTIONS) for order in permutations(extras)]
+    assert all(pot == pots[0] for pot in pots)
 
 
 SHARED_60 = {
@@ -287,6 +301,15 @@ def test_gets_of_the_day_divide_a_line_anew() -> None:
     assert in_portion("clove", [], on_the_day)["clove-bud-oil"] == pytest.approx(9.0)
 
 
+def test_a_portion_that_does_not_name_a_line_divided_on_the_day_gets_none_of_it() -> None:
+    on_the_day = (
+        TrialPortion("plain", Decimal(60)),
+        TrialPortion("clove", Decimal(40), gets=(("honey", Decimal(100)),)),
+    )
+    assert "honey" not in in_portion("plain", [], on_the_day)
+    assert in_portion("clove", [], on_the_day)["honey"] == pytest.approx(10.0)
+
+
 def test_the_example_of_the_format_gives_each_portion_its_own_rates() -> None:
     trial = trial_of(TRIAL)
     whole, plain, clove = (effective_portion(trial, name) for name in (None, "plain", "clove"))
@@ -297,7 +320,10 @@ def test_the_example_of_the_format_gives_each_portion_its_own_rates() -> None:
     assert clove.rates["honey", "trace"] == pytest.approx(1200 / 502.5)
     assert ("clove-bud-oil", "trace") not in plain.rates
     assert plain.scent_g == 0.0
-    assert (whole.portion, clove.portion, clove.share) == (None, "clove", 0.5)
+    assert (whole.portion, whole.share, clove.portion, clove.share) == (None, 1.0, "clove", 0.5)
+    assert [(portion.share, portion.by_eye) for portion in whole.pot.portions] == [(0.5, 0.1), (0.5, 0.1)]
+    assert [formula.portion for formula in effective_portions(trial)] == ["plain", "clove"]
+    assert [formula.portion for formula in effective_portions(trial_of("notes: none\n"))] == [None]
     assert effective_portion(trial, "whole").portion is None
     assert clove.grams_of("honey") == pytest.approx(12.0)
     assert clove.grams_of("olive-oil") == pytest.approx(227.5)

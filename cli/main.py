@@ -26,6 +26,8 @@ COMMANDS = {
     "status": ("cli.returning", "What is not saved yet, and what is wrong."),
     "restore": ("cli.returning", "Bring an old version back, as a new save."),
     "undo": ("cli.returning", "Undo the last save, as a new save."),
+    "name": ("cli.returning", "Give a saved version a lasting name."),
+    "doctor": ("cli.doctor", "What is wrong with the folder, and mend what can be."),
     "rename": ("cli.returning", "Give a recipe another name; history stays with it."),
     "blend": ("cli.blend", "The chemistry of a recipe's oils."),
     "ingredients": ("cli.blend", "The ingredient list by INCI name."),
@@ -40,7 +42,7 @@ COMMANDS = {
 GROUPS = (
     ("Begin", ("init",)),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
-    ("Saved work", ("status", "restore", "undo", "rename")),
+    ("Saved work", ("status", "restore", "undo", "name", "rename", "doctor")),
     ("Trials", ("trial", "due", "ready-by", "compare")),
     ("Look up", ("materials", "outcomes")),
 )

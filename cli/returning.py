@@ -1,4 +1,4 @@
-"""`restore`, `undo`, `rename` and `status`: going back, another name, and how the formulary stands."""
+"""`restore`, `undo`, `name`, `rename` and `status`: going back, another name, and how the formulary stands."""
 
 from __future__ import annotations
 
@@ -32,6 +32,20 @@ def undo() -> None:
         report = undo_last_save(folder)
     say(f"{report.message}\n" + "\n".join(f"  {path}" for path in report.paths))
     say_next("formulary undo once more brings it back")
+
+
+@click.command()
+@click.argument("version", metavar="RECIPE[@VERSION]")
+@click.argument("lasting", metavar="NAME")
+@folder_option
+def name(version: str, lasting: str) -> None:
+    """Give a saved version a lasting name, such as shop-2026; RECIPE@shop-2026 finds it from then on."""
+    from formulary.returning import name_version
+
+    with open_chosen() as folder:
+        named = name_version(folder, version, lasting)
+    say(f"{named.name} is called {lasting} now.")
+    say_next(f"formulary show {named.slug}@{lasting}")
 
 
 @click.command()

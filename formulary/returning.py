@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
-from formulary.finding import Place, error
-from formulary.identity import blob_id
+from formulary.finding import error
 from formulary.recipes.edit import edit_recipe
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
@@ -26,13 +24,11 @@ def restore_version(folder: Folder, reference: str, *, why: str | None = None) -
     """
     version = folder.find_version(reference)
     path = f"recipes/{version.slug}.yaml"
-    tip = folder.store.tip_blobs("recipes/")
-    _demand_saved(folder, [path], tip)
-    if tip.get(path) == version.id:
-        what = f"{reference} is what {path} holds already"
+    if folder.store.tip_blobs("recipes/").get(path) == version.id:
+        what = f"{reference} is what was saved last of {version.slug}"
         raise InputError.of("nothing-changed", what, f"`formulary history {version.slug}` lists the others")
-    message = why or f"Restore {version.slug} as in {version.short_id}"
-    _save(folder, {path: version.text.encode("utf-8")}, message)
+    folder.store.restore({path: version.id}, message=why or f"Restore {version.slug} as in {version.short_id}")
+    folder.refresh()
     return folder.find_version(version.slug)
 
 
@@ -41,21 +37,27 @@ def undo_last_save(folder: Folder) -> SaveReport:
 
     Raises InputError when there is nothing to undo; ChangedError when one of these files has unsaved changes.
     """
-    tip = folder.store.tip
-    parent = folder.store.resolve_revision(f"{tip}~1") if tip is not None else None
-    if tip is None or parent is None:
-        raise InputError.of("nothing-to-undo", "there is no save to undo", "the first save of a formulary stays")
-    before, after = folder.store.tree_blobs(parent), folder.store.tip_blobs("")
-    changed = sorted(path for path in before.keys() | after.keys() if before.get(path) != after.get(path))
-    if not changed:
-        raise InputError.of("nothing-to-undo", "the last save changed no file", "there is nothing to bring back")
-    _demand_saved(folder, changed, after)
-    contents = folder.store.read_blobs(before[path] for path in changed if path in before)
-    files = {path: contents[before[path]] if path in before else None for path in changed}
-    subject = next((save.subject for save in folder.store.history() if save.commit == tip), tip[:8])
-    message = f"Undo: {subject}"
-    result = _save(folder, files, message)
-    return SaveReport(result, tuple(changed), message)
+    changed = folder.store.changes_of(folder.store.tip) if folder.store.tip is not None else {}
+    result = folder.store.undo()
+    folder.refresh()
+    subject = next(save.subject for save in folder.store.history(changed) if save.commit == result.commit)
+    return SaveReport(result.commit, tuple(sorted(changed)), subject, result.warnings)
+
+
+def name_version(folder: Folder, reference: str, name: str) -> Version:
+    """Give a saved version a lasting name, by which it is found from then on: `name@shop-2026`.
+
+    Raises InputError for a version that is not saved, or a name that is taken or that git cannot hold.
+    """
+    version = folder.find_version(reference)
+    if not version.is_saved:
+        do = f"save it first: formulary save {version.slug} -m WHY"
+        raise InputError.of("not-saved", f"{version.slug} has changes that are not saved", do)
+    names = (version.slug, *version.recipe.formerly)
+    saves = folder.store.history(f"recipes/{each}.yaml" for each in names)
+    commit = next(save.commit for save in saves if save.blob == version.id)
+    folder.store.name_commit(name, commit, message=f"{name}: {version.recipe.name}, {version.short_id}")
+    return replace(version, label=name)
 
 
 def rename_recipe(folder: Folder, before: str, after: str) -> Version:
@@ -71,33 +73,17 @@ def rename_recipe(folder: Folder, before: str, after: str) -> Version:
     path, new_path = f"recipes/{before}.yaml", f"recipes/{after}.yaml"
     if after in folder.recipes() or new_path in tip:
         raise InputError.of("name-taken", f"there is a recipe {after!r} already", "choose another name")
-    _demand_saved(folder, [path], tip)
     names = tuple(name for name in (*version.recipe.formerly, before) if name != after)
     text = edit_recipe(version.text, replace(version.recipe, formerly=names))
-    _save(folder, {path: None, new_path: text.encode("utf-8")}, f"Rename {before} to {after}")
-    return folder.find_version(after)
-
-
-def _demand_saved(folder: Folder, paths: list[str], tip: Mapping[str, str]) -> None:
-    working = set(folder.store.working_paths(""))
-    faults = []
-    for path in paths:
-        held = blob_id(folder.store.read_working(path)) if path in working else None
-        if held != tip.get(path) and not (held is None and path not in tip):
-            what = f"{path} has changes that are not saved; it was not overwritten"
-            faults.append(error("unsaved-changes", what, "save them first, or undo them in an editor", Place(path)))
-    if faults:
-        raise ChangedError(faults)
-
-
-def _save(folder: Folder, files: Mapping[str, bytes | None], message: str) -> str:
-    tip = folder.store.tip_blobs("")
-    result = folder.store.save(
-        files,
-        message=message,
+    if not version.is_saved:
+        what = f"{path} has changes that are not saved"
+        raise ChangedError([error("unsaved-changes", what, f"save them first: formulary save {before} -m WHY")])
+    folder.store.save(
+        {path: None, new_path: text.encode("utf-8")},
+        message=f"Rename {before} to {after}",
         read_from=folder.store.tip,
-        expected={path: tip.get(path) for path in files},
+        expected={path: tip.get(path), new_path: None},
         write_working=True,
     )
     folder.refresh()
-    return result.commit
+    return folder.find_version(after)

@@ -84,3 +84,11 @@ def clear_private_indexes(repository: Repository) -> None:
             place.rmdir()
         elif name.startswith(_PRIVATE):
             place.unlink(missing_ok=True)
+
+
+def read_index_blobs(git: Git) -> dict[str, str]:
+    """Path -> blob id of the files that git's index lists."""
+    _, output = git.run(["ls-files", "--stage", "-z", "--full-name"])
+    listed = output.decode("utf-8", "surrogateescape")
+    entries = (line.partition("\t") for line in listed.split("\0") if line)
+    return {path: head.split(" ")[1] for head, _, path in entries}

@@ -37,7 +37,7 @@ _KEPT = frozenset(
 
 # Settings that name a program to run, that reach out of the folder, or that change what is written. A
 # setting on the command line overrides the folder's own.
-_SETTINGS = (
+SETTINGS = (
     "core.fsmonitor=false",
     f"core.hooksPath={os.devnull}",
     f"core.attributesFile={os.devnull}",
@@ -240,7 +240,7 @@ def start_git(
     import subprocess
 
     command = [program, "--no-pager", "--literal-pathspecs"]
-    for setting in _SETTINGS:
+    for setting in SETTINGS:
         command += ["-c", setting]
     command += arguments
     try:

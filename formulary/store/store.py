@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
-from formulary.identity import is_full_id, is_id_prefix
+from formulary.identity import blob_id, is_full_id, is_id_prefix
 from formulary.store import reading, working
+from formulary.store.index import read_index_blobs, refresh_index
 from formulary.store.journal import has_intent
 from formulary.store.lock import saving_lock
 from formulary.store.names import create_tag_of, demand_lasting_name
@@ -296,6 +297,25 @@ class Store:
             pass
         self.refresh()
         return finished
+
+    def stale_paths(self) -> tuple[str, ...]:
+        """Saved files that git's index is behind for, so that plain git would show changes that nobody made.
+
+        A file that a person staged themselves differs from the folder or from the tip in another way and is left out.
+        """
+        listed = read_index_blobs(self._git)
+        present = set(self.working_paths())
+        return tuple(
+            path
+            for path, blob in self.tip_blobs().items()
+            if path in present and listed.get(path) != blob and blob_id(self.read_working(path)) == blob
+        )
+
+    def refresh_index(self) -> tuple[Finding, ...]:
+        """Brings git's index up to the last save for those files; what could not be done is a finding."""
+        tip = self.tip_blobs()
+        stale = {path: tip[path] for path in self.stale_paths()}
+        return refresh_index(self._repository, self._git, stale) if stale else ()
 
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:

@@ -1,0 +1,47 @@
+"""`doctor`: what ails the folder and the installation, and mending what can safely be mended."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from cli.options import folder_option, json_option, open_chosen
+from cli.output import DONE, STORAGE, finding_text, is_asked, progress, say, say_json
+
+
+@click.command()
+@click.option("--mend", "do_mend", is_flag=True, help="Mend what can safely be mended, asking before each.")
+@click.option("--yes", is_flag=True, help="With --mend: do not ask.")
+@json_option
+@folder_option
+def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
+    """What is wrong with the formulary's folder and with this installation; mends what it safely can, asking first.
+
+    Exit status 3 while something that only a person can mend is damaged.
+    """
+    import sys
+
+    import cli
+    import formulary
+    import trials
+    from formulary.doctor import examine_folder
+
+    places = tuple(str(Path(str(package.__file__)).parents[1]) for package in (cli, formulary, trials))
+    with open_chosen() as folder:
+        with progress("looking the folder over"):
+            ailments = examine_folder(folder, imported_from=places)
+        if as_json:
+            say_json([each.finding.to_json() | {"can_be_mended": each.mend is not None} for each in ailments])
+        elif not ailments:
+            say("Nothing is wrong with the folder or the installation.")
+        for each in () if as_json else ailments:
+            say(finding_text(each.finding, sys.stdout))
+            if each.mend is None:
+                continue
+            if do_mend and (yes or (is_asked() and click.confirm("    mend it now?"))):
+                say(f"    mended: {each.mend()}")
+            else:
+                say("    formulary doctor --mend puts it right")
+    grave = any(each.finding.severity.value == "error" for each in ailments)
+    return STORAGE if grave else DONE

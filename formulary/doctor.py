@@ -1,0 +1,103 @@
+"""What is wrong with a formulary's folder and its installation, and mending what can safely be mended."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from formulary.document import uses_c_parser
+from formulary.finding import Finding, Place, note, warn
+from formulary.identity import blob_id
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+
+ATTRIBUTES_FILE = ".gitattributes"
+
+
+@dataclass(frozen=True, slots=True)
+class Ailment:
+    """One thing found; `mend` puts it right and says what it did, None where a person must."""
+
+    finding: Finding
+    mend: Callable[[], str] | None = None
+
+
+def examine_folder(folder: Folder, *, imported_from: tuple[str, ...] = ()) -> tuple[Ailment, ...]:
+    """Everything that ails a formulary: its repository, half-done saves, attributes, index, parser, packages.
+
+    imported_from: the folders that the packages formulary, trials and cli were loaded from; they must be siblings.
+    Raises StorageError when git cannot be run.
+    """
+    from formulary.store.examining import examine_repository
+
+    store = folder.store
+    ailments = [Ailment(finding) for finding in examine_repository(folder.root)]
+    if store.has_interrupted_save:
+        what = "a save was cut short; nothing of it is lost"
+        finding = warn("save-interrupted", what, "bring it to its end now, or with the next save", Place(".git"))
+        ailments.append(Ailment(finding, lambda: _finish(folder)))
+    if store.is_untidy:
+        what = "many small objects make reading slow"
+        finding = note("git-untidy", what, "pack the repository; nothing is thrown away", Place(".git"))
+        ailments.append(Ailment(finding, lambda: _tidy(folder)))
+    ailments += _check_attributes(folder)
+    stale = store.stale_paths()
+    if stale:
+        what = f"git's own list of files (the index) is behind for {', '.join(stale[:3])}"
+        finding = warn("index-stale", what, "refresh it, or plain git would show wrong changes", Place(".git/index"))
+        ailments.append(Ailment(finding, lambda: _refresh_index(folder)))
+    if not uses_c_parser():
+        do = "install ruamel.yaml.clib into the same environment; files read the same without it"
+        ailments.append(Ailment(note("parser-slow", "the quick YAML parser is not installed", do)))
+    if len(set(imported_from)) > 1:
+        what = f"the packages were loaded from different places: {', '.join(sorted(set(imported_from)))}"
+        do = "install soap-formulary into an environment of its own"
+        ailments.append(Ailment(warn("packages-mixed", what, do)))
+    return tuple(ailments)
+
+
+def _check_attributes(folder: Folder) -> list[Ailment]:
+    from formulary.store.store import ATTRIBUTES
+
+    path = folder.root / ATTRIBUTES_FILE
+    try:
+        text = path.read_text(encoding="utf-8") if path.is_file() else ""
+    except (OSError, UnicodeDecodeError):
+        text = ""
+    if ATTRIBUTES.strip() in text:
+        return []
+    what = "git is not told to leave the line ends of YAML files alone"
+    finding = warn("attributes-missing", what, f"add the line `{ATTRIBUTES.strip()}`", Place(ATTRIBUTES_FILE))
+
+    def mend() -> str:
+        data = (text + ("" if not text or text.endswith("\n") else "\n") + ATTRIBUTES).encode("utf-8")
+        saved = folder.store.tip_blobs("").get(ATTRIBUTES_FILE)
+        held = blob_id(text.encode("utf-8")) if text else None
+        folder.store.save(
+            {ATTRIBUTES_FILE: data},
+            message="Leave the line ends of YAML files alone",
+            read_from=folder.store.tip,
+            expected={ATTRIBUTES_FILE: saved},
+            write_working=True,
+            working_read={ATTRIBUTES_FILE: held},
+        )
+        return "the line is added and saved"
+
+    return [Ailment(finding, mend)]
+
+
+def _finish(folder: Folder) -> str:
+    folder.store.finish_interrupted()
+    folder.refresh()
+    return "the save is brought to its end"
+
+
+def _tidy(folder: Folder) -> str:
+    return "the repository is packed" if folder.store.tidy() else "another process is packing it already"
+
+
+def _refresh_index(folder: Folder) -> str:
+    folder.store.refresh_index()
+    return "the index is refreshed"

@@ -11,5 +11,6 @@ settings.register_profile("dev", max_examples=50, deadline=None, suppress_health
 settings.register_profile(
     "ci", max_examples=100, deadline=None, derandomize=True, database=None, suppress_health_check=_SLOW_IS_FINE
 )
+settings.register_profile("long", max_examples=600, deadline=None, suppress_health_check=_SLOW_IS_FINE)
 settings.register_profile("nightly", max_examples=5000, deadline=None, suppress_health_check=_SLOW_IS_FINE)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "dev"))

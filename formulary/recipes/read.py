@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection
 from decimal import Decimal
 from types import MappingProxyType
@@ -29,6 +30,7 @@ from formulary.recipes.model import (
 )
 
 HUNDRED = Decimal(100)
+FULL_ID = re.compile(r"[0-9a-f]{40}")
 PREPARED = ("frozen", "chilled", "flat")
 
 
@@ -61,7 +63,7 @@ class _RecipeReader:
         fields = self.fields
         fields.check_format()
         name = fields.text("name", required=True)
-        formerly = tuple(item.text for item in fields.items("formerly") if isinstance(item, Scalar))
+        formerly = self._formerly()
         based_on = self._based_on()
         purpose = fields.choice("purpose", PURPOSES) or "skin"
         oils = self._oils()
@@ -95,12 +97,27 @@ class _RecipeReader:
             places=MappingProxyType(self.places),
         )
 
+    def _formerly(self) -> tuple[str, ...]:
+        names: list[str] = []
+        for item in self.fields.items("formerly"):
+            if isinstance(item, Scalar) and not item.is_empty and SLUG.fullmatch(item.text):
+                names.append(item.text)
+            else:
+                do = "write the name that the file had: lower-case words joined by hyphens"
+                self.fields.report("bad-name", "this is no name of a recipe", do, item, "formerly")
+        return tuple(names)
+
     def _based_on(self) -> BasedOn | None:
         block = self.fields.block_of("based_on")
         if block is None:
             return None
         recipe, version = block.slug("recipe", required=True), block.text("version", required=True)
         block.finish()
+        if version is not None and not FULL_ID.fullmatch(version):
+            what = f"{version[:48]!r} is no full id of a version"
+            do = 'write all 40 digits of it, in quotes: version: "4c1d9be2..."'
+            block.report("bad-version", what, do, block.scalar("version"), "version")
+            return None
         return None if recipe is None or version is None else BasedOn(recipe, version)
 
     def _material(self, fields: Fields, scalar: Scalar | None, key: str) -> str | None:

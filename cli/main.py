@@ -36,6 +36,7 @@ COMMANDS = {
     "due": ("cli.due", "What should be looked at now and next."),
     "ready-by": ("cli.due", "When to pour for a market day."),
     "compare": ("cli.compare", "What differed between trials, and what each did."),
+    "table": ("cli.table", "Every fact and outcome of the trials, for other programs."),
     "materials": ("cli.materials", "The register: what is known of each material."),
     "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
 }
@@ -44,7 +45,7 @@ GROUPS = (
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "name", "rename", "doctor")),
     ("Trials", ("trial", "due", "ready-by", "compare")),
-    ("Look up", ("materials", "outcomes")),
+    ("Look up", ("table", "materials", "outcomes")),
 )
 EXITS = (
     ("0", "done, also when there is not enough evidence to name a cause"),

@@ -91,6 +91,24 @@ def show(wanted: str, show_all: bool, as_json: bool) -> None:
             say(render_trial(found, findings, bench.outcomes, width=width(), show_all=show_all))
 
 
+@trial.command()
+@click.argument("wanted", metavar="TRIAL")
+@json_option
+@folder_option
+def recalculate(wanted: str, as_json: bool) -> None:
+    """A trial's figures by today's register beside the frozen ones; nothing is changed."""
+    from trials.bench import open_bench
+    from trials.recalculate import render_recalculation
+
+    with open_chosen() as folder:
+        bench = open_bench(folder)
+        found = bench.recalculate(bench.find_trial(wanted))
+    if as_json:
+        say_json(found.to_json())
+    else:
+        say(render_recalculation(found, width=width()))
+
+
 @trial.command("list")
 @click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
 @json_option

@@ -1,0 +1,38 @@
+"""`table`: every fact and outcome of the trials, for other programs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+import click
+
+from cli.options import folder_option, open_chosen
+from cli.output import progress, say
+
+_RENDERED = ("csv", "jsonl", "md")
+
+
+@click.command()
+@click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
+@click.option(
+    "--by", type=click.Choice(["portion", "trial"]), default="portion", show_default=True, help="One row a ..."
+)
+@click.option("--as", "form", type=click.Choice(_RENDERED), default="csv", show_default=True, help="What to print.")
+@click.option(
+    "-o", "--output", metavar="FILE", type=click.Path(path_type=Path), help="Write .csv, .jsonl, .md or .parquet."
+)
+@folder_option
+def table(recipes: tuple[str, ...], by: Literal["portion", "trial"], form: str, output: Path | None) -> None:
+    """One row a portion (or a trial) with every fact and outcome; with -o a table schema is written beside it."""
+    from trials.bench import open_bench
+    from trials.table_formats import render_csv, render_json_lines, render_markdown, save_table
+
+    with open_chosen() as folder, progress("gathering the trials"):
+        made = open_bench(folder).table(recipes, by=by)
+    if output is not None:
+        written = save_table(made, output)
+        say(f"Written: {', '.join(str(path) for path in written)}")
+        return
+    render = {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[form]
+    say(render(made).rstrip("\n"))

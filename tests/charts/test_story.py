@@ -6,12 +6,15 @@ import subprocess
 import sys
 from dataclasses import replace
 from datetime import timedelta
+from decimal import Decimal
 from functools import lru_cache
 from io import BytesIO
 from pathlib import Path
 
 import pytest
 
+from formulary.recipes.read import parse_recipe
+from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.charts.layout import find_faults
 from tests.trials.invented import steady, trial, version
@@ -21,7 +24,7 @@ from trials.demo.in_memory import draw_year
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation, LikelyCause
 from trials.factors import find_factors
-from trials.model import Trial
+from trials.model import AsMade, Trial
 from trials.outcomes import find_outcomes
 from trials.outcomes_values import outcome_values
 from trials.seen import PourBook, find_seen
@@ -85,7 +88,8 @@ def test_each_version_says_what_changed_in_words() -> None:
 
 def test_the_likely_cause_stands_at_the_version_in_which_it_came_in() -> None:
     causes = told().causes
-    assert [cause.version for cause in causes] == [2]
+    with_clove = next(one.number for one in told().versions if "clove bud oil is new" in one.words)
+    assert [cause.version for cause in causes] == [with_clove]
     assert causes[0].words == "clove bud oil (97 %)"
 
 
@@ -93,8 +97,27 @@ def test_repeats_are_bands_and_two_portions_of_one_trial_are_none() -> None:
     bands = find_story(steady(4, version(), ("12:00", "11:00")), WORKING).bands
     assert [(band.n, band.portion) for band in bands] == [(4, "whole batter")]
     assert bands[0].low < 8.5 < bands[0].high
-    three = [one for one in year() if one.recipe == "harbour-clove"]
-    assert {band.portion for band in find_story(three, WORKING).bands} <= {"unscented portion"}
+    halves = {name: {"working": f"{9 + k}:00", "scent_in": "3:00"} for k, name in enumerate(("left", "right"))}
+    assert find_story([trial(version(), "aaaa", portions=halves)], WORKING).bands == ()
+
+
+def test_what_was_made_otherwise_is_ringed_and_in_no_band() -> None:
+    wet = AsMade(line="water", weighed_g=Decimal(360))
+    trials = [*steady(3, version(), ("12:00", "11:30")), trial(version(), "weak", 40, working="19:00", as_made=[wet])]
+    story = find_story(trials, WORKING)
+    assert [point.is_otherwise for point in story.points] == [False, False, False, True]
+    assert [band.n for band in story.bands] == [3]
+    assert find_faults(draw_story(story)) == []
+
+
+def test_a_parent_stands_before_what_was_branched_from_it_on_the_same_day() -> None:
+    base = version("z-base")
+    text = base.text + f'based_on: {{recipe: z-base, version: "{base.id}"}}\n'
+    recipe, _ = parse_recipe(text, "a-variant")
+    assert recipe is not None
+    variant = Version(recipe=recipe, text=text, is_saved=True)
+    story = find_story([trial(variant, "aaaa", working="9:00"), trial(base, "bbbb", working="9:30")], WORKING)
+    assert [one.recipe for one in story.versions] == ["z-base", "a-variant"]
 
 
 @pytest.mark.parametrize("width_mm", [80.0, 160.0])
@@ -107,7 +130,8 @@ def test_nothing_overlaps_and_nothing_is_cut_off(count: int, width_mm: float) ->
 
 @pytest.mark.parametrize("width_mm", [80.0, 160.0])
 def test_several_causes_stand_above_one_another(width_mm: float) -> None:
-    marks = tuple(StoryCause(f"thing {k} with a name of some length (9{k} %)", k) for k in (1, 2, 9))
+    last = len(told().versions)
+    marks = tuple(StoryCause(f"thing {k} with a name of some length (9{k} %)", k) for k in (1, 2, last))
     assert find_faults(draw_story(replace(told(), causes=marks), width_mm=width_mm)) == []
 
 

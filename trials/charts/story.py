@@ -27,7 +27,6 @@ if TYPE_CHECKING:
 # portion -> marker, colour, hatch of its band: any one of the three is enough to tell it
 _LOOKS = {WHOLE: ("o", BLACK, "////"), UNSCENTED: ("s", BLUE, "\\\\\\\\"), SCENTED: ("D", ORANGE, "xxxx")}
 _MOST_LISTED = 40
-_LINES_EACH = 3
 
 
 def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
@@ -99,7 +98,7 @@ def _entry(version: StoryVersion, room: int, story: StoryData) -> tuple[list[str
     """The number of a version and its lines: recipe, id, date, pours, what changed; and whether a cause came in."""
     pours = f"{version.pours} pour{'' if version.pours == 1 else 's'}"
     text = f"{version.recipe} {version.short_id}, {version.first_poured}, {pours}: {version.words}"
-    lines = textwrap.wrap(text, room - 7, max_lines=_LINES_EACH, placeholder=" ...")
+    lines = textwrap.wrap(text, room - 7, max_lines=3 if room > 70 else 5, placeholder=" ...")
     return [str(version.number), *lines], any(cause.version == version.number for cause in story.causes)
 
 
@@ -113,6 +112,8 @@ def _legend_items(story: StoryData) -> list[tuple[str, str]]:
         items.append(("below", "less than"))
     if any(point.bound == "between" for point in story.points):
         items.append(("between", "somewhere between"))
+    if any(point.is_otherwise for point in story.points):
+        items.append(("otherwise", "made otherwise than planned"))
     if story.bands:
         items.append(("band", "repeats, mean ± 1 sd"))
     return items
@@ -160,6 +161,8 @@ def _draw_sign(axes: Axes, what: str, x: float, y: float, story: StoryData) -> N
         )
     elif what == "between":
         axes.plot([x, x], [y - 1.1, y + 1.1], color=BLACK, linewidth=0.9, marker="_", markersize=4)
+    elif what == "otherwise":
+        axes.plot([x], [y], "o", color="none", markeredgecolor=BLACK, markeredgewidth=0.6, markersize=7.5)
     else:
         shown = next(band.portion for band in story.bands)
         _rectangle(axes, x - 2.0, x + 2.0, y - 1.0, y + 1.0, shown)
@@ -211,6 +214,9 @@ def _draw_points(axes: Axes, story: StoryData, layout: _Layout) -> None:
     for point in story.points:
         marker, colour, _ = _LOOKS[point.portion]
         x = point.slot + layout.beside * point.beside
+        if point.is_otherwise:
+            ring: dict[str, Any] = {"color": "none", "markeredgecolor": BLACK, "markeredgewidth": 0.6}
+            axes.plot([x], [point.value], "o", markersize=1.8 * size, zorder=3, **ring)
         if point.low is not None and point.high is not None:
             axes.plot(
                 [x, x], [point.low, point.high], color=BLACK, linewidth=0.9, marker="_", markersize=size, zorder=2

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from formulary.recipes.model import Recipe
 from trials.explanation import ENOUGH, Explanation
 from trials.factor_steps import TENTH
 from trials.model import Trial
@@ -36,7 +37,8 @@ class StoryPoint:
     """One pour. slot: its place along the chart, one a trial, from 0. portion: WHOLE, UNSCENTED or SCENTED.
 
     beside: where it stands among the portions of its trial, from -1 to 1. value: the height at which it is drawn.
-    bound: "exact" | "above" | "below" | "between"; low, high: the ends of a "between".
+    bound: "exact" | "above" | "below" | "between"; low, high: the ends of a "between". repeats: a number that only
+    pours share that repeat one another as they were made. is_otherwise: whether it was made otherwise than planned.
     """
 
     trial: str
@@ -48,11 +50,13 @@ class StoryPoint:
     bound: str
     low: float | None = None
     high: float | None = None
+    repeats: int = -1
+    is_otherwise: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class StoryBand:
-    """Repeats of one version: the mean less and plus one standard deviation, over so many pours."""
+    """So many pours of one version that repeat one another: their mean less and plus one standard deviation."""
 
     version: int
     portion: str
@@ -117,7 +121,7 @@ def find_story(
     slots = tuple((number[trial.recipe, trial.version[:8]], trial.id) for trial in ordered)
     slot_of = {trial_id: slot for slot, (_, trial_id) in enumerate(slots)}
     seen, left_out = find_seen(book, outcome, age_days)
-    points = _points(seen, slot_of, slots)
+    points = _points(seen, slot_of, slots, book)
     label = outcome_label(outcome, age_days)
     nothing = None if points else f"no {label} was recorded"
     return StoryData(
@@ -144,9 +148,10 @@ def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
     for trial in trials:
         by_version.setdefault((trial.recipe, trial.version), []).append(trial)
     known = {version: group[0].plan.recipe for (_, version), group in by_version.items()}
+    in_order = sorted(by_version.items(), key=lambda item: (item[1][0].made, _depth(item[0][1], known)))
     latest: dict[str, Trial] = {}
     found: list[StoryVersion] = []
-    for (recipe, version), group in by_version.items():
+    for (recipe, version), group in in_order:
         first = group[0]
         base = first.plan.recipe.based_on
         before = latest.get(recipe)
@@ -166,7 +171,17 @@ def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
     return tuple(found)
 
 
-def _points(seen: Sequence[Seen], slot_of: dict[str, int], slots: Sequence[tuple[int, str]]) -> tuple[StoryPoint, ...]:
+def _depth(version: str, known: Mapping[str, Recipe]) -> int:
+    """How many branchings lie between a version and one that was branched from nothing here: parents come first."""
+    depth = 0
+    while (base := known[version].based_on) is not None and base.version in known and depth < len(known):
+        version, depth = base.version, depth + 1
+    return depth
+
+
+def _points(
+    seen: Sequence[Seen], slot_of: dict[str, int], slots: Sequence[tuple[int, str]], book: PourBook
+) -> tuple[StoryPoint, ...]:
     by_trial: dict[str, list[Seen]] = {}
     for item in seen:
         by_trial.setdefault(item.pour.trial.id, []).append(item)
@@ -188,6 +203,8 @@ def _points(seen: Sequence[Seen], slot_of: dict[str, int], slots: Sequence[tuple
                     value.bound,
                     value.low if value.bound == "between" else None,
                     value.high if value.bound == "between" else None,
+                    book.repeat_group(item.pour),
+                    bool(item.pour.trial.as_made),
                 )
             )
     return tuple(sorted(points, key=lambda point: (point.slot, point.beside)))
@@ -200,22 +217,22 @@ def _portion(item: Seen) -> str:
 
 
 def _bands(points: Sequence[StoryPoint], outcome: Outcome) -> tuple[StoryBand, ...]:
-    """One band for each version and kind of portion that has two exact values or more from different trials."""
+    """One band for each group of repeats within a version that has two exact values or more."""
     if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COLOUR):
         return ()
-    groups: dict[tuple[int, str], list[StoryPoint]] = {}
+    groups: dict[tuple[int, str, int], list[float]] = {}
     for point in points:
         if point.bound == "exact":
-            groups.setdefault((point.version, point.portion), []).append(point)
+            value = to_scale(point.value, outcome.scale)
+            groups.setdefault((point.version, point.portion, point.repeats), []).append(value)
     bands: list[StoryBand] = []
-    for (version, portion), group in sorted(groups.items()):
-        if len(group) < 2 or len({point.trial for point in group}) < len(group):
-            continue  # two scented portions of one trial are no repeats
-        values = [to_scale(point.value, outcome.scale) for point in group]
+    for (version, portion, _), values in sorted(groups.items()):
+        if len(values) < 2:
+            continue
         mean = sum(values) / len(values)
         sd = (sum((value - mean) ** 2 for value in values) / (len(values) - 1)) ** 0.5
         low, high = from_scale(mean - sd, outcome.scale), from_scale(mean + sd, outcome.scale)
-        bands.append(StoryBand(version, portion, low, high, len(group)))
+        bands.append(StoryBand(version, portion, low, high, len(values)))
     return tuple(bands)
 
 

@@ -224,9 +224,9 @@ class _TrialReader:
             try:
                 readings.append(parse_reading(node.text, outcome))
             except OffScale as problem:
-                block.report("off-scale", problem.what, problem.do, node, outcome.name)
+                block.report("off-scale", problem.what, problem.do, node, "value")
             except NotAQuantity as problem:
-                block.report("bad-value", problem.what, problem.do, node, outcome.name)
+                block.report("bad-value", problem.what, problem.do, node, "value")
         return tuple(readings)
 
     def _bars(self) -> Bars:

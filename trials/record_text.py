@@ -8,6 +8,7 @@ from decimal import Decimal
 from formulary.document import Block, Entry, Listing, Node, Scalar, parse_document
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
+from formulary.fields import suggest
 from formulary.finding import Place, error
 from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
 from trials import record
@@ -60,13 +61,17 @@ def _block_for(root: Block, entry: record.Entry) -> Block:
     if entry.section != "events" or entry.portion is None:
         return root
     portions = root.find("portions")
+    names: list[str] = []
     if portions is not None and isinstance(portions.value, Listing):
         for item in portions.value.items:
             name = item.find("name") if isinstance(item, Block) else None
-            if isinstance(item, Block) and name is not None and _text(name.value) == entry.portion:
+            if not isinstance(item, Block) or name is None:
+                continue
+            if _text(name.value) == entry.portion:
                 return item
-    what = f"no portion is called {entry.portion!r}"
-    raise InputError([error("unknown-portion", what, "name one of the trial's portions, or leave it out")])
+            names.append(_text(name.value) or "")
+    do = suggest(entry.portion, names, f"portions here: {', '.join(names) or 'none, the batter stayed whole'}")
+    raise InputError([error("unknown-portion", f"no portion is called {entry.portion[:40]!r}", do)])
 
 
 def _drop_earlier(text: str, entry: record.Entry, path: str | None) -> str:

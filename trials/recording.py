@@ -59,7 +59,8 @@ def _write(bench: Bench, trial_id: str, entries: Sequence[Entry], now: datetime)
     text = write_entries(data.decode("utf-8"), entries, path)
     after, findings = bench.parse_text(text, trial_id, before.plan, before.added)
     if after is None:
-        raise InputError(findings)
+        # The lines that they point at were never written: what is said of the entry stays, its place goes.
+        raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
     _keep_added(bench, after, files, read)

@@ -118,6 +118,7 @@ def test_a_wrong_entry_is_refused_and_nothing_is_written(folder: Folder, bench: 
         with pytest.raises(InputError) as caught:
             bench.record(trial.observe("gel", "100 %", age="1 d"), entry(trial), now=NOW)
         assert [finding.code for finding in caught.value.findings] == [code.partition(",")[0]]
+        assert all(finding.place.line is None and finding.do for finding in caught.value.findings)
         assert path.read_bytes() == before
         assert folder.store.tip == tip
 

@@ -193,6 +193,12 @@ def test_another_share_on_the_day_moves_the_batter_but_not_the_scent_that_was_fo
     assert in_portion("clove", [], on_the_day) == pytest.approx({**SHARED_60, "clove-bud-oil": 12.0})
 
 
+def test_a_line_planned_at_nothing_can_still_have_been_weighed() -> None:
+    plan = round_plan(PotLine("olive-oil", "oil", "oils", 500.0), PotLine("honey", "addition", "trace", 0.0))
+    pot = effective_pot(plan, [AsMade("honey", weighed_g=grams("5"))])
+    assert pot.grams("addition") == 5.0
+
+
 def test_an_extra_goes_only_where_it_was_said_to_go() -> None:
     extra = [AsMade(extra="salt", weighed_g=grams("9"), at="trace", portion="clove")]
     assert in_portion("plain", extra) == pytest.approx(SHARED_60)

@@ -30,10 +30,8 @@ def examine_folder(folder: Folder, *, imported_from: tuple[str, ...] = ()) -> tu
     imported_from: the folders that the packages formulary, trials and cli were loaded from; they must be siblings.
     Raises StorageError when git cannot be run.
     """
-    from formulary.store.examining import examine_repository
-
     store = folder.store
-    ailments = [Ailment(finding) for finding in examine_repository(folder.root)]
+    ailments = [Ailment(finding) for finding in store.examine(deep=True)]
     if store.has_interrupted_save:
         what = "a save was cut short; nothing of it is lost"
         finding = warn("save-interrupted", what, "bring it to its end now, or with the next save", Place(".git"))

@@ -1,101 +1,178 @@
-"""Looking a repository over for `doctor`: damage, where its branch stands, and what would run programs or lead away.
+"""Looking a repository over for `doctor`: damage, what is half-done, and what would run programs in plain git.
 
-Nothing here is in a hurry, so it goes through GitPython, with the settings and the environment that the store gives to
-every git that it starts.
+Settings and the index are read by GitPython's own parsers, which start no program and follow no includes.
 """
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
+import time
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any
 
-from formulary.errors import StorageError
 from formulary.finding import Finding, Place, error, note, warn
-from formulary.store.process import SETTINGS, clean_environment
+from formulary.store.paths import check_path
+from formulary.store.process import Git
+from formulary.store.repository import Repository, find_in_progress, read_branch, read_tip
 
-_TIMEOUT_S = 300
+_OLD_LOCK_S = 60.0
 
-
-def examine_repository(root: Path) -> tuple[Finding, ...]:
-    """Everything about a formulary's repository that a person should know of.
-
-    root: the formulary's folder, which the store has opened before. Raises StorageError when git cannot be run.
-    """
-    import git
-
-    try:
-        with git.Repo(str(root), search_parent_directories=False, expand_vars=False) as repository:
-            repository.git.update_environment(**clean_environment())
-            repository.git.set_persistent_git_options(c=list(SETTINGS))
-            return (
-                *_check_objects(repository),
-                *_check_branch(repository),
-                *_check_settings(repository),
-            )
-    except (git.GitError, OSError, ValueError) as fault:
-        what = f"the repository could not be looked over ({type(fault).__name__})"
-        raise StorageError.of("git-fault", what, "run `git fsck` in the folder and look at what it says") from None
-
-
-def _check_objects(repository: object) -> list[Finding]:
-    """Damaged or missing objects, by their names."""
-    import git
-
-    assert isinstance(repository, git.Repo)
-    status, out, complaint = repository.git.fsck(
-        full=True,
-        strict=True,
-        no_dangling=True,
-        no_progress=True,
-        with_exceptions=False,
-        with_extended_output=True,
-        kill_after_timeout=_TIMEOUT_S,
-    )
-    lines = [line for line in f"{out}\n{complaint}".splitlines() if line.startswith(("error", "missing", "broken"))]
-    if status == 0 and not lines:
-        return []
-    do = "copy the whole folder somewhere safe first; then fetch the missing parts from a clone, or restore a backup"
-    return [error("git-damaged", f"git says: {line[:120]}", do, Place(".git")) for line in lines[:10]] or [
-        error("git-damaged", f"git fsck ended with status {status}", do, Place(".git"))
-    ]
-
-
-def _check_branch(repository: object) -> list[Finding]:
-    import git
-
-    assert isinstance(repository, git.Repo)
-    if repository.head.is_detached:
-        what = "no branch is checked out (a detached HEAD), so saves have nowhere to go"
-        return [warn("head-detached", what, "git switch main, or the branch that you work on", Place(".git/HEAD"))]
-    return []
-
-
-def _check_settings(repository: object) -> list[Finding]:
-    """Settings of the folder that would run a program in plain git; the formulary itself never lets them."""
-    import git
-
-    assert isinstance(repository, git.Repo)
-    findings: list[Finding] = []
-    with repository.config_reader("repository") as settings:
-        for section, key in _RUNNING:
-            if settings.has_option(section, key):
-                what = f"{section}.{key} is set in this folder: plain git would run a program for it"
-                do = "look at .git/config before you use plain git here; the formulary itself never runs it"
-                findings.append(warn("git-runs-program", what, do, Place(".git/config")))
-    hooks = Path(repository.git_dir) / "hooks"
-    active = sorted(file.name for file in hooks.iterdir() if file.suffix != ".sample") if hooks.is_dir() else []
-    if active:
-        what = f"hooks are set up here: {', '.join(active[:5])}"
-        findings.append(note("git-hooks", what, "the formulary never runs them; plain git does", Place(".git/hooks")))
-    return findings
-
-
-_RUNNING = (
-    ("core", "fsmonitor"),
-    ("core", "hooksPath"),
-    ("core", "sshCommand"),
-    ("core", "pager"),
-    ("core", "editor"),
-    ("diff", "external"),
-    ("credential", "helper"),
-    ("gpg", "program"),
+# Settings of a repository that make git, typed by hand, run a program; `*` stands for any name in between.
+_PROGRAMS = (
+    *("core.fsmonitor", "core.hookspath", "core.pager", "core.editor", "core.sshcommand", "core.askpass"),
+    *("core.gitproxy", "core.alternaterefscommand", "sequence.editor", "diff.external", "diff.*.command"),
+    *("diff.*.textconv", "filter.*.clean", "filter.*.smudge", "filter.*.process", "merge.*.driver", "gpg.program"),
+    *("gpg.*.program", "gpg.ssh.defaultkeycommand", "credential.helper", "credential.*.helper"),
+    *("remote.*.uploadpack", "remote.*.receivepack", "remote.*.vcs", "alias.*", "pager.*", "protocol.ext.allow"),
+    *("include.path", "includeif.*.path", "gc.recentobjectshook", "submodule.*.update", "trailer.*.command"),
+    "trailer.*.cmd",
 )
+_HARMLESS = ("", "true", "false", "0", "1", "checkout", "merge", "rebase", "none")
+
+
+def examine_repository(repository: Repository, git: Git) -> tuple[Finding, ...]:
+    """Everything about the repository that its maker should know, but for its objects; changes nothing."""
+    return (
+        *_examine_state(repository),
+        *_examine_locks(repository),
+        *_examine_names(repository, git),
+        *_examine_with_gitpython(repository),
+    )
+
+
+def examine_objects(git: Git, saved_as: Mapping[str, Iterable[str]]) -> tuple[Finding, ...]:
+    """Every damaged or missing object, by `git fsck`; `saved_as` is blob id -> the paths that it was saved under."""
+    status, output = git.run(["fsck", "--full", "--no-dangling", "--no-progress"], allowed=range(256))
+    findings = []
+    for line in output.decode("utf-8", "replace").splitlines():
+        words = line.split()
+        identifier = next((word.rstrip(":,") for word in words if len(word.rstrip(":,")) == 40), None)
+        if identifier is None or words[0] in ("dangling", "notice:"):
+            continue
+        paths = ", ".join(sorted(saved_as.get(identifier, ())))
+        what = f"a version of {paths}" if paths else f"a {words[1] if words[0] == 'missing' else 'part'} of the history"
+        findings.append(
+            error(
+                "git-damaged",
+                f"The saved object {identifier} is missing or damaged; it is {what}.",
+                "Copy it from another copy of the formulary: git fetch from there brings what is missing.",
+            )
+        )
+    if status != 0 and not findings:
+        what = "Git finds the repository damaged, without naming an object."
+        findings.append(error("git-damaged", what, "Run `git fsck --full` in the folder."))
+    return tuple(dict.fromkeys(findings))
+
+
+def _examine_state(repository: Repository) -> Iterator[Finding]:
+    words = find_in_progress(repository)
+    if words is not None:
+        what, finish, give_up = words
+        yield warn("git-in-progress", f"A {what} is under way.", f"`{finish}` finishes it, `{give_up}` gives it up.")
+    elif read_branch(repository) is None:
+        what = "The folder is on a commit, not on a branch (a detached HEAD)."
+        yield warn("head-detached", what, "Go back with `git switch main`, or stay with `git switch -c NAME`.")
+    if (repository.common_dir / "shallow").exists():
+        what = "This copy holds only the newest part of the history (a shallow clone)."
+        yield note("git-shallow", what, "`git fetch --unshallow` brings the rest.")
+
+
+def _examine_locks(repository: Repository) -> Iterator[Finding]:
+    for folder in dict.fromkeys((repository.git_dir, repository.common_dir, repository.common_dir / "refs" / "heads")):
+        for name in sorted(os.listdir(folder)) if folder.is_dir() else ():
+            if not name.endswith(".lock") or name.startswith("formulary"):
+                continue
+            try:
+                age_s = time.time() - (folder / name).stat().st_mtime
+            except OSError:
+                continue
+            if age_s > _OLD_LOCK_S:
+                what = f"{folder / name} was left by a git command {age_s / 60:.0f} minutes ago; git waits for it."
+                yield warn("git-lock-left", what, "When no git command is running, delete that file.")
+
+
+def _examine_names(repository: Repository, git: Git) -> Iterator[Finding]:
+    tip = read_tip(repository)
+    if tip is None:
+        return
+    _, output = git.run(["ls-tree", "-r", "-z", "--name-only", "--full-tree", tip])
+    for name in output.split(b"\0")[:-1]:
+        fault = check_path(name.decode("utf-8", "surrogateescape"))
+        if fault is not None:
+            yield warn(fault.code, f"A saved file is left out: {fault.what}", fault.do, fault.place)
+
+
+def _examine_with_gitpython(repository: Repository) -> Iterator[Finding]:
+    try:
+        programs = sorted(set(_find_programs(repository)))
+        unmerged = _find_unmerged(repository)
+    except Exception as fault:  # GitPython has no one kind of fault for a file that it cannot make sense of
+        what = f"Git's settings or index cannot be read ({type(fault).__name__})."
+        yield warn("git-unreadable", what, "Run `git fsck` in the folder.")
+        return
+    if programs:
+        what = f"Git itself, typed in this folder, may run programs that the folder names: {', '.join(programs)}."
+        do = "Look at .git/config before you use plain git here; this tool never runs them."
+        yield warn("git-runs-program", what, do, Place(".git/config"))
+    hooks = repository.common_dir / "hooks"
+    names = sorted(name for name in (os.listdir(hooks) if hooks.is_dir() else ()) if not name.endswith(".sample"))
+    if names:
+        what = f"Hooks are set up here: {', '.join(names)}."
+        yield note("git-hooks", what, "This tool never runs them; plain git does.", Place(".git/hooks"))
+    if unmerged:
+        what = f"Not merged yet: {', '.join(unmerged[:5])}."
+        yield warn("git-unmerged", what, "Settle the files, then `git add` and `git commit` them.")
+
+
+def _find_unmerged(repository: Repository) -> list[str]:
+    """The paths that a merge left unsettled in git's index, by GitPython's parser."""
+    git = _import_git(repository.program)
+    with git.Repo(str(repository.root), search_parent_directories=False, expand_vars=False) as opened:
+        return sorted({str(path) for path, stage in opened.index.entries if stage})
+
+
+def _find_programs(repository: Repository) -> Iterator[str]:
+    """The repository's own settings that name a program, by GitPython's parser."""
+    git = _import_git(repository.program)
+    for place in (repository.common_dir / "config", repository.git_dir / "config.worktree"):
+        if not place.is_file():
+            continue
+        with git.GitConfigParser(str(place), read_only=True, merge_includes=False) as settings:
+            for section in settings.sections():
+                for key, values in settings.items_all(section):
+                    name = ".".join([*section.replace('"', "").split(" ", 1), key])
+                    if _names_program(name.lower()) and any(str(value).lower() not in _HARMLESS for value in values):
+                        yield name
+
+
+def _names_program(name: str) -> bool:
+    for pattern in _PROGRAMS:
+        first, star, last = pattern.partition("*")
+        if name == pattern or (
+            star and name.startswith(first) and name.endswith(last) and len(name) > len(first + last)
+        ):
+            return True
+    return False
+
+
+def _import_git(program: str) -> Any:
+    """GitPython, imported so that the environment cannot make it run another program than git."""
+    with _environment_for_import(program):
+        import git
+
+    return git
+
+
+@contextmanager
+def _environment_for_import(program: str) -> Iterator[None]:
+    kept = {name: value for name, value in os.environ.items() if name.startswith("GIT_")}
+    try:
+        for name in kept:
+            del os.environ[name]
+        os.environ.update(GIT_PYTHON_GIT_EXECUTABLE=program, GIT_PYTHON_REFRESH="quiet")
+        yield
+    finally:
+        for name in ("GIT_PYTHON_GIT_EXECUTABLE", "GIT_PYTHON_REFRESH"):
+            os.environ.pop(name, None)
+        os.environ.update(kept)

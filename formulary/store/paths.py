@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from functools import lru_cache
 
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, error
@@ -53,6 +54,7 @@ def folded(path: str) -> str:
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", path).casefold())
 
 
+@lru_cache(maxsize=50_000)  # a history names the same few files over and over
 def _fault(path: str) -> str | None:
     if not path:
         return "it is empty"
@@ -78,7 +80,10 @@ def _part_fault(part: str) -> str | None:
         return "it would lead out of its folder"
     if len(part.encode("utf-8")) > LONGEST_NAME:
         return "a part of it is too long"
-    if any(unicodedata.category(character) in ("Cc", "Cf", "Zl", "Zp", "Cs", "Co", "Cn") for character in part):
+    if part.isascii():
+        if not part.isprintable():
+            return "it holds a character that cannot be seen"
+    elif any(unicodedata.category(character) in ("Cc", "Cf", "Zl", "Zp", "Cs", "Co", "Cn") for character in part):
         return "it holds a character that cannot be seen"
     if not _FORBIDDEN.isdisjoint(part):
         return 'it holds one of < > : " | ? * \\'

@@ -82,6 +82,9 @@ SETTINGS = (
 )
 
 
+_PIPE = 65_536  # bytes that a pipe takes without a reader
+
+
 def find_git() -> str:
     """The full path of the git program, looked for in the folders of PATH but never in the current folder."""
     names = ("git.exe",) if os.name == "nt" else ("git",)
@@ -222,10 +225,24 @@ class Running:
 
     def finish(self, *, stdin: bytes = b"", allowed: Iterable[int] = (0,)) -> tuple[int, bytes]:
         """Exit status and output, when it has ended."""
-        output, complaint = self.process.communicate(stdin)
-        if self.process.returncode not in allowed:
-            raise storage_error(self.command, complaint)
-        return self.process.returncode, output
+        process = self.process
+        assert process.stdin is not None
+        assert process.stdout is not None
+        complaint: list[bytes] = []
+        with process:
+            threads = [threading.Thread(target=_drain, args=(process.stderr, complaint), daemon=True)]
+            if len(stdin) > _PIPE:
+                threads.append(threading.Thread(target=_feed, args=(process.stdin, stdin), daemon=True))
+            else:
+                _feed(process.stdin, stdin)
+            for thread in threads:
+                thread.start()
+            output = process.stdout.read()  # in one go: a history can be many megabytes
+            for thread in threads:
+                thread.join()
+        if process.returncode not in allowed:
+            raise storage_error(self.command, b"".join(complaint))
+        return process.returncode, output
 
     def drop(self) -> None:
         """Ends the command; what it says is of no interest any more."""
@@ -251,6 +268,7 @@ def start_git(
             stderr=subprocess.PIPE,
             cwd=folder,
             env=dict(environment),
+            bufsize=_PIPE,
         )
     except OSError as fault:
         raise StorageError.of(
@@ -291,6 +309,10 @@ def _trust_command(text: str) -> str:
         if "safe.directory" in line and "git config" in line:
             return line.strip()
     return "git config --global --add safe.directory FOLDER"
+
+
+def _drain(pipe: IO[bytes], said: list[bytes]) -> None:
+    said.append(pipe.read())
 
 
 def _feed(stdin: IO[bytes], request: bytes) -> None:

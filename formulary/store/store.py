@@ -6,7 +6,7 @@ import os
 import re
 import threading
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from pathlib import Path
 from types import MappingProxyType, TracebackType
@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
 from formulary.identity import blob_id, is_full_id, is_id_prefix
-from formulary.store import reading, working
+from formulary.store import examining, reading, working
 from formulary.store.index import read_index_blobs, refresh_index
 from formulary.store.journal import has_intent
 from formulary.store.lock import saving_lock
@@ -101,6 +101,10 @@ class Store:
         if not prefix:
             return self._tip_blobs
         return MappingProxyType({path: blob for path, blob in self._tip_blobs.items() if path.startswith(prefix)})
+
+    def working_changes(self) -> Mapping[str, tuple[str | None, str | None]]:
+        """Path -> (blob at the tip, blob in the folder) of the files that differ; None stands for no file."""
+        return MappingProxyType(working.find_changes(self.root, self.tip_blobs()))
 
     def tree_blobs(self, commit: str, prefix: str = "") -> Mapping[str, str]:
         """Path -> blob id of the files that a commit holds."""
@@ -286,6 +290,18 @@ class Store:
         """Whether tidying is due."""
         return is_untidy(self._repository)
 
+    def examine(self, *, deep: bool = False) -> tuple[Finding, ...]:
+        """What is wrong with the repository and what is worth knowing; `deep` also checks every saved object."""
+        findings = examining.examine_repository(self._repository, self._git)
+        if not deep:
+            return findings
+        saved_as: dict[str, set[str]] = {}
+        with suppress(StorageError):  # a history that cannot be read is what the check will tell about
+            for saved in self.history():
+                if saved.blob is not None:
+                    saved_as.setdefault(saved.blob, set()).add(saved.path)
+        return (*findings, *examining.examine_objects(self._git, saved_as))
+
     @property
     def has_interrupted_save(self) -> bool:
         """Whether a save was cut short (or is under way in another process right now)."""
@@ -313,9 +329,11 @@ class Store:
 
     def refresh_index(self) -> tuple[Finding, ...]:
         """Brings git's index up to the last save for those files; what could not be done is a finding."""
-        tip = self.tip_blobs()
-        stale = {path: tip[path] for path in self.stale_paths()}
-        return refresh_index(self._repository, self._git, stale) if stale else ()
+        with self._saving(datetime.now().astimezone()):
+            self.refresh()
+            tip = self.tip_blobs()
+            stale = {path: tip[path] for path in self.stale_paths()}
+            return refresh_index(self._repository, self._git, stale) if stale else ()
 
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import stat
+from collections.abc import Mapping
 from pathlib import Path
 
 from formulary.errors import InputError, StorageError
@@ -25,6 +26,17 @@ def find_working(root: Path, prefix: str = "") -> tuple[str, ...]:
         if not prefix or name.startswith(prefix) or prefix.startswith(name):
             _collect(str(root / name), name, prefix, found)
     return tuple(sorted(path for path in found if path.startswith(prefix)))
+
+
+def find_changes(root: Path, saved: Mapping[str, str]) -> dict[str, tuple[str | None, str | None]]:
+    """Path -> (saved blob, blob in the folder) of the files that differ; None stands for no file.
+
+    Files at the top and in folders that are not the formulary's are left out.
+    """
+    held = {path: read_working_blob(root, path) for path in find_working(root)}
+    ours = [path for path in saved if path in TOP_FILES or path.startswith(tuple(f"{name}/" for name in TOP_FOLDERS))]
+    pairs = {path: (saved.get(path), held.get(path)) for path in sorted({*held, *ours})}
+    return {path: pair for path, pair in pairs.items() if pair[0] != pair[1]}
 
 
 def read_working(root: Path, path: str) -> bytes:

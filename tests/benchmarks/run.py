@@ -1,0 +1,279 @@
+"""Measures what a person waits for, as a ratio to a floor that is measured in the same run.
+
+    python -m tests.benchmarks.run S M            (made in a folder of their own, and removed afterwards)
+    python -m tests.benchmarks.run L --in FOLDER  (kept in FOLDER/L, so that it is generated once)
+
+Each job and its floor take turns; the figures are the best wall times of several turns, which other work on the machine
+disturbs least. Milliseconds belong to the machine, the ratios are the point. The floors are what git, libyaml or sqlite
+need by themselves for the same bytes.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from formulary.folder import open_folder
+from formulary.history_text import describe_history
+from formulary.identity import blob_id
+from formulary.recipes.read import parse_recipe
+from formulary.store import open_store
+from formulary.store.cache import BlobCache
+from tests.benchmarks.generate import SIZES, generate
+from trials.bench import open_bench
+
+Job = Callable[[], object]
+RECIPE = "recipes/harbour-0007.yaml"
+FORMAT = "--format=%x01%H%x00%ct%x00%an%x00%s"
+
+
+@dataclass(frozen=True)
+class Row:
+    """One measured job."""
+
+    job: str
+    size: str
+    state: str
+    floor_ms: float
+    job_ms: float
+    at_most: float
+
+    def render(self) -> str:
+        ratio = self.job_ms / self.floor_ms
+        verdict = "ok" if ratio <= self.at_most else "OVER"
+        return (
+            f"| {self.job} | {self.size} | {self.state} | {self.floor_ms:.1f} | {self.job_ms:.1f} "
+            f"| {ratio:.2f} | {self.at_most} | {verdict} |"
+        )
+
+
+def measure(floor: Job, job: Job, *, turns: int) -> tuple[float, float]:
+    """The best milliseconds of the floor and of the job, in turns, after one of each to warm up."""
+    times: tuple[list[float], list[float]] = ([], [])
+    for turn in range(turns + 1):
+        for kept, run in zip(times, (floor, job), strict=True):
+            began = time.perf_counter()
+            run()
+            if turn:
+                kept.append((time.perf_counter() - began) * 1e3)
+    return min(times[0]), min(times[1])
+
+
+def git(root: Path, *arguments: str, stdin: bytes | None = None) -> bytes:
+    return subprocess.run(["git", *arguments], cwd=root, input=stdin, capture_output=True, check=True).stdout
+
+
+def log_and_cat(root: Path, *paths: str) -> bytes:
+    """The floor of every history: one `git log --raw`, its blobs piped into one `cat-file --batch`."""
+    log = git(
+        root, "log", "--raw", "--no-abbrev", "--no-renames", "-z", FORMAT, "main", *(["--", *paths] if paths else [])
+    )
+    ids = {part.split(b" ")[3] for part in log.split(b"\0") if part.lstrip(b"\n").startswith(b":")}
+    return git(root, "cat-file", "--batch", "--buffer", stdin=b"\n".join(ids - {b"0" * 40}) + b"\n")
+
+
+def read_events(texts: list[bytes]) -> None:
+    """The floor of all reading: libyaml's events, through its own binding."""
+    from _ruamel_yaml import CParser
+    from ruamel.yaml.events import StreamEndEvent
+
+    for text in texts:
+        parser = CParser(text)
+        while not isinstance(parser.get_event(), StreamEndEvent):
+            pass
+
+
+def measure_history(root: Path, size: str, state: str, at_most: float) -> Row:
+    slug = Path(RECIPE).stem
+
+    def job() -> None:
+        with open_folder(root) as folder:
+            describe_history(folder, slug)
+
+    turns = 5 if size == "L" else 9
+    return Row(
+        "history of one recipe, semantic",
+        size,
+        state,
+        *measure(lambda: log_and_cat(root, RECIPE), job, turns=turns),
+        at_most,
+    )
+
+
+def measure_bytes(root: Path, size: str, state: str) -> Row:
+    """Only the store's part of the same."""
+
+    def job() -> None:
+        with open_store(root) as store:
+            store.read_blobs(saved.blob for saved in store.history([RECIPE]) if saved.blob)
+
+    turns = 5 if size == "L" else 9
+    return Row(
+        "history of one recipe, bytes", size, state, *measure(lambda: log_and_cat(root, RECIPE), job, turns=turns), 1.5
+    )
+
+
+def measure_everything(root: Path, size: str, state: str) -> Iterator[Row]:
+    with open_store(root) as store:
+        ids = {saved.blob for saved in store.history() if saved.blob and saved.path.startswith("recipes/")}
+        texts = list(store.read_blobs(ids).values())
+
+    def floor() -> None:
+        log_and_cat(root)
+        read_events(texts)
+
+    def read() -> dict[str, bytes]:
+        with open_store(root) as store:
+            wanted = {saved.blob for saved in store.history() if saved.blob and saved.path.startswith("recipes/")}
+            return store.read_blobs(wanted)
+
+    def job() -> None:
+        for data in read().values():
+            parse_recipe(data, "harbour", RECIPE)
+
+    turns = 1 if size == "L" else 3
+    yield Row("every version, bytes", size, state, *measure(lambda: log_and_cat(root), read, turns=turns), 1.5)
+    if size != "L":
+        yield Row("every version, cold", size, state, *measure(floor, job, turns=turns), 2.5)
+
+
+def measure_warm(root: Path, size: str) -> Row:
+    """Reading every version's record back from the cache, against fetching the rows of the cache file."""
+    with open_store(root) as store:
+        ids = {saved.blob for saved in store.history() if saved.blob and saved.path.startswith("recipes/")}
+        texts = store.read_blobs(ids)
+    with tempfile.TemporaryDirectory() as place, BlobCache(Path(place), "benchmark") as cache:
+        record = {"percents": {f"oil-{number}": str(number) for number in range(12)}, "notes": "x" * 900}
+        cache.write({identifier: json.dumps(record).encode() for identifier in texts})
+        (file,) = Path(place).glob("*.sqlite")
+        raw = sqlite3.connect(file)
+
+        def job() -> None:
+            for value in cache.read_all().values():
+                json.loads(value)
+
+        return Row(
+            "every version, warm",
+            size,
+            "",
+            *measure(lambda: raw.execute("select id, value from entry").fetchall(), job, turns=3),
+            5,
+        )
+
+
+def measure_save(root: Path, size: str, state: str, at_most: float) -> Row:
+    place = root / RECIPE
+    text = place.read_bytes()
+    count = 0
+
+    def changed() -> bytes:
+        nonlocal count
+        count += 1
+        return text + f"# {count}\n".encode()
+
+    def floor() -> None:
+        temporary = place.with_suffix(".tmp")
+        temporary.write_bytes(changed())
+        os.replace(temporary, place)
+        git(root, "-c", "gc.auto=0", "commit", "--quiet", "--only", "-m", "x", "--", RECIPE)
+
+    with open_store(root) as store:
+
+        def job() -> None:
+            store.refresh()
+            known = {RECIPE: blob_id(store.read_working(RECIPE))}
+            store.save({RECIPE: changed()}, message="x", read_from=store.tip, write_working=True, working_read=known)
+
+        return Row("save, durable", size, state, *measure(floor, job, turns=15), at_most)
+
+
+def measure_status(root: Path, size: str) -> Row:
+    git(root, "status")
+
+    def job() -> None:
+        with open_store(root) as store:
+            assert store.working_changes() == {}
+
+    return Row("status, nothing changed", size, "", *measure(lambda: git(root, "status"), job, turns=5), 1.5)
+
+
+def measure_trials(root: Path, size: str) -> Row:
+    with open_store(root) as store:
+        texts = [store.read_working(path) for path in store.working_paths("trials/") if path.endswith(".yaml")]
+
+    def floor() -> None:
+        with open_store(root) as store:
+            ids = store.tip_blobs("trials/").values()
+        git(root, "cat-file", "--batch", "--buffer", stdin="".join(f"{identifier}\n" for identifier in ids).encode())
+        read_events(texts)
+
+    def job() -> None:
+        with open_folder(root) as folder:
+            open_bench(folder).trials()
+
+    return Row("loading all trials", size, "", *measure(floor, job, turns=1 if size != "S" else 3), 2.5)
+
+
+def measure_one(size: str, root: Path) -> Iterator[Row]:
+    """All rows of one size; the repository is put into each state in turn."""
+    loose = size == "S"
+    if loose:
+        yield measure_history(root, size, "as generated", 2.5)
+    git(root, "repack", "-adq")
+    git(root, "commit-graph", "write", "--reachable", "--no-changed-paths")
+    yield measure_bytes(root, size, "packed")
+    yield measure_history(root, size, "packed", 2.5)
+    with open_store(root) as store:
+        store.tidy()
+    yield measure_bytes(root, size, "filters")
+    yield measure_history(root, size, "filters", 1.5 if size == "L" else 2.5)
+    yield from measure_everything(root, size, "filters")
+    yield measure_warm(root, size)
+    yield measure_status(root, size)
+    if size != "L":
+        yield measure_trials(root, size)
+    yield measure_save(root, size, "filters", 1.5 if size == "S" else 1.0)
+
+
+@contextmanager
+def made(size: str, within: Path | None) -> Iterator[Path]:
+    """The formulary of one size, from the folder where it is kept or fresh."""
+    place = within if within is not None else Path(tempfile.mkdtemp())
+    root = place / size
+    if not root.exists():
+        generate(root, SIZES[size])
+    git(root, "config", "user.name", "Ann Example")
+    git(root, "config", "user.email", "ann@example.org")
+    yield root
+    if within is None:
+        shutil.rmtree(place)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("sizes", nargs="+", choices=SIZES)
+    parser.add_argument("--in", dest="within", type=Path)
+    given = parser.parse_args()
+    load = os.getloadavg()[0]
+    version = git(Path.cwd(), "version").decode().strip()
+    print(f"Python {sys.version.split()[0]}, {version}, {os.cpu_count()} cores, load {load:.1f}")
+    print("| job | size | state | floor ms | ms | ratio | at most | |\n|---|---|---|---|---|---|---|---|")
+    for size in given.sizes:
+        with made(size, given.within) as root:
+            for row in measure_one(size, root):
+                print(row.render(), flush=True)
+
+
+if __name__ == "__main__":
+    main()

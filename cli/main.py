@@ -15,6 +15,7 @@ from cli.options import folder_option
 # Command -> module, and the line that `formulary --help` shows; the module is imported when its command is called.
 COMMANDS = {
     "init": ("cli.start", "Make a new formulary, with an example recipe."),
+    "demo": ("cli.start", "Build an invented formulary and do the three weekly jobs on it."),
     "check": ("cli.check", "Every file, everything that is wrong or worth knowing."),
     "show": ("cli.show", "A recipe: percentages, lye, water, additions, scent."),
     "batch": ("cli.batch", "What to weigh for a size, in working order."),
@@ -36,15 +37,17 @@ COMMANDS = {
     "due": ("cli.due", "What should be looked at now and next."),
     "ready-by": ("cli.due", "When to pour for a market day."),
     "compare": ("cli.compare", "What differed between trials, and what each did."),
+    "explain": ("cli.explain", "Which tweak did it, and how sure one can be."),
+    "chart": ("cli.chart", "Draw a recipe's story, or the effects on an outcome."),
     "table": ("cli.table", "Every fact and outcome of the trials, for other programs."),
     "materials": ("cli.materials", "The register: what is known of each material."),
     "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
 }
 GROUPS = (
-    ("Begin", ("init",)),
+    ("Begin", ("init", "demo")),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "name", "rename", "doctor")),
-    ("Trials", ("trial", "due", "ready-by", "compare")),
+    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "chart")),
     ("Look up", ("table", "materials", "outcomes")),
 )
 EXITS = (

@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 import threading
+import time
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from typing import IO, TYPE_CHECKING
@@ -119,6 +120,36 @@ def progress(doing: str) -> Iterator[None]:
         if told.is_set():
             sys.stderr.write("\r" + " " * len(line) + "\r")
             sys.stderr.flush()
+
+
+class Steps:
+    """Says on a terminal which step of a long piece of work is being done, once it takes over a second."""
+
+    def __init__(self) -> None:
+        self._began = time.monotonic()
+        self._shown = 0
+
+    def __enter__(self) -> Steps:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.clear()
+
+    def tell(self, doing: str, step: int, of: int) -> None:
+        """Say the step in place of the one before."""
+        if sys.stderr.isatty() and time.monotonic() - self._began > _PROGRESS_AFTER_S:
+            self.clear()
+            line = f"{doing}, {step} of {of} ..."[: width() - 1]
+            self._shown = len(line)
+            sys.stderr.write(line)
+            sys.stderr.flush()
+
+    def clear(self) -> None:
+        """Wipe away what was said last."""
+        if self._shown:
+            sys.stderr.write("\r" + " " * self._shown + "\r")
+            sys.stderr.flush()
+            self._shown = 0
 
 
 def tell_fault(fault: BaseException) -> int:

@@ -1,10 +1,14 @@
-"""How the property tests are run: repeatable on a build machine, quick on a bench."""
+"""How the tests are run: properties repeatable on a build machine and quick on a bench, calculation in one thread."""
 
 from __future__ import annotations
 
 import os
 
 from hypothesis import HealthCheck, settings
+
+# As the command line does before numpy is imported: its matrices are small here, and threads only wait for one another.
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
+    os.environ.setdefault(_name, "1")
 
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
 settings.register_profile("dev", max_examples=50, deadline=None, suppress_health_check=_SLOW_IS_FINE)

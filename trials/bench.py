@@ -29,8 +29,10 @@ if TYPE_CHECKING:
     from formulary.changes.model import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
+    from trials.charts.story_data import StoryData
     from trials.comparison import Comparison
     from trials.due import Due
+    from trials.explanation import Explanation
     from trials.lot_trace import LotUsed
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
@@ -328,6 +330,33 @@ class Bench:
 
         found = [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
         return compare_trials(found, self.trials(), self.outcomes)
+
+    def explain(self, outcome: str, *, within: Iterable[str] = ()) -> Explanation:
+        """Which of the things that varied did it, how sure one can be, and what cannot be told apart.
+
+        outcome: as a person asks for it, "working time" or "hardness at 28 d". within: recipes; only trials of these
+        and of their variants are weighed, while the others still tell how much repeats differ.
+        Raises InputError for an outcome or a recipe that is not there.
+        """
+        from trials.explain_trials import explain_outcome
+        from trials.outcomes import find_outcome
+
+        found, age_days = find_outcome(outcome, self.outcomes)
+        return explain_outcome(self.trials(within), found, age_days, among=self.trials())
+
+    def story(self, recipe: str, outcome: str = "working time") -> StoryData:
+        """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.
+
+        Raises InputError for a recipe or an outcome that is not there.
+        """
+        from trials.charts.story_data import find_story
+        from trials.explain_trials import explain_outcome
+        from trials.outcomes import find_outcome
+
+        found, age_days = find_outcome(outcome, self.outcomes)
+        told = self.trials([recipe])
+        answer = explain_outcome(told, found, age_days, among=self.trials())
+        return find_story(told, found, age_days, title=recipe, explanation=answer)
 
     def diff(self, before: str, after: str, *, oils: str = "1000 g") -> Changes:
         """What changed between two versions, working files or trials, for the same mass of oils; see `trials.diff`."""

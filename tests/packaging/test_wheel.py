@@ -82,6 +82,14 @@ def test_the_program_works_from_inside_a_formulary_and_beside_stray_files(progra
         assert "wrong file" not in ran.stdout + ran.stderr
 
 
+def test_the_demonstration_runs_from_the_wheel(program: Path, tmp_path: Path) -> None:
+    ran = run_program(program, "demo", "harbour", cwd=tmp_path)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    told = run_program(program, "explain", "working time", cwd=tmp_path / "harbour")
+    assert told.returncode == 0
+    assert told.stdout.splitlines()[0] in ran.stdout
+
+
 def test_the_installed_program_is_the_wheels_and_not_this_checkout(program: Path, tmp_path: Path) -> None:
     python = program.with_name("python")
     asked = "import formulary, trials, cli; print(formulary.__file__, trials.__file__, cli.__file__)"

@@ -1,0 +1,87 @@
+"""`chart`: drawings of a recipe's story and of the effects on an outcome."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from cli.options import folder_option, open_chosen
+from cli.output import progress, say
+
+if TYPE_CHECKING:
+    from trials.charts.figure import Chart
+
+ENDINGS = ("svg", "png", "pdf")
+
+output_option = click.option(
+    "-o", "--output", "target", metavar="FILE", help="Where to: a name that ends in .svg, .png or .pdf."
+)
+width_option = click.option(
+    "--width",
+    "width_mm",
+    metavar="MM",
+    type=click.FloatRange(80, 400),
+    default=160,
+    help="In millimetres; 160 unless given.",
+)
+
+
+@click.group()
+def chart() -> None:
+    """Draw to an SVG, PNG or PDF file."""
+
+
+@chart.command()
+@click.argument("recipe")
+@click.option("--outcome", default="working time", help="What is drawn over the versions; working time unless given.")
+@output_option
+@width_option
+@folder_option
+def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> None:
+    """A recipe and its variants along time: what changed in each version, and OUTCOME of every trial above."""
+    from trials.bench import open_bench
+
+    path = _demand_target(target, f"{recipe}-story")
+    with open_chosen() as folder, progress("drawing"):
+        told = open_bench(folder).story(recipe, outcome)
+        _save(told.draw(width_mm=width_mm), path)
+
+
+@chart.command()
+@click.argument("outcome")
+@click.option("--within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable).")
+@output_option
+@width_option
+@folder_option
+def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm: float) -> None:
+    """What each candidate did to OUTCOME, with its odds and its interval."""
+    from trials.bench import open_bench
+
+    path = _demand_target(target, f"{outcome.replace(' ', '-')}-effects")
+    with open_chosen() as folder, progress("weighing what did it"):
+        answer = open_bench(folder).explain(outcome, within=within)
+        _save(answer.draw(width_mm=width_mm), path)
+
+
+def _demand_target(target: str | None, usual: str) -> Path:
+    """The file to write. Raises InputError for an ending that is no drawing."""
+    from formulary.errors import InputError
+
+    path = Path(target or f"{usual}.svg")
+    if path.suffix[1:].lower() not in ENDINGS:
+        do = f"end the name in .svg, .png or .pdf: {path.stem or 'chart'}.svg"
+        raise InputError.of("chart-ending", f"{path.name!r} does not say what kind of drawing", do)
+    return path
+
+
+def _save(drawn: Chart, path: Path) -> None:
+    from formulary.errors import StorageError
+
+    try:
+        path.write_bytes(drawn.to_bytes(path.suffix[1:].lower()))
+    except OSError as fault:
+        what = f"{path} could not be written ({fault.strerror})"
+        raise StorageError.of("not-written", what, "check that its folder is there, and its permissions") from None
+    say(f"Drawn to {path}.")

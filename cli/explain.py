@@ -1,0 +1,33 @@
+"""`explain`: which tweak did it, and how sure one can be."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import all_option, folder_option, json_option, open_chosen
+from cli.output import progress, say, say_json, width
+
+
+@click.command()
+@click.argument("outcome")
+@click.option(
+    "--within", "within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable)."
+)
+@all_option
+@json_option
+@folder_option
+def explain(outcome: str, within: tuple[str, ...], show_all: bool, as_json: bool) -> None:
+    """Which of the things that varied between trials moved OUTCOME, how sure, and what cannot be told apart.
+
+    OUTCOME is one of `formulary outcomes`, with its age where it has one: "working time", "hardness at 28 d". When
+    there is not enough evidence it says so, with exit status 0.
+    """
+    from trials.bench import open_bench
+    from trials.explanation_text import render_explanation
+
+    with open_chosen() as folder, progress("weighing what did it"):
+        answer = open_bench(folder).explain(outcome, within=within)
+    if as_json:
+        say_json(answer.to_json())
+    else:
+        say(render_explanation(answer, width(), show_all=show_all))

@@ -13,10 +13,11 @@ from cli.output import progress, say, say_json, width
 @click.option(
     "--within", "within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable)."
 )
+@click.option("--trial", metavar="TRIAL", help="Tell what moved this trial against the one that it came from, too.")
 @all_option
 @json_option
 @folder_option
-def explain(outcome: str, within: tuple[str, ...], show_all: bool, as_json: bool) -> None:
+def explain(outcome: str, within: tuple[str, ...], trial: str | None, show_all: bool, as_json: bool) -> None:
     """Which of the things that varied between trials moved OUTCOME, how sure, and what cannot be told apart.
 
     OUTCOME is one of `formulary outcomes`, with its age where it has one: "working time", "hardness at 28 d". When
@@ -26,7 +27,7 @@ def explain(outcome: str, within: tuple[str, ...], show_all: bool, as_json: bool
     from trials.explanation_text import render_explanation
 
     with open_chosen() as folder, progress("weighing what did it"):
-        answer = open_bench(folder).explain(outcome, within=within)
+        answer = open_bench(folder).explain(outcome, within=within, trial=trial)
     if as_json:
         say_json(answer.to_json())
     else:

@@ -331,18 +331,22 @@ class Bench:
         found = [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
         return compare_trials(found, self.trials(), self.outcomes)
 
-    def explain(self, outcome: str, *, within: Iterable[str] = ()) -> Explanation:
+    def explain(self, outcome: str, *, within: Iterable[str] = (), trial: Trial | str | None = None) -> Explanation:
         """Which of the things that varied did it, how sure one can be, and what cannot be told apart.
 
         outcome: as a person asks for it, "working time" or "hardness at 28 d". within: recipes; only trials of these
-        and of their variants are weighed, while the others still tell how much repeats differ.
-        Raises InputError for an outcome or a recipe that is not there.
+        and of their variants are weighed, while the others still tell how much repeats differ. trial: one of them, of
+        which is told, too, what moved it against the pour that it came from.
+        Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
+        from trials.moved import find_moved
         from trials.outcomes import find_outcome
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        return explain_outcome(self.trials(within), found, age_days, among=self.trials())
+        asked = self.find_trial(trial) if isinstance(trial, str) else trial
+        answer = explain_outcome(self.trials(within), found, age_days, among=self.trials())
+        return answer if asked is None else replace(answer, moved=find_moved(answer, asked))
 
     def story(self, recipe: str, outcome: str = "working time") -> StoryData:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.

@@ -14,8 +14,7 @@ from trials.outcomes_values import OutcomeValue
 from trials.seen import LeftOut, Seen
 
 if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
+    from trials.charts.figure import Chart
     from trials.explain.result import Explanation as Weighed
 
 ENOUGH = 0.8  # a group must reach this to be called the likely cause
@@ -260,7 +259,7 @@ class Explanation:
             "moved": None if self.moved is None else self.moved.to_json(),
         }
 
-    def draw(self, **options: Any) -> Figure:
+    def draw(self, **options: Any) -> Chart:
         """The probabilities and effects as a chart, with `savefig` for SVG, PNG or PDF."""
         from trials.charts import draw_effects
 

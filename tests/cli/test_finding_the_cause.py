@@ -173,3 +173,10 @@ def test_the_demonstration_finds_a_free_name_and_refuses_a_taken_one(
     assert _free_place() == "harbour-soap"
     (tmp_path / "harbour-soap").mkdir()
     assert _free_place() == "harbour-soap-2"
+
+
+def test_explain_tells_what_moved_one_trial(harbour: Path, formulary: Run) -> None:
+    clove = next(harbour.glob("trials/*/*-midwinter-clove-*")).name
+    tree = json.loads(formulary("explain", "working time", "--trial", clove, "--json").out)
+    assert tree["moved"]["chances"][0]["factors"] == ["clove bud oil"]
+    assert formulary("explain", "working time", "--trial", "9999").status == 2

@@ -217,7 +217,8 @@ def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
                     for name, effect in zip(cause.names[0], found, strict=True)
                 )
         elif cause.effect is not None:
-            effects = (_effect(answer, weighed, answer.factor(cause.names[0][0]), cause.effect),)
+            first = _effect(answer, weighed, answer.factor(cause.names[0][0]), cause.effect)
+            effects = (replace(first, per="one step of each"),)
         support = weighed.support(cause.candidates[0]) if cause.probability >= 0.01 else ()
         sides = [
             Support(answer.seen[item.row].pour.trial.id, answer.seen[item.row].pour.portion, item.weight)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation, FactorEffect, LikelyCause
+from trials.factors import Factor
 from trials.outcomes import Scale
 from trials.sentences import capital, count, places, say_list, say_value
 
@@ -51,7 +52,8 @@ def _likely(answer: Explanation, named: Sequence[LikelyCause]) -> str:
         odds = percent(cause.probability)
         if cause.is_together:
             pair = say_list([group_words(group) for group in cause.groups])
-            parts.append(f"{capital(pair)}, only together, are {word} ({odds}).")
+            said = [say_effect(answer, effect, together=True) for effect in cause.effects]
+            parts.append(f"{capital(pair)}, only together, are {word} ({odds}){': ' if said else ''}{''.join(said)}.")
             continue
         if len(cause.factors) > 1:
             start = f"{capital(say_list(cause.factors, 'or'))} is {word} ({odds}), which always went together"
@@ -71,22 +73,29 @@ def _likely(answer: Explanation, named: Sequence[LikelyCause]) -> str:
     return " ".join(parts)
 
 
-def say_effect(answer: Explanation, effect: FactorEffect, *, alone: bool = True) -> str:
-    """`each 1 % of oils shortens working time by 4.8 min (3.1 to 6.6)`; empty when the direction is open."""
-    factor = answer.factor(effect.factor)
+def say_effect(answer: Explanation, effect: FactorEffect, *, alone: bool = True, together: bool = False) -> str:
+    """`each 1 % of oils shortens working time by 4.8 min (3.1 to 6.6)`; empty when the direction is open.
+
+    alone: whether the factor need not be named again. together: whether the effect is that of two at once.
+    """
     if not effect.direction:
         return ""
-    subject = effect.per
-    if factor.unit == "% of oils" and not alone:
-        subject = f"each {factor.step:g} % {effect.factor}"
-    elif factor.unit:
-        more = "" if factor.unit.startswith("% of") else " more"
-        subject = f"each {effect.per}{more}{'' if alone else f' {effect.factor}'}"
+    subject = effect.per if together else _one_step(answer.factor(effect.factor), effect.per, alone=alone)
     verb = _verb(answer, effect.direction)
     if effect.effect is None or effect.low is None or effect.high is None:
         return f"{subject} {verb} {answer.label}"
     size = _size(answer, abs(effect.effect))
     return f"{subject} {verb} {answer.label} by {size} ({_interval(answer, effect.effect, effect.low, effect.high)})"
+
+
+def _one_step(factor: Factor, per: str, *, alone: bool) -> str:
+    """`each 1 % of oils`, `each 5 °C more`, `lot CB-2 instead of CB-1`; with the factor's name where it is not alone."""
+    if not factor.unit:
+        return per
+    if factor.unit == "% of oils" and not alone:
+        return f"each {factor.step:g} % {factor.name}"
+    more = "" if factor.unit.startswith("% of") else " more"
+    return f"each {per}{more}{'' if alone else f' {factor.name}'}"
 
 
 def _verb(answer: Explanation, direction: str) -> str:

@@ -51,7 +51,13 @@ def _line(answer: Explanation, cause: LikelyCause) -> Row:
     per, size = "", ""
     if effect is not None:
         factor = answer.factor(effect.factor)
-        per = effect.per if factor.unit else "this instead" if " instead of " in effect.per else "if done"
+        per = (
+            effect.per
+            if factor.unit or cause.is_together
+            else "this instead"
+            if " instead of " in effect.per
+            else "if done"
+        )
         size = _effect_cell(answer, effect.effect, effect.low, effect.high, effect.direction)
     return Row(
         cause_words(cause),

@@ -10,7 +10,9 @@ from trials.portion_facts import FORMULA, Aspect, LotShares, Pour
 
 def is_repeat(pour: Pour, other: Pour) -> bool:
     """Whether two pours are repeats: the same effective formula, lots, mould and cover, conditions within a step."""
-    return not any(differs(aspect, pour, other) for aspect in pour.facts.keys() | other.facts.keys())
+    if any(differs(aspect, pour, other) for aspect in pour.facts):
+        return False
+    return not any(differs(aspect, pour, other) for aspect in other.facts if aspect not in pour.facts)
 
 
 def differs(aspect: Aspect, pour: Pour, other: Pour) -> bool:

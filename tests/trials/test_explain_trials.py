@@ -239,3 +239,23 @@ def test_many_things_at_once_in_few_trials_name_nothing() -> None:
         ]
         trials.append(trial(version(f"all-{k}", additions="\n".join(lines)), f"x{k}", k, working=f"{9 + k % 4}:10"))
     assert not explain_outcome(trials, WORKING).enough_evidence
+
+
+def test_what_only_acts_together_is_told_as_a_pair() -> None:
+    rng = random.Random(5)
+    trials = []
+    for day in range(40):
+        clove, honey = bool(day & 1), bool(day & 2)
+        made_of = version(
+            f"pair-{day}",
+            additions="material: honey, rate: 2 % of oils, at: trace, water: replaces" if honey else "",
+            scent=CLOVE_SCENT.format(1) if clove else "",
+        )
+        minutes = 12.0 * math.exp((-0.9 if clove and honey else 0.0) + rng.gauss(0, 0.08))
+        trials.append(trial(made_of, f"p{day:03d}", day, working=clock(3 + minutes), room=str(16 + day % 5)))
+    answer = explain_outcome(trials, WORKING)
+    first = answer.causes[0]
+    assert first.is_together
+    assert set(first.factors) == {"clove bud oil", "honey"}
+    assert "only together, are the likely cause" in answer.sentence
+    assert "one step of each shortens working time by" in answer.sentence

@@ -39,7 +39,7 @@ def _time_to(trial: Trial, part: TrialPortion, stage: str) -> Span | str:
     order = TRACE_STAGES.index(stage)
     reached = _first(part.events, stage)
     if reached is not None:
-        return _since_zero(reached, shared=_is_shared(trial, reached))
+        return Span(reached.at.low_s, reached.at.high_s, _is_shared(trial, reached))
     if any(event.what == stage for event in part.events):
         return f"no time was recorded for {stage}"
     thicker = [event for later in TRACE_STAGES[order + 1 :] if (event := _first(part.events, later)) is not None]
@@ -125,10 +125,6 @@ def _first(events: Iterable[Event], what: str) -> Event | None:
 
 def _is_shared(trial: Trial, event: Event) -> bool:
     return trial.is_divided and any(event is shared for shared in trial.events)
-
-
-def _since_zero(event: Event, *, shared: bool) -> Span:
-    return Span(event.at.low_s, event.at.high_s, shared)
 
 
 def _ends(event: Event, shared: bool) -> tuple[Decimal, Decimal, bool]:

@@ -101,6 +101,35 @@ def test_scent_that_went_in_with_the_oils_counts_from_lye_in() -> None:
     assert values(whole('{at: "5:00", what: too thick to pour}', early), "working time") == (OutcomeValue(5.0),)
 
 
+def test_scent_divided_over_oils_and_lye_water_counts_from_lye_in() -> None:
+    twice = WHOLE_BATTER.replace(
+        "  - {material: clove-bud-oil, rate: 1.2 % of oils, at: trace}",
+        "  - {material: clove-bud-oil, rate: 1.2 % of oils, at: oils}\n"
+        "  - {material: lavender-oil, rate: 1 % of oils, at: lye water}",
+    )
+    assert values(whole('{at: "5:00", what: too thick to pour}', twice), "working time") == (OutcomeValue(5.0),)
+
+
+def test_a_scent_at_nothing_is_no_scent() -> None:
+    none = WHOLE_BATTER.replace("rate: 1.2 % of oils, at: trace", "rate: 0 % of oils, at: trace")
+    trial = whole('{at: "4:00", what: light trace}, {at: "10:00", what: too thick to pour}', none)
+    assert values(trial, "working time") == (OutcomeValue(6.0),)
+
+
+@pytest.mark.parametrize("end", ["too thick to pour", "poured"])
+def test_no_working_time_at_all_is_missing_and_says_why(end: str) -> None:
+    trial = whole(f'{{at: "2:40", what: scent in}}, {{at: "2:40", what: {end}}}')
+    assert values(trial, "working time") == ()
+    assert end in why_missing(trial, "working time")[0].why
+
+
+def test_uncertain_times_that_overlap_leave_only_an_upper_limit() -> None:
+    trial = whole('{at: "2-3 min", what: scent in}, {at: "3-5 min", what: too thick to pour}')
+    assert values(trial, "working time") == (OutcomeValue(None, "below", None, 3.0),)
+    pouring = whole('{at: "2-3 min", what: scent in}, {at: "3-5 min", what: poured}')
+    assert values(pouring, "working time") == ()
+
+
 def test_what_happened_before_the_batter_was_divided_counts_once() -> None:
     text = """\
 events: [{at: "0:00", what: lye in}, {at: "3:00", what: light trace}]

@@ -47,8 +47,8 @@ GROUPS = (
     ("Begin", ("init", "demo")),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "name", "rename", "doctor")),
-    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "chart")),
-    ("Look up", ("table", "materials", "outcomes")),
+    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "chart", "table")),
+    ("Look up", ("materials", "outcomes")),
 )
 EXITS = (
     ("0", "done, also when there is not enough evidence to name a cause"),

@@ -1,0 +1,63 @@
+"""Every command is found, explains itself and fits a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from importlib import import_module
+
+import click
+import pytest
+
+from cli.main import COMMANDS, GROUPS
+from tests.cli.conftest import Run
+
+
+def commands_within(name: str, command: click.Command) -> Iterator[tuple[str, ...]]:
+    """The words of a command, and of those within it."""
+    yield (name,)
+    if isinstance(command, click.Group):
+        for inner, found in command.commands.items():
+            for words in commands_within(inner, found):
+                yield (name, *words)
+
+
+EVERY = [
+    words
+    for name, (module, _) in COMMANDS.items()
+    for words in commands_within(name, getattr(import_module(module), name.replace("-", "_")))
+]
+
+
+def test_each_command_stands_in_one_group() -> None:
+    grouped = [name for _, names in GROUPS for name in names]
+    assert sorted(grouped) == sorted(COMMANDS)
+
+
+@pytest.mark.parametrize("words", EVERY, ids=" ".join)
+def test_each_command_explains_itself_within_80_columns(words: tuple[str, ...], formulary: Run) -> None:
+    ran = formulary(*words, "--help")
+    assert (ran.status, ran.err) == (0, "")
+    assert ran.out.startswith(f"Usage: formulary {' '.join(words)}")
+    assert len(ran.out.splitlines()) > 3
+    assert max(map(len, ran.out.splitlines())) <= 80
+
+
+@pytest.mark.parametrize("words", EVERY, ids=" ".join)
+def test_each_option_says_what_it_is_for(words: tuple[str, ...]) -> None:
+    module, _ = COMMANDS[words[0]]
+    command: click.Command = getattr(import_module(module), words[0].replace("-", "_"))
+    for word in words[1:]:
+        assert isinstance(command, click.Group)
+        command = command.commands[word]
+    assert command.help
+    for option in command.params:
+        assert not isinstance(option, click.Option) or option.help, option.name
+
+
+def test_the_whole_help_fits_and_tells_the_exit_statuses(formulary: Run) -> None:
+    ran = formulary("--help")
+    assert ran.status == 0
+    assert max(map(len, ran.out.splitlines())) <= 80
+    for status in ("0", "1", "2", "3", "70", "130"):
+        assert f"\n  {status} " in ran.out
+    assert formulary().status == 2

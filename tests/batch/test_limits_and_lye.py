@@ -13,7 +13,7 @@ import pytest
 
 from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
-from formulary.finding import Severity
+from formulary.finding import Finding, Severity
 from formulary.materials.model import FragranceLimit, Known, Material, MaterialKind
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.read import parse_recipe
@@ -98,6 +98,20 @@ def test_a_blend_adds_up_what_each_uses_of_its_limit(share: float, is_over: bool
     assert ("scent-blend" in codes(batch, "warn")) == is_over
 
 
+def found(batch: Batch, code: str) -> Finding:
+    return next(finding for finding in batch.findings if finding.code == code)
+
+
+def test_a_finding_says_by_how_much() -> None:
+    over = batch_with(scent("one", CURED * 2 / 3), rates="one 2")
+    assert "to 67 % of what it is" in found(over, "scent-limit").do
+    assert f"{CURED:.2f} %" in found(over, "scent-limit").what
+    pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
+    limit = percent_of_bar(pair, "one") / 0.65
+    blend = batch_with(scent("one", limit), scent("two", limit), rates="one 1, two 1")
+    assert "130 % of their limits" in found(blend, "scent-blend").what
+
+
 def test_one_scent_alone_is_no_blend() -> None:
     batch = batch_with(scent("one", CURED * 0.99), rates="one 2")
     assert "scent-blend" not in codes(batch, "warn")
@@ -112,6 +126,18 @@ def test_a_constituent_is_summed_over_the_scents(factor: float, is_over: bool) -
     batch = batch_with(*holding, rates="one 1, two 1")
     assert ("constituent-limit" in codes(batch, "stop")) == is_over
     assert ("constituent-limit-dry" in codes(batch, "warn")) == (not is_over)
+
+
+def test_a_constituent_far_below_its_limit_is_not_spoken_of() -> None:
+    batch = batch_with(scent("one", 90.0, contains={"citronellal": 30.0}), rates="one 2")
+    assert not {"constituent-limit", "constituent-limit-dry"} & (codes(batch, "stop") | codes(batch, "warn"))
+
+
+def test_a_constituent_limit_names_the_lower_of_two_and_where_it_is_from() -> None:
+    equal = scent("one", 90.0, contains={"citronellal": 90.0}, limits={"citronellal": 1.4})
+    assert "IFRA" in found(batch_with(equal, rates="one 4"), "constituent-limit").do
+    lower = scent("one", 90.0, contains={"citronellal": 90.0}, limits={"citronellal": 1.0})
+    assert "materials/one.yaml" in found(batch_with(lower, rates="one 4"), "constituent-limit").do
 
 
 def test_treemoss_and_oakmoss_share_one_limit() -> None:
@@ -145,9 +171,9 @@ def test_no_limit_known_is_said_and_a_limit_for_all_it_holds_is_one() -> None:
 def test_phenols_are_told_with_the_alkali_that_they_take() -> None:
     # 10 g of eugenol of 164.2 g/mol take one hydroxide each: 2.4 g of NaOH
     batch = batch_with(scent("one", 90.0, contains={"eugenol": 50.0}), rates="one 2")
-    found = next(finding for finding in batch.findings if finding.code == "phenol-takes-alkali")
-    assert "2.4 g" in found.what
-    assert found.severity is Severity.NOTE
+    phenols = found(batch, "phenol-takes-alkali")
+    assert "2.4 g" in phenols.what
+    assert phenols.severity is Severity.NOTE
     none = batch_with(scent("one", 90.0, contains={"linalool": 50.0}), rates="one 2")
     assert "phenol-takes-alkali" not in codes(none, "note")
 
@@ -208,8 +234,7 @@ def test_the_band_is_a_note_below_nothing_and_a_warning_below_minus_two() -> Non
 
 def test_the_band_names_the_certificate_that_would_narrow_it_most() -> None:
     batch = weigh_out(lye(superfat="1"))
-    found = next(finding for finding in batch.findings if finding.code == "superfat-band")
-    assert "olive-oil" in found.do
+    assert "olive-oil" in found(batch, "superfat-band").do
 
 
 @pytest.mark.parametrize(("oils_g", "is_coarse"), [(130.0, True), (180.0, False)])

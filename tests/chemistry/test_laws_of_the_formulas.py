@@ -146,6 +146,10 @@ def test_warmer_water_dissolves_more(which: Alkali, temperature: float, step: fl
     assert solubility.solubility_g_per_100_g_water(which, temperature + step) > cooler
 
 
+def test_a_little_water_dissolves_a_little_alkali() -> None:
+    assert solubility.saturation({Alkali.SODIUM_HYDROXIDE: 0.5}, 0.5) == pytest.approx(100 / 109)
+
+
 def test_a_dry_jug_is_overfull_and_an_empty_one_is_not() -> None:
     assert solubility.saturation({Alkali.SODIUM_HYDROXIDE: 1}, 0) == math.inf
     assert solubility.saturation({}, 0) == 0
@@ -243,6 +247,29 @@ def test_one_source_of_doubt_alone_gives_a_band_that_is_its_worst_case(
     known = superfat_band.Uncertain(exact.working_mol, exact.working_mol, exact.working_mol)
     band = superfat_band.find_superfat_band([fat], [known])
     assert (band.low, band.high) == pytest.approx((band.worst_low, band.worst_high), abs=1e-9)
+
+
+@given(uncertains, uncertains, uncertains)
+def test_doubt_of_one_alkali_alone_gives_a_band_that_is_its_worst_case(
+    fat: superfat_band.Uncertain, doubtful: superfat_band.Uncertain, other: superfat_band.Uncertain
+) -> None:
+    exact_fat = superfat_band.Uncertain(30 + fat.working_mol, 30 + fat.working_mol, 30 + fat.working_mol)
+    exact = superfat_band.Uncertain(other.working_mol, other.working_mol, other.working_mol)
+    band = superfat_band.find_superfat_band([exact_fat], [doubtful, exact])
+    total = doubtful.working_mol + other.working_mol
+    assert band.working == pytest.approx(100 * (1 - total / exact_fat.working_mol))
+    low = 100 * (1 - (doubtful.high_mol + other.working_mol) / exact_fat.working_mol)
+    high = 100 * (1 - (doubtful.low_mol + other.working_mol) / exact_fat.working_mol)
+    assert (band.low, band.high) == pytest.approx((low, high), abs=1e-9)
+    assert (band.worst_low, band.worst_high) == pytest.approx((low, high), abs=1e-9)
+
+
+def test_two_doubts_of_one_size_add_by_their_squares() -> None:
+    fat = superfat_band.Uncertain(100.0, 100.0, 100.0)
+    alkalis_in_it = [superfat_band.Uncertain(40.0, 37.0, 43.0), superfat_band.Uncertain(50.0, 46.0, 54.0)]
+    band = superfat_band.find_superfat_band([fat], alkalis_in_it)
+    assert (band.low, band.working, band.high) == pytest.approx((5, 10, 15))
+    assert (band.worst_low, band.worst_high) == pytest.approx((3, 17))
 
 
 def test_with_no_fat_that_is_certain_the_band_ends_at_twice_the_alkali() -> None:

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from cli.main import run
 from formulary.text_table import text_width
 from trials.demo.build import Demonstration
 from trials.demo.tell import NEW_VARIANT, tell_demonstration, tell_tour
@@ -45,6 +46,16 @@ def test_no_line_is_wider_than_the_terminal(told: tuple[str, Demonstration], cop
 def test_the_three_weekly_jobs_are_done_in_order(told: tuple[str, Demonstration]) -> None:
     words = [command[1] for command in _commands(told[0]) if command[0] == "formulary"]
     assert words[:8] == ["branch", "diff", "batch", "save", "diff", "compare", "explain", "explain"]
+
+
+def test_every_command_that_is_told_works_when_it_is_typed(
+    told: tuple[str, Demonstration], copy_of_it: Demonstration, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(copy_of_it.folder.root)
+    tried = [command for command in _commands(told[0]) if command[0] == "formulary"]
+    assert len(tried) >= 10
+    for command in tried:
+        assert run(command[1:]) == 0, command
 
 
 def test_the_files_that_are_told_of_are_there(told: tuple[str, Demonstration]) -> None:

@@ -255,6 +255,7 @@ class _Tour:
             (("formulary", "history", "midwinter-clove"), "its versions, when and why"),
             (("formulary", "trial", "show", code_of(divided.id)), "one loaf as it was made"),
             (("formulary", "explain", "hardness"), "what made the cured bars softer or harder"),
+            (("formulary", "chart", "story", BASE), "the year in one drawing, as an SVG file"),
         )
         return _blocks(
             self.heading(5, "Look around"),

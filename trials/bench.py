@@ -340,13 +340,14 @@ class Bench:
         Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
-        from trials.moved import find_moved
         from trials.outcomes import find_outcome
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
-        answer = explain_outcome(self.trials(within), found, age_days, among=self.trials())
-        return answer if asked is None else replace(answer, moved=find_moved(answer, asked))
+        wanted, everyone = self.trials(within), self.trials()
+        readable = {one.id for one in everyone}
+        unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
+        return explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
 
     def story(self, recipe: str, outcome: str = "working time") -> StoryData:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.

@@ -53,12 +53,14 @@ def explain_outcome(
     *,
     among: Sequence[Trial] = (),
     about: Trial | None = None,
+    unreadable: Sequence[str] = (),
 ) -> Explanation:
     """Which of the things that varied between trials did it, with odds that can be trusted.
 
     age_days: for an outcome with ages; the first of its definition unless given. among: further trials of the
     formulary, which only tell how much repeats differ. about: a trial of which it is also told which change moved it
-    against its parent. The same trials give the same answer in whatever order.
+    against its parent. unreadable: ids of trials whose files cannot be read; they are named as left out.
+    The same trials give the same answer in whatever order.
     """
     if age_days is None and outcome.ages_days:
         age_days = outcome.ages_days[0]
@@ -67,6 +69,7 @@ def explain_outcome(
     everything, missing = find_seen(book, outcome, age_days)
     seen = tuple(item for item in everything if item.pour.trial.id in wanted)
     left_out = tuple(item for item in missing if item.trial in wanted)
+    left_out += tuple(LeftOut(trial_id, "its files cannot be read") for trial_id in sorted(unreadable))
     noise = find_noise(everything, outcome, book)
     answer = _explain(outcome, age_days, seen, left_out, noise)
     if about is not None:

@@ -89,7 +89,7 @@ def say_effect(answer: Explanation, effect: FactorEffect, *, alone: bool = True,
 
 
 def _one_step(factor: Factor, per: str, *, alone: bool) -> str:
-    """`each 1 % of oils`, `each 5 °C more`, `lot CB-2 instead of CB-1`; with the factor's name where it is not alone."""
+    """`each 1 % of oils`, `each 5 °C more`, `lot CB-2 instead of CB-1`; names the factor where it is not alone."""
     if not factor.unit:
         return per
     if factor.unit == "% of oils" and not alone:

@@ -259,3 +259,11 @@ def test_what_only_acts_together_is_told_as_a_pair() -> None:
     assert set(first.factors) == {"clove bud oil", "honey"}
     assert "only together, are the likely cause" in answer.sentence
     assert "one step of each shortens working time by" in answer.sentence
+
+
+def test_a_trial_whose_files_cannot_be_read_is_named_as_left_out() -> None:
+    answer = explain_outcome(history(), WORKING, unreadable=["2026-01-01-broken-zzzz"])
+    assert [(item.trial, item.why) for item in answer.left_out] == [
+        ("2026-01-01-broken-zzzz", "its files cannot be read")
+    ]
+    assert answer.causes == clove_answer().causes

@@ -33,6 +33,7 @@ _SECTIONS = (
     "portions",
     "process",
     "notes",
+    "conflicts",
 )
 _Line = TypeVar("_Line", Addition, ScentLine)
 
@@ -101,7 +102,7 @@ class _RecipeEdit:
         before, after = self.before, self.after
         self._text_field("name", before.name, after.name)
         if before.formerly != after.formerly:
-            self._formerly()
+            self._words("formerly", list(after.formerly))
         if before.based_on != after.based_on:
             self._based_on()
         if before.purpose != after.purpose:
@@ -118,7 +119,7 @@ class _RecipeEdit:
         if before.notes != after.notes:
             self._text_field("notes", before.notes, after.notes)
         if before.conflicts != after.conflicts:
-            raise CannotEdit("a conflict is settled in an editor")
+            self._words("conflicts", list(after.conflicts))
         return self.edit.result()
 
     # Parts with one value
@@ -147,13 +148,15 @@ class _RecipeEdit:
     def _remove(self, *keys: str) -> None:
         self.edit.change_block(self.root, drop=keys)
 
-    def _formerly(self) -> None:
-        entry = self.root.find("formerly")
-        names: list[Value] = list(self.after.formerly)
+    def _words(self, key: str, words: list[Value]) -> None:
+        """A list of words, written anew; a conflict that is settled leaves no trace."""
+        entry = self.root.find(key)
         if entry is None:
-            self._insert("formerly", names)
+            self._insert(key, words)
+        elif not words and key == "conflicts":
+            self._remove(key)
         elif isinstance(entry.value, Listing):
-            self.edit.change_listing(entry, drop=range(len(entry.value.items)), add=names)
+            self.edit.change_listing(entry, drop=range(len(entry.value.items)), add=words)
 
     def _based_on(self) -> None:
         parent = self.after.based_on

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import folder_option, open_chosen
+from cli.options import SentenceGroup, folder_option, open_chosen
 from cli.output import progress, say
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ width_option = click.option(
 )
 
 
-@click.group()
+@click.group(cls=SentenceGroup)
 def chart() -> None:
     """Draw to an SVG, PNG or PDF file."""
 

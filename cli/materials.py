@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import SentenceGroup, folder_option, json_option, open_chosen
 from cli.output import is_asked, say, say_json, say_next, width
 
 
-@click.group(invoke_without_command=True)
+@click.group(cls=SentenceGroup, invoke_without_command=True)
 @json_option
 @folder_option
 @click.pass_context

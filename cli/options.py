@@ -16,6 +16,19 @@ _CHOSEN = "formulary.folder"
 SETTINGS_FILE = "formulary.yaml"
 
 
+class SentenceGroup(click.Group):
+    """A group whose help shows the first sentence of each command, whole."""
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        rows = []
+        for name in self.list_commands(ctx):
+            command = self.get_command(ctx, name)
+            if command is not None:
+                rows.append((name, " ".join((command.help or "").split("\n\n")[0].split())))
+        with formatter.section("Commands"):
+            formatter.write_dl(rows)
+
+
 def _remember_folder(context: click.Context, _: click.Parameter, value: str | None) -> None:
     if value is not None:
         context.find_root().meta[_CHOSEN] = value

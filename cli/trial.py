@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, lots_option, open_chosen
+from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
 from cli.output import say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
 
 
-@click.group()
+@click.group(cls=SentenceGroup)
 def trial() -> None:
     """A batch as it was really made, and what happened to it.
 

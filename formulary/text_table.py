@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+
+_UNBROKEN = "\N{NO-BREAK SPACE}"
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|g|kg|ml|mm|s|min|h|d|°C)(?![\w°]))")
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,8 +85,13 @@ def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_wid
 
 
 def wrap(text: str, width: int) -> list[str]:
-    """A text in lines no wider than `width`, broken between words; only a longer word is broken itself."""
-    return textwrap.wrap(text, max(width, 10), break_on_hyphens=False) or [""]
+    """A text in lines no wider than `width`, broken between words; a number stays with its unit.
+
+    Only a word that is longer than the line is broken itself.
+    """
+    kept = _BEFORE_UNIT.sub(_UNBROKEN, text)
+    lines = textwrap.wrap(kept, max(width, 10), break_on_hyphens=False) or [""]
+    return [line.replace(_UNBROKEN, " ") for line in lines]
 
 
 def paragraph(text: str, *, width: int = 80, indent: int = 0) -> list[str]:

@@ -31,17 +31,12 @@ def branch(
     Options may be repeated; swaps come first, then drops, adds and sets. The file is written and not yet saved.
     """
     from formulary.changes.text import render_details
-    from formulary.recipes.tweaks import Tweak, drop, parse_add, parse_set, parse_swap
+    from formulary.recipes.tweaks import parse_tweaks
     from formulary.text_table import paragraph
 
     with open_chosen() as folder:
         parent = folder.find_version(recipe)
-        tweaks: list[Tweak] = [
-            *map(parse_swap, swaps),
-            *map(drop, drops),
-            *map(parse_add, adds),
-            *map(parse_set, sets),
-        ]
+        tweaks = parse_tweaks(swaps=swaps, drops=drops, adds=adds, sets=sets)
         made = folder.branch(parent, variant, *tweaks, name=name)
         changes = folder.diff(parent, made)
         path = folder.write(made)

@@ -169,10 +169,8 @@ class DocumentEdit:
     def insert_section(self, after: Entry, key: str, value: Value) -> None:
         """Add a key and its value on lines of their own below the entry `after` of a block."""
         lines = entry_lines(key, _with_short_items(value), " " * (after.key.column - 1), newline=self._newline)
-        start = self._line_start(after.key.start)
-        above = self._line_start(start - len(self._newline))
-        if start and not self._text[above:start].strip() and not isinstance(value, (str, Decimal)):
-            lines = self._newline + lines  # sections here stand apart
+        if self._stands_apart(after) and not is_short(value):
+            lines = self._newline + lines
         self._insert_after(self._end(after.value), lines)
 
     def _change_flow(
@@ -265,6 +263,17 @@ class DocumentEdit:
         columns = {value.column for key, value in pairs if value.line == key.line}
         widths = {key.end - key.start for key, _ in pairs}
         return columns.pop() if len(columns) == 1 and len(widths) > 1 else 0
+
+    def _stands_apart(self, entry: Entry) -> bool:
+        """Whether a blank line stands above an entry, or above the comments that stand on it."""
+        start = self._line_start(entry.key.start)
+        while start:
+            above = self._line_start(start - len(self._newline))
+            line = self._text[above:start].strip()
+            if not line.startswith("#"):
+                return not line
+            start = above
+        return False
 
     def _line_start(self, offset: int) -> int:
         return self._text.rfind(self._newline[-1], 0, offset) + 1

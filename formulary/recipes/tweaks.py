@@ -196,6 +196,32 @@ def parse_set(text: str) -> SetField:
     return SetField(field.strip(), value.strip())
 
 
+def parse_tweaks(
+    *, swaps: Iterable[str] = (), drops: Iterable[str] = (), adds: Iterable[str] = (), sets: Iterable[str] = ()
+) -> tuple[Tweak, ...]:
+    """The tweaks of one command: swaps first, then drops, adds and sets, each in the order written.
+
+    Raises InputError with a finding for each that cannot be read.
+    """
+    tweaks: list[Tweak] = []
+    findings: list[Finding] = []
+    readers: tuple[tuple[Callable[[str], Tweak], Iterable[str]], ...] = (
+        (parse_swap, swaps),
+        (drop, drops),
+        (parse_add, adds),
+        (parse_set, sets),
+    )
+    for read, texts in readers:
+        for text in texts:
+            try:
+                tweaks.append(read(text))
+            except InputError as problem:
+                findings += problem.findings
+    if findings:
+        raise InputError(findings)
+    return tuple(tweaks)
+
+
 def apply_tweaks(recipe: Recipe, tweaks: Iterable[Tweak], materials: Materials) -> Recipe:
     """The recipe with the tweaks made, one after another.
 
@@ -259,7 +285,8 @@ def _apply_add(recipe: Recipe, tweak: Add, materials: Materials) -> Recipe:
     if kind in FAT_KINDS:
         fullest = max(recipe.oils, key=lambda line: line.percent).material
         what = f"{tweak.material} is a material of kind {kind}; added, it would get no alkali"
-        do = f'swap it in, so that the oils keep totalling 100: --swap "5% {fullest}:{tweak.material}"'
+        points = format_decimal(tweak.rate.amount) if tweak.rate.unit == "%" else "5"
+        do = f'swap it in, so that the oils keep totalling 100: --swap "{points}% {fullest}:{tweak.material}"'
         raise _refused(tweak, "add-oil", what, do)
     if kind == "alkali":
         what = f"{tweak.material} is an alkali, and is not added by a rate"

@@ -210,6 +210,12 @@ def test_a_new_section_stands_where_it_belongs() -> None:
     assert after == BASE.replace("notes:", "process:\n  cover: insulated\nnotes:")
 
 
+def test_a_new_section_is_set_apart_where_the_others_are() -> None:
+    spaced = BASE.replace("water:", "\n# how much water\nwater:")
+    after = edit_recipe(spaced, replace(read(spaced), process={"cover": "insulated"}))
+    assert after == spaced.replace("notes:", "\nprocess:\n  cover: insulated\nnotes:")
+
+
 def test_a_folded_note_can_be_replaced() -> None:
     recipe = read(BASE)
     after = edit_recipe(BASE, replace(recipe, notes="Pour at 30 °C: slowly."))

@@ -21,6 +21,7 @@ from formulary.recipes.tweaks import (
     parse_add,
     parse_set,
     parse_swap,
+    parse_tweaks,
     set_field,
     swap,
 )
@@ -246,3 +247,11 @@ def test_any_words_of_a_command_give_a_tweak_or_a_finding(text: str) -> None:
             apply_tweaks(base(), [tweak], MATERIALS)
         except InputError:
             continue
+
+
+def test_the_tweaks_of_a_command_are_read_in_order_and_all_that_cannot_be_read_are_told() -> None:
+    tweaks = parse_tweaks(swaps=["5% olive-oil:hemp-seed-oil"], drops=["honey"], sets=["superfat=6"])
+    assert tweaks == (swap(5, "olive-oil", "hemp-seed-oil"), drop("honey"), set_field("superfat", 6))
+    with pytest.raises(InputError) as caught:
+        parse_tweaks(swaps=["ten olive-oil"], adds=["clay", "honey 1 % of oils"], sets=["superfat"])
+    assert [finding.code for finding in caught.value.findings] == ["bad-tweak"] * 3

@@ -11,6 +11,7 @@ from pathlib import Path
 from formulary.errors import StorageError
 from formulary.finding import Finding, warn
 from formulary.store.branch import NO_OBJECT, is_ours, take_lock
+from formulary.store.index_stats import remember_stats
 from formulary.store.process import Git
 from formulary.store.repository import Repository
 
@@ -18,18 +19,25 @@ _PATIENCE_S = 2.0
 _PRIVATE = "formulary-index-"
 
 
-def refresh_index(repository: Repository, git: Git, blobs: Mapping[str, str | None]) -> tuple[Finding, ...]:
-    """Enters the saved blobs (None: deleted) into git's index; what a person staged of other files stays.
+def refresh_index(
+    repository: Repository, git: Git, entries: Mapping[str, tuple[str, str] | None]
+) -> tuple[Finding, ...]:
+    """Enters what was saved, path -> (mode, blob), into git's index (None: deleted); other staged files stay.
 
     The save stands already, so what goes wrong here is a finding. Git works on a copy, which then takes the
-    index's place: a killed save leaves no half-written index and no lock that a person has to remove.
+    index's place: a killed save leaves no half-written index and no lock that a person has to remove. Git looks at
+    an empty folder meanwhile, since it would otherwise read freshly changed files through the filters that a
+    stranger's folder names; and the time of the index stays, by which git knows which files to look at again.
     """
     index = repository.git_dir / "index"
     lock = repository.git_dir / "index.lock"
     ours = repository.git_dir / "formulary-index"
     private = repository.git_dir / f"{_PRIVATE}{os.urandom(6).hex()}"
     empty = private.with_suffix(".empty")
-    lines = "".join(f"{'100644' if blob else '0'} {blob or NO_OBJECT}\t{path}\0" for path, blob in blobs.items())
+    lines = "".join(
+        f"{entry[0]} {entry[1]}\t{path}\0" if entry is not None else f"0 {NO_OBJECT}\t{path}\0"
+        for path, entry in entries.items()
+    )
     try:
         clear_private_indexes(repository)
         ours.unlink(missing_ok=True)
@@ -48,6 +56,7 @@ def refresh_index(repository: Repository, git: Git, blobs: Mapping[str, str | No
                 variables={"GIT_INDEX_FILE": str(private), "GIT_WORK_TREE": str(empty)},
                 folder=empty,
             )
+            remember_stats(private, repository.root, {path: entry[1] for path, entry in entries.items() if entry})
             if written:
                 os.utime(private, ns=(written, written))
             os.replace(private, index)

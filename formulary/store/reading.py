@@ -46,6 +46,12 @@ def read_blob_at(git: Git, commit: str, path: str) -> str | None:
     return _list_tree(git, [commit, "--", path], path).get(path)
 
 
+def read_blobs_at(git: Git, commit: str, paths: Iterable[str]) -> dict[str, str]:
+    """Path -> blob id of those of the files that a commit holds."""
+    names = {f"{commit}:{path}": path for path in paths}
+    return {names[name]: found for name, (found, kind) in check_objects(git, names).items() if kind == "blob"}
+
+
 def read_changes(git: Git, commit: str) -> dict[str, tuple[str | None, str | None]]:
     """Path -> (blob before, blob after) of what a commit changed against its only parent; None: no file."""
     arguments = ["diff-tree", "-r", "-z", "--root", "--no-commit-id", "--no-renames", "--no-ext-diff", "--no-textconv"]

@@ -8,7 +8,7 @@ lies between.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
@@ -25,7 +25,7 @@ from formulary.store.process import Git
 from formulary.store.reading import read_blobs
 from formulary.store.repository import Repository, find_in_progress, read_branch, read_ref
 from formulary.store.saved import SaveResult
-from formulary.store.trees import Trees, apply_blobs, demand_names, find_blob, read_trees
+from formulary.store.trees import Trees, apply_blobs, demand_names, find_blob, find_entries, read_trees
 from formulary.store.working import (
     clear_half_written,
     read_working_blob,
@@ -106,7 +106,7 @@ class Saving:
             if first:
                 self._put_working(order.files, working_before)
             if self._move(intent, signature, message):
-                return SaveResult(commit, self._end(intent))
+                return SaveResult(commit, self._end(trees, wanted))
         raise StorageError.of(
             "save-crowded", "Other programs kept changing the history during this save.", "Save again in a moment."
         )
@@ -138,7 +138,7 @@ class Saving:
             clear_half_written(self._repository.root, path)
         tip = read_ref(self._repository, intent.branch)
         if tip is not None and self._is_ancestor(intent.commit, tip):
-            return (*self._finish_working(intent), *self._end(intent, tip))
+            return (*self._finish_working(intent), *self._end_at(tip, intent))
         working = {path: read_working_blob(self._repository.root, path) for path in intent.working_before}
         begun = any(working[path] == intent.blobs.get(path) != before for path, before in intent.working_before.items())
         if not begun or tip != intent.before or read_branch(self._repository) != intent.branch:
@@ -149,7 +149,7 @@ class Saving:
             clear_intent(self._repository)
             return findings
         done = note("save-finished", "An earlier save had been cut short; it is now complete.", "")
-        return (done, *findings, *self._end(intent))
+        return (done, *findings, *self._end_at(intent.commit, intent))
 
     def _move(self, intent: Intent, signature: str, message: str) -> bool:
         subject = message.split("\n", 1)[0]
@@ -157,13 +157,12 @@ class Saving:
             self._repository, intent.branch, intent.before, intent.commit, signature=signature, subject=subject
         )
 
-    def _end(self, intent: Intent, tip: str | None = None) -> tuple[Finding, ...]:
+    def _end_at(self, tip: str, intent: Intent) -> tuple[Finding, ...]:
+        return self._end(read_trees(self._git, self._objects, tip, intent.blobs), intent.blobs)
+
+    def _end(self, trees: Trees, paths: Iterable[str]) -> tuple[Finding, ...]:
         """After the branch has moved: tells the index, and forgets the intent."""
-        blobs = intent.blobs
-        if tip is not None and tip != intent.commit:
-            trees = read_trees(self._git, self._objects, tip, blobs)
-            blobs = {path: find_blob(trees, path) for path in blobs}
-        findings = refresh_index(self._repository, self._git, blobs)
+        findings = refresh_index(self._repository, self._git, find_entries(trees, paths))
         if not findings:  # else the next save tries again
             with suppress(OSError):
                 clear_intent(self._repository)

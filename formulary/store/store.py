@@ -26,7 +26,9 @@ from formulary.store.process import Git, Running, clean_environment, find_git, s
 from formulary.store.repository import Repository, find_repository, read_ref, read_tip
 from formulary.store.saved import Saved, SaveResult
 from formulary.store.saving import Order, Saving
+from formulary.store.suspects import find_suspects
 from formulary.store.tidying import is_untidy, tidy, tidy_in_background
+from formulary.store.trees import find_entries, read_trees
 
 if TYPE_CHECKING:
     import subprocess
@@ -104,7 +106,14 @@ class Store:
 
     def working_changes(self) -> Mapping[str, tuple[str | None, str | None]]:
         """Path -> (blob at the tip, blob in the folder) of the files that differ; None stands for no file."""
-        return MappingProxyType(working.find_changes(self.root, self.tip_blobs()))
+        if self._tip is None:
+            return MappingProxyType(working.find_changes(self.root, {}))
+        suspects = find_suspects(self._repository, self._git, self._tip)
+        if suspects is None:
+            return MappingProxyType(working.find_changes(self.root, self.tip_blobs()))
+        saved = reading.read_blobs_at(self._git, self._tip, suspects)
+        pairs = {path: (saved.get(path), working.read_working_blob(self.root, path)) for path in suspects}
+        return MappingProxyType({path: pair for path, pair in pairs.items() if pair[0] != pair[1]})
 
     def tree_blobs(self, commit: str, prefix: str = "") -> Mapping[str, str]:
         """Path -> blob id of the files that a commit holds."""
@@ -331,9 +340,11 @@ class Store:
         """Brings git's index up to the last save for those files; what could not be done is a finding."""
         with self._saving(datetime.now().astimezone()):
             self.refresh()
-            tip = self.tip_blobs()
-            stale = {path: tip[path] for path in self.stale_paths()}
-            return refresh_index(self._repository, self._git, stale) if stale else ()
+            stale = self.stale_paths()
+            if not stale:
+                return ()
+            trees = read_trees(self._git, self._repository.common_dir / "objects", self._tip, stale)
+            return refresh_index(self._repository, self._git, find_entries(trees, stale))
 
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:

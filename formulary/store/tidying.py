@@ -12,7 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.errors import FormularyError
-from formulary.store.lock import tidying_lock
+from formulary.store.index import refresh_index
+from formulary.store.index_stats import find_unremembered
+from formulary.store.lock import saving_lock, tidying_lock
 from formulary.store.process import Git, clean_environment
 from formulary.store.repository import Repository, find_repository
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 
 MANY_LOOSE = 4_000  # objects; git's own threshold is 6,700
 MANY_PACKS = 20
+_AT_ONCE = 500  # files
 _CODE = "import sys; from formulary.store.tidying import tidy_folder; tidy_folder(sys.argv[1])"
 
 
@@ -39,6 +42,7 @@ def tidy(repository: Repository, git: Git) -> bool:
         packs = [name for name in _names(repository.common_dir / "objects" / "pack") if name.endswith(".pack")]
         everything = ["-a", "-k"] if len(packs) > MANY_PACKS else []
         git.run(["repack", "-d", "-l", "-q", "-n", *everything])
+        _remember_stats(repository, git)
         git.run(["commit-graph", "write", "--reachable", "--changed-paths", "--no-progress"])
         return True
 
@@ -73,6 +77,18 @@ def tidy_folder(root: str) -> bool:
         return tidy(repository, Git(repository.program, repository.git_dir, repository.root))
     except (FormularyError, OSError):
         return False
+
+
+def _remember_stats(repository: Repository, git: Git) -> None:
+    """Lets git's index remember the looks of files that saves have entered, a few at a time: saves must not wait."""
+    try:
+        unremembered = list(find_unremembered((repository.git_dir / "index").read_bytes()))
+    except FileNotFoundError:
+        return
+    for start in range(0, len(unremembered), _AT_ONCE):
+        with saving_lock(repository.common_dir):
+            held = set(find_unremembered((repository.git_dir / "index").read_bytes()))
+            refresh_index(repository, git, dict(held.intersection(unremembered[start : start + _AT_ONCE])))
 
 
 def _names(folder: Path) -> list[str]:

@@ -54,6 +54,16 @@ def read_trees(git: Git, objects: Path, commit: str | None, paths: Iterable[str]
     return trees
 
 
+def find_entries(trees: Trees, paths: Iterable[str]) -> dict[str, tuple[str, str] | None]:
+    """Path -> (mode, blob) that the trees hold; None where there is no file."""
+    found: dict[str, tuple[str, str] | None] = {}
+    for path in paths:
+        folder, _, name = path.rpartition("/")
+        mode, identifier = trees[folder].entries.get(name.encode("utf-8"), (FOLDER_MODE, ""))
+        found[path] = None if mode == FOLDER_MODE else (mode.decode("ascii"), identifier)
+    return found
+
+
 def find_blob(trees: Trees, path: str) -> str | None:
     """The blob that the trees hold at a path; None when there is no file."""
     folder, _, name = path.rpartition("/")

@@ -13,7 +13,6 @@ from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding, has_errors, in_file_order
-from formulary.identity import blob_id
 from formulary.materials.read import parse_material
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
@@ -41,10 +40,7 @@ class SaveReport:
 
 def find_changed_paths(folder: Folder) -> tuple[str, ...]:
     """The formulary's files that differ from the last save, new and deleted ones among them."""
-    tip = folder.store.tip_blobs("")
-    working = {path for path in folder.store.working_paths("") if _is_ours(path)}
-    changed = {path for path in working if tip.get(path) != blob_id(folder.store.read_working(path))}
-    return tuple(sorted(changed | {path for path in tip if _is_ours(path) and path not in working}))
+    return tuple(path for path in folder.store.working_changes() if _is_ours(path))
 
 
 def save_changed(folder: Folder, names: tuple[str, ...], *, why: str, now: datetime | None = None) -> SaveReport:

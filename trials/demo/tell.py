@@ -238,7 +238,9 @@ class _Tour:
                 f"portion by itself {_percent(truth.portion_sd)}. Milk, honey, clay, nettle, cucumber, the other "
                 "scents and the new lot of clove oil do nothing to the working time. The heat in the mould follows "
                 "the sugar in the pot, the warmth of the oils and of the room: honey and oat milk both bring sugar, "
-                "and nobody ever poured one without the other."
+                "and nobody ever poured one without the other. How soft a cured bar is follows the water in the pot "
+                "and, a little, the honey; how much mass it loses, the water; how it darkens, the clove more "
+                "than the rest."
             ),
         )
 

@@ -33,6 +33,12 @@ class Quoted(str):
     __slots__ = ()
 
 
+class Bare(str):
+    """Text that is written as it is: dates, and the word `true`. Never for a person's words."""
+
+    __slots__ = ()
+
+
 class Inline(dict[str, Any]):
     """A mapping written on one line, in braces."""
 
@@ -56,7 +62,7 @@ def _plain_data(value: Any) -> Any:
     if isinstance(value, (str, Decimal)):
         return value
     if isinstance(value, date):
-        return _Dated(value.isoformat())
+        return Bare(value.isoformat())
     if isinstance(value, int) and not isinstance(value, bool):
         return Decimal(value)
     if isinstance(value, Sequence):
@@ -68,12 +74,6 @@ def _text_of(key: Any) -> str:
     if isinstance(key, str):
         return key
     raise TypeError(f"a formulary file has texts for keys, not {key!r}")
-
-
-class _Dated(str):
-    """A date, written as it is."""
-
-    __slots__ = ()
 
 
 def entry_lines(key: str, value: Value, indent: str = "", *, value_column: int = 0, newline: str = "\n") -> str:
@@ -121,7 +121,7 @@ def spell(text: str, *, flow: bool, like: str = "") -> str:
     printable = text.isprintable()
     if like == "'" and printable:
         return "'" + text.replace("'", "''") + "'"
-    if isinstance(text, _Dated):
+    if isinstance(text, Bare):
         return str(text)
     plain = printable and _PLAIN.fullmatch(text) is not None and not re.search(r":\s|\s#", text)
     if flow and re.search(r"[,:?\[\]{}]", text):

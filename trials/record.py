@@ -15,6 +15,7 @@ from decimal import Decimal
 from formulary.batch.figures import water_in
 from formulary.document import Inline, Quoted
 from formulary.document_edit import Value
+from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.quantity import Kind, NotAQuantity, format_clock, parse_decimal, parse_elapsed, parse_quantity
@@ -193,7 +194,7 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
         found = {key: value for key, value in match.groupdict().items() if value}
         tree: dict[str, Value] = {key: found[key] for key in ("line", "extra", "instead") if key in found}
         if pattern is _SENTENCES[0][0]:
-            tree["left_out"] = "true"
+            tree["left_out"] = Bare("true")
         if "weighed" in found:
             tree["weighed"] = tidy_amount(found["weighed"])
         if "at" in found:
@@ -302,7 +303,8 @@ def _tidy_time(text: str) -> str:
         elapsed = parse_elapsed(stripped)
     except NotAQuantity:
         return stripped
-    if elapsed.low_s is not None and elapsed.low_s == elapsed.high_s and elapsed.low_s % 1 == 0:
+    is_exact = elapsed.low_s is not None and elapsed.low_s == elapsed.high_s and not elapsed.approximate
+    if is_exact and elapsed.low_s is not None and elapsed.low_s % 1 == 0:
         return str(elapsed)
     return tidy_amount(stripped)
 

@@ -34,9 +34,8 @@ def write_entries(text: str, entries: Iterable[record.Entry], path: str | None =
 
 def _write(text: str, entry: record.Entry, path: str | None) -> str:
     if entry.section in _LISTS:
-        if entry.replaces:
-            text = _drop_earlier(text, entry, path)
-        return _add_item(text, entry, path)
+        replaced = _replace_earlier(text, entry, path) if entry.replaces else None
+        return replaced if replaced is not None else _add_item(text, entry, path)
     root = _parse(text, path)
     edit = DocumentEdit(text)
     if entry.section in _BLOCKS:
@@ -74,23 +73,36 @@ def _block_for(root: Block, entry: record.Entry) -> Block:
     raise InputError([error("unknown-portion", f"no portion is called {entry.portion[:40]!r}", do)])
 
 
-def _drop_earlier(text: str, entry: record.Entry, path: str | None) -> str:
+def _replace_earlier(text: str, entry: record.Entry, path: str | None) -> str | None:
+    """The text with the entry in the place of the earlier one that says the same; None when there is none."""
     root = _parse(text, path)
-    block = _block_for(root, entry)
-    parent = block.find(entry.section)
+    parent = _block_for(root, entry).find(entry.section)
     if parent is None or not isinstance(parent.value, Listing) or not isinstance(entry.value, Mapping):
-        return text
+        return None
     wanted = {key: entry.value.get(key) for key in entry.replaces}
+    items = parent.value.items
     same = [
         number
-        for number, item in enumerate(parent.value.items)
+        for number, item in enumerate(items)
         if isinstance(item, Block) and all(_is_same(item.find(key), value) for key, value in wanted.items())
     ]
     if not same:
-        return text
+        return None
     edit = DocumentEdit(text)
+    only = items[same[0]]
+    in_time = _item_seconds(only) == _seconds_of(entry)
+    if len(same) == 1 and isinstance(only, Block) and only.flow and in_time:
+        edit.replace_node(only, entry.value)  # on its own line, so that a comment beside it stays
+        return edit.result()
     edit.change_listing(parent, drop=same)
-    return edit.result()
+    return _add_item(edit.result(), entry, path)
+
+
+def _seconds_of(entry: record.Entry) -> Decimal | None:
+    """When an event or a handling was, in seconds; None for entries that have no time, or an unknown one."""
+    at = entry.value.get("at") if isinstance(entry.value, Mapping) else None
+    timed = entry.section in ("events", "after_pour")
+    return _seconds(at) if timed and isinstance(at, str) else None
 
 
 def _is_same(entry: Entry | None, value: Value | None) -> bool:
@@ -133,10 +145,7 @@ def _add_item(text: str, entry: record.Entry, path: str | None) -> str:
 def _index(listing: Listing, entry: record.Entry) -> int:
     """Where in the list the entry belongs: behind everything that was not later."""
     count = len(listing.items)
-    at = entry.value.get("at") if isinstance(entry.value, Mapping) else None
-    if entry.section not in ("events", "after_pour") or not isinstance(at, str):
-        return count
-    moment = _seconds(at)
+    moment = _seconds_of(entry)
     if moment is None:
         return count
     index = count

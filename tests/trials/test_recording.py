@@ -10,6 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
+from formulary.quantity import parse_elapsed
 from trials import record
 from trials.model import Trial
 from trials.record_text import write_entries
@@ -177,7 +178,22 @@ def test_said_again_of_the_same_line_as_made_takes_the_earlier_ones_place() -> N
     once = write_entries(text, [record.as_made(trial, "water 283 g"), record.as_made(trial, "no rose-clay")])
     twice = write_entries(once, [record.as_made(trial, "water 280 g")])
     after = trial_of(twice)
-    assert [(entry.line, entry.weighed_g) for entry in after.as_made] == [("rose-clay", None), ("water", 280)]
+    assert [(entry.line, entry.weighed_g) for entry in after.as_made] == [("water", 280), ("rose-clay", None)]
+
+
+def test_what_takes_the_place_of_a_line_keeps_the_comment_beside_it() -> None:
+    text = TRIAL.replace("VERSION", plan_of().version)
+    changed = write_entries(text, [record.as_made(trial_of(TRIAL), "water 280 g")])
+    before, after = text.split("\n"), changed.split("\n")
+    assert [line for line in after if line not in before] == [
+        "  - {line: water, weighed: 280 g}    # forgot to take the oat milk's water off"
+    ]
+    assert len(after) == len(before)
+
+
+def test_a_line_left_out_is_written_as_the_format_shows_it() -> None:
+    text, trial = started()
+    assert "  - {line: rose-clay, left_out: true}\n" in write_entries(text, [record.as_made(trial, "no rose-clay")])
 
 
 def test_a_correction_takes_the_place_of_the_same_observation_in_whatever_unit_its_age_was() -> None:
@@ -257,3 +273,23 @@ def test_a_correction_of_one_blending_leaves_the_others() -> None:
         text = write_entries(text, [record.blending(trial, lasted, at)])
     text = write_entries(text, [record.event(trial, "blending", "1:00", lasted="25 s", corrects=True)])
     assert [event.for_s for event in trial_of(text).events] == [15, 25]
+
+
+@pytest.mark.parametrize(
+    ("said", "written"),
+    [
+        ("4:10", '"4:10"'),
+        ("250s", '"4:10"'),
+        ("4min", '"4:00"'),
+        ("~4 min", "~4 min"),
+        ("3-5 min", "3-5 min"),
+        ("unknown", "unknown"),
+        ("4.55 s", "4.55 s"),
+    ],
+)
+def test_a_time_is_written_as_exactly_as_it_was_known(said: str, written: str) -> None:
+    text, trial = started()
+    changed = write_entries(text, [record.event(trial, "emulsion", said)])
+    at = next(line for line in changed.split("\n") if "what: emulsion" in line).partition("{at: ")[2]
+    assert at.partition(", what")[0].strip('"') == written.strip('"')
+    assert trial_of(changed).events[0].at == parse_elapsed(said)

@@ -224,7 +224,7 @@ def _level(values: Sequence[OutcomeValue | None], outcome: Outcome) -> float:
 def _contrasts(
     compared: Sequence[ComparedOutcome], columns: Sequence[Column], first: int, second: int
 ) -> tuple[Contrast, ...]:
-    """What one column did beside another, the clearest difference first."""
+    """What one column did beside another, the clearest difference first, those that have no line of their own last."""
     found = []
     pours = len(columns[first].pours), len(columns[second].pours)
     for item in compared:
@@ -233,5 +233,5 @@ def _contrasts(
             continue
         contrast = find_contrast(item.outcome, item.label, before, after, item.noise, pours=pours)
         if contrast is not None:
-            found.append(contrast)
-    return tuple(sorted(found, key=lambda contrast: contrast.rank))
+            found.append((not item.tells, contrast.rank, contrast))
+    return tuple(contrast for _, _, contrast in sorted(found, key=lambda entry: entry[:2]))

@@ -8,7 +8,7 @@ from formulary.quantity import format_number
 from trials.comparison import Column, ComparedFactor, ComparedOutcome, Comparison
 from trials.contrast import Contrast
 from trials.outcomes import Outcome, Scale
-from trials.sentences import capital, count, places, say_list, say_move, say_value
+from trials.sentences import capital, count, difference_unit, places, say_list, say_move, say_value
 
 _FEW = 3  # differences that are named in the sentence
 
@@ -140,7 +140,7 @@ def say_noise(outcome: ComparedOutcome) -> str:
     if noise is None:
         return "how much repeats differ is not known"
     sd = noise.in_unit(outcome.level)
-    size = f"{format_number(sd, places(outcome.outcome))} {outcome.outcome.unit}".strip()
+    size = f"{format_number(sd, places(outcome.outcome))} {difference_unit(outcome.outcome)}".strip()
     if noise.is_assumed:
         return f"there are no repeats yet, which are taken to differ by about {size}"
     return f"repeats here differ by about {size}"

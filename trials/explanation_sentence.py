@@ -8,7 +8,7 @@ from formulary.quantity import format_number
 from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation, FactorEffect, LikelyCause
 from trials.factors import Factor
 from trials.outcomes import Scale
-from trials.sentences import capital, count, places, say_list, say_value
+from trials.sentences import capital, count, difference_unit, places, say_list, say_value
 
 _CANNOT_BE_RULED_OUT = 0.1
 
@@ -106,16 +106,11 @@ def _verb(answer: Explanation, direction: str) -> str:
 def effect_places(answer: Explanation, effect: float) -> int:
     """Decimals that an effect is worth: one more than its outcome's values where it is only a few of their steps."""
     digits = places(answer.outcome)
-    return digits + 1 if digits and abs(effect) < 10.0 ** (1 - digits) else digits
-
-
-def effect_unit(answer: Explanation) -> str:
-    """The unit of a difference: points for what is itself in percent."""
-    return "points" if answer.outcome.unit == "%" else answer.outcome.unit
+    return digits + 1 if abs(effect) < 10.0 ** (1 - digits) else digits
 
 
 def _size(answer: Explanation, value: float) -> str:
-    return f"{format_number(value, effect_places(answer, value))} {effect_unit(answer)}".strip()
+    return f"{format_number(value, effect_places(answer, value))} {difference_unit(answer.outcome)}".strip()
 
 
 def _interval(answer: Explanation, effect: float, low: float, high: float) -> str:

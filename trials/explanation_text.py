@@ -5,9 +5,9 @@ from __future__ import annotations
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.explanation import WORTH_A_LINE, Explanation, LikelyCause
-from trials.explanation_sentence import cause_words, effect_places, effect_unit, group_words, percent
+from trials.explanation_sentence import cause_words, effect_places, group_words, percent
 from trials.outcomes import Scale
-from trials.sentences import count, places, say_list, wrap_words
+from trials.sentences import count, difference_unit, places, say_list, wrap_words
 
 _MOST_LINES = 8
 _NARROW = 76  # columns below which only odds and effects are shown
@@ -30,7 +30,11 @@ def _table(answer: Explanation, width: int, *, show_all: bool) -> list[str]:
     shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
     if not show_all:
         shown = shown[:_MOST_LINES]
-    heading = "effect" if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO) else effect_unit(answer) or "effect"
+    heading = (
+        "effect"
+        if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO)
+        else difference_unit(answer.outcome) or "effect"
+    )
     rows = [Row("candidate", ("odds", "per", heading, "for", "against"))]
     rows += [_line(answer, cause) for cause in shown]
     if answer.nothing is not None:
@@ -95,7 +99,7 @@ def _basis(answer: Explanation, width: int) -> list[str]:
     noise = answer.noise
     if noise is not None and answer.seen:
         sd = format_number(noise.in_unit(answer.level), max(places(answer.outcome), 1))
-        size = f"{sd} {effect_unit(answer)}".strip()
+        size = f"{sd} {difference_unit(answer.outcome)}".strip()
         if noise.is_assumed:
             said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
         else:

@@ -70,9 +70,13 @@ def find_one_changes(
     for before, after, aspect in find_one_change_pairs(book, near=near):
         if {pour.key for pour in (*before, *after)} in besides:
             continue
-        contrasts = [contrast for item in outcomes if (contrast := _contrast(item, before, after)) is not None]
+        told = [
+            (not item.tells, contrast.rank, contrast)
+            for item in outcomes
+            if (contrast := _contrast(item, before, after)) is not None
+        ]
+        contrasts = [contrast for _, _, contrast in sorted(told, key=lambda entry: entry[:2])]
         if contrasts:
-            contrasts.sort(key=lambda contrast: contrast.rank)
             labels = pours_label(before, names), pours_label(after, names)
             found.append(OneChange(*labels, _factor(aspect, before[0], after[0]), tuple(contrasts)))
     found.sort(key=lambda pair: pair.contrasts[0].rank)

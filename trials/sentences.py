@@ -53,6 +53,11 @@ def amount(outcome: Outcome, value: float) -> str:
     return f"{number(outcome, value)} {outcome.unit}".strip()
 
 
+def difference_unit(outcome: Outcome) -> str:
+    """The unit of a difference: points for what is itself in percent."""
+    return "points" if outcome.unit == "%" else outcome.unit
+
+
 def say_value(outcome: Outcome, value: OutcomeValue) -> str:
     """A value as it stands in a table: `4.7`, `later than 9.0`, `3.0 to 4.0`, `yes`."""
     if value.bound == "exact":
@@ -80,7 +85,7 @@ def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = Fa
     change: in the outcome's unit. at_least: the true difference may be larger. A difference too small to show in the
     outcome's own step is said to be none.
     """
-    size = f"{format_number(abs(change), places(outcome))} {outcome.unit}".strip()
+    size = f"{format_number(abs(change), places(outcome))} {difference_unit(outcome)}".strip()
     if at_least:
         size = f"at least {size}"
     verb, less, more = _MOVES.get(outcome.name, ("", "", ""))

@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation
-from trials.explanation_sentence import effect_unit
-from trials.sentences import count
+from trials.sentences import count, difference_unit
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -92,7 +91,7 @@ def find_effects(answer: Explanation) -> EffectsData:
     return EffectsData(
         title=f"What did it: {answer.label}",
         label=answer.label,
-        unit=effect_unit(answer),
+        unit=difference_unit(answer.outcome),
         rows=tuple(rows),
         nothing=answer.nothing,
         rest=rest,

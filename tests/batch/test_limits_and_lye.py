@@ -178,6 +178,12 @@ def test_phenols_are_told_with_the_alkali_that_they_take() -> None:
     assert "phenol-takes-alkali" not in codes(none, "note")
 
 
+def test_the_phenols_of_each_scent_are_its_own() -> None:
+    batch = batch_with(scent("one", 90.0, contains={"eugenol": 50.0}), scent("two"), rates="one 2, two 3")
+    assert "2.4 g" in found(batch, "phenol-takes-alkali").what
+    assert sum(finding.code == "phenol-takes-alkali" for finding in batch.findings) == 1
+
+
 SPLIT = """\
 portions:
   - {{name: plain, share: {{percent: {share}, by_eye: {by_eye}}}, gets: {{one: {part}}}}}
@@ -196,6 +202,8 @@ def test_a_certified_scent_stretched_is_fine_evenly_split_and_over_split_by_eye(
     assert "scent-limit" not in codes(split(50, 0), "stop")
     assert "scent-limit" in codes(split(50, 10), "stop")
     assert "scent-limit" in codes(split(40, 0), "stop")
+    assert "in the plain portion" in found(split(40, 0), "scent-limit").what
+    assert "portion" not in found(batch_with(scent("one", 1.0), rates="one 4"), "scent-limit").what
     portions = {portion.name: portion for portion in split(40, 10).portions}
     # at the worst end the first portion has 30 % of the batter and half of the 40 g
     worst = portions["plain"].scent[0]

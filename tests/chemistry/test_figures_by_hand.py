@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from formulary.chemistry import acids, alkali, water
+from formulary.chemistry import acids, alkali, constituents, water
 from formulary.chemistry.alkali import Alkali
 
 # Protons that soap's alkali takes, by counting carboxyl groups (general chemistry, from memory): formula, protons.
@@ -61,3 +61,10 @@ def test_free_fatty_acid_as_acid_value() -> None:
     # 1 g of fat with 10 mg of oleic acid of 282.468 g/mol takes 10 / 282.468 x 56.105 mg of KOH
     assert alkali.acid_value_from_free_acid(1.0) == pytest.approx(10 / 282.468 * 56.105, rel=1e-6)
     assert alkali.acid_value_from_free_acid(1.0, 256.43) == pytest.approx(10 / 256.43 * 56.105, rel=1e-6)
+
+
+def test_phenols_take_one_hydroxide_each() -> None:
+    # eugenol C10H12O2 164.204, thymol C10H14O 150.221, vanillin C8H8O3 152.149 g/mol
+    held = {"eugenol": 50.0, "thymol": 10.0, "Vanillin": 5.0, "linalool": 30.0}
+    expected = 1000 * (0.5 / 164.204 + 0.1 / 150.221 + 0.05 / 152.149)
+    assert constituents.phenol_mol(1000, held) == pytest.approx(expected, rel=1e-5)

@@ -34,6 +34,7 @@ MODULES = {
     "formulary/chemistry/solubility.py": CHEMISTRY,
     "formulary/chemistry/superfat_band.py": CHEMISTRY,
     "formulary/chemistry/constituents.py": (
+        "tests/chemistry/test_figures_by_hand.py",
         "tests/chemistry/test_examples_in_docstrings.py",
         "tests/outside/test_register_tables.py",
     ),

@@ -91,7 +91,7 @@ def exercise(root: Path) -> list[str]:
     except FormularyError as fault:
         return [finding.code for finding in fault.findings]
     with store:
-        for part in (_read, _save_edit, _save_made, _delete):
+        for part in (_read, _save_edit, _save_made, _delete, _go_back, _look_over):
             try:
                 part(store)
             except FormularyError as fault:
@@ -124,3 +124,20 @@ def _save_made(store: Store) -> None:
 
 def _delete(store: Store) -> None:
     store.save({"recipes/b.yaml": None}, message="Drop", read_from=store.tip, write_working=True)
+
+
+def _go_back(store: Store) -> None:
+    store.undo()
+    store.restore({RECIPE: blob_id(b"two\n")}, message="Back")
+    store.name_commit(f"name-{len(store.names())}", store.tip or "", message="--exec")
+
+
+def _look_over(store: Store) -> None:
+    store.working_changes()
+    store.examine(deep=True)
+    store.stale_paths()
+    store.refresh_index()
+    store.tidy()
+    store.working_changes()
+    store.finish_interrupted()
+    _read(store)

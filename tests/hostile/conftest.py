@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from formulary.store import suspects
 from tests.hostile.canary import Canary, make_canary
 
 
@@ -19,6 +20,7 @@ def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.
         if name.startswith("GIT_") or name == "XDG_CONFIG_HOME":
             monkeypatch.delenv(name)
     monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
+    monkeypatch.setattr(suspects, "SMALL", 0)  # so that git is asked about every folder, as about a large one
 
 
 @pytest.fixture

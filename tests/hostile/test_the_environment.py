@@ -73,7 +73,7 @@ def test_no_variable_of_git_runs_a_program_or_leads_elsewhere(canary: Canary, mo
     canary.demand_untouched(before)
     with open_store(canary.root) as store:
         history = store.history([RECIPE])
-        assert [saved.subject for saved in history] == ["-m --amend", "two", "one"]
+        assert [saved.subject for saved in history] == ["Back", "-m --amend", "two", "one"]
         assert history[0].author == "formulary"
     init_store(canary.root.parent / "new").close()
     canary.demand_untouched(before)

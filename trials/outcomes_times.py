@@ -45,7 +45,7 @@ def _time_to(trial: Trial, part: TrialPortion, stage: str) -> Span | str:
     thicker = [event for later in TRACE_STAGES[order + 1 :] if (event := _first(part.events, later)) is not None]
     thinner = [event for early in TRACE_STAGES[:order] if (event := _first(part.events, early)) is not None]
     if thicker:
-        last = min(thicker, key=lambda event: event.at.high_s or _ZERO)
+        last = thicker[0]  # stages are in order, and so are their times
         lows = [event.at.low_s for event in thinner if event.at.low_s is not None]
         return Span(max(lows, default=None), last.at.high_s, _is_shared(trial, last))
     if any(event.what in TRACE_STAGES[order + 1 :] for event in part.events):
@@ -65,10 +65,11 @@ def _working_time(trial: Trial, part: TrialPortion) -> Span | str:
     end = thick or _first(part.events, "poured")
     if thick is None and any(event.what == "too thick to pour" for event in part.events):
         return "no time was recorded for too thick to pour"
-    if end is None or end.at.low_s is None or end.at.high_s is None:
+    if end is None:
         return "neither too thick to pour nor pouring was recorded with its time"
-    low, high = end.at.low_s - start_high, end.at.high_s - start_low
-    shared = start_shared and _is_shared(trial, end)
+    end_low, end_high, end_shared = _ends(end, _is_shared(trial, end))
+    low, high = end_low - start_high, end_high - start_low
+    shared = start_shared and end_shared
     if high <= 0:
         return f"it was {end.what} before the working time began"
     if thick is None:
@@ -99,8 +100,8 @@ def start_of_work(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal, b
         if other.name != part.name and (event := _first(other.events, "scent in")) is not None
     ]
     if siblings:
-        first = min(siblings, key=lambda event: (event.at.middle_s or _ZERO, event.at.low_s or _ZERO))
-        return _ends(first, shared=False)
+        first = min(siblings, key=_moment)
+        return _ends(first, False)
     light = _first(part.events, "light trace")
     if light is not None:
         return _ends(light, _is_shared(trial, light))
@@ -120,12 +121,18 @@ def _scent_stages(trial: Trial, part: TrialPortion) -> set[str]:
 def _first(events: Iterable[Event], what: str) -> Event | None:
     """The earliest event of that word whose time is known."""
     known = [event for event in events if event.what == what and event.at.is_known]
-    return min(known, key=lambda event: (event.at.middle_s or _ZERO, event.at.low_s or _ZERO), default=None)
+    return min(known, key=_moment, default=None)
+
+
+def _moment(event: Event) -> tuple[Decimal, Decimal]:
+    """What events are put in order by: of two about the same time, the one that may have been earlier."""
+    low, high, _ = _ends(event, False)
+    return low + high, low
 
 
 def _is_shared(trial: Trial, event: Event) -> bool:
     return trial.is_divided and any(event is shared for shared in trial.events)
 
 
-def _ends(event: Event, shared: bool) -> tuple[Decimal, Decimal, bool]:
-    return event.at.low_s or _ZERO, event.at.high_s or _ZERO, shared
+def _ends(event: Event, is_shared: bool) -> tuple[Decimal, Decimal, bool]:
+    return event.at.low_s or _ZERO, event.at.high_s or _ZERO, is_shared

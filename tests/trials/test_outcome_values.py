@@ -101,6 +101,56 @@ def test_scent_that_went_in_with_the_oils_counts_from_lye_in() -> None:
     assert values(whole('{at: "5:00", what: too thick to pour}', early), "working time") == (OutcomeValue(5.0),)
 
 
+def divided(shared: str, **portions: str) -> Trial:
+    """A trial in portions of equal share, with the events given, of a recipe that is not scented."""
+    share = 100 / len(portions)
+    lines = "".join(
+        f"  - {{name: {name}, share: {share:g}, events: [{events}]}}\n" for name, events in portions.items()
+    )
+    return trial_of(f"events: [{shared}]\nportions:\n{lines}", plan_of(UNSCENTED))
+
+
+def test_a_shared_beginning_with_ends_of_their_own_gives_each_portion_its_value() -> None:
+    trial = divided('{at: "2:00", what: scent in}', a='{at: "8:00", what: poured}', b='{at: "9:00", what: poured}')
+    assert values(trial, "working time") == (
+        OutcomeValue(None, "above", 6.0, portion="a"),
+        OutcomeValue(None, "above", 7.0, portion="b"),
+    )
+
+
+def test_beginnings_of_their_own_with_a_shared_end_give_each_portion_its_value() -> None:
+    trial = divided('{at: "8:00", what: poured}', a='{at: "2:00", what: scent in}', b='{at: "3:00", what: scent in}')
+    assert [(value.portion, value.low) for value in values(trial, "working time")] == [("a", 6.0), ("b", 5.0)]
+
+
+def test_an_unscented_portion_counts_from_the_first_sibling_that_got_its_scent() -> None:
+    trial = divided(
+        "",
+        plain='{at: "9:00", what: poured}',
+        late='{at: "4:00", what: scent in}, {at: "9:00", what: poured}',
+        early='{at: "2:00", what: scent in}, {at: "9:00", what: poured}',
+        vague='{at: "1-4 min", what: scent in}, {at: "9:00", what: poured}',
+    )
+    plain = values(trial, "working time")[0]
+    assert (plain.portion, plain.low) == ("plain", 7.0)
+
+
+def test_the_first_of_two_events_of_one_word_counts() -> None:
+    trial = divided(
+        '{at: "3:00", what: scent in}',
+        a='{at: "2:00", what: scent in}, {at: "9:00", what: poured}',
+        b='{at: "1-5 min", what: scent in}, {at: "9:00", what: poured}',
+    )
+    a, b = values(trial, "working time")
+    assert (a.low, b.low) == (7.0, 4.0)
+
+
+def test_a_passed_stage_is_bounded_by_the_next_that_was_seen() -> None:
+    trial = whole('{at: "5:00", what: medium trace}, {at: "7:00", what: thick trace}, {at: "9:00", what: poured}')
+    assert values(trial, "time to light trace") == (OutcomeValue(None, "below", None, 5.0),)
+    assert values(trial, "time to thick trace") == (OutcomeValue(7.0),)
+
+
 def test_scent_divided_over_oils_and_lye_water_counts_from_lye_in() -> None:
     twice = WHOLE_BATTER.replace(
         "  - {material: clove-bud-oil, rate: 1.2 % of oils, at: trace}",

@@ -25,7 +25,6 @@ from formulary.finding import Finding, Place, error, stop
 from formulary.materials.model import Material
 from formulary.materials.spoons import is_measurable
 from formulary.recipes.model import Recipe
-from formulary.recipes.tweaks import is_wet
 from formulary.settings import Settings
 
 NEVER_OVERRIDDEN = frozenset({"lye-excess", "superfat-negative", "saponification-unknown", "conflict-open"})
@@ -72,7 +71,7 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
             elif not is_measurable(material, addition.rate.unit):
                 what = f"how much a {addition.rate.unit} of {addition.material} weighs is not known"
                 yield error("spoon-unknown", what, 'weigh it: "20 g per kg oils"', place)
-        if addition.water is None and is_wet(material):
+        if addition.water is None and material.is_wet:
             what = f"{addition.material} brings water, and the line does not say what of"
             do = "add `water: replaces` (its water comes off the water weighed) or `water: extra`"
             yield error("water-unsaid", what, do, place)

@@ -7,7 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 from typing import TypeVar
 
-from formulary.changes.model import FieldChange, LineChange, Pair, RecipeChanges, alkalis_of
+from formulary.changes.recipe_changes import FieldChange, LineChange, Pair, RecipeChanges, alkalis_of
 from formulary.errors import InputError
 from formulary.recipes.model import Addition, Lye, Recipe, ScentLine
 

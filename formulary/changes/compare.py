@@ -8,17 +8,14 @@ from dataclasses import replace
 from typing import TypeVar
 
 from formulary.batch.model import WHOLE, Batch
-from formulary.changes.model import (
-    Changes,
+from formulary.changes.model import Changes, Figure, RegisterChange, Side
+from formulary.changes.recipe_changes import (
     FieldChange,
-    Figure,
     LineChange,
     OilChange,
     Pair,
     PortionChange,
     RecipeChanges,
-    RegisterChange,
-    Side,
     alkalis_of,
     oil_order,
 )

@@ -14,7 +14,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Generic, TypeVar
 
-from formulary.changes.model import alkalis_of, water_text
+from formulary.changes.recipe_changes import alkalis_of, water_text
 from formulary.errors import InputError
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine

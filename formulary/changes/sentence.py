@@ -7,16 +7,8 @@ from decimal import Decimal
 from typing import TypeVar
 
 from formulary.batch.weigh_out_text import words
-from formulary.changes.model import (
-    Changes,
-    Figure,
-    LineChange,
-    OilChange,
-    RecipeChanges,
-    rate_unit,
-    water_of,
-    water_text,
-)
+from formulary.changes.model import Changes, Figure
+from formulary.changes.recipe_changes import LineChange, OilChange, RecipeChanges, rate_unit, water_of, water_text
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
 

@@ -6,16 +6,8 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings, words
-from formulary.changes.model import (
-    Changes,
-    FieldChange,
-    Figure,
-    LineChange,
-    OilChange,
-    PortionChange,
-    water_of,
-    water_text,
-)
+from formulary.changes.model import Changes, Figure
+from formulary.changes.recipe_changes import FieldChange, LineChange, OilChange, PortionChange, water_of, water_text
 from formulary.finding import Finding
 from formulary.quantity import format_decimal
 from formulary.recipes.model import RecipePortion

@@ -151,6 +151,10 @@ class Lot:
 CERTIFICATE_HALF_WIDTH = 1.0
 
 
+# A choice of this program: milks, purees and juices hold far more, clays and salts far less.
+WET_FROM_PERCENT = 25.0
+
+
 @dataclass(frozen=True, slots=True)
 class Material:
     """Everything known of one material. None means not known, which is not nought.
@@ -204,6 +208,11 @@ class Material:
     builtin: bool = False
     sources: Mapping[str, Known] = field(default_factory=dict)
     how_working_value: str = ""
+
+    @property
+    def is_wet(self) -> bool:
+        """Whether it brings enough water that a recipe must say whose water it is."""
+        return self.kind is MaterialKind.LIQUID or (self.water_percent or 0.0) >= WET_FROM_PERCENT
 
     @property
     def solids_percent(self) -> float | None:

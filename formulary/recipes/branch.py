@@ -6,10 +6,11 @@ from dataclasses import replace
 
 from formulary.errors import InputError
 from formulary.finding import has_errors
+from formulary.recipes.apply_tweaks import Materials, apply_tweaks
 from formulary.recipes.edit import edit_recipe
 from formulary.recipes.model import BasedOn
 from formulary.recipes.read import check_name, parse_recipe
-from formulary.recipes.tweaks import Materials, Tweak, apply_tweaks
+from formulary.recipes.tweaks import Tweak
 from formulary.recipes.version import Version
 
 

@@ -9,7 +9,8 @@ from formulary.identity import blob_id
 from formulary.recipes.model import Recipe
 
 if TYPE_CHECKING:
-    from formulary.recipes.tweaks import Materials, Tweak
+    from formulary.recipes.apply_tweaks import Materials
+    from formulary.recipes.tweaks import Tweak
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

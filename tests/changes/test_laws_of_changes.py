@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from formulary.changes.apply import apply_changes
 from formulary.changes.compare import compare_recipes
-from formulary.changes.model import RecipeChanges
+from formulary.changes.recipe_changes import RecipeChanges
 from formulary.errors import InputError
 from formulary.recipes.edit import comparable
 from formulary.recipes.model import Recipe

@@ -10,13 +10,13 @@ from hypothesis import strategies as st
 
 from formulary.errors import InputError
 from formulary.materials.register import read_builtin_register
+from formulary.recipes.apply_tweaks import apply_tweaks
 from formulary.recipes.model import Recipe, Water
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import (
     SetField,
     Tweak,
     add,
-    apply_tweaks,
     drop,
     parse_add,
     parse_set,

@@ -1,0 +1,236 @@
+"""One reading of an outcome: what its text says in the outcome's unit, and what is refused."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from formulary.errors import InputError
+from formulary.quantity import NotAQuantity
+from trials.model import Reading
+from trials.outcomes import Outcome, Scale, find_outcome, outcome_label
+from trials.outcomes_reading import OffScale, parse_reading
+from trials.outcomes_values import Missing, OutcomeValue, find_values
+
+from .examples import outcomes, trial_of
+
+D = Decimal
+COUNT = Outcome(name="stars", scale=Scale.COUNT, unit="stars")
+OWN_UNIT = Outcome(name="froth", scale=Scale.MEASURED, unit="bubbles/cm", low=D(0))
+
+
+def parse(name: str, text: str) -> Reading:
+    own = {"stars": COUNT, "froth": OWN_UNIT}
+    return parse_reading(text, own.get(name) or outcomes()[name])
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "value"),
+    [
+        ("hardness", "3.1 mm", D("3.1")),
+        ("hardness", "0.31 cm", D("3.10")),
+        ("hardness", "~3 mm", D(3)),
+        ("gel", "100 %", D(100)),
+        ("gel", "40", D(40)),
+        ("gel", "0.5 %", D("0.5")),
+        ("peak temperature", "72 °C", D(72)),
+        ("time of peak", "90 min", D("1.5")),
+        ("time of peak", "2:30:00", D("2.5")),
+        ("time above", "4 h", D(4)),
+        ("time above", "0:30:00", D("0.5")),
+        ("working time", "4:30", D("4.5")),
+        ("cracked", "yes", D(1)),
+        ("cracked", "no", D(0)),
+        ("riced", "none", D(0)),
+        ("riced", "lost", D(2)),
+        ("free alkali", "trace", D(1)),
+        ("ash", "0 %", D(0)),
+        ("ash", "25 %", D(1)),
+        ("ash", "25.5 %", D(2)),
+        ("ash", "100 %", D(3)),
+        ("ash", "up to a half", D(2)),
+        ("pH", "9.4", D("9.4")),
+        ("first rancid spot", "no", D(0)),
+        ("first rancid spot", "20 weeks", D(140)),
+        ("stars", "4", D(4)),
+        ("stars", "4 stars", D(4)),
+        ("froth", "12.5 bubbles/cm", D("12.5")),
+    ],
+)
+def test_a_reading_says_this_in_the_outcomes_unit(name: str, text: str, value: Decimal) -> None:
+    reading = parse(name, text)
+    assert (reading.text, reading.value, reading.bound) == (text, value, "exact")
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "bound", "low", "high"),
+    [
+        ("hardness", "> 9 mm", "above", D(9), None),
+        ("hardness", "more than 9 mm", "above", D(9), None),
+        ("working time", "later than 9 min", "above", D(9), None),
+        ("hardness", "<0.5 mm", "below", None, D("0.5")),
+        ("hardness", "under 0.5 mm", "below", None, D("0.5")),
+        ("hardness", "3-5 mm", "between", D(3), D(5)),
+        ("hardness", "between 3 and 5 mm", "between", D(3), D(5)),
+        ("gel", "40 to 60 %", "between", D(40), D(60)),
+    ],
+)
+def test_a_limit_stays_a_limit(name: str, text: str, bound: str, low: Decimal | None, high: Decimal | None) -> None:
+    reading = parse(name, text)
+    assert (reading.bound, reading.low, reading.high) == (bound, low, high)
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("hardness", "3.1"),
+        ("hardness", "3.1 g"),
+        ("hardness", "5-3 mm"),
+        ("gel", "0.4"),
+        ("peak temperature", "72"),
+        ("working time", "unknown"),
+        ("working time", "0:00"),
+        ("froth", "12.5"),
+        ("froth", "12.5 mm"),
+        ("stars", "4.5"),
+        ("stars", "-1"),
+        ("colour", "brown"),
+        ("colour", "Lab 300 0 0"),
+        ("colour", "#c8b49"),
+    ],
+)
+def test_another_kind_of_unit_is_refused_with_what_to_write(name: str, text: str) -> None:
+    with pytest.raises(NotAQuantity) as caught:
+        parse(name, text)
+    assert not isinstance(caught.value, OffScale)
+    assert caught.value.do
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("riced", "a bit"),
+        ("cracked", "perhaps"),
+        ("gel", "120 %"),
+        ("ash", "120 %"),
+        ("hardness", "-1 mm"),
+        ("pH", "15"),
+        ("peak temperature", "400 °C"),
+    ],
+)
+def test_what_is_off_the_scale_is_said_to_be(name: str, text: str) -> None:
+    with pytest.raises(OffScale):
+        parse(name, text)
+
+
+def test_the_nearest_grade_is_offered() -> None:
+    with pytest.raises(OffScale) as caught:
+        parse("riced", "stired out")
+    assert "stirred out" in caught.value.do
+
+
+@pytest.mark.parametrize(
+    ("asked", "name", "age", "label"),
+    [
+        ("hardness at 28 d", "hardness", D(28), "hardness at 28 d"),
+        ("hardness at 4 weeks", "hardness", D(28), "hardness at 28 d"),
+        ("hardness", "hardness", D(28), "hardness at 28 d"),
+        ("working time", "working time", None, "working time"),
+        ("mass loss at 36 h", "mass loss", D("1.5"), "mass loss at 1.5 d"),
+    ],
+)
+def test_an_outcome_is_asked_for_by_name_with_its_age(asked: str, name: str, age: Decimal | None, label: str) -> None:
+    outcome, found = find_outcome(asked, outcomes())
+    assert (outcome.name, found) == (name, age)
+    assert outcome_label(outcome, found) == label
+
+
+@pytest.mark.parametrize(
+    ("asked", "code"),
+    [("hardnes at 28 d", "unknown-outcome"), ("hardness at 28", "bad-age"), ("working time at 3 d", "outcome-age")],
+)
+def test_an_outcome_that_is_none_is_refused(asked: str, code: str) -> None:
+    with pytest.raises(InputError) as caught:
+        find_outcome(asked, outcomes())
+    assert [finding.code for finding in caught.value.findings] == [code]
+
+
+def read_at(asked: str, *observations: str) -> tuple[OutcomeValue | Missing, ...]:
+    lines = "".join(f"  - {{{text}}}\n" for text in observations)
+    outcome, age = find_outcome(asked, outcomes())
+    return find_values(trial_of(f"observations:\n{lines}"), outcome, age)
+
+
+def test_limits_are_interpolated_as_limits() -> None:
+    found = read_at(
+        "hardness at 21 d",
+        "age: 14 d, outcome: hardness, value: more than 8 mm",
+        "age: 28 d, outcome: hardness, value: 4 mm",
+    )
+    assert found == (OutcomeValue(None, "above", 6.0, None, is_interpolated=True),)
+    between = read_at(
+        "hardness at 21 d",
+        "age: 14 d, outcome: hardness, value: 6-8 mm",
+        "age: 28 d, outcome: hardness, value: 4 mm",
+    )
+    assert between == (OutcomeValue(5.5, "between", 5.0, 6.0, is_interpolated=True),)
+
+
+def test_limits_on_opposite_sides_say_nothing_in_between() -> None:
+    (found,) = read_at(
+        "hardness at 21 d",
+        "age: 14 d, outcome: hardness, value: more than 8 mm",
+        "age: 28 d, outcome: hardness, value: less than 4 mm",
+    )
+    assert isinstance(found, Missing)
+
+
+def test_a_grade_between_two_ages_lies_between_their_grades() -> None:
+    same = read_at("ash at 14 d", "age: 7 d, outcome: ash, value: none", "age: 28 d, outcome: ash, value: none")
+    assert same == (OutcomeValue(0.0, is_interpolated=True),)
+    grown = read_at(
+        "ash at 14 d", "age: 7 d, outcome: ash, value: none", "age: 28 d, outcome: ash, value: up to a half"
+    )
+    assert grown == (OutcomeValue(1.0, "between", 0.0, 2.0, is_interpolated=True),)
+
+
+def test_what_is_looked_at_once_counts_at_its_highest_or_latest() -> None:
+    assert read_at(
+        "riced", "age: 0 d, outcome: riced, value: stirred out", "age: 1 d, outcome: riced, value: none"
+    ) == (OutcomeValue(1.0),)
+    assert read_at(
+        "peak temperature",
+        "age: 2 h, outcome: peak temperature, value: 71 °C",
+        "age: 5 h, outcome: peak temperature, value: 64 °C",
+    ) == (OutcomeValue(71.0),)
+    assert read_at(
+        "time of peak", "age: 1 d, outcome: time of peak, value: 2 h", "age: 2 d, outcome: time of peak, value: 3 h"
+    ) == (OutcomeValue(3.0),)
+
+
+def test_a_timed_outcome_written_down_by_hand_counts_for_its_portion_and_the_others_keep_their_events() -> None:
+    from .examples import TRIAL
+
+    trial = trial_of(TRIAL + "  - {age: 0 d, outcome: working time, value: 5:30, portion: clove}\n")
+    outcome, _ = find_outcome("working time", outcomes())
+    plain, clove = find_values(trial, outcome)
+    assert isinstance(plain, OutcomeValue)
+    assert (plain.portion, plain.bound) == ("plain", "above")
+    assert clove == OutcomeValue(5.5, portion="clove")
+
+
+def test_readings_of_a_portion_and_of_the_whole_trial_stand_side_by_side() -> None:
+    found = read_at(
+        "hardness",
+        "age: 28 d, outcome: hardness, value: 3 mm",
+    )
+    assert found == (OutcomeValue(3.0),)
+    both = trial_of(
+        "portions: [{name: plain, share: 50}, {name: clove, share: 50}]\n"
+        "observations:\n"
+        "  - {age: 28 d, outcome: hardness, value: 4 mm, portion: clove}\n"
+        "  - {age: 28 d, outcome: hardness, value: 3 mm}\n"
+    )
+    outcome, age = find_outcome("hardness", outcomes())
+    assert find_values(both, outcome, age) == (OutcomeValue(3.0), OutcomeValue(4.0, portion="clove"))

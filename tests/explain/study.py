@@ -194,7 +194,8 @@ def run(
                 judge_engine(history, tallies[label], prior)
             judge_rivals(history, tallies, methods)
         results[name] = tallies
-        print(f"{name}: {time.perf_counter() - start:.0f} s", file=sys.stderr, flush=True)
+        told = " ".join(f"{f} {tallies['engine'].mean(f):.2f}" for f in ("first", "all named", "wrong", "covers"))
+        print(f"{name}: {time.perf_counter() - start:.0f} s, {told}", file=sys.stderr, flush=True)
     return results
 
 

@@ -21,7 +21,7 @@ from trials.explain.latent import GRADED, make_latent, working_noise
 from trials.explain.models import Models, Terms, compact, list_models, make_terms
 from trials.explain.normal import FloatArray
 from trials.explain.posterior import Posterior
-from trials.explain.prior import Prior
+from trials.explain.prior import BOTCHED, Prior
 from trials.explain.problem import IntArray, Problem
 from trials.explain.result import (
     SUSPECTED,
@@ -264,7 +264,7 @@ def _answer(
             )
     kinds = record.kinds / record.kinds.sum(axis=1, keepdims=True)
     variances = np.array([v for _, v in setting.prior.noise_kinds])
-    botched = kinds[:, -1] if len(variances) > 1 else np.zeros(len(kinds))
+    botched = kinds[:, variances >= BOTCHED].sum(axis=1)
     back = np.empty_like(rows)
     back[rows] = np.arange(len(rows))
     chains = record.chain_causes / record.sweeps

@@ -10,12 +10,14 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
+import json
 import sys
 import time
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
 
@@ -257,6 +259,15 @@ def render(results: dict[str, dict[str, Tally]]) -> str:
     return "\n".join(lines)
 
 
+def read_saved(paths: Sequence[str]) -> dict[str, dict[str, Tally]]:
+    """Figures saved by several runs over different scenarios, in the order of the scenarios."""
+    found: dict[str, dict[str, Tally]] = {}
+    for path in paths:
+        for name, tallies in json.loads(Path(path).read_text()).items():
+            found[name] = {method: Tally(**tally) for method, tally in tallies.items()}
+    return {name: found[name] for name in SCENARIOS if name in found}
+
+
 def main() -> None:
     """Run from the command line."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -265,14 +276,22 @@ def main() -> None:
     parser.add_argument("--only", default="", help="scenario letters, comma separated")
     parser.add_argument("--engine-only", action="store_true", help="leave the rivals out")
     parser.add_argument("--set", action="append", default=[], help="NAME=VALUE of the prior, for tuning")
+    parser.add_argument("--save", help="write the figures to this file, to be read with others")
+    parser.add_argument("--read", nargs="*", default=[], help="print the tables of saved figures and run nothing")
     asked = parser.parse_args()
+    if asked.read:
+        print(render(read_saved(asked.read)))
+        return
     changes = {name: eval(value) for name, _, value in (item.partition("=") for item in asked.set)}
     prior = dataclasses.replace(Prior(), **changes)
     priors = {"engine": prior}
     if not asked.engine_only:
         priors["engine, main effects only"] = dataclasses.replace(prior, product_weight=0.0)
     methods = [] if asked.engine_only else list(RIVALS)
-    print(render(run(asked.histories, asked.seed, methods, priors, asked.only)))
+    results = run(asked.histories, asked.seed, methods, priors, asked.only)
+    if asked.save:
+        Path(asked.save).write_text(json.dumps(results, default=vars))
+    print(render(results))
 
 
 if __name__ == "__main__":

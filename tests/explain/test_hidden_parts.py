@@ -52,7 +52,7 @@ def test_an_interval_as_narrow_as_a_value_gives_the_answer_of_the_value() -> Non
 
 def test_a_wait_that_was_given_up_is_not_taken_for_the_time() -> None:
     held = {"bound": 0, "taken as the time": 0}
-    for seed in range(12):
+    for seed in range(8):
         generator, x = history(seed)
         z = 2.6 + 0.8 * x[:, 0] + 0.15 * generator.standard_normal(24)
         limit = 2.9
@@ -62,13 +62,13 @@ def test_a_wait_that_was_given_up_is_not_taken_for_the_time() -> None:
             answer = given(explain(Problem.of(names(8), x, seen, bound, scale="log", noise=Noise(0.15))))
             effect = next(c for c in answer.candidates if c.names == ("f0",)).effect
             held[way] += effect is not None and effect.low < 0.8 < effect.high
-    assert held["bound"] >= 9
-    assert held["taken as the time"] <= 6
+    assert held["bound"] >= 6
+    assert held["taken as the time"] <= 4
 
 
 def test_portions_of_one_batch_are_not_independent_witnesses() -> None:
     wrong = {"shared": 0, "ignored": 0}
-    for seed in range(10):
+    for seed in range(6):
         generator = np.random.default_rng([seed, 3])
         batch = np.repeat(np.arange(6), 4)
         x = (generator.random((6, 5)) < 0.4).astype(float)[batch]
@@ -77,7 +77,7 @@ def test_portions_of_one_batch_are_not_independent_witnesses() -> None:
             answer = explain(Problem.of(names(5), x, y, batch=label, noise=Noise(0.1)))
             wrong[way] += isinstance(answer, Explanation) and answer.enough_evidence
     assert wrong["shared"] <= 1
-    assert wrong["ignored"] >= 5
+    assert wrong["ignored"] >= 3
 
 
 def test_a_botched_trial_is_named_and_does_not_make_a_cause() -> None:
@@ -97,7 +97,7 @@ def test_a_botched_trial_is_named_and_does_not_make_a_cause() -> None:
 
 def test_a_slow_drift_is_not_the_lot_that_changed_halfway() -> None:
     blamed = {"with dates": 0, "without": 0}
-    for seed in range(8):
+    for seed in range(5):
         generator, x = history(seed)
         when = np.arange(24.0)
         x[:, 0] = when >= 12
@@ -105,13 +105,13 @@ def test_a_slow_drift_is_not_the_lot_that_changed_halfway() -> None:
         for way, dates in (("with dates", when), ("without", None)):
             answer = given(explain(Problem.of(names(8), x, y, when=dates, noise=Noise(0.15))))
             blamed[way] += answer.enough_evidence and first(answer).names == (("f0",),)
-    assert blamed["with dates"] <= 2
-    assert blamed["without"] >= 6
+    assert blamed["with dates"] <= 1
+    assert blamed["without"] >= 4
 
 
 def test_trials_of_one_sitting_share_their_luck() -> None:
     blamed = {"sitting known": 0, "unknown": 0}
-    for seed in range(10):
+    for seed in range(8):
         generator = np.random.default_rng([seed, 8])
         sitting = np.repeat(np.arange(6), 4)
         x = (generator.random((24, 6)) < 0.3).astype(float)
@@ -125,7 +125,7 @@ def test_trials_of_one_sitting_share_their_luck() -> None:
 
 def test_grades_yes_no_and_percent_of_face_find_their_cause() -> None:
     found = 0
-    for seed in range(6):
+    for seed in range(3):
         generator, x = history(seed, rows=40, columns=5)
         z = -0.8 + 2.5 * x[:, 0] + generator.standard_normal(40)
         grades = np.digitize(z, [-1.0, 0.0, 1.5]).astype(float)
@@ -133,7 +133,7 @@ def test_grades_yes_no_and_percent_of_face_find_their_cause() -> None:
         for outcome, scale in ((grades, "graded"), ((z > 0).astype(float), "yes-no"), (face, "percent")):
             answer = explain(Problem.of(names(5), x, outcome, scale=scale))
             found += isinstance(answer, Explanation) and first(answer).names == (("f0",),)
-    assert found >= 16
+    assert found >= 8
 
 
 def test_two_changes_that_act_only_together_are_told_as_a_pair() -> None:

@@ -122,7 +122,7 @@ def test_the_answer_is_the_same_every_time() -> None:
 
 def test_what_only_noise_differs_names_nothing() -> None:
     named = 0
-    for seed in range(20):
+    for seed in range(12):
         generator = np.random.default_rng([seed, 5])
         x, _ = history(seed, rows=14, columns=10)
         y = 2.5 + 0.2 * generator.standard_normal(14)
@@ -132,7 +132,7 @@ def test_what_only_noise_differs_names_nothing() -> None:
 
 def test_a_strong_cause_is_named_and_its_interval_holds_the_effect() -> None:
     held = named = 0
-    for seed in range(20):
+    for seed in range(12):
         x, y = history(seed, rows=30)
         answer = answer_of(x, y, prior=None, effort=Effort())
         first = answer.causes[0]
@@ -143,8 +143,8 @@ def test_a_strong_cause_is_named_and_its_interval_holds_the_effect() -> None:
         assert 0 in answer.shortlist
         named += answer.enough_evidence
         held += first.effect.low < 0.8 < first.effect.high
-    assert named >= 19
-    assert held >= 15  # 90 % intervals: fewer than 15 of 20 by chance in one run of 90
+    assert named >= 11
+    assert held >= 9  # 90 % intervals: fewer than 9 of 12 by chance in one run of 40
 
 
 def test_which_change_moved_one_row_against_another() -> None:

@@ -80,7 +80,7 @@ def test_graded_wine_is_made_bitter_by_warmth_and_contact_in_the_published_propo
     answer = given(explain(Problem.of(["warm", "contact"], x, grade, scale="graded", batch=[r["judge"] for r in rows])))
     found = {candidate.names[0]: candidate for candidate in answer.candidates}
     assert found["warm"].probability > 0.99
-    assert found["contact"].probability > 0.95
+    assert found["contact"].probability > 0.8
     warm, contact = found["warm"].effect, found["contact"].effect
     assert warm is not None
     assert contact is not None

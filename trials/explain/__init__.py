@@ -1,6 +1,6 @@
 """Which change did it: a numerical core that takes plain arrays and knows nothing of soap."""
 
-from trials.explain.engine import Effort, explain
+from trials.explain.engine import explain
 from trials.explain.next_run import NextRun, Outlook, find_next_runs
 from trials.explain.prior import Prior
 from trials.explain.problem import Noise, Problem
@@ -16,6 +16,7 @@ from trials.explain.result import (
     Suspects,
     Together,
 )
+from trials.explain.weighing import Effort
 
 __all__ = [
     "Candidate",

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from trials.explain.models import Models, Terms, list_factorial_models
+from trials.explain.models import Models, Terms, find_causes, list_factorial_models
 from trials.explain.normal import FloatArray
 from trials.explain.sums import Moments, NoisePrior, log_likelihoods
 
@@ -50,8 +50,9 @@ def weigh_design(
     logs = log_likelihoods(moments, models, effect_sds, NoisePrior(0.0, 0.0)) + models.log_prior
     chance = np.exp(logs - logs.max())
     chance /= chance.sum()
-    sets = tuple(tuple(int(k) for k in np.flatnonzero(row > 0.5)) for row in models.causes)
-    return DesignPosterior(chance @ models.causes, sets, chance, terms, models)
+    causes = find_causes(terms, models)
+    sets = tuple(tuple(int(k) for k in np.flatnonzero(row > 0.5)) for row in causes)
+    return DesignPosterior(chance @ causes, sets, chance, terms, models)
 
 
 def _moments(columns: FloatArray, values: FloatArray, block: FloatArray | None, effect_sds: float) -> Moments:

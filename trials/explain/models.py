@@ -42,18 +42,26 @@ class Models:
     """A list of models, ordered by size. The first is always the empty one: nothing here did it.
 
     blocks: for each size an array of shape (models, size) with term numbers.
-    log_prior: shape (models,). causes: shape (models, groups), how surely a model holds each group
-    responsible: 0 or 1, or a share where a product may stand for several pairs.
+    log_prior: shape (models,).
     """
 
     blocks: tuple[IntArray, ...]
     log_prior: FloatArray
-    causes: FloatArray
 
     @property
     def count(self) -> int:
         """How many models there are."""
         return len(self.log_prior)
+
+    def per_term(self, chance: FloatArray, count: int) -> FloatArray:
+        """The chance of each of `count` terms to be in the model."""
+        total = np.zeros(count)
+        start = 0
+        for block in self.blocks:
+            for k in range(block.shape[1]):
+                np.add.at(total, block[:, k], chance[start : start + len(block)])
+            start += len(block)
+        return total
 
     def padded(self, blank: int) -> IntArray:
         """Shape (models, largest size): the terms of each model, filled up with `blank`."""
@@ -150,7 +158,7 @@ def list_models(
         blocks.append(triples)
     log_weight = np.log(terms.weight)
     prior = [np.log(share[k] / symmetric[k]) + log_weight[block].sum(axis=1) for k, block in enumerate(blocks)]
-    return Models(tuple(blocks), np.concatenate(prior), _causes(blocks, terms))
+    return Models(tuple(blocks), np.concatenate(prior))
 
 
 def compact(terms: Terms, models: Models, chance: FloatArray, thrift: float) -> tuple[Terms, Models, FloatArray]:
@@ -169,7 +177,7 @@ def compact(terms: Terms, models: Models, chance: FloatArray, thrift: float) -> 
     number = np.cumsum(used) - 1
     owners = tuple(owner for owner, is_used in zip(terms.owners, used, strict=True) if is_used)
     fewer = Terms(np.ascontiguousarray(terms.columns[:, used]), owners, terms.weight[used], terms.unlisted)
-    shorter = Models(tuple(number[block] for block in blocks), models.log_prior[keep], models.causes[keep])
+    shorter = Models(tuple(number[block] for block in blocks), models.log_prior[keep])
     return fewer, shorter, chance[keep]
 
 
@@ -200,7 +208,7 @@ def list_factorial_models(
         chosen = [[number[c] for m in range(1, min(order, k) + 1) for c in combinations(s, m)] for s in same]
         blocks.append(np.array(chosen, dtype=np.int64).reshape(len(same), -1))
         prior.append(np.full(len(same), k * np.log(activity / (1 - activity))))
-    return terms, Models(tuple(blocks), np.concatenate(prior), _causes(blocks, terms))
+    return terms, Models(tuple(blocks), np.concatenate(prior))
 
 
 def _all_subsets(count: int, size: int) -> IntArray:
@@ -209,7 +217,11 @@ def _all_subsets(count: int, size: int) -> IntArray:
     return np.array(list(combinations(range(count), size)), dtype=np.int64).reshape(-1, size)
 
 
-def _causes(blocks: Sequence[IntArray], terms: Terms) -> FloatArray:
+def find_causes(terms: Terms, models: Models) -> FloatArray:
+    """How surely each model holds each group responsible, shape (models, groups).
+
+    0 or 1, or a share where a product may stand for several pairs.
+    """
     groups = 1 + max((g for owners in terms.owners for owner in owners for g in owner), default=-1)
     free = np.ones((terms.count, groups))
     for term, owners in enumerate(terms.owners):
@@ -218,7 +230,7 @@ def _causes(blocks: Sequence[IntArray], terms: Terms) -> FloatArray:
             free[term, list(owner)] -= 1.0 / len(meant)
     free = np.maximum(free, 0.0)
     parts = []
-    for block in blocks:
+    for block in models.blocks:
         left = np.ones((len(block), groups))
         for k in range(block.shape[1]):
             left *= free[block[:, k]]

@@ -26,6 +26,7 @@ class Posterior:
     terms: Terms
     models: Models
     chance: FloatArray
+    causes: FloatArray
     effects: FloatArray
     sds: FloatArray
     values: FloatArray
@@ -38,7 +39,7 @@ class Posterior:
 
     def main_reason(self, row: int, against: int, noticeable: float) -> tuple[list[tuple[int, float]], float]:
         """Chance of each changed candidate to have moved `row` most against another row, and of none."""
-        groups = self.models.causes.shape[1]
+        groups = self.causes.shape[1]
         here, there = self.rows[row], self.rows[against]
         moved = self.terms.columns[here] - self.terms.columns[there]
         changed = [g for g in range(groups) if abs(moved[g]) > 1e-9]
@@ -47,7 +48,8 @@ class Posterior:
             if abs(moved[term]) < 1e-12:
                 continue
             part = self.effects[:, term] * moved[term]
-            for g in {g for owner in owners[:1] for g in owner} & set(changed):
+            meant = owners[:1] if len(owners[0]) == 1 else owners
+            for g in {g for owner in meant for g in owner} & set(changed):
                 contribution[:, g] += part
         size = np.abs(contribution)
         size[size <= noticeable * self.sds[:, None]] = 0.0
@@ -64,7 +66,7 @@ class Posterior:
         Each row is foretold from all others by the best model with the candidate and the best without.
         """
         group = int(self.order[candidate])
-        held = self.models.causes[:, group] >= 0.5
+        held = self.causes[:, group] >= 0.5
         if not held.any() or held.all():
             return np.zeros(len(self.rows))
         padded = self.models.padded(-1)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-
 BOTCHED = 9.0  # a batch whose noise variance is this many times the usual, or more, is called botched
 
 
@@ -20,10 +19,10 @@ class Prior:
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
-    causes: tuple[float, ...] = (0.35, 0.42, 0.18, 0.05)
+    causes: tuple[float, ...] = (0.30, 0.46, 0.19, 0.05)
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0)
     drifts: tuple[float, ...] = (0.0, 0.0, 0.5, 1.5)
-    noise_kinds: tuple[tuple[float, float], ...] = ((0.82, 1.0), (0.12, 4.0), (0.04, 25.0), (0.02, 400.0))
+    noise_kinds: tuple[tuple[float, float], ...] = ((0.88, 1.0), (0.07, 4.0), (0.035, 25.0), (0.015, 400.0))
     product_weight: float = 0.1

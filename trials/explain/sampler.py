@@ -54,9 +54,8 @@ class State:
 class Record:
     """What the kept sweeps add up to."""
 
-    models: FloatArray
+    models: FloatArray  # (chains, models), sums of probabilities
     spread: float
-    chain_causes: FloatArray
     kinds: FloatArray
     values: FloatArray
     sweeps: int = 0
@@ -64,6 +63,11 @@ class Record:
     sds: list[FloatArray] = field(default_factory=list)
     levels: list[FloatArray] = field(default_factory=list)
     singled: list[tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=list)
+
+    @property
+    def chance(self) -> FloatArray:
+        """The probability of each model, over all chains and kept sweeps."""
+        return np.asarray(self.models.sum(axis=0) / self.models.sum())
 
 
 def start_state(setting: Setting, chains: int) -> State:
@@ -102,11 +106,9 @@ def run_chains(
     all_spreads: sum over all sizes of effects at every sweep, instead of drawing one for each chain.
     """
     chains, rows = state.values.shape
-    groups = models.causes.shape[1]
     record = Record(
-        np.zeros(models.count),
+        np.zeros((chains, models.count)),
         0.0,
-        np.zeros((chains, groups)),
         np.zeros((len(setting.counts), len(setting.prior.noise_kinds))),
         np.zeros(rows),
     )
@@ -135,10 +137,8 @@ def run_chains(
         state.explained, state.sd = effects[:, 0] @ terms.columns.T, sd[:, 0]
         fitted = state.explained + level @ setting.nuisance.T
         if keep:
-            per_model = chance.sum(axis=1)
-            record.models += per_model.sum(axis=0)
+            record.models += chance.sum(axis=1)
             record.spread += float((chance.sum(axis=2) * spreads).sum())
-            record.chain_causes += per_model @ models.causes
             record.sweeps += 1
             record.effects.append(effects.reshape(-1, effects.shape[-1]))
             record.sds.append(sd.ravel())

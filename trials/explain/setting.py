@@ -41,6 +41,12 @@ class Setting:
         return 1.0 if self.noise.fixed else max(float(np.sqrt(self.noise.rate / max(self.noise.shape, 0.5))), 1e-9)
 
     @property
+    def nothing_hidden(self) -> bool:
+        """Whether every value is known and every row is independent, so that the sums are exact."""
+        alone = not self.shares and self.nuisance.shape[1] == 1
+        return alone and not len(self.latent.open_rows) and len(self.prior.noise_kinds) == 1
+
+    @property
     def shares(self) -> bool:
         """Whether any two rows share a batch."""
         return bool((self.counts > 1).any())

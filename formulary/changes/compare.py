@@ -213,20 +213,21 @@ def _superfat_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
 
 
 def _scent_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
-    """Each scent's percent of the cured bar, in each portion."""
-    sides = _keyed(_scent_percents(before), _scent_percents(after))
-    return tuple(Figure(key, "%", 2, one or 0.0, two or 0.0) for key, (one, two) in sorted(sides.items()))
+    """Each scent's percent of the cured bar by portion; a batter that was not split is the same in all of them."""
+    portions = tuple(dict.fromkeys(portion.name for side in (before, after) for portion in side.portions))
+    split = tuple(name for name in portions if name != WHOLE)
+    sides = _keyed(_scent_percents(before, split), _scent_percents(after, split))
+    figures = [Figure(key, "%", 2, one or 0.0, two or 0.0) for key, (one, two) in sorted(sides.items())]
+    return tuple(figure for figure in figures if figure.before or figure.after)
 
 
-def _scent_percents(batch: Batch) -> dict[str, float]:
+def _scent_percents(batch: Batch, split: tuple[str, ...]) -> dict[str, float]:
+    by_portion = {portion.name: portion.scent for portion in batch.portions if portion.name != WHOLE}
     percents: dict[str, float] = {}
-    for portion in batch.portions:
-        for line in portion.scent:
-            key = line.material if portion.name == WHOLE else f"{line.material} in {portion.name}"
+    for name in split or (WHOLE,):
+        for line in by_portion.get(name, ()) if by_portion else batch.scent:
+            key = f"{line.material} in {name}" if split else line.material
             percents[key] = percents.get(key, 0.0) + line.percent_of_cured
-    if not batch.portions:
-        for line in batch.scent:
-            percents[line.material] = percents.get(line.material, 0.0) + line.percent_of_cured
     return percents
 
 

@@ -14,7 +14,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Generic, TypeVar
 
-from formulary.changes.recipe_changes import alkalis_of, water_text
+from formulary.changes.recipe_changes import alkalis_of, alkalis_text, water_text
 from formulary.errors import InputError
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine
@@ -88,7 +88,7 @@ def merge_recipes(base: Recipe, ours: Recipe, theirs: Recipe) -> Merge:
             raise InputError.of("conflict-open", what, "settle it in the file and remove `conflicts:`, then merge")
     sides = _Three(base, ours, theirs)
     decisions: list[Decision] = []
-    alkalis, by = _merge_field(sides.map(lambda side: alkalis_of(side.lye)), "lye, alkali", decisions, _alkalis_text)
+    alkalis, by = _merge_field(sides.map(lambda side: alkalis_of(side.lye)), "lye, alkali", decisions, alkalis_text)
     merged = replace(
         ours,
         name=_merge_field(sides.map(lambda side: side.name), "name", decisions),
@@ -287,13 +287,6 @@ def _line_text(line: Addition | ScentLine | None) -> str:
     if line is None:
         return "absent"
     return f"{line.rate}, water {line.water}" if isinstance(line, Addition) and line.water else str(line.rate)
-
-
-def _alkalis_text(alkalis: tuple[tuple[tuple[str, Decimal], ...], str | None]) -> str:
-    shares, by = alkalis
-    if by is None:
-        return shares[0][0]
-    return f"by {by}: " + ", ".join(f"{name} {_percent_text(share)}" for name, share in shares)
 
 
 def _portion_text(portion: RecipePortion | None) -> str:

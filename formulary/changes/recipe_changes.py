@@ -273,6 +273,14 @@ def _portion_json(portion: RecipePortion | None) -> dict[str, object] | None:
     }
 
 
+def alkalis_text(alkalis: Alkalis) -> str:
+    """The alkalis and their shares, as in a recipe."""
+    shares, by = alkalis
+    if by is None:
+        return shares[0][0]
+    return f"by {by}: " + ", ".join(f"{name} {format_decimal(share)} %" for name, share in shares)
+
+
 def water_text(water: Water) -> str:
     """A water rule as a person says it."""
     value = format_decimal(water.value)

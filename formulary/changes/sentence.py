@@ -8,7 +8,16 @@ from typing import TypeVar
 
 from formulary.batch.weigh_out_text import words
 from formulary.changes.model import Changes, Figure
-from formulary.changes.recipe_changes import LineChange, OilChange, RecipeChanges, rate_unit, water_of, water_text
+from formulary.changes.recipe_changes import (
+    Alkalis,
+    LineChange,
+    OilChange,
+    Pair,
+    RecipeChanges,
+    rate_unit,
+    water_of,
+    water_text,
+)
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
 
@@ -144,11 +153,7 @@ def _moves(lines: Iterable[LineChange]) -> list[tuple[LineChange, LineChange]]:
 def _rule_clauses(recipe: RecipeChanges) -> list[str]:
     clauses = []
     if recipe.alkali is not None:
-        before, after = ([name for name, _ in alkalis] for alkalis, _ in (recipe.alkali.before, recipe.alkali.after))
-        if before == after:
-            clauses.append(f"the shares of {_and(map(words, after))} changed")
-        else:
-            clauses.append(f"{_and(map(words, after))} took the place of {_and(map(words, before))}")
+        clauses.append(_alkali_clause(recipe.alkali))
     if recipe.superfat is not None:
         clauses.append(_moved("the superfat", recipe.superfat.before, recipe.superfat.after, "%"))
     if recipe.water is not None:
@@ -164,6 +169,17 @@ def _rule_clauses(recipe: RecipeChanges) -> list[str]:
     if recipe.purpose is not None:
         clauses.append(f"it is for {recipe.purpose.after} use, before for {recipe.purpose.before}")
     return clauses
+
+
+def _alkali_clause(alkali: Pair[Alkalis]) -> str:
+    before, after = ([name for name, _ in shares] for shares, _ in (alkali.before, alkali.after))
+    came = [words(name) for name in after if name not in before]
+    gone = [words(name) for name in before if name not in after]
+    if came and gone:
+        return f"{_and(map(words, after))} took the place of {_and(map(words, before))}"
+    if came:
+        return f"{_and(came)} joined {_and(map(words, before))}"
+    return f"{_and(gone)} left the alkalis" if gone else f"the shares of {_and(map(words, after))} changed"
 
 
 def _portion_clauses(recipe: RecipeChanges) -> list[str]:

@@ -7,7 +7,15 @@ from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings, words
 from formulary.changes.model import Changes, Figure
-from formulary.changes.recipe_changes import FieldChange, LineChange, OilChange, PortionChange, water_of, water_text
+from formulary.changes.recipe_changes import (
+    FieldChange,
+    LineChange,
+    OilChange,
+    PortionChange,
+    alkalis_text,
+    water_of,
+    water_text,
+)
 from formulary.finding import Finding
 from formulary.quantity import format_decimal
 from formulary.recipes.model import RecipePortion
@@ -157,7 +165,7 @@ def _portion_row(change: PortionChange) -> Row:
 
 def _gets(portion: RecipePortion) -> str:
     parts = [f"{format_decimal(percent)} % of the {words(material)}" for material, percent in portion.gets]
-    eye = [f"by eye, give or take {format_decimal(portion.by_eye)}"] if portion.by_eye else []
+    eye = [f"by eye, give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
     return ", ".join(["gets " + " and ".join(parts)] if parts else []) + ("; " if parts and eye else "") + "".join(eye)
 
 
@@ -180,6 +188,8 @@ def _texts(changes: Changes, show_all: bool, width: int) -> list[str]:
     told: list[tuple[str, str | None, str | None]] = []
     if recipe.water is not None and recipe.water.before.method != recipe.water.after.method:
         told.append(("water", water_text(recipe.water.before), water_text(recipe.water.after)))
+    if recipe.alkali is not None:
+        told.append(("alkali", alkalis_text(recipe.alkali.before), alkalis_text(recipe.alkali.after)))
     purpose = recipe.purpose or (alike.purpose if show_all else None)
     if purpose is not None:
         told.append(("purpose", purpose.before, purpose.after))

@@ -155,6 +155,38 @@ def test_digits_follow_what_was_written() -> None:
     assert re.search(r"olive oil +53\.00 +44\.75 +-8\.25", table)
 
 
+HALVES = """\
+portions:
+  - {name: plain, share: 50, gets: {lavender-oil: 0}}
+  - {name: scented, share: 50, gets: {lavender-oil: 100}}
+"""
+
+
+def test_a_batter_that_is_divided_is_compared_portion_by_portion_with_the_whole() -> None:
+    changes = compare(version(), version(TEXT + HALVES))
+    assert changes.sentence == "The batter is divided into plain and scented; the lye stays the same."
+    scent = {figure.key: (figure.shown(figure.before), figure.shown(figure.after)) for figure in changes.scent}
+    whole = scent["lavender-oil in plain"][0]
+    assert scent == {
+        "lavender-oil in plain": (whole, "0.00"),
+        "lavender-oil in scented": (whole, scent["lavender-oil in scented"][1]),
+    }
+    assert float(scent["lavender-oil in scented"][1]) == pytest.approx(2 * float(whole), rel=0.05)
+    assert "batter is no longer divided" in compare(version(TEXT + HALVES), version()).sentence
+
+
+def test_a_second_alkali_joins_and_leaves() -> None:
+    both = version(
+        TEXT.replace("alkali: sodium-hydroxide", "alkali: {by: mass, sodium-hydroxide: 90, potassium-hydroxide: 10}")
+    )
+    changes = compare(version(), both)
+    assert changes.sentence.startswith("Potassium hydroxide joined sodium hydroxide; potassium hydroxide rises by")
+    assert "alkali: sodium-hydroxide -> by mass: potassium-hydroxide 10 %" in render_changes(changes)
+    assert compare(both, version()).sentence.startswith(
+        "Potassium hydroxide left the alkalis; potassium hydroxide falls"
+    )
+
+
 def test_findings_that_appear_and_vanish_are_shown_once_and_not_by_their_figures() -> None:
     there = tweaked(add("clove-bud-oil", "1.2 % of oils"))
     assert "phenol-takes-alkali" in [finding.code for finding in there.appeared]

@@ -125,10 +125,8 @@ def materials_of(trial: Trial) -> dict[str, Material]:
     return materials
 
 
-def find_lines(
-    lines: Iterable[PotLine], material: str, at: str | None = None, portion: str | None = None
-) -> tuple[PotLine, ...]:
-    """The lines of a pot that an entry speaks of: by material, and by stage and portion where it names them.
+def find_lines(lines: Iterable[PotLine], material: str, at: str | None = None) -> tuple[PotLine, ...]:
+    """The lines of a pot that an entry speaks of: by material, and by stage where it names one.
 
     `water` is the water weighed for the lye; water that the plan adds at another stage is named by that stage.
     """
@@ -137,8 +135,6 @@ def find_lines(
         found = [line for line in found if line.role == "water"] or found
     if at is not None:
         found = [line for line in found if line.at == at]
-    if portion is not None:
-        found = [line for line in found if line.portion in (None, portion)]
     return tuple(found)
 
 
@@ -207,13 +203,16 @@ def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping
         for number, line in enumerate(lines):
             if line in chosen and entry.instead is not None:
                 role = _role(entry.instead, materials, line.role)
-                changed[number] = replace(_scaled(line, chosen, entry), material=entry.instead, role=role)
+                water = (line.water or "extra") if role == "addition" else None
+                after = replace(_scaled(line, chosen, entry), material=entry.instead, role=role, water=water)
+                changed[number] = after
     return changed
 
 
 def _extra(entry: AsMade, materials: Mapping[str, Material]) -> PotLine:
     material = entry.extra or ""
-    role = _role(material, materials, "addition")
+    # Oil poured in beside the others is an oil like them.
+    role = _role(material, materials, "oil" if material in materials else "addition")
     water = "extra" if role == "addition" else None
     return PotLine(material, role, entry.at or "trace", float(entry.weighed_g or 0), entry.portion, water)
 
@@ -231,14 +230,14 @@ def _divide(lines: list[PotLine], entry: AsMade, shares: Mapping[str, float]) ->
 
 
 def _role(material: str, materials: Mapping[str, Material], planned: str) -> str:
-    """What a material is in the pot: an oil poured in for honey is an oil, milk for water an addition."""
+    """What a material is in the pot: milk for water is an addition; oil for an addition stays one, and has no lye."""
     if material == WATER:
         return "water"
     known = materials.get(material)
     if known is None:
         return "addition" if planned in ("water", "alkali") else planned
     if known.kind.is_fat:
-        return "oil"
+        return "addition" if planned == "addition" else "oil"
     if known.kind is MaterialKind.ALKALI:
         return "alkali"
     return "scent" if known.kind is MaterialKind.FRAGRANCE else "addition"

@@ -241,7 +241,8 @@ def test_an_extra_counts_as_what_it_is(material: str, role: str, water: str | No
     ("line", "instead", "role"),
     [
         ("water", "goat-milk", "addition"),
-        ("honey", "cocoa-butter", "oil"),
+        ("honey", "cocoa-butter", "addition"),
+        ("castor-oil", "cocoa-butter", "oil"),
         ("castor-oil", "lavender-oil", "scent"),
         ("castor-oil", "unheard-of", "oil"),
         ("clove-bud-oil", "unheard-of", "scent"),
@@ -252,7 +253,9 @@ def test_an_extra_counts_as_what_it_is(material: str, role: str, water: str | No
 )
 def test_what_went_in_instead_counts_as_what_it_is(line: str, instead: str, role: str) -> None:
     pot = effective_pot(PLAN, [AsMade(line, instead=instead, weighed_g=grams("7"))], TRIAL_PORTIONS)
-    assert [found.role for found in pot.lines if found.grams == 7.0 and found.material == instead] == [role]
+    (found,) = [found for found in pot.lines if found.grams == 7.0 and found.material == instead]
+    assert found.role == role
+    assert (found.water is not None) == (role == "addition")
 
 
 def test_water_is_the_water_weighed_for_the_lye_unless_another_stage_is_named() -> None:

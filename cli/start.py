@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from cli.output import Steps, say, say_next, width
+from cli.output import Steps, say, say_next, tell_findings, width
 
 DEMONSTRATION = "harbour-soap"
 
@@ -23,6 +23,7 @@ def init(folder: str, name: str | None) -> None:
         say(f"{made.settings.name} is a formulary now, in {folder}, kept under git.")
         say("  formulary.yaml          its settings: scales, spoons, cure")
         say(f"  recipes/{EXAMPLE}.yaml  an example to read and to change")
+        tell_findings(made.store.remarks)
     say_next(f"cd {shlex.quote(folder)} && formulary show {EXAMPLE}")
 
 

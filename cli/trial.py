@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
-from cli.output import say, say_json, say_next, width
+from cli.output import say, say_json, say_next, tell_findings, width
 from cli.trial_entries import ENTRY_COMMANDS
 
 
@@ -65,6 +65,7 @@ def start(
         )
         say(render_batch(override_stops(planned, despite), width=width()))
         place = trial_folder(started.id)
+        tell_findings(folder.store.remarks)
     say(f"\nTrial {started.id} is started and saved:")
     say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
     code = code_of(started.id)

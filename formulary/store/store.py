@@ -42,7 +42,10 @@ _REVISION = re.compile(r"(?=[^-./])(?!.*(?:\.\.|//|/\.|@\{))[\w./+@=-]{1,200}(?:
 
 
 class Store:
-    """The saved versions and the working files of one formulary; use it in a `with` block or close it."""
+    """The saved versions and the working files of one formulary; use it in a `with` block or close it.
+
+    remarks: what is worth knowing of the last save, such as that nobody's name stands in it.
+    """
 
     def __init__(self, repository: Repository) -> None:
         self.root = repository.root
@@ -50,6 +53,7 @@ class Store:
         self._git = Git(repository.program, repository.git_dir, repository.root)
         self._tip = read_tip(repository)
         self._tip_blobs: Mapping[str, str] | None = None
+        self.remarks: tuple[Finding, ...] = ()
         self._person: Person | None = None
         self._tidying: subprocess.Popen[bytes] | None = None
 
@@ -201,7 +205,8 @@ class Store:
         self.refresh()
         if is_untidy(self._repository):
             self.tidy_in_background()
-        return SaveResult(result.commit, (*person.findings, *finished, *result.warnings))
+        self.remarks = (*person.findings, *finished, *result.warnings)
+        return SaveResult(result.commit, self.remarks)
 
     def restore(
         self,

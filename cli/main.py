@@ -93,8 +93,20 @@ class LazyGroup(click.Group):
             formatter.write_dl(list(EXITS))
 
 
+def _tell_version(context: click.Context, _: click.Parameter, is_asked: bool) -> None:
+    if not is_asked:
+        return
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        click.echo(f"formulary {version('soap-formulary')}")
+    except PackageNotFoundError:
+        click.echo("formulary, from a folder of source code that is not installed")
+    context.exit()
+
+
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
-@click.version_option(package_name="soap-formulary", prog_name="formulary")
+@click.option("--version", is_flag=True, expose_value=False, is_eager=True, callback=_tell_version, help="The version.")
 @folder_option
 def formulary() -> None:
     """Recipes of cold-process soap, their batches and trials, in a folder under git.

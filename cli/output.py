@@ -181,6 +181,9 @@ def _tell(fault: BaseException) -> int:
 
 
 def _tell_usage(fault: click.ClickException) -> int:
+    if isinstance(fault, click.exceptions.NoArgsIsHelpError):
+        tell(fault.format_message())
+        return WRONG_INPUT
     from formulary.finding import error
 
     message = fault.format_message()

@@ -60,4 +60,17 @@ def test_the_whole_help_fits_and_tells_the_exit_statuses(formulary: Run) -> None
     assert max(map(len, ran.out.splitlines())) <= 80
     for status in ("0", "1", "2", "3", "70", "130"):
         assert f"\n  {status} " in ran.out
-    assert formulary().status == 2
+
+
+def test_a_call_without_a_command_shows_the_help_as_wrong_input(formulary: Run) -> None:
+    for words in ([], ["trial"], ["chart"]):
+        ran = formulary(*words)
+        assert (ran.status, ran.out) == (2, "")
+        assert ran.err.startswith("Usage: formulary")
+        assert "error" not in ran.err.splitlines()[0]
+
+
+def test_the_version_is_told_whether_installed_or_not(formulary: Run) -> None:
+    ran = formulary("--version")
+    assert ran.status == 0
+    assert ran.out.startswith("formulary")

@@ -13,7 +13,7 @@ from pathlib import Path
 from formulary.errors import StorageError
 from formulary.identity import object_id
 from formulary.store.process import Git
-from formulary.store.working import sync_folder
+from formulary.store.working import sync_folder, sync_folders, sync_together
 
 FILE_MODE = b"100644"
 PROGRAM_MODE = b"100755"
@@ -115,8 +115,9 @@ def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> Non
     An object that is there and whole is kept. New ones become visible under their name only when their
     bytes are on the disk, so a crash leaves at most a temporary file, which git's own clean-up removes.
     """
-    written: list[tuple[str, Path]] = []
-    touched: set[Path] = set()
+    written: dict[Path, Path] = {}  # temporary -> lasting
+    touched: dict[Path, None] = {}
+    descriptors: list[int] = []
     try:
         for identifier, (kind, data) in contents.items():
             place = objects / identifier[:2] / identifier[2:]
@@ -125,25 +126,23 @@ def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> Non
                 continue
             if not place.parent.is_dir():
                 place.parent.mkdir(exist_ok=True)
-                touched.add(objects)
+                touched[objects] = None
             temporary = place.parent / f"tmp_obj_{os.urandom(6).hex()}"
             header = f"{kind} {len(data)}\0".encode("ascii")
-            descriptor = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o444)
-            with os.fdopen(descriptor, "wb") as file:
+            descriptors.append(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o444))
+            written[temporary] = place
+            with os.fdopen(descriptors[-1], "wb", closefd=False) as file:
                 file.write(zlib.compress(header + data, 1))
-                file.flush()
-                os.fsync(file.fileno())
-            written.append((str(temporary), place))
-            touched.add(place.parent)
-        while written:
-            temporary_name, place = written[-1]
-            os.replace(temporary_name, place)
-            written.pop()
-        for folder in touched:
-            sync_folder(folder)
+            touched[place.parent] = None
+        sync_together(descriptors)
+        for temporary, place in written.items():
+            os.replace(temporary, place)
+        sync_folders(touched)
     finally:
-        for temporary_name, _ in written:
-            Path(temporary_name).unlink(missing_ok=True)
+        for descriptor in descriptors:
+            os.close(descriptor)
+        for temporary in written:
+            temporary.unlink(missing_ok=True)
 
 
 def named(kind: str, data: bytes) -> tuple[str, tuple[str, bytes]]:

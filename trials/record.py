@@ -36,6 +36,7 @@ _SENTENCE_HELP = (
     'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils"'
 )
 
+_FORGOT = "forgot to take the water of"
 _SEVERAL = ("blending", "temperature")
 
 
@@ -220,11 +221,17 @@ def forgot_to_replace(trial: Trial, material: str) -> Entry:
     brought_g = sum(water_in(line, materials) for line in replacing if line.material == material)
     before_g = effective_pot(plan, trial.as_made, trial.portions, trial.added).grams("water")
     weighed = f"{Decimal(repr(round(before_g + brought_g, 1)))} g"
-    said = f"forgot to take the water of {material} off"
-    earlier = [entry.note for entry in trial.as_made if entry.line == WATER and entry.note]
-    if any(said in text for text in earlier):
-        raise InputError.of("said-already", f"that stands in {trial.id} already", "nothing more is needed")
-    tree: dict[str, Value] = {"line": WATER, "weighed": weighed, "note": "; ".join([*earlier, said])}
+    said = f"{_FORGOT} {material} off"
+    earlier = [entry for entry in trial.as_made if entry.line == WATER and entry.at in (None, "lye water")]
+    for entry in earlier:
+        if said in entry.note or not entry.note.startswith(_FORGOT):
+            what = f"the water of {trial.id} is recorded as {entry.weighed_g} g already"
+            raise InputError.of("said-already", what, 'that weight counts; correct it with "water N g" if it is wrong')
+    tree: dict[str, Value] = {
+        "line": WATER,
+        "weighed": weighed,
+        "note": "; ".join([*(entry.note for entry in earlier), said]),
+    }
     return Entry(trial.id, "as_made", Inline(tree), said, None, None, ("line", "at", "portion"))
 
 

@@ -217,6 +217,30 @@ def test_the_forgotten_replacement_is_the_planned_water_and_what_the_milk_brough
     assert caught.value.findings[0].code == "said-already"
 
 
+def test_a_weight_of_the_water_that_was_recorded_is_not_added_to() -> None:
+    text, trial = started()
+    after = trial_of(write_entries(text, [record.as_made(trial, "water 283 g")]))
+    with pytest.raises(InputError) as caught:
+        record.forgot_to_replace(after, "oat-milk")
+    assert "283 g" in caught.value.findings[0].what
+
+
+def test_two_forgotten_replacements_add_up() -> None:
+    recipe = WHOLE_BATTER.replace(
+        "additions:\n", "additions:\n  - {material: goat-milk, rate: 5 % of oils, at: oils, water: replaces}\n"
+    )
+    text, trial = started(recipe)
+    milk = trial.plan.materials["goat-milk"].water_percent
+    assert milk is not None
+    for material in ("oat-milk", "goat-milk"):
+        text = write_entries(text, [record.forgot_to_replace(trial, material)])
+        trial = trial_of(text, trial.plan)
+    assert float(trial.as_made[0].weighed_g or 0) == pytest.approx(
+        trial.plan.pot.grams("water") + 72.0 + 50.0 * milk / 100.0, abs=0.1
+    )
+    assert len(trial.as_made) == 1
+
+
 def test_only_an_addition_that_was_to_replace_water_can_be_forgotten() -> None:
     _, trial = started()
     with pytest.raises(InputError) as caught:

@@ -10,6 +10,8 @@ from trials.model import Observation, Reading, Trial
 from trials.outcomes import Outcome, Scale, outcome_label
 from trials.outcomes_times import Span, find_span
 
+_INFINITE = Decimal("Infinity")
+
 
 @dataclass(frozen=True, slots=True)
 class OutcomeValue:
@@ -140,12 +142,9 @@ def _sum_up(readings: Sequence[Reading], outcome: Outcome, portion: str | None) 
     limits = [reading for reading in readings if reading.bound != "exact"]
     numbers = sorted(reading.value for reading in readings if reading.bound == "exact" and reading.value is not None)
     if limits:
-        lows = [_low(reading) for reading in readings]
-        highs = [_high(reading) for reading in readings]
-        known_lows = [low for low in lows if low is not None]
-        known_highs = [high for high in highs if high is not None]
-        low = float(sum(known_lows) / len(lows)) if len(known_lows) == len(lows) else None
-        high = float(sum(known_highs) / len(highs)) if len(known_highs) == len(highs) else None
+        sides = sorted(_low(reading) for reading in readings), sorted(_high(reading) for reading in readings)
+        ends = [_median(side) if outcome.median else sum(side, Decimal(0)) / len(side) for side in sides]
+        low, high = (float(end) if end.is_finite() else None for end in ends)
         return from_interval(low, high, portion=portion, n=len(readings))
     if not numbers:
         return OutcomeValue(None, n=len(readings), portion=portion)
@@ -156,12 +155,14 @@ def _sum_up(readings: Sequence[Reading], outcome: Outcome, portion: str | None) 
     return OutcomeValue(float(middle), n=len(numbers), spread=spread, portion=portion)
 
 
-def _low(reading: Reading) -> Decimal | None:
-    return reading.value if reading.bound == "exact" else reading.low
+def _low(reading: Reading) -> Decimal:
+    low = reading.value if reading.bound == "exact" else reading.low
+    return -_INFINITE if low is None else low
 
 
-def _high(reading: Reading) -> Decimal | None:
-    return reading.value if reading.bound == "exact" else reading.high
+def _high(reading: Reading) -> Decimal:
+    high = reading.value if reading.bound == "exact" else reading.high
+    return _INFINITE if high is None else high
 
 
 def _median(numbers: Sequence[Decimal]) -> Decimal:

@@ -220,6 +220,55 @@ def test_a_timed_outcome_written_down_by_hand_counts_for_its_portion_and_the_oth
     assert clove == OutcomeValue(5.5, portion="clove")
 
 
+@pytest.mark.parametrize(
+    ("texts", "middle"), [("3.1 mm, 3.4 mm", 3.25), ("3.0 mm, 3.6 mm, 3.1 mm", 3.1), ("4 mm, 1 mm, 3 mm, 2 mm", 2.5)]
+)
+def test_hardness_is_the_median_of_its_readings(texts: str, middle: float) -> None:
+    (value,) = read_at("hardness", f"age: 28 d, outcome: hardness, values: [{texts}]")
+    assert isinstance(value, OutcomeValue)
+    assert (value.value, value.n) == (middle, texts.count("mm"))
+
+
+def test_other_measures_are_the_mean_and_mixed_limits_are_averaged_as_limits() -> None:
+    (value,) = read_at("lather", "age: 28 d, outcome: lather, values: [30 mm, 40 mm, 56 mm]")
+    assert isinstance(value, OutcomeValue)
+    assert value.value == 42.0
+    mixed = read_at("lather", "age: 28 d, outcome: lather, values: [30 mm, more than 40 mm]")
+    assert mixed == (OutcomeValue(None, "above", 35.0, None, n=2),)
+    ranges = read_at("lather", "age: 28 d, outcome: lather, values: [30 mm, 40-50 mm]")
+    assert ranges == (OutcomeValue(37.5, "between", 35.0, 40.0, n=2),)
+
+
+def test_one_limit_among_many_readings_does_not_move_their_median() -> None:
+    found = read_at("hardness", "age: 28 d, outcome: hardness, values: [3 mm, more than 9 mm, 3.2 mm]")
+    assert found == (OutcomeValue(3.2, n=3),)
+    found = read_at("hardness", "age: 28 d, outcome: hardness, values: [more than 9 mm, more than 8 mm, 3.2 mm]")
+    assert found == (OutcomeValue(None, "above", 8.0, None, n=3),)
+    found = read_at("hardness", "age: 28 d, outcome: hardness, values: [less than 1 mm, less than 2 mm]")
+    assert found == (OutcomeValue(None, "below", None, 1.5, n=2),)
+
+
+def test_several_entries_of_one_age_are_repeats() -> None:
+    (value,) = read_at(
+        "hardness",
+        "age: 28 d, outcome: hardness, value: 3 mm",
+        "age: 28 d, outcome: hardness, value: 4 mm",
+        "age: 4 weeks, outcome: hardness, value: 5 mm",
+    )
+    assert value == OutcomeValue(4.0, n=3, spread=1.0)
+
+
+def test_an_interpolated_value_rests_on_the_fewer_readings_and_has_a_spread_in_between() -> None:
+    (value,) = read_at(
+        "hardness at 21 d",
+        "age: 14 d, outcome: hardness, values: [5 mm, 6 mm, 7 mm]",
+        "age: 28 d, outcome: hardness, values: [1 mm, 3 mm]",
+    )
+    assert isinstance(value, OutcomeValue)
+    assert (value.value, value.n, value.is_interpolated) == (4.0, 2, True)
+    assert value.spread == pytest.approx((1.0 + 2**0.5) / 2)
+
+
 def test_readings_of_a_portion_and_of_the_whole_trial_stand_side_by_side() -> None:
     found = read_at(
         "hardness",

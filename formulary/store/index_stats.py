@@ -14,6 +14,7 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 
 from formulary.errors import FormularyError
+from formulary.store.paths import to_system
 from formulary.store.working import read_working_blob
 
 SETTLED_S = 3.0  # a file changed more recently could change again without looking different (disks with coarse clocks)
@@ -76,10 +77,10 @@ def _find_entry(data: bytearray, name: bytes, blob: bytes) -> int | None:
 def _settled_looks(root: Path, path: str, blob: str) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
     """The looks of a working file as the index keeps them, if its bytes are those of the blob and it is at rest."""
     try:
-        before = os.lstat(root / path)
+        before = os.lstat(root / to_system(path))
         if read_working_blob(root, path) != blob:
             return None
-        after = os.lstat(root / path)
+        after = os.lstat(root / to_system(path))
     except (OSError, FormularyError):
         return None
     if (before.st_mtime_ns, before.st_ctime_ns, before.st_ino) != (after.st_mtime_ns, after.st_ctime_ns, after.st_ino):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import unicodedata
 from functools import lru_cache
 
@@ -47,6 +48,16 @@ def demand_path(path: str) -> str:
     if finding is not None:
         raise InputError([finding])
     return path
+
+
+def to_system(path: str) -> str:
+    """A path of a formulary as this system wants it: the same bytes, UTF-8, whatever the locale says."""
+    return os.fsdecode(path.encode("utf-8"))
+
+
+def from_system(name: str) -> str:
+    """A name as this system gave it, read as UTF-8, whatever the locale says."""
+    return os.fsencode(name).decode("utf-8", "surrogateescape")
 
 
 def folded(path: str) -> str:

@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from formulary.errors import StorageError
 from formulary.identity import is_full_id
-from formulary.store.paths import check_path
+from formulary.store.paths import check_path, to_system
 from formulary.store.process import Git
 from formulary.store.saved import Saved
 
@@ -38,12 +38,12 @@ _LOG = [
 def read_tree_blobs(git: Git, commit: str, prefix: str = "") -> dict[str, str]:
     """Path -> blob id of the ordinary files in a commit; links, submodules and odd names are left out."""
     folder = prefix.rpartition("/")[0]
-    return _list_tree(git, ["-r", commit, *(["--", folder + "/"] if folder else [])], prefix)
+    return _list_tree(git, ["-r", commit, *(["--", to_system(folder) + "/"] if folder else [])], prefix)
 
 
 def read_blob_at(git: Git, commit: str, path: str) -> str | None:
     """The blob id of one ordinary file in a commit; None when there is none."""
-    return _list_tree(git, [commit, "--", path], path).get(path)
+    return _list_tree(git, [commit, "--", to_system(path)], path).get(path)
 
 
 def read_blobs_at(git: Git, commit: str, paths: Iterable[str]) -> dict[str, str]:
@@ -167,7 +167,7 @@ def read_history(git: Git, tip: str, paths: Iterable[str]) -> Iterator[Saved]:
 
 
 def _read_log(git: Git, tip: str, path: str | None) -> Iterator[tuple[int, Saved]]:
-    _, output = git.run([*_LOG, tip, "--", *([path] if path is not None else [])])
+    _, output = git.run([*_LOG, tip, "--", *([to_system(path)] if path is not None else [])])
     tokens = output.split(b"\0")
     place, last = 0, len(tokens)
     while True:

@@ -12,7 +12,7 @@ from pathlib import Path
 from formulary.errors import InputError, StorageError
 from formulary.finding import Place, error
 from formulary.identity import blob_id
-from formulary.store.paths import demand_path
+from formulary.store.paths import demand_path, from_system, to_system
 
 TOP_FOLDERS = ("recipes", "materials", "trials")
 TOP_FILES = ("formulary.yaml",)
@@ -50,13 +50,13 @@ def read_working(root: Path, path: str) -> bytes:
     _refuse_linked_folders(root, path)
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
-        descriptor = os.open(root / path, flags)
+        descriptor = os.open(root / to_system(path), flags)
     except (FileNotFoundError, NotADirectoryError) as fault:
         raise InputError(
             [error("file-missing", f"There is no file {path}.", "Check the name.", Place(path=path))]
         ) from fault
     except OSError as fault:
-        if fault.errno in (errno.ELOOP, errno.EMLINK) or os.path.islink(root / path):
+        if fault.errno in (errno.ELOOP, errno.EMLINK) or os.path.islink(root / to_system(path)):
             raise _linked(path) from fault
         raise disk_error(fault, path) from fault
     try:
@@ -111,7 +111,7 @@ def write_working(root: Path, path: str, data: bytes | None) -> None:
     """Puts `data` in the place of a working file (None removes it): old bytes or new, never a mixture."""
     demand_path(path)
     _refuse_linked_folders(root, path)
-    place = root / path
+    place = root / to_system(path)
     if place.is_symlink():
         raise _linked(path)
     try:
@@ -140,7 +140,7 @@ def clear_half_written(root: Path, path: str) -> None:
     """Removes what a killed `write_working` left beside `path`; call it only under the saving lock."""
     demand_path(path)
     _refuse_linked_folders(root, path)
-    folder = (root / path).parent
+    folder = (root / to_system(path)).parent
     try:
         for name in os.listdir(folder):
             if name.startswith(".") and name.endswith(_HALF_WRITTEN):
@@ -222,7 +222,7 @@ def _collect(folder: str, below: str, prefix: str, found: list[str]) -> None:
         for entry in here:
             if entry.name.startswith("."):
                 continue
-            path = f"{below}/{entry.name}"
+            path = f"{below}/{from_system(entry.name)}"
             if entry.is_dir(follow_symlinks=False):
                 if not prefix or f"{path}/".startswith(prefix) or prefix.startswith(f"{path}/"):
                     _collect(entry.path, path, prefix, found)
@@ -231,11 +231,11 @@ def _collect(folder: str, below: str, prefix: str, found: list[str]) -> None:
 
 
 def _refuse_linked_folders(root: Path, path: str) -> None:
-    folder = root
-    for part in path.split("/")[:-1]:
-        folder = folder / part
-        if folder.is_symlink():
-            raise _linked(folder.relative_to(root).as_posix())
+    parts = path.split("/")
+    for count in range(1, len(parts)):
+        folder = "/".join(parts[:count])
+        if (root / to_system(folder)).is_symlink():
+            raise _linked(folder)
 
 
 def _linked(path: str) -> InputError:

@@ -118,3 +118,34 @@ def test_an_empty_environment_and_another_time_zone_change_nothing(canary: Canar
     )
     assert done.stderr == ""
     assert done.stdout.strip() == ascii(("2026-10-03T09:30:00+00:00", "ö", "recipes/ö.yaml", "formulary"))
+
+
+def test_a_locale_that_is_not_utf8_changes_no_name_and_no_id(canary: Canary) -> None:
+    code = (
+        "import sys\n"
+        "from formulary.store import open_store\n"
+        "assert sys.getfilesystemencoding() == 'ascii'\n"
+        "name = 'recipes/\\u00f6 \\u4e09.yaml'\n"
+        "with open_store(sys.argv[1]) as store:\n"
+        "    store.save({name: b'one'}, message='\\u00f6', read_from=store.tip, write_working=True)\n"
+        "    assert name in store.working_paths() and store.read_working(name) == b'one'\n"
+        "    assert store.history([name])[0].subject == '\\u00f6'\n"
+        "    assert store.blob_at(store.tip, name) == store.tip_blobs()[name]\n"
+        "    assert store.working_changes() == {}\n"
+        "    store.undo()\n"
+        "    assert name not in store.working_paths()\n"
+    )
+    environment = {
+        "PATH": os.environ["PATH"],
+        "LC_ALL": "C",
+        "PYTHONUTF8": "0",
+        "PYTHONCOERCECLOCALE": "0",
+        "PYTHONPATH": str(Path(__file__).parents[2]),
+    }
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(canary.root)], env=environment, capture_output=True, text=True, check=False
+    )
+    assert done.stderr == ""
+    assert canary.git("log", "-1", "--format=%s").startswith("Undo")
+    names = canary.git("-c", "core.quotePath=false", "log", "-2", "--format=", "--name-only").split("\n")
+    assert "recipes/ö 三.yaml" in names

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from decimal import Decimal
-from itertools import permutations
+from itertools import pairwise, permutations
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
+from formulary.batch.figures import portion_pot
 from formulary.batch.model import PotLine, PotPortion
 from formulary.materials.register import read_builtin_register
 from trials.effective import effective_portion, effective_portions, effective_pot
@@ -378,3 +381,37 @@ def test_the_certificate_of_a_lot_that_the_plan_kept_is_used_once_the_lot_is_rec
     recorded = trial_of('lots: {olive-oil: "OL-7"}\n', plan)
     assert materials_of(without)["olive-oil"].saponification_value == oil.saponification_value
     assert materials_of(recorded)["olive-oil"].saponification_value == certificate
+
+
+_POOL = [entry for entries, _ in CASES.values() for entry in entries]
+
+
+@given(
+    st.lists(st.integers(1, 9_999), min_size=0, max_size=3, unique=True),
+    st.lists(st.sampled_from(range(len(_POOL))), max_size=5, unique=True),
+)
+def test_what_is_in_the_portions_is_what_is_in_the_pot(cuts: list[int], picked: list[int]) -> None:
+    edges = [0, *sorted(cuts), 10_000]
+    names = ["plain", "clove", "third", "fourth"]
+    portions = tuple(
+        TrialPortion(name, Decimal(high - low) / 100) for name, (low, high) in zip(names, pairwise(edges), strict=False)
+    )
+    there = {portion.name for portion in portions}
+    entries = [_POOL[number] for number in picked if _POOL[number].portion in (None, *there)]
+    pot = effective_pot(PLAN, entries, portions)
+    lost = sum(line.grams for line in pot.lines if line.portion is not None and line.portion not in there)
+    parts = [portion_pot(pot, portion.name) for portion in portions]
+    for role in ("oil", "alkali", "water", "addition"):
+        assert sum(part.grams(role) for part in parts) == pytest.approx(pot.grams(role), abs=1e-6)
+    assert sum(part.grams("scent") for part in parts) == pytest.approx(pot.grams("scent") - lost, abs=1e-6)
+
+
+@given(st.integers(1, 4000), st.sampled_from(sorted(AS_PLANNED)))
+def test_weighing_one_line_changes_no_other(weighed_g: int, line: str) -> None:
+    table = in_pot([AsMade(line, weighed_g=Decimal(weighed_g))])
+    assert table == pytest.approx({**AS_PLANNED, line: float(weighed_g)})
+
+
+def test_entries_that_say_what_was_planned_change_nothing() -> None:
+    said = [AsMade(name, weighed_g=Decimal(str(weight))) for name, weight in AS_PLANNED.items()]
+    assert effective_pot(PLAN, said, TRIAL_PORTIONS) == effective_pot(PLAN, [], TRIAL_PORTIONS)

@@ -82,6 +82,16 @@ def test_a_limit_of_nothing_stops_any_amount() -> None:
     assert "scent-limit" in codes(batch_with(scent("one", 0.0), rates="one 0.01"), "stop")
 
 
+@pytest.mark.parametrize("limit", [0.05, 0.9])
+def test_a_limit_below_one_percent_is_a_limit_like_any_other(limit: float) -> None:
+    fine = batch_with(scent("one", limit), rates="one 0.05")
+    assert "scent-limit" not in codes(fine, "stop")
+    assert "scent-limit" in codes(batch_with(scent("one", limit), rates="one 2"), "stop")
+    half = percent_of_bar(fine, "one") / 0.6
+    blend = batch_with(scent("one", half), scent("two", half), rates="one 0.05, two 0.05")
+    assert "scent-blend" in codes(blend, "warn")
+
+
 def test_more_water_lost_in_the_cure_counts_in_the_cured_bar() -> None:
     settings = Settings(water_lost_percent=Decimal(90))
     batch = batch_with(scent("one", CURED * 1.001), rates="one 2", settings=settings)
@@ -109,7 +119,7 @@ def test_a_finding_says_by_how_much() -> None:
     pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
     limit = percent_of_bar(pair, "one") / 0.65
     blend = batch_with(scent("one", limit), scent("two", limit), rates="one 1, two 1")
-    assert "130 % of their limits" in found(blend, "scent-blend").what
+    assert "use 130 % of their limits" in found(blend, "scent-blend").what
 
 
 def test_one_scent_alone_is_no_blend() -> None:
@@ -126,6 +136,16 @@ def test_a_constituent_is_summed_over_the_scents(factor: float, is_over: bool) -
     batch = batch_with(*holding, rates="one 1, two 1")
     assert ("constituent-limit" in codes(batch, "stop")) == is_over
     assert ("constituent-limit-dry" in codes(batch, "warn")) == (not is_over)
+
+
+@pytest.mark.parametrize(("factor", "is_over"), [(1.001, True), (0.999, False)])
+def test_a_constituent_is_warned_of_when_only_the_dry_bar_passes(factor: float, is_over: bool) -> None:
+    pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
+    contains = {"citronellal": 100 * 1.4 * factor / percent_of_bar(pair, "one", "two", water_lost=1.0)}
+    holding = [scent(name, 90.0, contains=contains) for name in ("one", "two")]
+    batch = batch_with(*holding, rates="one 1, two 1")
+    assert "constituent-limit" not in codes(batch, "stop")
+    assert ("constituent-limit-dry" in codes(batch, "warn")) == is_over
 
 
 def test_a_constituent_far_below_its_limit_is_not_spoken_of() -> None:

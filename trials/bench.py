@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from trials.due import Due
     from trials.explanation import Explanation
     from trials.lot_trace import LotUsed
+    from trials.next_trial import NextTrial
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
     from trials.table import Table
@@ -348,6 +349,23 @@ class Bench:
         readable = {one.id for one in everyone}
         unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
         return explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
+
+    def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
+        """Up to `most` trials that would tell most about what did it, each a small and safe change of a version poured.
+
+        answer: from `explain`. Empty where no pour would tell more.
+        """
+        from trials.next_trial import find_next_trials
+
+        return find_next_trials(answer, self.folder.register, self.folder.settings, most=most)
+
+    def next_trial(self, answer: Explanation) -> NextTrial:
+        """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""
+        proposed = self.next_trials(answer, most=1)
+        if not proposed:
+            what = f"no small change would tell much more about {answer.label}"
+            raise InputError.of("no-next-trial", what, "pour on, and record what happens")
+        return proposed[0]
 
     def story(self, recipe: str, outcome: str = "working time") -> StoryData:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.

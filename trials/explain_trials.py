@@ -27,7 +27,7 @@ from trials.seen import LeftOut, PourBook, Seen, find_seen, from_scale, noise_in
 from trials.sentences import value_bounds
 
 if TYPE_CHECKING:
-    from trials.explain import Noise
+    from trials.explain import Noise, Problem
     from trials.explain.result import Effect, NoAnswer
     from trials.explain.result import Explanation as Weighed
 
@@ -137,12 +137,19 @@ def _usual_level(seen: Sequence[Seen]) -> float:
 
 
 def _weigh(answer: Explanation) -> Weighed | NoAnswer:
-    from trials.explain import Problem, explain
+    from trials.explain import explain
+
+    return explain(make_problem(answer))
+
+
+def make_problem(answer: Explanation) -> Problem:
+    """The plain problem behind an explanation: one row a pour, one column a factor, in steps."""
+    from trials.explain import Problem
 
     scale = _ENGINE_SCALES[answer.outcome.scale]
     bounds = [_within_scale(item.bounds, answer.outcome) for item in answer.seen]
     sittings = [item.pour.trial.sitting or item.pour.trial.id for item in answer.seen]
-    problem = Problem.of(
+    return Problem.of(
         [factor.name for factor in answer.table.factors],
         answer.table.steps(),
         [low for low, _ in bounds],
@@ -153,7 +160,6 @@ def _weigh(answer: Explanation) -> Weighed | NoAnswer:
         when=[float(item.pour.trial.made.toordinal()) for item in answer.seen],
         noise=_prior_noise(answer),
     )
-    return explain(problem)
 
 
 def _within_scale(bounds: tuple[float, float], outcome: Outcome) -> tuple[float, float]:

@@ -121,6 +121,26 @@ def find_factors(pours: Sequence[Pour]) -> FactorTable:
     )
 
 
+def place_pour(table: FactorTable, pour: Pour) -> dict[str, float]:
+    """Where another pour would stand among the factors of a table, by name, in each factor's unit.
+
+    What it says nothing of, and lots, moulds and the like, stand at the usual value.
+    """
+    values: dict[str, float] = {}
+    for number, factor in enumerate(table.factors):
+        aspect = factor.aspects[0]
+        fact = pour.fact(aspect)
+        if factor.kind == "oil":  # a displacement: less what the commonest version has, which any row tells
+            first = table.values[0][number] or 0.0
+            usual = _number(table.pours[0].fact(aspect)) - first
+            values[factor.name] = _number(fact) - usual
+        elif isinstance(fact, float) and factor.kind not in ("condition", "blending", "handling"):
+            values[factor.name] = fact
+        else:
+            values[factor.name] = factor.baseline
+    return values
+
+
 def find_oil_factors(pours: Sequence[Pour], usual: Sequence[int]) -> list[tuple[Factor, tuple[float | None, ...]]]:
     """Oils as displacements, since their percentages total 100: `hemp seed oil for olive oil`."""
     aspects = sorted({aspect for pour in pours for aspect in pour.facts if aspect.kind == "oil"})

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import time
+from contextlib import suppress
 from pathlib import Path
 
 from formulary.errors import StorageError
@@ -19,23 +20,28 @@ NO_OBJECT = "0" * 40
 _PATIENCE_S = 5.0
 
 
+def prepare_branch(repository: Repository, after: str) -> None:
+    """Writes the value that the branch is about to get; moving it then needs no more room on the disk."""
+    _write_whole(_ours(repository), f"{after}\n".encode("ascii"))
+
+
 def move_branch(
     repository: Repository, branch: str, before: str | None, after: str, *, signature: str, subject: str
 ) -> bool:
-    """Moves `branch` from `before` to `after`, durably; False when it does not stand at `before` any more."""
+    """Moves `branch` from `before` to the prepared `after`, durably; False when it is not at `before` any more."""
     line = f"{before or NO_OBJECT} {after} {signature}\tformulary: {subject}\n"
-    return _move(repository, branch, before, after, line)
+    return _move(repository, branch, before, line)
 
 
 def create_tag(repository: Repository, tag: str, target: str) -> bool:
     """Makes the reference of a tag (`refs/tags/...`), durably; False when there is one already."""
-    return _move(repository, tag, None, target, None)
+    prepare_branch(repository, target)
+    return _move(repository, tag, None, None)
 
 
-def _move(repository: Repository, reference: str, before: str | None, after: str, line: str | None) -> bool:
+def _move(repository: Repository, reference: str, before: str | None, line: str | None) -> bool:
     place = repository.common_dir / reference
-    ours = repository.common_dir / "formulary-branch"
-    _write_whole(ours, f"{after}\n".encode("ascii"))
+    ours = _ours(repository)
     place.parent.mkdir(parents=True, exist_ok=True)
     lock = place.with_name(place.name + ".lock")
     take_lock(ours, lock, patience_s=_PATIENCE_S)
@@ -43,7 +49,8 @@ def _move(repository: Repository, reference: str, before: str | None, after: str
         if read_ref(repository, reference) != before:
             return False
         if line is not None:
-            _log(repository, reference, line)
+            with suppress(OSError):  # the log is a help, not a condition
+                _log(repository, reference, line)
         os.replace(lock, place)
         sync_folder(place.parent)
         return True
@@ -54,7 +61,7 @@ def _move(repository: Repository, reference: str, before: str | None, after: str
 def clear_branch_lock(repository: Repository, branch: str) -> None:
     """Removes the lock that a killed save of ours left; the lock of anybody else stays."""
     place = repository.common_dir / branch
-    _drop(repository.common_dir / "formulary-branch", place.with_name(place.name + ".lock"))
+    _drop(_ours(repository), place.with_name(place.name + ".lock"))
 
 
 def take_lock(ours: Path, lock: Path, *, patience_s: float) -> None:
@@ -83,6 +90,10 @@ def is_ours(ours: Path, lock: Path) -> bool:
         return lock.stat().st_size > 0 and lock.read_bytes() == ours.read_bytes()  # a disk without hard links
     except OSError:
         return False
+
+
+def _ours(repository: Repository) -> Path:
+    return repository.common_dir / "formulary-branch"
 
 
 def _drop(ours: Path, lock: Path) -> None:

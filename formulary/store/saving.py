@@ -16,7 +16,7 @@ from datetime import datetime
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error, note, warn
 from formulary.identity import blob_id
-from formulary.store.branch import clear_branch_lock, move_branch
+from formulary.store.branch import clear_branch_lock, move_branch, prepare_branch
 from formulary.store.index import clear_index_lock, clear_private_indexes, refresh_index
 from formulary.store.journal import Intent, clear_intent, has_intent, read_intent, write_intent
 from formulary.store.objects import named, render_commit, write_objects
@@ -103,6 +103,7 @@ class Saving:
             first = intent is None
             intent = Intent(branch, tip, commit, wanted, working_before)
             write_intent(self._repository, intent)
+            prepare_branch(self._repository, commit)
             if first:
                 self._put_working(order.files, working_before)
             if self._move(intent, signature, message):
@@ -116,7 +117,7 @@ class Saving:
         intent = read_intent(self._repository)
         if intent is None or read_ref(self._repository, intent.branch) == intent.commit:
             return
-        for path, data in old.items():
+        for path, data in sorted(old.items(), key=lambda item: item[1] is not None):  # what is removed makes room
             if read_working_blob(self._repository.root, path) == wanted[path]:
                 write_working(self._repository.root, path, data)
         clear_intent(self._repository)
@@ -144,6 +145,7 @@ class Saving:
         if not begun or tip != intent.before or read_branch(self._repository) != intent.branch:
             clear_intent(self._repository)
             return ()
+        prepare_branch(self._repository, intent.commit)
         findings = self._finish_working(intent)
         if not self._move(intent, person.signature(now), "finish an interrupted save"):
             clear_intent(self._repository)

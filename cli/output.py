@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import json
 import os
 import shutil
@@ -24,7 +25,10 @@ _COLOURS = {"error": "red", "stop": "red", "warn": "yellow"}
 
 
 def prepare_streams() -> None:
-    """Let a terminal that cannot show a character show another, rather than fail."""
+    """Let a terminal that cannot show a character show another, rather than fail; stand in for a closed stream."""
+    for name in ("stdout", "stderr"):
+        if getattr(sys, name) is None:  # started with `>&-`
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - it stays open to the end
     for stream in (sys.stdout, sys.stderr):
         with suppress(AttributeError, ValueError):
             stream.reconfigure(errors="replace")  # type: ignore[union-attr]
@@ -177,6 +181,13 @@ def _tell(fault: BaseException) -> int:
         return fault.exit_status
     if isinstance(fault, SystemExit):
         return fault.code if isinstance(fault.code, int) else OWN_FAULT
+    if isinstance(fault, OSError) and fault.errno in (errno.ENOSPC, errno.EIO):
+        from formulary.finding import error
+
+        _leave_pipe()
+        do = "make space, or send the output elsewhere; what a save had said was done is done"
+        tell_findings([error("output-lost", f"the output could not be written ({fault.strerror})", do)])
+        return STORAGE
     return _tell_own_fault(fault)
 
 

@@ -218,3 +218,20 @@ def test_a_latin_1_terminal_loses_a_sign_but_not_the_weigh_out(rich: Path) -> No
     import json
 
     assert json.loads(process.stdout.decode("latin-1"))["recipe"] == "harbour-base"
+
+
+@pytest.mark.parametrize(("ending", "status"), [(">&-", 0), ("2>&-", 0), ("> /dev/full", 3)])
+def test_an_output_that_takes_nothing_is_no_fault_of_ours(ending: str, status: int, home: Path) -> None:
+    if "full" in ending and not Path("/dev/full").exists():
+        pytest.skip("no such device here")
+    done = subprocess.run(
+        ["sh", "-c", f'"$0" -m cli.main show harbour-base {ending}', sys.executable],
+        cwd=home,
+        env={**os.environ, "PYTHONPATH": str(SOURCE)},
+        capture_output=True,
+        check=False,
+    )
+    assert done.returncode == status
+    assert b"own-fault" not in done.stderr
+    assert b"Traceback" not in done.stderr
+    assert b"Exception ignored" not in done.stderr

@@ -283,3 +283,96 @@ def test_readings_of_a_portion_and_of_the_whole_trial_stand_side_by_side() -> No
     )
     outcome, age = find_outcome("hardness", outcomes())
     assert find_values(both, outcome, age) == (OutcomeValue(3.0), OutcomeValue(4.0, portion="clove"))
+
+
+def mass_loss(asked: str, *masses: tuple[str, str]) -> OutcomeValue | Missing:
+    (found,) = read_at(asked, *(f"age: {age}, outcome: mass, values: [{texts}]" for age, texts in masses))
+    return found
+
+
+def test_mass_loss_is_read_between_two_weighings_on_a_straight_line() -> None:
+    found = mass_loss("mass loss at 14 d", ("0 d", "100 g, 200 g"), ("28 d", "90 g, 180 g"))
+    assert isinstance(found, OutcomeValue)
+    assert (found.value, found.is_interpolated) == (pytest.approx(5.0), True)
+
+
+def test_bars_that_were_not_all_weighed_again_count_by_their_mean() -> None:
+    found = mass_loss("mass loss at 28 d", ("1 d", "100 g, 120 g"), ("28 d", "99 g"))
+    assert isinstance(found, OutcomeValue)
+    assert found.value == pytest.approx(10.0)
+
+
+@pytest.mark.parametrize(
+    ("masses", "why"),
+    [
+        ((("3.5 d", "100 g"), ("28 d", "90 g")), "first 3 days"),
+        ((("1 d", "0 g"), ("28 d", "90 g")), "0 g"),
+        ((("1 d", "100 g"), ("14 d", "95 g")), "none after it"),
+        ((("1 d", "more than 90 g"), ("28 d", "more than 80 g")), "plain weight"),
+    ],
+)
+def test_a_mass_loss_that_cannot_be_said_says_why(masses: tuple[tuple[str, str], ...], why: str) -> None:
+    found = mass_loss("mass loss at 28 d", *masses)
+    assert isinstance(found, Missing)
+    assert why in found.why
+
+
+def test_a_first_weighing_on_the_third_day_still_counts() -> None:
+    found = mass_loss("mass loss at 28 d", ("3 d", "100 g"), ("28 d", "90 g"))
+    assert isinstance(found, OutcomeValue)
+    assert found.value == pytest.approx(10.0)
+
+
+def test_a_colour_between_two_ages_is_read_on_a_straight_line() -> None:
+    from trials.outcomes_colour import colour_difference
+
+    found = read_at(
+        "colour change at 7 d",
+        'age: 1 d, outcome: colour, value: "Lab 80 0 10"',
+        'age: 4 d, outcome: colour, value: "Lab 70 4 20"',
+        'age: 10 d, outcome: colour, value: "Lab 60 8 30"',
+    )
+    assert found == (OutcomeValue(colour_difference((80, 0, 10), (65, 6, 25)), is_interpolated=True),)
+
+
+def test_repeats_of_a_colour_are_averaged() -> None:
+    from trials.outcomes_colour import colour_difference
+
+    (found,) = read_at(
+        "colour change at 7 d",
+        'age: 1 d, outcome: colour, values: ["Lab 80 0 10", "Lab 82 2 12"]',
+        'age: 7 d, outcome: colour, values: ["Lab 60 0 20", "Lab 62 2 24"]',
+    )
+    assert found == OutcomeValue(colour_difference((81, 1, 11), (61, 1, 22)), n=2)
+
+
+@pytest.mark.parametrize(
+    ("ages", "why"), [(("7 d", "14 d"), "first colour"), (("1 d", "2 d"), "at or after"), ((), "no colour")]
+)
+def test_a_colour_change_that_cannot_be_said_says_why(ages: tuple[str, ...], why: str) -> None:
+    (found,) = read_at("colour change at 7 d", *(f'age: {age}, outcome: colour, value: "#c8b496"' for age in ages))
+    assert isinstance(found, Missing)
+    assert why in found.why
+
+
+def test_without_an_unscented_portion_there_is_no_control() -> None:
+    (found,) = read_at(
+        "colour change beyond control at 7 d",
+        'age: 1 d, outcome: colour, value: "#c8b496"',
+        'age: 7 d, outcome: colour, value: "#b8a486"',
+    )
+    assert isinstance(found, Missing)
+    assert "control" in found.why
+
+
+def test_a_control_without_its_colour_leaves_the_others_missing() -> None:
+    trial = trial_of(
+        "portions: [{name: plain, share: 50}, {name: clove, share: 50}]\n"
+        "observations:\n"
+        '  - {age: 1 d, outcome: colour, value: "#c8b496", portion: clove}\n'
+        '  - {age: 7 d, outcome: colour, value: "#b8a486", portion: clove}\n'
+    )
+    outcome, age = find_outcome("colour change beyond control at 7 d", outcomes())
+    (found,) = find_values(trial, outcome, age)
+    assert isinstance(found, Missing)
+    assert "plain" in found.why

@@ -85,3 +85,35 @@ def test_a_lot_is_followed_to_its_bars() -> None:
     assert coconut.grams == 250.0
     assert find_lot([first, second], "CO-2") == ()
     assert "OL-8 went into 1 batch." in render_lot("OL-8", [used])
+
+
+def test_the_cure_ends_on_its_last_day() -> None:
+    trial = trial_of(FINE, plan_of(UNSCENTED))
+    assert open_points(trial, date(2026, 10, 30)) == ["cure-short"]
+    assert open_points(trial, date(2026, 10, 31)) == []
+
+
+def test_lots_may_differ_from_the_scale_by_a_percent_or_a_gram() -> None:
+    def codes(second: str) -> list[str]:
+        text = f'lots: {{olive-oil: {{"OL-7": 300 g, "OL-8": {second}}}}}\n'
+        return [finding.code for finding in check_trial(trial_of(text)) if finding.code == "lots-total"]
+
+    assert codes("145.5 g") == []  # 445.5 of 450 g
+    assert codes("145.4 g") == ["lots-total"]
+    assert codes("154.6 g") == ["lots-total"]
+
+
+def test_one_of_two_lots_without_its_grams_cannot_be_added_up() -> None:
+    assert "lots-total" not in [finding.code for finding in check_trial(trial_of('lots: {olive-oil: "OL-7"}\n'))]
+
+
+def test_free_alkali_in_one_portion_is_named() -> None:
+    text = (
+        "portions: [{name: a, share: 50}, {name: b, share: 50}]\n"
+        "observations:\n"
+        "  - {age: 7 d, outcome: free alkali, value: none, portion: a}\n"
+        "  - {age: 7 d, outcome: free alkali, value: present, portion: b}\n"
+        "release: {decision: sell, who: R, why: firm}\n"
+    )
+    (finding,) = fit_to_sell(trial_of(text, plan_of(UNSCENTED)), outcomes()["free alkali"])
+    assert finding.what == "free alkali: present at 7 d (b)"

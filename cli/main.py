@@ -38,6 +38,7 @@ COMMANDS = {
     "ready-by": ("cli.due", "When to pour for a market day."),
     "compare": ("cli.compare", "What differed between trials, and what each did."),
     "explain": ("cli.explain", "Which tweak did it, and how sure one can be."),
+    "next": ("cli.next", "The pour that would best tell what did it."),
     "chart": ("cli.chart", "Draw a recipe's story, or the effects on an outcome."),
     "table": ("cli.table", "Every fact and outcome of the trials, for other programs."),
     "materials": ("cli.materials", "The register: what is known of each material."),
@@ -47,7 +48,7 @@ GROUPS = (
     ("Begin", ("init", "demo")),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
     ("Saved work", ("status", "restore", "undo", "name", "rename", "doctor")),
-    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "chart", "table")),
+    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "next", "chart", "table")),
     ("Look up", ("materials", "outcomes")),
 )
 EXITS = (

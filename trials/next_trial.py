@@ -20,6 +20,7 @@ from trials.sentences import say_list
 
 if TYPE_CHECKING:
     from formulary.materials.model import Material
+    from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
 
 _MOST_STARTS = 5
@@ -68,6 +69,11 @@ class NextTrial:
     findings: tuple[Finding, ...]
     register: Mapping[str, Material]
 
+    @property
+    def tweaks(self) -> tuple[Tweak, ...]:
+        """What to change in the start's recipe; none for a repeat or another handling."""
+        return tuple(tweak for change in self.changes for tweak in change.tweaks)
+
     def branch(self, slug: str) -> Version:
         """The changed recipe as a variant of its start, under a name of its own; not saved.
 
@@ -75,17 +81,16 @@ class NextTrial:
         """
         from formulary.recipes.branch import branch
 
-        tweaks = [tweak for change in self.changes for tweak in change.tweaks]
-        if not tweaks:
+        if not self.tweaks:
             what = f"to {self.words} needs no new recipe"
             raise InputError.of("nothing-to-branch", what, f"start a trial of {self.start.name}")
-        return branch(self.start, slug, *tweaks, register=self.register)
+        return branch(self.start, slug, *self.tweaks, register=self.register)
 
     def to_json(self) -> dict[str, object]:
         return {
             "words": self.words,
             "start": self.start.name,
-            "tweaks": [str(tweak) for change in self.changes for tweak in change.tweaks],
+            "tweaks": [str(tweak) for tweak in self.tweaks],
             "bits": self.bits,
             "expected": [item.to_json() for item in self.expected],
             "findings": [finding.to_json() for finding in self.findings],

@@ -180,3 +180,27 @@ def test_explain_tells_what_moved_one_trial(harbour: Path, formulary: Run) -> No
     tree = json.loads(formulary("explain", "working time", "--trial", clove, "--json").out)
     assert tree["moved"]["chances"][0]["factors"] == ["clove bud oil"]
     assert formulary("explain", "working time", "--trial", "9999").status == 2
+
+
+@pytest.mark.usefixtures("harbour")
+def test_next_proposes_pours_that_tell_twins_apart_and_says_what_each_result_means(formulary: Run) -> None:
+    ran = formulary("next", "peak temperature")
+    assert (ran.status, ran.err) == (0, "")
+    assert ran.out.startswith("1  Pour ")
+    assert " did it (" in ran.out
+    assert max(len(line) for line in ran.out.splitlines()) <= 80
+    tree = json.loads(formulary("next", "peak temperature", "--json").out)
+    assert 1 <= len(tree) <= 3
+    assert {"words", "start", "tweaks", "bits", "expected", "findings"} <= set(tree[0])
+
+
+def test_next_writes_its_first_proposal_as_a_variant_that_checks(harbour: Path, formulary: Run) -> None:
+    ran = formulary("next", "peak temperature", "--write", "one-of-the-two")
+    assert (ran.status, ran.err) == (0, "")
+    path = harbour / "recipes" / "one-of-the-two.yaml"
+    try:
+        assert "based_on" in path.read_text(encoding="utf-8")
+        assert formulary("batch", "one-of-the-two", "--oils", "500g").status == 0
+        assert formulary("next", "peak temperature", "--write", "one-of-the-two").status == 2
+    finally:
+        path.unlink()

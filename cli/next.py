@@ -1,0 +1,42 @@
+"""`next`: the pour that would best tell what did it."""
+
+from __future__ import annotations
+
+import click
+
+from cli.options import folder_option, json_option, open_chosen
+from cli.output import progress, say, say_json, say_next, width
+
+
+@click.command("next")
+@click.argument("outcome")
+@click.option(
+    "--within", "within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable)."
+)
+@click.option("--write", "slug", metavar="NAME", help="Branch the first proposal as a variant of that name.")
+@json_option
+@folder_option
+def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool) -> None:
+    """Up to three trials that would tell most about what moved OUTCOME: small changes, each safe to weigh out.
+
+    What each result would mean stands below it. The variant of --write is a file that is not saved yet.
+    """
+    from trials.bench import open_bench
+    from trials.next_text import render_next_trials
+
+    with open_chosen() as folder:
+        bench = open_bench(folder)
+        with progress("weighing what to pour next"):
+            answer = bench.explain(outcome, within=within)
+            proposed = bench.next_trials(answer)
+        if slug is not None:
+            best = proposed[0] if proposed else bench.next_trial(answer)
+            version = best.branch(slug)
+            path = folder.write(folder.branch(best.start, slug, *best.tweaks, name=version.recipe.name))
+    if as_json:
+        say_json([one.to_json() for one in proposed])
+        return
+    say(render_next_trials(proposed, answer, width()))
+    if slug is not None:
+        say(f"\nWritten to {path.relative_to(folder.root)}, not saved yet; it remembers {best.start.name}.")
+        say_next(f"look it over in an editor, then formulary save {slug} -m WHY")

@@ -301,6 +301,16 @@ class Bench:
 
         return record_entries(self, entries, now if now is not None else datetime.now().astimezone())
 
+    def record_sitting(
+        self, trial: Trial, make: Callable[[Trial], Entry], *, now: datetime | None = None
+    ) -> tuple[Trial, ...]:
+        """Record what was the same for every trial of a sitting, such as the room or the lye, in one commit.
+
+        make: the entry for one trial, `lambda each: record.condition(each, "room", "19 °C")`.
+        """
+        together = self.sitting(trial.sitting) if trial.sitting is not None else (trial,)
+        return self.record_all([make(each) for each in together], now=now)
+
     def save_texts(self, files: Mapping[str, str], read: Mapping[str, str | None], message: str, now: datetime) -> None:
         """One commit of these texts, written into the folder too.
 

@@ -182,7 +182,7 @@ def test_several_loaves_of_one_sitting_share_what_was_entered_once(bench: Bench)
     assert second.conditions.mould is None  # each loaf has its own
     assert second.lots["olive-oil"] == first.lots["olive-oil"]
     assert [trial.id for trial in bench.sitting("autumn")] == sorted([first.id, second.id])
-    both = bench.record_all([record.condition(trial, "humidity", "55 %") for trial in (first, second)], now=NOW)
+    both = bench.record_sitting(first, lambda each: record.condition(each, "humidity", "55 %"), now=NOW)
     assert [trial.conditions.humidity_percent for trial in both] == [55, 55]
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
 from dataclasses import replace
@@ -14,16 +13,15 @@ from formulary.batch.checks import check_recipe
 from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError, StopError, StorageError
-from formulary.fields import SLUG, suggest
+from formulary.fields import SLUG
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
-from formulary.identity import SHORTEST_PREFIX, blob_id
-from formulary.lineage import SavedVersion, number_saves
+from formulary.lineage import SavedVersion
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
-from formulary.quantity import NotAQuantity, parse_mass_g
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings, parse_settings
+from formulary.versions import Versions, slug_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -40,7 +38,6 @@ if TYPE_CHECKING:
     from formulary.store.store import Store
 
 SETTINGS_FILE = "formulary.yaml"
-LARGEST_BATCH_G = 1_000_000.0  # a slip of the finger, not a bench, asks for more
 
 
 def open_folder(root: Path | str) -> Folder:
@@ -80,7 +77,7 @@ class Folder:
     def refresh(self) -> None:
         """Forget what was read, to see files and saves that others have changed since."""
         self.store.refresh()
-        for name in ("_settings_read", "_materials_read", "_tip"):
+        for name in ("_settings_read", "_materials_read"):
             with suppress(AttributeError):
                 delattr(self, name)
 
@@ -103,7 +100,7 @@ class Folder:
         own = {}
         faults: dict[str, tuple[Finding, ...]] = {}
         for path in self._files("materials"):
-            slug = _slug_of(path)
+            slug = slug_of(path)
             material, findings = parse_material(self.store.read_working(path), path, slug)
             if material is not None and not has_errors(findings):
                 own[slug] = material
@@ -123,13 +120,17 @@ class Folder:
 
     # -- recipes and versions --------------------------------------------------------------------
 
+    @cached_property
+    def _versions(self) -> Versions:
+        return Versions(self.store, self._materials)
+
+    def _materials(self) -> tuple[Register, tuple[Finding, ...]]:
+        register, faults = self._materials_read
+        return register, tuple(fault for of_file in faults.values() for fault in of_file)
+
     def recipes(self) -> tuple[str, ...]:
         """The names of all recipes in the folder, in order."""
-        return tuple(sorted(_slug_of(path) for path in self._files("recipes")))
-
-    @cached_property
-    def _tip(self) -> Mapping[str, str]:
-        return self.store.tip_blobs("recipes/")
+        return self._versions.recipes()
 
     def find_version(self, reference: str) -> Version:
         """The version that a person names.
@@ -139,103 +140,11 @@ class Folder:
         Raises InputError with the nearest names when there is none or more than one, and with every fault of the
         file when it cannot be read.
         """
-        slug, at, version = reference.partition("@")
-        self._demand_name(slug, reference)
-        if not at:
-            return self._working_version(slug)
-        if version == "latest":
-            saves = self.history(slug)
-            if not saves:
-                self._no_version(slug, reference, saves)
-            return self._readable(saves[-1])
-        return self._saved_version(slug, version, reference)
-
-    def _demand_name(self, slug: str, reference: str) -> None:
-        if not SLUG.fullmatch(slug):
-            what = f"{reference[:60]!r} does not name a recipe"
-            raise InputError.of("bad-name", what, "write a recipe's name, or name@version: harbour-base@4c1d")
-
-    def _working_version(self, slug: str) -> Version:
-        path = f"recipes/{slug}.yaml"
-        if path not in self.store.working_paths("recipes/"):
-            do = suggest(slug, self.recipes(), "`formulary check` lists what is here")
-            if path in self._tip:
-                do = f"its file was deleted but not saved so; {slug}@latest still reads it"
-            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-        data = self.store.read_working(path)
-        is_saved = self._tip.get(path) == blob_id(data)
-        version = self._parse(data, slug, path, is_saved=is_saved)
-        return version if is_saved else replace(version, label="not saved yet")
-
-    def _parse(self, data: bytes, slug: str, path: str, *, is_saved: bool) -> Version:
-        recipe, findings = parse_recipe(data, slug, path, materials=self.register)
-        if recipe is None or has_errors(findings):
-            broken = [fault for faults in self._materials_read[1].values() for fault in faults]
-            unknown = any(finding.code == "unknown-material" for finding in findings)
-            raise InputError(in_file_order([*findings, *(broken if unknown else [])]))
-        # The file's text is what was saved, byte for byte; parse_recipe has made sure that it is UTF-8.
-        return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=is_saved)
+        return self._versions.find(reference)
 
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
-        self._demand_name(slug, slug)
-        names = (slug, *self._formerly(slug))
-        saves = self.store.history(f"recipes/{name}.yaml" for name in names)
-        if not saves and slug not in self.recipes():
-            do = suggest(slug, self.recipes(), "`formulary check` lists what is here")
-            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-        blobs = self.store.read_blobs({save.blob for save in saves if save.blob})
-        return tuple(number_saves(saves, slug, blobs))
-
-    def _formerly(self, slug: str) -> tuple[str, ...]:
-        path = f"recipes/{slug}.yaml"
-        if path not in self.store.working_paths("recipes/"):
-            return ()
-        recipe, _ = parse_recipe(self.store.read_working(path), slug, path)
-        return recipe.formerly if recipe is not None else ()
-
-    def _saved_version(self, slug: str, wanted: str, reference: str) -> Version:
-        saves = self.history(slug)
-        if re.fullmatch(r"[0-9a-f]{4,40}", wanted):
-            found = {save.id: save for save in saves if save.id.startswith(wanted)}
-            if len(found) > 1:
-                ids = ", ".join(identifier[:12] for identifier in found)
-                raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
-            if found:
-                return self._readable(next(iter(found.values())))
-        if re.fullmatch(r"\d{1,3}", wanted):
-            numbered = [save for save in saves if save.number == int(wanted)]
-            if numbered:
-                return self._readable(numbered[0])
-            self._no_version(slug, reference, saves)
-        commit = self.store.resolve_revision(wanted)
-        for name in (slug, *self._formerly(slug)) if commit is not None else ():
-            assert commit is not None
-            blob = self.store.blob_at(commit, f"recipes/{name}.yaml")
-            if blob is not None:
-                known = [save for save in saves if save.id == blob]
-                if known:
-                    return self._readable(known[0])
-                data = self.store.read_blobs([blob]).get(blob)
-                if data is not None:
-                    return self._parse(data, slug, f"recipes/{name}.yaml", is_saved=True)
-        self._no_version(slug, reference, saves)
-        raise AssertionError("unreachable")
-
-    def _readable(self, save: SavedVersion) -> Version:
-        if save.version is None:
-            raise InputError(save.findings)
-        return save.version
-
-    def _no_version(self, slug: str, reference: str, saves: tuple[SavedVersion, ...]) -> None:
-        known = ", ".join(f"{slug}@{save.id[:8]}" for save in saves[-4:])
-        what = f"there is no version {reference!r}"
-        if not saves:
-            raise InputError.of(
-                "no-version", what, f"{slug} was never saved; save it with `formulary save {slug} -m WHY`"
-            )
-        shortest = f" (an id needs {SHORTEST_PREFIX} digits or more)"
-        raise InputError.of("no-version", what, f"versions of it: {known}{shortest}")
+        return self._versions.history(slug)
 
     # -- working out -----------------------------------------------------------------------------
 
@@ -258,39 +167,12 @@ class Folder:
         cure with `cured`. lots: material -> lot, or lot -> grams of several; their certificates count.
         Raises InputError for a size that is none of these, or a recipe that does not fit the register.
         """
+        from formulary.batch.size import WantedSize, find_masses
+
         found = self.find_version(version) if isinstance(version, str) else version
-        given = [oils is not None, total is not None, mould is not None, bars is not None or bar is not None]
-        if sum(given) != 1 or (bars is None) != (bar is None):
-            do = 'say one: the oils ("1000 g"), the batter in all, a mould, or bars and what one weighs'
-            raise InputError.of("size", "a batch needs one size", do)
-        size = self._find_size(found, oils, total, mould, bars, bar, cured)
-        return work_out_batch(found, self.register, self.settings, lots=lots, **size)
-
-    def _find_size(
-        self,
-        version: Version,
-        oils: str | None,
-        total: str | None,
-        mould: str | None,
-        bars: int | None,
-        bar: str | None,
-        cured: bool,
-    ) -> dict[str, float]:
-        if oils is not None:
-            return {"oil_mass_g": parse_size_g(oils)}
-        if total is not None:
-            return {"batter_mass_g": parse_size_g(total)}
-        from formulary.batch.size import cured_mass_g, parse_mould, pot_volume_ml
-
-        kilogram = work_out_batch(version, self.register, self.settings, oil_mass_g=1000.0)
-        materials = {line.material: self.register[line.material] for line in kilogram.pot.lines}
-        if mould is not None:
-            inside = parse_mould(self.settings.moulds.get(mould, mould))
-            return {"oil_mass_g": 1000.0 * inside.volume_ml / pot_volume_ml(kilogram.pot, materials)}
-        wanted_g = (bars or 0) * parse_size_g(bar or "")
-        if not cured:
-            return {"batter_mass_g": wanted_g}
-        return {"oil_mass_g": 1000.0 * wanted_g / cured_mass_g(kilogram.pot, materials, self.settings)}
+        wanted = WantedSize(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
+        masses = find_masses(wanted, found, self.register, self.settings)
+        return work_out_batch(found, self.register, self.settings, lots=lots, **masses)
 
     def sitting(self, batches: Iterable[Batch]) -> Sitting:
         """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
@@ -344,7 +226,7 @@ class Folder:
         for faults in self._materials_read[1].values():
             findings += faults
         for path in self._files("materials") + self._files("recipes"):
-            if not SLUG.fullmatch(_slug_of(path)):
+            if not SLUG.fullmatch(slug_of(path)):
                 do = "rename the file to lower-case words joined by hyphens"
                 findings.append(error("bad-name", f"{path!r} is not a name used here", do, Place(path)))
         for path in self.store.working_paths("recipes/"):
@@ -403,7 +285,7 @@ class Folder:
         fault = check_name(slug)
         if fault is not None:
             raise InputError([fault])
-        if slug in self.recipes() or f"recipes/{slug}.yaml" in self._tip:
+        if slug in self.recipes() or f"recipes/{slug}.yaml" in self.store.tip_blobs("recipes/"):
             raise InputError.of("name-taken", f"there is a recipe {slug!r} already", "choose another name")
 
     def write(self, version: Version) -> Path:
@@ -448,18 +330,6 @@ class Folder:
         return save_changed(self, tuple(names), why=why, now=now)
 
 
-def parse_size_g(text: str) -> float:
-    """Grams of a size typed by a person, more than nothing. Raises InputError."""
-    try:
-        mass_g = float(parse_mass_g(text))
-    except NotAQuantity as problem:
-        raise InputError.of("bad-size", problem.what, problem.do) from None
-    if mass_g > LARGEST_BATCH_G:
-        what = f"{text.strip()[:40]} is more than any pot here is meant for"
-        raise InputError.of("bad-size", what, f"write at most {LARGEST_BATCH_G / 1000:g} kg")
-    return mass_g
-
-
 def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:
     """The batch with the stops of these codes turned into warnings that say so; some can never be."""
     from formulary.batch.checks import NEVER_OVERRIDDEN
@@ -485,7 +355,3 @@ def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:
     if standing:
         raise StopError(standing)
     return weighable
-
-
-def _slug_of(path: str) -> str:
-    return path.rsplit("/", 1)[-1].removesuffix(".yaml")

@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from formulary.batch.size import parse_size_g
 from formulary.changes.compare import compare_batches
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.folder import parse_size_g
 from trials.as_made_recipe import describe_as_made
 from trials.identity import find_trial_id
 

@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
 
 from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import Pot
+from formulary.batch.weigh_out import work_out_batch
 from formulary.chemistry.density import (
     blend_volume_ml,
     box_volume_ml,
@@ -17,7 +19,8 @@ from formulary.chemistry.density import (
 from formulary.chemistry.water import lye_concentration_percent
 from formulary.errors import InputError
 from formulary.materials.model import Material
-from formulary.quantity import Kind, NotAQuantity, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, parse_mass_g, parse_quantity
+from formulary.recipes.version import Version
 from formulary.settings import Settings
 
 # Where a material's own density is not known: ordinary soap oils lie between 0.90 and 0.96 g/ml (from memory), and
@@ -28,6 +31,8 @@ USUAL_OTHER_DENSITY_G_PER_ML = 1.0
 _BOX = re.compile(r"([\d.]+)\s*[x×]\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in)")
 _CYLINDER = re.compile(r"cylinder\s+([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in)")
 _CM = {"mm": 0.1, "cm": 1.0, "in": 2.54}
+
+LARGEST_BATCH_G = 1_000_000.0  # a slip of the finger, not a bench, asks for more
 
 Materials = Mapping[str, Material]
 
@@ -102,3 +107,58 @@ def cured_mass_g(pot: Pot, materials: Materials, settings: Settings) -> float:
     """Grams of all bars after the cure: the poured mass less the water that the cure is expected to take."""
     water_g = sum(water_in(line, materials) for line in pot.lines)
     return sum(line.grams for line in pot.lines) - water_g * float(settings.water_lost_percent) / 100.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WantedSize:
+    """How large a batch is to be, in one of four ways, as typed.
+
+    oils, total: masses. mould: its inside as filled, or a name from the settings. bars of `bar` each, as poured, or
+    after the cure with `cured`.
+    """
+
+    oils: str | None = None
+    total: str | None = None
+    mould: str | None = None
+    bars: int | None = None
+    bar: str | None = None
+    cured: bool = False
+
+
+def find_masses(
+    size: WantedSize, version: Version, register: Materials, settings: Settings
+) -> dict[Literal["oil_mass_g", "batter_mass_g"], float]:
+    """The mass of oils or of batter that a size asks for, as `work_out_batch` takes it.
+
+    Raises InputError unless the size is said in exactly one way that can be read.
+    """
+    by_bars = size.bars is not None or size.bar is not None
+    given = [size.oils is not None, size.total is not None, size.mould is not None, by_bars]
+    if sum(given) != 1 or (size.bars is None) != (size.bar is None):
+        do = 'say one: the oils ("1000 g"), the batter in all, a mould, or bars and what one weighs'
+        raise InputError.of("size", "a batch needs one size", do)
+    if size.oils is not None:
+        return {"oil_mass_g": parse_size_g(size.oils)}
+    if size.total is not None:
+        return {"batter_mass_g": parse_size_g(size.total)}
+    kilogram = work_out_batch(version, register, settings, oil_mass_g=1000.0)
+    materials = {line.material: register[line.material] for line in kilogram.pot.lines}
+    if size.mould is not None:
+        inside = parse_mould(settings.moulds.get(size.mould, size.mould))
+        return {"oil_mass_g": 1000.0 * inside.volume_ml / pot_volume_ml(kilogram.pot, materials)}
+    wanted_g = (size.bars or 0) * parse_size_g(size.bar or "")
+    if not size.cured:
+        return {"batter_mass_g": wanted_g}
+    return {"oil_mass_g": 1000.0 * wanted_g / cured_mass_g(kilogram.pot, materials, settings)}
+
+
+def parse_size_g(text: str) -> float:
+    """Grams of a size typed by a person, more than nothing. Raises InputError."""
+    try:
+        mass_g = float(parse_mass_g(text))
+    except NotAQuantity as problem:
+        raise InputError.of("bad-size", problem.what, problem.do) from None
+    if mass_g > LARGEST_BATCH_G:
+        what = f"{text.strip()[:40]} is more than any pot here is meant for"
+        raise InputError.of("bad-size", what, f"write at most {LARGEST_BATCH_G / 1000:g} kg")
+    return mass_g

@@ -1,0 +1,157 @@
+"""The versions of the recipes in a folder: found by every way that a person names them."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.fields import SLUG, suggest
+from formulary.finding import Finding, has_errors, in_file_order
+from formulary.identity import SHORTEST_PREFIX, blob_id
+from formulary.lineage import SavedVersion, number_saves
+from formulary.recipes.read import parse_recipe
+from formulary.recipes.version import Version
+
+if TYPE_CHECKING:
+    from formulary.materials.model import Material
+    from formulary.store.store import Store
+
+_NO_RECIPE = "`formulary check` lists what is here"
+
+
+class Versions:
+    """Finds versions of recipes: working files, saves, lasting names.
+
+    read_materials: the register as it is now, and what is wrong with the maker's own material files.
+    """
+
+    def __init__(
+        self, store: Store, read_materials: Callable[[], tuple[Mapping[str, Material], tuple[Finding, ...]]]
+    ) -> None:
+        self._store = store
+        self._read_materials = read_materials
+
+    def recipes(self) -> tuple[str, ...]:
+        """The names of all recipes in the folder, in order."""
+        paths = self._store.working_paths("recipes/")
+        return tuple(sorted(slug_of(path) for path in paths if path.endswith(".yaml") and path.count("/") == 1))
+
+    def _tip(self) -> Mapping[str, str]:
+        return self._store.tip_blobs("recipes/")
+
+    def find(self, reference: str) -> Version:
+        """The version that a person names.
+
+        reference: `name` is the working file; `name@latest` the last save; `name@4c1d` an id's beginning; `name@3` the
+        third save (for reading only); `name@shop-2026` a lasting name or a git revision.
+        Raises InputError with the nearest names when there is none or more than one, and with every fault of the
+        file when it cannot be read.
+        """
+        slug, at, version = reference.partition("@")
+        _demand_name(slug, reference)
+        if not at:
+            return self.working(slug)
+        if version == "latest":
+            saves = self.history(slug)
+            if not saves:
+                raise _no_version(slug, reference, saves)
+            return _readable(saves[-1])
+        return self._saved(slug, version, reference)
+
+    def working(self, slug: str) -> Version:
+        """The recipe's file as it is now. Raises InputError when there is none, or with every fault of it."""
+        path = f"recipes/{slug}.yaml"
+        if path not in self._store.working_paths("recipes/"):
+            do = suggest(slug, self.recipes(), _NO_RECIPE)
+            if path in self._tip():
+                do = f"its file was deleted but not saved so; {slug}@latest still reads it"
+            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
+        data = self._store.read_working(path)
+        is_saved = self._tip().get(path) == blob_id(data)
+        version = self.parse(data, slug, path, is_saved=is_saved)
+        return version if is_saved else replace(version, label="not saved yet")
+
+    def parse(self, data: bytes, slug: str, path: str, *, is_saved: bool) -> Version:
+        """A version from its file's bytes. Raises InputError with every fault."""
+        register, broken = self._read_materials()
+        recipe, findings = parse_recipe(data, slug, path, materials=register)
+        if recipe is None or has_errors(findings):
+            unknown = any(finding.code == "unknown-material" for finding in findings)
+            raise InputError(in_file_order([*findings, *(broken if unknown else ())]))
+        # The file's text is what was saved, byte for byte; parse_recipe has made sure that it is UTF-8.
+        return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=is_saved)
+
+    def history(self, slug: str) -> tuple[SavedVersion, ...]:
+        """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
+        _demand_name(slug, slug)
+        names = (slug, *self._formerly(slug))
+        saves = self._store.history(f"recipes/{name}.yaml" for name in names)
+        if not saves and slug not in self.recipes():
+            do = suggest(slug, self.recipes(), _NO_RECIPE)
+            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
+        blobs = self._store.read_blobs({save.blob for save in saves if save.blob})
+        return tuple(number_saves(saves, slug, blobs))
+
+    def _formerly(self, slug: str) -> tuple[str, ...]:
+        path = f"recipes/{slug}.yaml"
+        if path not in self._store.working_paths("recipes/"):
+            return ()
+        recipe, _ = parse_recipe(self._store.read_working(path), slug, path)
+        return recipe.formerly if recipe is not None else ()
+
+    def _saved(self, slug: str, wanted: str, reference: str) -> Version:
+        saves = self.history(slug)
+        if re.fullmatch(r"[0-9a-f]{4,40}", wanted):
+            found = {save.id: save for save in saves if save.id.startswith(wanted)}
+            if len(found) > 1:
+                ids = ", ".join(identifier[:12] for identifier in found)
+                raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
+            if found:
+                return _readable(next(iter(found.values())))
+        if re.fullmatch(r"\d{1,3}", wanted):
+            numbered = [save for save in saves if save.number == int(wanted)]
+            if numbered:
+                return _readable(numbered[0])
+            raise _no_version(slug, reference, saves)
+        commit = self._store.resolve_revision(wanted)
+        for name in (slug, *self._formerly(slug)) if commit is not None else ():
+            assert commit is not None
+            blob = self._store.blob_at(commit, f"recipes/{name}.yaml")
+            if blob is not None:
+                known = [save for save in saves if save.id == blob]
+                if known:
+                    return _readable(known[0])
+                data = self._store.read_blobs([blob]).get(blob)
+                if data is not None:
+                    return self.parse(data, slug, f"recipes/{name}.yaml", is_saved=True)
+        raise _no_version(slug, reference, saves)
+
+
+def slug_of(path: str) -> str:
+    """The name in a file's path: recipes/harbour-base.yaml -> harbour-base."""
+    return path.rsplit("/", 1)[-1].removesuffix(".yaml")
+
+
+def _demand_name(slug: str, reference: str) -> None:
+    if not SLUG.fullmatch(slug):
+        what = f"{reference[:60]!r} does not name a recipe"
+        raise InputError.of("bad-name", what, "write a recipe's name, or name@version: harbour-base@4c1d")
+
+
+def _readable(save: SavedVersion) -> Version:
+    if save.version is None:
+        raise InputError(save.findings)
+    return save.version
+
+
+def _no_version(slug: str, reference: str, saves: tuple[SavedVersion, ...]) -> InputError:
+    known = ", ".join(f"{slug}@{save.id[:8]}" for save in saves[-4:])
+    what = f"there is no version {reference!r}"
+    if not saves:
+        do = f"{slug} was never saved; save it with `formulary save {slug} -m WHY`"
+        return InputError.of("no-version", what, do)
+    shortest = f" (an id needs {SHORTEST_PREFIX} digits or more)"
+    return InputError.of("no-version", what, f"versions of it: {known}{shortest}")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from formulary.chemistry import acids, alkali, constituents, water
+from formulary.chemistry import acids, alkali, constituents, solubility, superfat_band, water
 from formulary.chemistry.alkali import Alkali
 
 # Protons that soap's alkali takes, by counting carboxyl groups (general chemistry, from memory): formula, protons.
@@ -68,3 +68,20 @@ def test_phenols_take_one_hydroxide_each() -> None:
     held = {"eugenol": 50.0, "thymol": 10.0, "Vanillin": 5.0, "linalool": 30.0}
     expected = 1000 * (0.5 / 164.204 + 0.1 / 150.221 + 0.05 / 152.149)
     assert constituents.phenol_mol(1000, held) == pytest.approx(expected, rel=1e-5)
+
+
+def test_a_jug_is_looked_at_when_it_has_cooled_to_20_degrees() -> None:
+    # 109 g of NaOH in 100 g of water at 20 °C (Seidell, from memory; 52.2 % read)
+    sodium = Alkali.SODIUM_HYDROXIDE
+    assert solubility.solubility_g_per_100_g_water(sodium) == 109
+    assert solubility.highest_concentration_percent(sodium) == pytest.approx(100 * 109 / 209)
+    assert solubility.water_g_to_dissolve(109, sodium) == pytest.approx(100)
+    assert solubility.saturation({sodium: 109}, 50) == pytest.approx(2)
+
+
+def test_a_range_that_does_not_hold_its_working_value_makes_no_band_on_that_side() -> None:
+    exact = superfat_band.Uncertain(9.5, 9.5, 9.5)
+    above = superfat_band.find_superfat_band([superfat_band.Uncertain(10.0, 10.5, 11.0)], [exact])
+    assert above.low == above.working == pytest.approx(5)
+    below = superfat_band.find_superfat_band([superfat_band.Uncertain(10.0, 9.0, 9.9)], [exact])
+    assert below.high == below.working == pytest.approx(5)

@@ -14,15 +14,16 @@ class Prior:
     causes: chance of none, one, two, three causes.
     effect_sds: an effect of one step is normal with this many noise standard deviations; each is as likely.
     batch_shares, sitting_shares: variance that all rows of a batch (batches of a sitting) share, per row
-    variance. drifts: standard deviation of a slow drift over the whole history, in noise standard deviations.
+    variance. drifts: standard deviation of a slow drift over the whole history, in noise standard deviations;
+    each entry is as likely.
     noise_kinds: (chance, variance) of a batch's noise: usual, careless, botched, wild.
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
-    causes: tuple[float, ...] = (0.30, 0.46, 0.19, 0.05)
+    causes: tuple[float, ...] = (0.30, 0.50, 0.16, 0.04)
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0)
-    drifts: tuple[float, ...] = (0.0, 0.0, 0.5, 1.5)
+    drifts: tuple[float, ...] = (0.0, 0.0, 0.0, 0.5, 1.0)
     noise_kinds: tuple[tuple[float, float], ...] = ((0.88, 1.0), (0.07, 4.0), (0.035, 25.0), (0.015, 400.0))
     product_weight: float = 0.1

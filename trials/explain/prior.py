@@ -20,7 +20,7 @@ class Prior:
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
-    causes: tuple[float, ...] = (0.30, 0.50, 0.16, 0.04)
+    causes: tuple[float, ...] = (0.25, 0.55, 0.16, 0.04)
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0)

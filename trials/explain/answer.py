@@ -95,7 +95,7 @@ def make_answer(
         record.values / (record.sweeps * len(chains)),
         (kinds @ (1.0 / variances))[setting.batch],
         setting.batch,
-        float(np.median(setting.prior.batch_shares)) if setting.shares else 0.0,
+        record.share / (record.sweeps * len(chains)),
         record.spread / (record.sweeps * len(chains)),
         order,
         back,

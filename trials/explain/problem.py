@@ -103,6 +103,7 @@ class Problem:
             raise _refuse(f"the scale {scale!r} is unknown", f"use one of {', '.join(get_args(Scale))}")
         if noise is not None and not (noise.sd > 0 and np.isfinite(noise.sd) and noise.observations >= 0):
             raise _refuse("the noise must be a positive number", "leave it out when nothing is known about repeats")
+        known = None if noise is None else Noise(float(noise.sd), float(noise.observations))
         _check_bounds(low, high, cast(Scale, scale))
         return cls(
             tuple(names),
@@ -114,7 +115,7 @@ class Problem:
             _codes(batch),
             _codes(sitting),
             time,
-            noise,
+            known,
         )
 
     @property
@@ -171,7 +172,7 @@ class Problem:
             if part is None:
                 digest.update(b"none")
                 continue
-            text = "|".join(f"{value + 0.0:.9g}" for value in np.asarray(part, dtype=float).ravel())
+            text = "|".join(f"{round(value, 9) + 0.0:.9g}" for value in np.asarray(part, dtype=float).ravel())
             digest.update(f"{np.shape(part)}:{text};".encode())
         digest.update(f"{self.scale}{self.noise}".encode())
         return int.from_bytes(digest.digest()[:8], "big")

@@ -56,6 +56,7 @@ class Record:
 
     models: FloatArray  # (chains, models), sums of probabilities
     spread: float
+    share: float
     kinds: FloatArray
     values: FloatArray
     sweeps: int = 0
@@ -109,6 +110,7 @@ def run_chains(
     record = Record(
         np.zeros((chains, models.count)),
         0.0,
+        0.0,
         np.zeros((len(setting.counts), len(setting.prior.noise_kinds))),
         np.zeros(rows),
     )
@@ -138,6 +140,7 @@ def run_chains(
         fitted = state.explained + level @ setting.nuisance.T
         if keep:
             record.models += chance.sum(axis=1)
+            record.share += float(share.sum())
             record.spread += float((chance.sum(axis=2) * spreads).sum())
             record.sweeps += 1
             record.effects.append(effects.reshape(-1, effects.shape[-1]))

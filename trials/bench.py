@@ -355,7 +355,8 @@ class Bench:
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
-        wanted, everyone = self.trials(within), self.trials()
+        names, everyone = tuple(within), self.trials()
+        wanted = self.trials(names) if names else everyone
         readable = {one.id for one in everyone}
         unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
         return explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)

@@ -23,6 +23,9 @@ def render_explanation(answer: Explanation, width: int = 80, *, show_all: bool =
         lines += wrap_words(text, width, indent=2)
     if answer.to_tell_apart is not None:
         lines += ["", *wrap_words(f"To tell them apart, {answer.to_tell_apart}.", width, indent=2)]
+    if answer.causes and (answer.to_tell_apart is not None or not answer.enough_evidence):
+        command = f'`formulary next "{answer.label}"`'
+        lines += wrap_words(f"{command} ranks such pours by how much they would tell.", width, indent=2)
     return "\n".join(lines)
 
 

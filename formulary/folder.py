@@ -244,7 +244,9 @@ class Folder:
         faults = check_recipe(recipe, self.register)
         if faults or not work_out:
             return [finding.at(path) for finding in (*findings, *faults)]
-        batch = work_out_batch(recipe, self.register, self.settings, oil_mass_g=1000.0)
+        # Of 1000 g for nobody's vessels: whether those hold a batch is told when it is worked out for its size.
+        settings = replace(self.settings, vessels_ml={})
+        batch = work_out_batch(recipe, self.register, settings, oil_mass_g=1000.0)
         return [finding.at(path) for finding in (*findings, *batch.findings)]
 
     # -- branching and saving --------------------------------------------------------------------

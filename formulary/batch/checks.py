@@ -20,6 +20,7 @@ from formulary.batch.lye_checks import (
 )
 from formulary.batch.model import Batch, Pot, PotFigures
 from formulary.batch.scent_checks import check_scent
+from formulary.batch.vessel_checks import check_vessels
 from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, stop
 from formulary.materials.model import Material
@@ -113,6 +114,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     findings += check_water(batch.pot, recipe, materials)
     findings += check_jug(batch.pot, materials, recipe.place)
     findings += check_liquids(recipe, materials)
+    findings += check_vessels(batch.pot, materials, settings)
     findings += check_scent(batch.pot, batch.portions, materials, recipe.place)
     quantities = find_common_quantities(
         batch.pot,

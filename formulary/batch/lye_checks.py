@@ -19,6 +19,9 @@ LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
 LOW_BAND_PERCENT = -2.0
 COARSE_STEP_PERCENT = 0.5
+# Freezing point of a 50 % sodium lye 14 °C (a manufacturer's technical page on caustic soda solution); weaker lyes of
+# less than about 45 % stay clear in any kitchen (from memory).
+CRYSTALLISING_PERCENT = 45.0
 # Weaker lyes warm up too, and the cautions on every weigh-out say so (common practice, no source).
 STRONG_JUG_PERCENT = 38.0
 # A rounding of the last digit is no excess of lye.
@@ -92,6 +95,10 @@ def check_alkali_weights(
             what = f"the assay of the {words(alkali.material)} is not known: taken as 100 %, the band from {low:g} %"
             do = f"set `assay` in materials/{alkali.material}.yaml from its certificate"
             yield note("assay-unknown", what, do, place)
+        if _crystallises(materials[alkali.material], alkali.assay_percent):
+            what = f"{words(alkali.material)} crystallises in a cold room, at 50 % from about 14 °C down"
+            do = "warm it until it is clear to the bottom before you weigh it, or it is not as strong as it says"
+            yield warn("lye-crystallises", what, do, place)
         if alkali.grams <= 0:
             what = f"there is no {words(alkali.material)} to weigh at this size"
             yield stop("alkali-none", what, "make a larger batch, or set a finer `alkali_step`", place)
@@ -101,6 +108,11 @@ def check_alkali_weights(
                 f" {format_number(alkali.grams, 1)} g of {words(alkali.material)}"
             )
             yield warn("scale-coarse", what, "use a finer scale (and set `alkali_step`), or make a larger batch", place)
+
+
+def _crystallises(material: Material, assay_percent: float) -> bool:
+    is_sodium = material.alkali is Alkali.SODIUM_HYDROXIDE
+    return material.group == "lye-solution" and is_sodium and assay_percent >= CRYSTALLISING_PERCENT
 
 
 def check_oils_added(recipe: Recipe, materials: Materials) -> Iterable[Finding]:

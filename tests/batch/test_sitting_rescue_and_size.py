@@ -12,11 +12,12 @@ from hypothesis import strategies as st
 from formulary.batch.from_weights import percentages_from_weights
 from formulary.batch.rescue import parse_weighed, work_out_rescue
 from formulary.batch.sitting import Sitting, plan_sitting
-from formulary.batch.size import cured_mass_g, parse_mould, pot_volume_ml
+from formulary.batch.size import parse_mould
+from formulary.batch.volume import cured_mass_g, pot_volume_ml
 from formulary.errors import InputError
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
-from tests.batch.recipes import PLAIN, weigh_out
+from tests.batch.recipes import PLAIN, codes, weigh_out
 
 REGISTER = read_builtin_register()
 HARD = PLAIN.replace("olive-oil: 60", "olive-oil: 40\n  shea-butter: 20")
@@ -132,3 +133,17 @@ def test_a_cured_bar_weighs_less_by_the_water_that_the_cure_takes() -> None:
     batch = weigh_out(PLAIN)
     cured_g = cured_mass_g(batch.pot, REGISTER, Settings(water_lost_percent=Decimal(50)))
     assert cured_g == pytest.approx(batch.batter_grams - batch.water.total_grams / 2)
+
+
+def test_a_pot_or_a_jug_that_the_batch_fills_too_far_is_warned_of() -> None:
+    vessels = Settings(vessels_ml={"pot": Decimal(2000), "jug": Decimal(800)})
+    assert {"pot-small", "jug-small"} & codes(weigh_out(PLAIN, settings=vessels), "warn") == set()
+    full = codes(weigh_out(PLAIN, oil_mass_g=1400.0, settings=vessels), "warn")
+    assert {"pot-small", "jug-small"} <= full
+
+
+def test_a_strong_ready_made_sodium_lye_is_told_to_crystallise_and_a_weak_one_is_not() -> None:
+    strong = PLAIN.replace("alkali: sodium-hydroxide", "alkali: sodium-hydroxide-solution-50")
+    weak = PLAIN.replace("alkali: sodium-hydroxide", "alkali: sodium-hydroxide-solution-33")
+    assert "lye-crystallises" in codes(weigh_out(strong), "warn")
+    assert "lye-crystallises" not in codes(weigh_out(weak), "warn")

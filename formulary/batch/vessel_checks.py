@@ -1,0 +1,35 @@
+"""Whether the maker's vessels hold the batch: the pot with room to stir, the jug with room to foam."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+
+from formulary.batch.figures import water_in
+from formulary.batch.model import Pot
+from formulary.batch.volume import pot_volume_ml
+from formulary.finding import Finding, Place, warn
+from formulary.materials.model import Material
+from formulary.quantity import format_number
+from formulary.settings import Settings
+
+# How full a vessel may be: common practice, no source. Lye foams and may spit while the alkali goes in.
+FULLEST = {"pot": 0.8, "jug": 0.6}
+
+
+def check_vessels(pot: Pot, materials: Mapping[str, Material], settings: Settings) -> Iterable[Finding]:
+    """A warning for each vessel of `formulary.yaml` that the batch fills too far."""
+    # Lye takes a little less room than its water and alkali apart; their masses in millilitres err on the safe side.
+    in_jug_ml = sum(
+        line.grams if line.role == "alkali" else max(water_in(line, materials), line.grams)
+        for line in pot.lines
+        if line.at == "lye water"
+    )
+    volumes_ml = {"pot": pot_volume_ml(pot, materials), "jug": in_jug_ml}
+    for vessel, size_ml in settings.vessels_ml.items():
+        volume_ml = volumes_ml[vessel]
+        if volume_ml > float(size_ml) * FULLEST[vessel]:
+            what = (
+                f"the {vessel} of {float(size_ml):g} ml would hold {format_number(volume_ml, 0)} ml:"
+                f" it should be at most {100 * FULLEST[vessel]:.0f} % full"
+            )
+            yield warn(f"{vessel}-small", what, "take a larger one, or make a smaller batch", Place("formulary.yaml"))

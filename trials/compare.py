@@ -229,9 +229,15 @@ def _contrasts(
     pours = len(columns[first].pours), len(columns[second].pours)
     for item in compared:
         before, after = item.values[first], item.values[second]
-        if before is None or after is None:
+        if before is None or after is None or _is_one_value(before, after, columns[first], columns[second]):
             continue
         contrast = find_contrast(item.outcome, item.label, before, after, item.noise, pours=pours)
         if contrast is not None:
             found.append((not item.tells, contrast.rank, contrast))
     return tuple(contrast for _, _, contrast in sorted(found, key=lambda entry: entry[:2]))
+
+
+def _is_one_value(before: OutcomeValue, after: OutcomeValue, first: Column, second: Column) -> bool:
+    """Whether two portions only share what was seen of their whole trial."""
+    shared = {pour.trial.id for pour in first.pours} & {pour.trial.id for pour in second.pours}
+    return bool(shared) and before.portion is None and after.portion is None

@@ -94,6 +94,9 @@ def _contrast(item: ComparedOutcome, before: Group, after: Group) -> Contrast | 
             return None
         values.append(together)
         pours.append(len(known))
+    shared = {pour.trial.id for pour in before} & {pour.trial.id for pour in after}
+    if shared and values[0].portion is None and values[1].portion is None:
+        return None  # two portions that only share what was seen of their whole trial
     return find_contrast(item.outcome, item.label, values[0], values[1], item.noise, pours=(pours[0], pours[1]))
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from decimal import Decimal
 from importlib.resources import files
 from pathlib import Path
 
@@ -18,7 +19,7 @@ from trials.compare import compare_trials
 from trials.compare_table import render_comparison
 from trials.comparison import Comparison
 from trials.explain_trials import explain_outcome
-from trials.model import AsMade
+from trials.model import AsMade, Observation, Reading
 from trials.outcomes import find_outcomes
 
 BASE = version()
@@ -144,3 +145,14 @@ def test_comparing_needs_no_numerical_library() -> None:
         [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]
     )
     assert done.stdout.strip() == "False"
+
+
+def test_what_was_seen_of_the_whole_trial_sets_no_portion_against_its_control() -> None:
+    from dataclasses import replace
+
+    whole = Observation(Decimal(1), "peak temperature", (Reading("68 °C", Decimal(68)),))
+    found = compare_trials([replace(HALVES, observations=(whole,))], ALL)
+    assert "peak temperature" in [outcome.label for outcome in found.outcomes]
+    labels = [contrast.label for _, _, told in found.controls for contrast in told]
+    assert labels[0] == "working time"
+    assert "peak temperature" not in labels

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from trials.comparison import Column, ComparedFactor, ComparedOutcome, Comparison
 from trials.contrast import Contrast, find_contrast
+from trials.even_scale import mean_of
 from trials.factor_steps import TENTH
 from trials.factors import name_aspects
 from trials.model import Trial
@@ -15,8 +16,9 @@ from trials.one_change import find_one_changes
 from trials.outcomes import Outcome, Scale, find_outcomes, outcome_label
 from trials.outcomes_values import Missing, OutcomeValue, find_values
 from trials.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, LotShares, Pour, shown_fact
+from trials.pours import PourBook, pours_label, scent_percent, short_names
 from trials.repeats import find_repeats
-from trials.seen import PourBook, aggregate, find_seen, mean_of, pours_label, scent_percent, short_names, value_of
+from trials.seen import aggregate, find_seen, value_of
 
 
 def compare_trials(

@@ -8,7 +8,6 @@ from math import isinf, isnan
 from trials.noise import RepeatNoise
 from trials.outcomes import Outcome, Scale
 from trials.outcomes_values import OutcomeValue
-from trials.sentences import value_bounds
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +64,7 @@ def find_contrast(
     """
     if outcome.scale is Scale.COLOUR:
         return None
-    (low, high), (after_low, after_high) = value_bounds(before), value_bounds(after)
+    (low, high), (after_low, after_high) = before.bounds, after.bounds
     if after_low >= high:
         change, ends = after_low - high, (high, after_low)
     elif after_high <= low:

@@ -9,6 +9,7 @@ from math import inf, isinf, sqrt
 from statistics import median, pstdev
 from typing import TYPE_CHECKING
 
+from trials.even_scale import from_scale, noise_in_unit
 from trials.explanation import (
     Botched,
     Explanation,
@@ -18,13 +19,14 @@ from trials.explanation import (
     Support,
     SuspectSet,
 )
+from trials.factor_steps import TENTH
 from trials.factors import Factor, FactorTable, find_factors
 from trials.model import Trial
 from trials.noise import RepeatNoise, find_noise
 from trials.outcomes import Outcome, Scale, outcome_label
 from trials.possible import can_act
-from trials.seen import LeftOut, PourBook, Seen, find_seen, from_scale, noise_in_unit
-from trials.sentences import value_bounds
+from trials.pours import PourBook
+from trials.seen import LeftOut, Seen, find_seen
 
 if TYPE_CHECKING:
     from trials.explain import Noise, Problem
@@ -132,7 +134,7 @@ def _usual_level(seen: Sequence[Seen]) -> float:
     exact = [item.value.value for item in seen if item.value.bound == "exact" and item.value.value is not None]
     if exact:
         return median(exact)
-    ends = [end for item in seen for end in value_bounds(item.value) if abs(end) != float("inf")]
+    ends = [end for item in seen for end in item.value.bounds if not isinf(end)]
     return median(ends) if ends else 0.0
 
 
@@ -147,7 +149,7 @@ def make_problem(answer: Explanation) -> Problem:
     from trials.explain import Problem
 
     scale = _ENGINE_SCALES[answer.outcome.scale]
-    bounds = [_within_scale(item.bounds, answer.outcome) for item in answer.seen]
+    bounds = [_within_scale(item.value.bounds, answer.outcome) for item in answer.seen]
     sittings = [item.pour.trial.sitting or item.pour.trial.id for item in answer.seen]
     return Problem.of(
         [factor.name for factor in answer.table.factors],
@@ -240,6 +242,7 @@ def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
                 effects,
                 tuple(side for side in sides if side.weight > _SPEAKS),
                 tuple(side for side in sides if side.weight < -_SPEAKS),
+                _rests_on_one_trial(answer, [group[0] for group in cause.names]),
             )
         )
     suspects = None
@@ -258,6 +261,22 @@ def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
     from trials.telling_apart import say_how_to_tell_apart
 
     return replace(answer, to_tell_apart=say_how_to_tell_apart(answer))
+
+
+def _rests_on_one_trial(answer: Explanation, names: Sequence[str]) -> bool:
+    """Whether what moved (all of `names`) did so in one trial alone, and in all that was seen of it."""
+    moved: set[str] = set()
+    usual: set[str] = set()
+    factors = [answer.factor(name) for name in names]
+    columns = [answer.table.column(name) for name in names]
+    for row, item in enumerate(answer.seen):
+        values = [column[row] for column in columns]
+        off = all(
+            value is not None and abs(value - factor.baseline) > TENTH * factor.step
+            for value, factor in zip(values, factors, strict=True)
+        )
+        (moved if off else usual).add(item.pour.trial.id)
+    return len(moved) == 1 and not moved & usual
 
 
 def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effect) -> FactorEffect:

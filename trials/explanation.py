@@ -65,6 +65,8 @@ class LikelyCause:
     """One candidate: factors that cannot be told apart, or two groups that act only together.
 
     groups: one group of names, or two that act only together. effects: one a factor of the first group.
+    rests_on_one_trial: whether one trial alone had it, without a portion of its own to compare with; then it is not
+    called the likely cause, however likely, since it cannot be told from that trial's own luck.
     """
 
     groups: tuple[tuple[str, ...], ...]
@@ -72,6 +74,12 @@ class LikelyCause:
     effects: tuple[FactorEffect, ...]
     speaks_for: tuple[Support, ...]
     speaks_against: tuple[Support, ...]
+    rests_on_one_trial: bool = False
+
+    @property
+    def is_likely(self) -> bool:
+        """Whether it may be called the likely cause: 80 % and more, and not from one trial alone."""
+        return self.probability >= ENOUGH and not self.rests_on_one_trial
 
     @property
     def factors(self) -> tuple[str, ...]:
@@ -94,6 +102,7 @@ class LikelyCause:
             "factors": list(self.factors),
             "groups": [list(group) for group in self.groups],
             "only_together": self.is_together,
+            "rests_on_one_trial": self.rests_on_one_trial,
             "probability": self.probability,
             "effect": None if effect is None else effect.effect,
             "low": None if effect is None else effect.low,
@@ -204,8 +213,8 @@ class Explanation:
 
     @property
     def enough_evidence(self) -> bool:
-        """Whether a cause reaches 80 %."""
-        return any(cause.probability >= ENOUGH for cause in self.causes)
+        """Whether a cause reaches 80 %, from more than one trial."""
+        return any(cause.is_likely for cause in self.causes)
 
     @property
     def limits(self) -> int:

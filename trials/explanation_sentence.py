@@ -19,7 +19,7 @@ def explanation_sentence(answer: Explanation) -> str:
         return f"There is nothing to weigh: {answer.no_answer}."
     if not answer.causes:
         return "There is nothing to weigh: nothing that is recorded differed between these trials."
-    named = [cause for cause in answer.causes if cause.probability >= ENOUGH]
+    named = [cause for cause in answer.causes if cause.is_likely]
     text = _likely(answer, named) if named else _not_enough(answer)
     return f"{text}{_moved(answer)}"
 
@@ -62,9 +62,8 @@ def _likely(answer: Explanation, named: Sequence[LikelyCause]) -> str:
         alone = len(cause.factors) < 2
         said = [text for effect in cause.effects[:2] if (text := say_effect(answer, effect, alone=alone))]
         parts.append(f"{start}: {'; '.join(said)}." if said else f"{start}.")
-    others = [
-        cause for cause in answer.causes if _CANNOT_BE_RULED_OUT <= cause.probability < ENOUGH and not cause.is_together
-    ]
+    open_still = [cause for cause in answer.causes if not cause.is_likely and not cause.is_together]
+    others = [cause for cause in open_still if cause.probability >= _CANNOT_BE_RULED_OUT]
     if others:
         words = say_list([f"{group_words(cause.groups[0])} ({percent(cause.probability)})" for cause in others[:3]])
         parts.append(f"{capital(words)} cannot be ruled out{' beside it' if len(named) == 1 else ''}.")
@@ -123,6 +122,12 @@ def _interval(answer: Explanation, effect: float, low: float, high: float) -> st
 
 
 def _not_enough(answer: Explanation) -> str:
+    single = next((cause for cause in answer.causes if cause.probability >= ENOUGH), None)
+    if single is not None:
+        return (
+            f"Not enough evidence. It may well be {cause_words(single)} ({percent(single.probability)}), but one trial "
+            "alone had it: pour it once more."
+        )
     suspects = answer.suspects
     if suspects is not None and 1 <= len(suspects.groups) <= 6:
         groups = [group_words(group) for group in suspects.groups]

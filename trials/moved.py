@@ -6,7 +6,8 @@ from collections.abc import Sequence
 
 from trials.explanation import Explanation, MovedTrial
 from trials.model import Trial
-from trials.seen import Seen, pours_label, scent_percent, short_names
+from trials.pours import pours_label, scent_percent, short_names
+from trials.seen import Seen
 
 _WORTH_NAMING = 0.02
 

@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.version import Version
+from trials.even_scale import from_scale
 from trials.explanation import Explanation
 from trials.factors import place_pour
 from trials.next_change import Change, find_changes
 from trials.outcomes import Scale
 from trials.portion_facts import find_facts
-from trials.seen import Seen, from_scale
+from trials.seen import Seen
 from trials.sentences import say_list
 
 if TYPE_CHECKING:

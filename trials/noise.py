@@ -7,8 +7,10 @@ from dataclasses import dataclass
 from math import sqrt
 from statistics import median
 
+from trials.even_scale import noise_in_unit, to_scale
 from trials.outcomes import Outcome, Scale
-from trials.seen import PourBook, Seen, noise_in_unit, to_scale
+from trials.pours import PourBook
+from trials.seen import Seen
 from trials.student_t import chance_of_more
 
 # Worth so many repeats, where there are none: repeats of a time differ by a fifth of it, of a share of the face by ten

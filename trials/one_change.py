@@ -9,8 +9,9 @@ from trials.contrast import Contrast, find_contrast
 from trials.factors import name_aspects
 from trials.outcomes_values import OutcomeValue, find_values
 from trials.portion_facts import Aspect, Pour, shown_fact
+from trials.pours import PourBook, pours_label, scent_percent
 from trials.repeats import differs
-from trials.seen import PourBook, aggregate, pours_label, scent_percent, value_of
+from trials.seen import aggregate, value_of
 
 _MOST_SHOWN = 3
 

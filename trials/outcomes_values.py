@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from math import inf
 
 from trials.model import Observation, Reading, Trial
 from trials.outcomes import Outcome, Scale, outcome_label
@@ -31,6 +32,13 @@ class OutcomeValue:
     spread: float | None = None
     portion: str | None = None
     is_interpolated: bool = False
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """From and to, in the outcome's unit; the same where the value is exact, infinite where it is open."""
+        if self.bound == "exact" and self.value is not None:
+            return self.value, self.value
+        return -inf if self.low is None else self.low, inf if self.high is None else self.high
 
     def to_json(self) -> dict[str, object]:
         return {

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from math import exp, inf, log, sqrt
+from math import inf
 from statistics import stdev
 
-from trials.model import Trial
-from trials.outcomes import Outcome, Scale
+from trials.even_scale import mean_of
+from trials.outcomes import Outcome
 from trials.outcomes_values import Missing, OutcomeValue, find_values
-from trials.portion_facts import Pour, find_facts, has_no_oils
-from trials.repeats import find_repeats
+from trials.portion_facts import Pour, has_no_oils
+from trials.pours import PourBook
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -21,14 +21,6 @@ class Seen:
 
     pour: Pour
     value: OutcomeValue
-
-    @property
-    def bounds(self) -> tuple[float, float]:
-        """From and to, in the outcome's unit; the same where the value is exact, infinite where it is open."""
-        value = self.value
-        if value.bound == "exact" and value.value is not None:
-            return value.value, value.value
-        return -inf if value.low is None else value.low, inf if value.high is None else value.high
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,43 +33,6 @@ class LeftOut:
 
     def to_json(self) -> dict[str, object]:
         return {"trial": self.trial, "portion": self.portion, "why": self.why}
-
-
-class PourBook:
-    """The facts of every pour of some trials, each worked out once, and which of them repeat one another."""
-
-    def __init__(self, trials: Sequence[Trial]) -> None:
-        unique = {trial.id: trial for trial in trials}
-        self.trials = tuple(sorted(unique.values(), key=lambda trial: (trial.made, trial.id)))
-        self._known: dict[tuple[str, str | None], Pour] = {}
-        self._groups: dict[tuple[str, str | None], int] = {}
-
-    def pour(self, trial: Trial, portion: str | None) -> Pour:
-        """The facts of one portion, or of the whole batter (None)."""
-        key = trial.id, portion
-        if key not in self._known:
-            self._known[key] = find_facts(trial, portion)
-        return self._known[key]
-
-    def pours(self, trial: Trial) -> tuple[Pour, ...]:
-        """One pour a portion; the whole batter when it was not divided."""
-        return tuple(self.pour(trial, part.name if trial.is_divided else None) for part in trial.parts())
-
-    def all_pours(self) -> tuple[Pour, ...]:
-        """Every portion of every trial, in the order of their dates; those without any oil are passed over."""
-        wanted = [(trial, part.name if trial.is_divided else None) for trial in self.trials for part in trial.parts()]
-        return tuple(self.pour(trial, portion) for trial, portion in wanted if not has_no_oils(trial, portion))
-
-    def repeat_group(self, pour: Pour) -> int:
-        """A number that only pours share that repeat one another."""
-        if not self._groups:
-            pours = list(self.all_pours())
-            divided = [trial for trial in self.trials if trial.is_divided]
-            pours += [self.pour(trial, None) for trial in divided if not has_no_oils(trial, None)]
-            for number, group in enumerate(find_repeats(pours)):
-                for row in group:
-                    self._groups[pours[row].trial.id, pours[row].portion] = number
-        return self._groups[pour.trial.id, pour.portion]
 
 
 def find_seen(
@@ -98,56 +53,17 @@ def find_seen(
                 left_out.append(LeftOut(trial.id, "no oil went in, as it is recorded", found.portion))
                 continue
             item = Seen(book.pour(trial, found.portion), found)
-            if item.bounds == (-inf, inf):
+            if found.bounds == (-inf, inf):
                 left_out.append(LeftOut(trial.id, f"its {outcome.name} says nothing on either side", found.portion))
             else:
                 seen.append(item)
     return tuple(seen), tuple(left_out)
 
 
-def to_scale(value: float, scale: Scale) -> float:
-    """A value on the scale on which its noise is even: the logarithm of a time, twice the root of a count."""
-    if scale is Scale.LOG_TIME:
-        return log(max(value, 1e-3))
-    if scale is Scale.COUNT:
-        return 2.0 * sqrt(max(value, 0.0) + 0.375)
-    return value
-
-
-def from_scale(value: float, scale: Scale) -> float:
-    """A value on the even scale in the outcome's own unit: the inverse of `to_scale`."""
-    if scale is Scale.LOG_TIME:
-        return exp(value)
-    if scale is Scale.COUNT:
-        return max(value, 0.0) ** 2 / 4.0 - 0.375
-    return value
-
-
-def noise_in_unit(sd: float, scale: Scale, level: float) -> float:
-    """A standard deviation on the even scale, in the outcome's own unit about a level."""
-    if scale is Scale.LOG_TIME:
-        return abs(level) * sd
-    if scale is Scale.COUNT:
-        return sd * sqrt(max(level, 0.0) + 0.375)
-    return sd
-
-
 def value_of(pour: Pour, found: Sequence[OutcomeValue | Missing]) -> OutcomeValue | Missing:
     """The value of a portion: its own, else that of the whole trial."""
     by_portion = {item.portion: item for item in found}
     return by_portion.get(pour.portion) or by_portion.get(None) or Missing("nothing was recorded for it")
-
-
-def short_names(ids: Sequence[str]) -> dict[str, str]:
-    """The shortest ending of each id that tells it from the others: `k7wq`."""
-    endings = {name: name.rpartition("-")[2] for name in ids}
-    taken = list(endings.values())
-    return {name: ending if taken.count(ending) == 1 else name for name, ending in endings.items()}
-
-
-def scent_percent(pour: Pour) -> float:
-    """All scent in a pour, in percent of its oils."""
-    return sum(value for aspect, value in pour.facts.items() if aspect.kind == "scent" and isinstance(value, float))
 
 
 def aggregate(values: Sequence[OutcomeValue], outcome: Outcome) -> OutcomeValue | None:
@@ -169,18 +85,3 @@ def aggregate(values: Sequence[OutcomeValue], outcome: Outcome) -> OutcomeValue 
     bound = "between" if low is not None and high is not None else "above" if low is not None else "below"
     middle = None if low is None or high is None else (low + high) / 2
     return OutcomeValue(middle, bound, low, high, n=len(values), portion=portion)
-
-
-def mean_of(figures: Sequence[float], outcome: Outcome) -> float:
-    """The mean of some figures on the scale on which their noise is even."""
-    if outcome.scale is Scale.LOG_TIME and min(figures) > 0:
-        return exp(sum(log(figure) for figure in figures) / len(figures))
-    return sum(figures) / len(figures)
-
-
-def pours_label(pours: Sequence[Pour], names: Mapping[str, str]) -> str:
-    """What repeats are called together: `k7wq +2`, `k7wq clove`. names: trial id -> short name."""
-    label = names[pours[0].trial.id]
-    if len(pours) > 1:
-        label += f" +{len(pours) - 1}"
-    return label if pours[0].portion is None else f"{label} {pours[0].portion}"

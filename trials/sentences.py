@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from math import inf
 
 from formulary.quantity import format_number
 from formulary.text_table import paragraph
@@ -70,13 +69,6 @@ def say_value(outcome: Outcome, value: OutcomeValue) -> str:
     if value.low is None or value.high is None:
         return NOT_SEEN
     return f"{number(outcome, value.low)} to {number(outcome, value.high)}"
-
-
-def value_bounds(value: OutcomeValue) -> tuple[float, float]:
-    """From and to; infinite where it is open."""
-    if value.bound == "exact" and value.value is not None:
-        return value.value, value.value
-    return -inf if value.low is None else value.low, inf if value.high is None else value.high
 
 
 def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = False) -> str:

@@ -28,7 +28,8 @@ from trials.factors import find_factors
 from trials.model import AsMade, Trial
 from trials.outcomes import find_outcomes
 from trials.outcomes_values import outcome_values
-from trials.seen import PourBook, find_seen
+from trials.pours import PourBook
+from trials.seen import find_seen
 
 OUTCOMES = find_outcomes(Settings())
 WORKING = OUTCOMES["working time"]

@@ -169,6 +169,10 @@ def test_a_factor_off_base_in_one_trial_only_is_no_confident_cause() -> None:
     odd = trial(version("odd", additions=KAOLIN), "oddd", 40, working="9:00")
     answer = explain_outcome([*steady(7, BASE, ("12:00", "11:00", "13:00")), odd], WORKING)
     assert not answer.enough_evidence
+    assert answer.causes[0].rests_on_one_trial
+    assert answer.sentence.startswith("Not enough evidence.")
+    again = trial(version("odd", additions=KAOLIN), "agan", 41, working="8:40")
+    assert explain_outcome([*steady(7, BASE, ("12:00", "11:00", "13:00")), odd, again], WORKING).enough_evidence
 
 
 def test_trials_without_a_reading_are_left_out_and_named_with_the_reason() -> None:

@@ -8,7 +8,8 @@ from scipy import stats
 from tests.trials.invented import steady, trial, version
 from trials.noise import find_noise
 from trials.outcomes import find_outcomes
-from trials.seen import PourBook, find_seen
+from trials.pours import PourBook
+from trials.seen import find_seen
 from trials.student_t import chance_of_more
 
 BASE = version()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation
+from trials.explanation import WORTH_A_LINE, Explanation
 from trials.sentences import count, difference_unit
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ def find_effects(answer: Explanation) -> EffectsData:
                 high=None if effect is None else effect.high,
                 per="" if effect is None else f"per {effect.per}" if has_unit else effect.per,
                 said="" if effect is None else {"up": "raises it", "down": "lowers it"}.get(effect.direction, ""),
-                is_likely=cause.probability >= ENOUGH,
+                is_likely=cause.is_likely,
             )
         )
     left = answer.causes[len(shown) :]

@@ -8,11 +8,13 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from formulary.recipes.model import Recipe
-from trials.explanation import ENOUGH, Explanation
+from trials.even_scale import from_scale, to_scale
+from trials.explanation import Explanation
 from trials.factor_steps import TENTH
 from trials.model import Trial
 from trials.outcomes import Outcome, Scale, outcome_label
-from trials.seen import PourBook, Seen, find_seen, from_scale, scent_percent, short_names, to_scale
+from trials.pours import PourBook, scent_percent, short_names
+from trials.seen import Seen, find_seen
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -242,7 +244,7 @@ def _causes(explanation: Explanation, number: dict[tuple[str, str], int]) -> tup
 
     causes: list[StoryCause] = []
     for cause in explanation.causes:
-        if cause.probability < ENOUGH:
+        if not cause.is_likely:
             continue
         factor = explanation.factor(cause.factors[0])
         came = [

@@ -263,6 +263,9 @@ def test_the_band_is_a_note_below_nothing_and_a_warning_below_minus_two() -> Non
 def test_the_band_names_the_certificate_that_would_narrow_it_most() -> None:
     batch = weigh_out(lye(superfat="1"))
     assert "olive-oil" in found(batch, "superfat-band").do
+    # shea butter's range is three times as wide as olive oil's, though there is less of it
+    with_shea = lye(superfat="1").replace("olive-oil: 60", "olive-oil: 40\n  shea-butter: 20")
+    assert "shea-butter" in found(weigh_out(with_shea), "superfat-band").do
 
 
 @pytest.mark.parametrize(("oils_g", "is_coarse"), [(130.0, True), (180.0, False)])

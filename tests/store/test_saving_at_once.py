@@ -106,3 +106,43 @@ def test_four_hundred_saves_of_different_files_at_once_are_all_there(store: Stor
 @pytest.mark.slow
 def test_four_hundred_saves_of_one_file_at_once_never_overwrite_one_another(store: Store, run_git: RunGit) -> None:
     save_same(store, run_git, processes=4, count=100)
+
+
+BY_HAND = """
+import subprocess, sys, time
+for number in range(int(sys.argv[4])):
+    name = f"recipes/{sys.argv[2]}.yaml"
+    open(f"{sys.argv[1]}/{name}", "w").write(f"{sys.argv[2]} {number}")
+    for attempt in range(400):  # git itself does not wait for a lock
+        done = subprocess.run(["git", "add", name], cwd=sys.argv[1], capture_output=True)
+        if done.returncode == 0:
+            done = subprocess.run(
+                ["git", "-c", "user.name=x", "-c", "user.email=x@example.org", "commit", "-q", "--only",
+                 "-m", f"{sys.argv[2]} {number}", "--", name], cwd=sys.argv[1], capture_output=True
+            )
+        if done.returncode == 0:
+            break
+        time.sleep(0.005)
+    else:
+        raise SystemExit(done.stderr.decode())
+"""
+
+
+def test_commits_that_a_person_makes_with_git_at_the_same_time_are_kept(store: Store, run_git: RunGit) -> None:
+    store.save(
+        {"recipes/p0.yaml": b"x", "recipes/hand.yaml": b"x"}, message="Start", read_from=None, write_working=True
+    )
+    arguments = [str(store.root), "hand", HERE, "12"]
+    by_hand = subprocess.Popen([sys.executable, "-c", BY_HAND, *arguments], stderr=subprocess.PIPE, text=True)
+    run_together(DIFFERENT, store.root, 1, 12)
+    _, complaint = by_hand.communicate(timeout=120)
+    assert by_hand.returncode == 0, complaint
+    store.refresh()
+    subjects = run_git("log", "--format=%s").split("\n")
+    assert sorted(subjects) == sorted(
+        ["", "Start", *(f"{name} {turn}" for name in ("p0", "hand") for turn in range(12))]
+    )
+    contents = store.read_blobs(store.tip_blobs().values())
+    assert {contents[blob] for blob in store.tip_blobs().values()} == {b"p0 11", b"hand 11"}
+    assert store.working_changes() == {}
+    run_git("fsck", "--full", "--strict")

@@ -14,28 +14,30 @@ from pathlib import Path
 
 from formulary.errors import StorageError
 from formulary.store.repository import Repository, read_ref
-from formulary.store.working import sync_folder
+from formulary.store.working import Draft, sync_folder, write_drafts
 
 NO_OBJECT = "0" * 40
 _PATIENCE_S = 5.0
 
 
-def prepare_branch(repository: Repository, after: str) -> None:
-    """Writes the value that the branch is about to get; moving it then needs no more room on the disk."""
-    _write_whole(_ours(repository), f"{after}\n".encode("ascii"))
+def draft_branch(repository: Repository, after: str) -> Draft:
+    """The value that the branch is about to get as a file to be written; moving it then needs no more room."""
+    ours = _ours(repository)
+    ours.unlink(missing_ok=True)
+    return Draft(ours, ours, f"{after}\n".encode("ascii"))
 
 
 def move_branch(
     repository: Repository, branch: str, before: str | None, after: str, *, signature: str, subject: str
 ) -> bool:
-    """Moves `branch` from `before` to the prepared `after`, durably; False when it is not at `before` any more."""
+    """Moves `branch` from `before` to the drafted `after`, durably; False when it is not at `before` any more."""
     line = f"{before or NO_OBJECT} {after} {signature}\tformulary: {subject}\n"
     return _move(repository, branch, before, line)
 
 
 def create_tag(repository: Repository, tag: str, target: str) -> bool:
     """Makes the reference of a tag (`refs/tags/...`), durably; False when there is one already."""
-    prepare_branch(repository, target)
+    write_drafts([draft_branch(repository, target)])
     return _move(repository, tag, None, None)
 
 
@@ -113,14 +115,6 @@ def _link(ours: Path, lock: Path) -> None:
             file.write(ours.read_bytes())
             file.flush()
             os.fsync(file.fileno())
-
-
-def _write_whole(place: Path, data: bytes) -> None:
-    place.unlink(missing_ok=True)
-    with open(place, "xb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
 
 
 def _log(repository: Repository, branch: str, line: str) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -11,6 +10,7 @@ from pathlib import Path
 from formulary.identity import is_full_id
 from formulary.store.paths import check_path
 from formulary.store.repository import Repository, is_branch
+from formulary.store.working import Draft
 
 _LARGEST = 50_000_000
 
@@ -26,10 +26,11 @@ class Intent:
     working_before: Mapping[str, str | None] = field(default_factory=dict)  # only of files that the save writes
 
 
-def write_intent(repository: Repository, intent: Intent) -> None:
-    """Writes the intent down; it is whole or it is not there."""
+def draft_intent(repository: Repository, intent: Intent) -> Draft:
+    """The intent as a file to be written; it will be whole or not there."""
     place = _place(repository)
-    temporary = place.with_suffix(".new")
+    passing = place.with_suffix(".new")
+    passing.unlink(missing_ok=True)
     facts = {
         "branch": intent.branch,
         "before": intent.before,
@@ -37,11 +38,7 @@ def write_intent(repository: Repository, intent: Intent) -> None:
         "blobs": dict(intent.blobs),
         "working_before": dict(intent.working_before),
     }
-    with open(temporary, "wb") as file:
-        file.write(json.dumps(facts).encode("utf-8"))
-        file.flush()
-        os.fsync(file.fileno())
-    os.replace(temporary, place)
+    return Draft(passing, place, json.dumps(facts).encode("utf-8"))
 
 
 def read_intent(repository: Repository) -> Intent | None:

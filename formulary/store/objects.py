@@ -6,14 +6,14 @@ import hashlib
 import os
 import struct
 import zlib
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from formulary.errors import StorageError
 from formulary.identity import object_id
 from formulary.store.process import Git
-from formulary.store.working import sync_folder, sync_folders, sync_together
+from formulary.store.working import Draft, sync_folder, write_drafts
 
 FILE_MODE = b"100644"
 PROGRAM_MODE = b"100755"
@@ -81,16 +81,20 @@ def read_loose(objects: Path, identifier: str, *, size_limit: int = LARGEST_TREE
     return kind.decode("ascii", "replace"), body
 
 
-def write_objects(git: Git, objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> None:
-    """Writes objects (id -> kind, bytes) so that a power cut after the return cannot lose them.
+def write_objects(
+    git: Git, objects: Path, contents: Mapping[str, tuple[str, bytes]], beside: Sequence[Draft] = ()
+) -> None:
+    """Writes objects (id -> kind, bytes) so that a power cut after the return cannot lose them, and drafts beside them.
 
-    A few are written one by one, many as one pack, since each file of its own waits for the disk.
+    A few are written one by one, many as one pack, since each file of its own waits for the disk. The drafts get
+    their lasting names after the objects.
     """
     if len(contents) <= MOST_LOOSE:
-        write_loose(objects, contents)
+        write_loose(objects, contents, beside)
     else:
         git.run(["index-pack", "--stdin", "--strict"], stdin=render_pack(contents.values()))
         sync_folder(objects / "pack")
+        write_drafts(beside)
 
 
 def render_pack(contents: Collection[tuple[str, bytes]]) -> bytes:
@@ -109,40 +113,25 @@ def render_pack(contents: Collection[tuple[str, bytes]]) -> bytes:
     return pack + hashlib.sha1(pack, usedforsecurity=False).digest()
 
 
-def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]]) -> None:
+def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]], beside: Sequence[Draft] = ()) -> None:
     """Writes each object into a file of its own.
 
-    An object that is there and whole is kept. New ones become visible under their name only when their
-    bytes are on the disk, so a crash leaves at most a temporary file, which git's own clean-up removes.
+    An object that is there and whole is kept. New ones become visible under their name only when their bytes are on
+    the disk, so a crash leaves at most a temporary file, which git's own clean-up removes.
     """
-    written: dict[Path, Path] = {}  # temporary -> lasting
-    touched: dict[Path, None] = {}
-    descriptors: list[int] = []
-    try:
-        for identifier, (kind, data) in contents.items():
-            place = objects / identifier[:2] / identifier[2:]
-            if place.exists() and read_loose(objects, identifier) is not None:
-                os.utime(place)  # keeps git's clean-up from taking it for long-forgotten
-                continue
-            if not place.parent.is_dir():
-                place.parent.mkdir(exist_ok=True)
-                touched[objects] = None
-            temporary = place.parent / f"tmp_obj_{os.urandom(6).hex()}"
-            header = f"{kind} {len(data)}\0".encode("ascii")
-            descriptors.append(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o444))
-            written[temporary] = place
-            with os.fdopen(descriptors[-1], "wb", closefd=False) as file:
-                file.write(zlib.compress(header + data, 1))
-            touched[place.parent] = None
-        sync_together(descriptors)
-        for temporary, place in written.items():
-            os.replace(temporary, place)
-        sync_folders(touched)
-    finally:
-        for descriptor in descriptors:
-            os.close(descriptor)
-        for temporary in written:
-            temporary.unlink(missing_ok=True)
+    drafts: list[Draft] = []
+    made: list[Path] = []
+    for identifier, (kind, data) in contents.items():
+        place = objects / identifier[:2] / identifier[2:]
+        if place.exists() and read_loose(objects, identifier) is not None:
+            os.utime(place)  # keeps git's clean-up from taking it for long-forgotten
+            continue
+        if not place.parent.is_dir():
+            place.parent.mkdir(exist_ok=True)
+            made.append(objects)
+        packed = zlib.compress(f"{kind} {len(data)}\0".encode("ascii") + data, 1)
+        drafts.append(Draft(place.parent / f"tmp_obj_{os.urandom(6).hex()}", place, packed, 0o444))
+    write_drafts([*drafts, *beside], made)
 
 
 def named(kind: str, data: bytes) -> tuple[str, tuple[str, bytes]]:

@@ -16,9 +16,9 @@ from datetime import datetime
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error, note, warn
 from formulary.identity import blob_id
-from formulary.store.branch import clear_branch_lock, move_branch, prepare_branch
+from formulary.store.branch import clear_branch_lock, draft_branch, move_branch
 from formulary.store.index import clear_index_lock, clear_private_indexes, refresh_index
-from formulary.store.journal import Intent, clear_intent, has_intent, read_intent, write_intent
+from formulary.store.journal import Intent, clear_intent, draft_intent, has_intent, read_intent
 from formulary.store.objects import named, render_commit, write_objects
 from formulary.store.person import Person
 from formulary.store.process import Git
@@ -30,6 +30,7 @@ from formulary.store.working import (
     clear_half_written,
     read_working_blob,
     read_working_if_there,
+    write_drafts,
     write_working,
 )
 
@@ -99,11 +100,10 @@ class Saving:
             signature = person.signature(order.now)
             commit, body = named("commit", render_commit(root, parents, signature, message))
             contents[commit] = body
-            write_objects(self._git, self._objects, contents)
             first = intent is None
             intent = Intent(branch, tip, commit, wanted, working_before)
-            write_intent(self._repository, intent)
-            prepare_branch(self._repository, commit)
+            beside = [draft_branch(self._repository, commit), draft_intent(self._repository, intent)]
+            write_objects(self._git, self._objects, contents, beside)
             if first:
                 self._put_working(order.files, working_before)
             if self._move(intent, signature, message):
@@ -145,7 +145,7 @@ class Saving:
         if not begun or tip != intent.before or read_branch(self._repository) != intent.branch:
             clear_intent(self._repository)
             return ()
-        prepare_branch(self._repository, intent.commit)
+        write_drafts([draft_branch(self._repository, intent.commit)])
         findings = self._finish_working(intent)
         if not self._move(intent, person.signature(now), "finish an interrupted save"):
             clear_intent(self._repository)

@@ -7,6 +7,7 @@ import os
 import stat
 import threading
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 from formulary.errors import InputError, StorageError
@@ -150,6 +151,41 @@ def clear_half_written(root: Path, path: str) -> None:
     except OSError as fault:
         raise disk_error(fault, path) from fault
     _remove_empty_folders(root, folder)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A file to be written under a passing name and then, whole and on the disk, put under its lasting one."""
+
+    passing: Path
+    lasting: Path
+    data: bytes
+    mode: int = 0o666
+
+
+def write_drafts(drafts: Sequence[Draft], folders: Iterable[Path] = ()) -> None:
+    """Writes files of git's folder, waiting for the disk twice for all of them: for their bytes, and for their names.
+
+    `folders` are folders that were made for them, whose own names must last too.
+    """
+    descriptors: list[int] = []
+    left = [draft.passing for draft in drafts]
+    try:
+        for draft in drafts:
+            descriptors.append(os.open(draft.passing, os.O_WRONLY | os.O_CREAT | os.O_EXCL, draft.mode))
+            with os.fdopen(descriptors[-1], "wb", closefd=False) as file:
+                file.write(draft.data)
+        sync_together(descriptors)
+        for draft in drafts:
+            if draft.passing != draft.lasting:
+                os.replace(draft.passing, draft.lasting)
+            left.remove(draft.passing)
+        sync_folders(dict.fromkeys([*(draft.lasting.parent for draft in drafts), *folders]))
+    finally:
+        for descriptor in descriptors:
+            os.close(descriptor)
+        for passing in left:
+            passing.unlink(missing_ok=True)
 
 
 def sync_folder(folder: Path) -> None:

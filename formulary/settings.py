@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Block, Scalar, parse_document
+from formulary.document import Block, Node, Scalar, parse_document
 from formulary.fields import Fields
 from formulary.finding import Finding
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
@@ -80,9 +80,11 @@ def read_settings(fields: Fields) -> Settings:
     checks = fields.block_of("checks")
     off: tuple[str, ...] = ()
     if checks is not None:
-        off = tuple(item.text for item in checks.items("off") if isinstance(item, Scalar))
+        off = tuple(_texts(checks, checks.items("off"), "off"))
         checks.finish()
-    moulds = {entry.key.text: entry.value.text for entry in fields.entries("moulds") if isinstance(entry.value, Scalar)}
+    entries = fields.entries("moulds")
+    sizes = _texts(fields, [entry.value for entry in entries], "moulds")
+    moulds = dict(zip((entry.key.text for entry in entries), sizes, strict=False))
     vessels = _read_vessels(fields)
     free = {}
     for key in _LATER_KEYS:
@@ -106,6 +108,17 @@ def read_settings(fields: Fields) -> Settings:
         vessels_ml=MappingProxyType(vessels),
         free=MappingProxyType(free),
     )
+
+
+def _texts(fields: Fields, nodes: Iterable[Node], key: str) -> list[str]:
+    """The texts of several values; anything else among them is reported."""
+    texts: list[str] = []
+    for node in nodes:
+        if isinstance(node, Scalar) and not node.is_empty:
+            texts.append(node.text)
+        else:
+            fields.report("wrong-shape", f"`{key}` holds more than words here", "write one word or size", node, key)
+    return texts
 
 
 def _read_vessels(fields: Fields) -> dict[str, Decimal]:

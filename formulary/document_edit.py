@@ -18,6 +18,7 @@ from formulary.document_write import Value as Value
 from formulary.document_write import render_value as render_value
 from formulary.quantity import format_decimal
 
+_COMMA = re.compile(r"\s*,")
 _NUMBER_AND_REST = re.compile(r"([+-]?[\d_]*\.?\d*)(\s*(?:%|percent)?)")
 
 
@@ -181,27 +182,52 @@ class DocumentEdit:
         if not count:
             self._splice(node.start + 1, node.end - 1, ", ".join(texts))
             return
-        if len(gone) == count:
-            self._splice(spans[0][0], spans[-1][1], ", ".join(texts))
-            return
+        end = spans[-1][1]
         gaps = [self._text[before[1] : after[0]] for before, after in pairwise(spans)]
-        comma = ", "
-        if any("#" in gap for gap in gaps):
+        has_last_comma = _COMMA.match(self._text, end) is not None
+        if any("#" in gap for gap in gaps) or (len(gone) == count and has_last_comma):
             # Comments stand between the items and stay: each item goes by itself, with the comma behind it.
+            if texts and count - 1 in gone:
+                self._splice(*spans[-1], ", ".join(texts))
+                gone, texts = gone - {count - 1}, []
             for index in gone:
-                start, end = spans[index]
-                behind = re.compile(r"\s*,").match(self._text, end)
-                self._splice(start, behind.end() if behind else end, "")
-            comma = "" if count - 1 in gone else ", "
+                self._drop_item(node, spans[index])
+        elif len(gone) == count:
+            self._splice(spans[0][0], end, ", ".join(texts))
+            return
         else:
             for first, last in _runs(gone):
                 if last < count - 1:
                     self._splice(spans[first][0], spans[last + 1][0], "")
                 else:
                     self._splice(spans[first - 1][1], spans[last][1], "")
-        if texts:
-            end = spans[-1][1]
-            self._splice(end, end, comma + ", ".join(texts))
+        if texts and (count - 1 in gone or not self._add_lines(node, spans[-1], texts)):
+            self._splice(end, end, ", " + ", ".join(texts))
+
+    def _drop_item(self, node: Block | Listing, span: tuple[int, int]) -> None:
+        """Take an item and the comma behind it out of braces or brackets; its line too, when it has one of its own."""
+        start, end = span
+        line = self._line_start(start)
+        if self._rest_of_line(end) is not None and line > node.start and not self._text[line:start].strip():
+            self._splice(line, self._next_line(end), "")
+        else:
+            behind = _COMMA.match(self._text, end)
+            self._splice(start, behind.end() if behind else end, "")
+
+    def _add_lines(self, node: Block | Listing, last: tuple[int, int], texts: list[str]) -> bool:
+        """Add items to braces or brackets on lines of their own, when the last item has one; else change nothing."""
+        start, end = last
+        line = self._line_start(start)
+        rest = self._rest_of_line(end)
+        if node.start >= line or self._text[line:start].strip() or rest is None:
+            return False
+        closing = "," if rest.group(1) else ""
+        if not closing:
+            self._splice(end, end, ",")
+        indent = self._text[line:start]
+        lines = f",{self._newline}".join(f"{indent}{text}" for text in texts)
+        self._insert_after(rest.end(), f"{lines}{closing}{self._newline}")
+        return True
 
     def _drop_lines(self, spans: list[tuple[int, int]], gone: set[int]) -> None:
         for index in sorted(gone):
@@ -263,6 +289,10 @@ class DocumentEdit:
         columns = {value.column for key, value in pairs if value.line == key.line}
         widths = {key.end - key.start for key, _ in pairs}
         return columns.pop() if len(columns) == 1 and len(widths) > 1 else 0
+
+    def _rest_of_line(self, end: int) -> re.Match[str] | None:
+        """The comma and the comment behind an item; None when anything else stands there."""
+        return re.compile(r"( *,)? *(#[^\r\n]*)?(?=\r|\n)").match(self._text, end)
 
     def _stands_apart(self, entry: Entry) -> bool:
         """Whether a blank line stands above an entry, or above the comments that stand on it."""

@@ -355,9 +355,21 @@ class _Writer:
         pad = self.one_of("", "", " ")
         return f"{{{pad}{pairs}{pad}}}"
 
+    def tall_flow(self, head: str, start: str, parts: list[str], end: str) -> list[str]:
+        """Braces or brackets over several lines, with comments between and sometimes a comma at the end."""
+        last = len(parts) - 1
+        lines = [head + start + self.comment()]
+        for number, part in enumerate(parts):
+            lines += self.between(self.step)
+            comma = "," if number < last or self.once_in(2) else ""
+            lines.append(f"{self.step}{part}{comma}" + self.comment())
+        return [*lines, f"{self.step}{end}" + self.comment()]
+
     def block(self, key: str, block: dict[str, str]) -> list[str]:
         if self.once_in(4):
             return [f"{key}: {self.flow(block)}" + self.comment()]
+        if self.once_in(6):
+            return self.tall_flow(f"{key}: ", "{", [f"{name}: {value}" for name, value in block.items()], "}")
         lines = [f"{key}:" + self.comment()]
         wide = max(len(name) for name in block) if self.once_in(2) else 0
         for name, value in block.items():
@@ -376,6 +388,8 @@ class _Writer:
             return [f"{key}: []" + self.comment()] if self.once_in(4) else []
         if self.once_in(6):
             return [f"{key}: [{', '.join(self.flow(item) for item in items)}]" + self.comment()]
+        if self.once_in(6):
+            return self.tall_flow(f"{key}: ", "[", [self.flow(item) for item in items], "]")
         lines = [f"{key}:" + self.comment()]
         indent = self.one_of("", self.step)
         for item in items:

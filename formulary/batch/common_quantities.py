@@ -146,10 +146,14 @@ def _vanillin_percent(material: Material) -> float:
 
 
 def _warmth(oils: list[PotLine], materials: Materials, oil_g: float, process: Mapping[str, str]) -> dict[str, Measured]:
+    found: dict[str, Measured] = {}
+    lye_c = _celsius(process.get("lye_temperature"))
+    if lye_c is not None:
+        found["lye_temperature_c"] = Measured(lye_c, ("process", "lye_temperature"))
     temperature_c = _celsius(process.get("oil_temperature"))
     if temperature_c is None:
-        return {}
-    found: dict[str, Measured] = {}
+        return found
+    found["oil_temperature_c"] = Measured(temperature_c, ("process", "oil_temperature"))
     below = {
         line.material: melting - temperature_c
         for line in oils

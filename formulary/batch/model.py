@@ -144,6 +144,7 @@ class WeighedAddition:
     grams: float
     water_grams: float
     water: str | None = None
+    prepared: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -152,6 +153,7 @@ class WeighedAddition:
             "grams": self.grams,
             "water_grams": self.water_grams,
             "water": self.water,
+            "prepared": list(self.prepared),
         }
 
 

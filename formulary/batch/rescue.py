@@ -6,11 +6,15 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from formulary.batch.figures import acid_mol, alkali_of, fat_mol, superfat_band
+from formulary.batch.checks import check_pot
+from formulary.batch.figures import acid_mol, alkali_of, fat_mol, work_out_pot
+from formulary.batch.lye_checks import check_jug
 from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.vessel_checks import check_vessels
 from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
 from formulary.errors import InputError
 from formulary.fields import suggest
+from formulary.finding import Finding, Place
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, parse_mass_g
 from formulary.settings import Settings
@@ -38,19 +42,31 @@ class Remaining:
         }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Rescue:
-    """How to go on: what remains to weigh, and the superfat (percent) that comes of it."""
+    """How to go on: what remains to weigh, and what comes of it.
 
-    way: str  # "new-alkali" | "more-oil"
+    way: "new-alkali", "more-oil", or "as-it-is" when only an addition, a scent or water went over. superfat_percent,
+    in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind. findings: of that pot.
+    """
+
+    way: str
     remaining: tuple[Remaining, ...]
     superfat_percent: float
+    in_jug_percent: float
+    effective_percent: float
+    remarks: tuple[str, ...]
+    findings: tuple[Finding, ...]
 
     def to_json(self) -> dict[str, object]:
         return {
             "way": self.way,
             "remaining": [line.to_json() for line in self.remaining],
             "superfat_percent": self.superfat_percent,
+            "in_jug_percent": self.in_jug_percent,
+            "effective_percent": self.effective_percent,
+            "remarks": list(self.remarks),
+            "findings": [finding.to_json() for finding in self.findings],
         }
 
 
@@ -70,32 +86,67 @@ def work_out_rescue(
 ) -> Rescue:
     """What to weigh after some of a batch was weighed otherwise than planned.
 
-    weighed_g: material -> grams that are in the vessel by now. An oil that went over gets more alkali, and the other
+    weighed_g: material -> grams that are in the vessels by now. An oil that went over gets more alkali, and the other
     oils stay as planned, so that the superfat stays as stated. Alkali that is in already and went over cannot be
-    taken back: every oil rises by the same part instead.
+    taken back: every oil, and all that follows the oils, rises by the same part instead. What else went over stays as
+    it is, and the findings say what that means.
     Raises InputError for a material that the batch does not weigh.
     """
-    known = {line.material for line in batch.pot.lines if line.role in ("oil", "alkali", "water")}
+    known = {line.material for line in batch.pot.lines}
     for name in weighed_g:
         if name not in known:
             do = suggest(name, known, f"weighed here: {', '.join(sorted(known))}")
-            raise InputError.of("unknown-line", f"the batch has no oil, alkali or water called {name!r}", do)
-    over = [alkali for alkali in batch.lye if alkali.material in weighed_g]
-    if any(weighed_g[alkali.material] > alkali.grams for alkali in over):
-        factor = max(weighed_g[alkali.material] / alkali.grams for alkali in over)
-        lines = _scaled(batch.pot.lines, factor, weighed_g)
-        way = "more-oil"
-    else:
-        lines = _with_new_alkali(batch, weighed_g, materials, settings)
-        way = "new-alkali"
+            raise InputError.of("unknown-line", f"the batch has nothing called {name[:40]!r}", do)
     planned = _by_material(batch.pot.lines)
-    remaining = [
+    over = [alkali for alkali in batch.lye if weighed_g.get(alkali.material, 0.0) > alkali.grams]
+    if over:
+        factor = max(weighed_g[alkali.material] / alkali.grams for alkali in over)
+        lines = _at_least_weighed([_grams(line, line.grams * factor) for line in batch.pot.lines], weighed_g)
+        way = "more-oil"
+    elif any(weighed_g.get(name, 0.0) > grams for (name, role), grams in planned.items() if role == "oil"):
+        lines = _at_least_weighed(_with_new_alkali(batch, weighed_g, materials, settings), weighed_g)
+        way = "new-alkali"
+    else:
+        lines = _at_least_weighed(list(batch.pot.lines), weighed_g)
+        way = "as-it-is"
+    pot = Pot(tuple(lines), batch.pot.portions)
+    figures = work_out_pot(pot, materials, settings)
+    remaining = tuple(
         Remaining(name, role, planned[name, role], weighed_g.get(name, 0.0), grams - weighed_g.get(name, 0.0))
         for (name, role), grams in _by_material(lines).items()
-        if role in ("oil", "alkali", "water")
-    ]
-    superfat = superfat_band(Pot(tuple(lines), batch.pot.portions), materials, settings).working
-    return Rescue(way, tuple(remaining), superfat)
+    )
+    return Rescue(
+        way=way,
+        remaining=remaining,
+        superfat_percent=figures.superfat_effective,
+        in_jug_percent=figures.in_jug_percent,
+        effective_percent=figures.effective_percent,
+        remarks=tuple(_remarks(batch, way, remaining, weighed_g)),
+        findings=(
+            *check_pot(pot, figures, materials, batch.purpose),
+            *check_jug(pot, materials, _nowhere),
+            *check_vessels(pot, materials, settings),
+        ),
+    )
+
+
+def _remarks(batch: Batch, way: str, remaining: Iterable[Remaining], weighed_g: Mapping[str, float]) -> Iterable[str]:
+    for line in remaining:
+        if line.role == "water" and line.weighed_grams > line.planned_grams + 0.05:
+            yield "Water that is in cannot be taken out: the lye is weaker than stated, so expect slower trace."
+        if line.role == "alkali" and line.material in weighed_g and line.remaining_grams >= 0.05:
+            yield (
+                "Alkali added to lye that is made already heats it again: let it cool first, add it in small amounts,"
+                " stirring, with goggles on; or dissolve it in the water that is still to add."
+            )
+    if way == "more-oil":
+        yield "The batch is larger now: check the vessels and the mould for size."
+    elif way == "new-alkali" and batch.scent:
+        yield "Scent and additions stay as planned; in a larger batch they are a little less than the recipe states."
+
+
+def _nowhere(*_parts: str) -> Place:
+    return Place()
 
 
 def _by_material(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
@@ -106,15 +157,14 @@ def _by_material(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
     return grams
 
 
-def _scaled(lines: Iterable[PotLine], factor: float, weighed_g: Mapping[str, float]) -> list[PotLine]:
-    """Everything larger by one factor, so that percentages, superfat and concentration stay as stated."""
-    scaled = [_grams(line, line.grams * factor) for line in lines]
-    totals = _by_material(scaled)
+def _at_least_weighed(lines: list[PotLine], weighed_g: Mapping[str, float]) -> list[PotLine]:
+    """Nothing can be taken out again: what is there already counts where it is more than is wanted."""
+    totals = _by_material(lines)
     return [
-        _grams(line, max(line.grams, line.grams / totals[line.material, line.role] * weighed_g[line.material]))
-        if line.material in weighed_g and line.role in ("oil", "alkali", "water")
+        _grams(line, line.grams * max(1.0, weighed_g[line.material] / totals[line.material, line.role]))
+        if line.material in weighed_g and totals[line.material, line.role] > 0
         else line
-        for line in scaled
+        for line in lines
     ]
 
 

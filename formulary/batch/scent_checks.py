@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Mapping
 
 from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
@@ -21,9 +22,14 @@ def check_scent(
 ) -> Iterable[Finding]:
     """Each portion's scents against their limits; a limit is percent of the finished product."""
     portions = tuple(portions)
+    oil_mass_g = pot.grams("oil")
+    percents_of_oils: dict[str, float] = {}
+    for line in pot.lines:
+        if line.role == "scent":
+            percents_of_oils[line.material] = percents_of_oils.get(line.material, 0.0) + 100 * line.grams / oil_mass_g
     for portion in portions:
         where = "" if portion.name == WHOLE else f" in the {portion.name} portion"
-        yield from _check_limits(portion.scent, where, locate)
+        yield from _check_limits(portion.scent, percents_of_oils, where, locate)
         yield from _check_constituents(portion.scent, where, materials, locate)
     names = tuple(dict.fromkeys(line.material for line in pot.lines if line.role == "scent"))
     for name in names:
@@ -35,7 +41,9 @@ def check_scent(
     yield from _check_phenols(pot, materials, locate)
 
 
-def _check_limits(scent: Iterable[WeighedScent], where: str, locate: Locate) -> Iterable[Finding]:
+def _check_limits(
+    scent: Iterable[WeighedScent], percents_of_oils: Mapping[str, float], where: str, locate: Locate
+) -> Iterable[Finding]:
     lines = [line for line in scent if line.limit_percent is not None and line.grams > 0]
     shares = 0.0
     for name in dict.fromkeys(line.material for line in lines):
@@ -47,13 +55,13 @@ def _check_limits(scent: Iterable[WeighedScent], where: str, locate: Locate) -> 
         place = locate("scent", name, own[0].at)
         if limit <= 0 or cured > limit * (1 + _TOLERANCE):
             what = f"{name} is {format_number(cured, 2)} % of the cured bar{where}; its limit is {limit:g} %"
-            yield stop("scent-limit", what, f"lower it{_factor(limit, cured)}", place)
+            yield stop("scent-limit", what, _lower_to(limit, cured, percents_of_oils[name]), place)
         elif dry > limit * (1 + _TOLERANCE):
             what = (
                 f"{name} is {format_number(cured, 2)} % of the cured bar{where}, but {format_number(dry, 2)} % once"
                 f" the bar is quite dry; its limit is {limit:g} %"
             )
-            yield warn("scent-limit-dry", what, f"lower it{_factor(limit, dry)}", place)
+            yield warn("scent-limit-dry", what, _lower_to(limit, dry, percents_of_oils[name]), place)
         if limit > 0:
             shares += cured / limit
     if shares > 1 + _TOLERANCE and len({line.material for line in lines}) > 1:
@@ -62,8 +70,13 @@ def _check_limits(scent: Iterable[WeighedScent], where: str, locate: Locate) -> 
         yield warn("scent-blend", what, do, locate("scent"))
 
 
-def _factor(limit: float, found: float) -> str:
-    return f" to {format_number(100 * limit / found, 0)} % of what it is" if found > 0 else ""
+def _lower_to(limit: float, found: float, percent_of_oils: float) -> str:
+    """What to write instead, when a scent is `found` percent of the bar: less of it also makes a lighter bar."""
+    if limit <= 0 or found <= 0:
+        return "leave it out"
+    part = limit / (100.0 - limit) * (100.0 - found) / found
+    rate = math.floor(100.0 * part * percent_of_oils + 1e-9) / 100.0
+    return f"lower it to {rate:g} % of oils or less ({format_number(100 * part, 0)} % of what it is)"
 
 
 def _check_constituents(

@@ -290,4 +290,4 @@ def _whole_additions(recipe: Recipe, pot: Pot, materials: Mapping[str, Material]
         ]
         grams = sum(part.grams for part in parts)
         water_g = sum(water_in(part, materials) for part in parts)
-        yield WeighedAddition(line.material, line.at, grams, water_g, line.water)
+        yield WeighedAddition(line.material, line.at, grams, water_g, line.water, line.prepared)

@@ -25,7 +25,7 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
 
     While a finding stops the batch, it shows the findings and no gram.
     """
-    lines = [*_heading(batch, width), ""]
+    lines = [*heading(batch, width), ""]
     lines += paragraph(CAUTIONS, width=width, indent=2)
     lines.append("")
     if batch.is_stopped:
@@ -39,13 +39,14 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         rows.append(Row(f"{number}  {title}", ("g",)))
         rows += [Row(row.label, row.cells, row.note, 5) for row in _stage_rows(batch, stage)]
     lines += render_rows(rows, width=width)
-    lines += ["", *render_figures(batch, width=width, show_all=show_all), *_scent_lines(batch, width)]
+    lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch, width)]
     if batch.findings:
         lines += ["", *render_findings(batch.findings, width=width)]
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
 
 
-def _heading(batch: Batch, width: int) -> list[str]:
+def heading(batch: Batch, width: int) -> list[str]:
+    """What the sheet is of: name, version, size; and that a household soap is not for skin."""
     identity = " ".join(
         part
         for part in (
@@ -55,12 +56,13 @@ def _heading(batch: Batch, width: int) -> list[str]:
         )
         if part
     )
+    warning = [] if batch.purpose == "skin" else ["Household soap: for cleaning things. Never use it on skin."]
     if batch.is_stopped:
-        return paragraph(identity, width=width)
+        return [*paragraph(identity, width=width), *warning]
     size = f"{format_number(batch.oil_mass_g, 0)} g of oils, {format_number(batch.batter_grams, 0)} g of batter"
     if len(identity) + len(size) + 4 <= width:
-        return [identity + " " * (width - len(identity) - len(size)) + size]
-    return [*paragraph(identity, width=width), *paragraph(size, width=width)]
+        return [identity + " " * (width - len(identity) - len(size)) + size, *warning]
+    return [*paragraph(identity, width=width), *paragraph(size, width=width), *warning]
 
 
 def _used_steps(batch: Batch) -> list[tuple[str, str]]:
@@ -69,34 +71,51 @@ def _used_steps(batch: Batch) -> list[tuple[str, str]]:
 
 
 def _stage_rows(batch: Batch, stage: str) -> Iterable[Row]:
+    for line, parts in stage_lines(batch, stage):
+        grams = sum(part.grams for part in parts)
+        yield Row(words(line.material), (format_number(grams, 1),), remark(batch, line, parts))
+
+
+def stage_lines(batch: Batch, stage: str) -> Iterable[tuple[PotLine, list[PotLine]]]:
+    """The lines of a stage in working order, each with the parts of it that go to portions; none is ever left out.
+
+    In the jug the water stands before the alkali: lye goes into water.
+    """
+    order = {role: number for number, role in enumerate(("water", "addition", "oil", "scent", "alkali"))}
+    if stage != "lye water":
+        order["addition"], order["oil"] = order["oil"], order["addition"]
+    lines = sorted((line for line in batch.pot.lines if line.at == stage), key=lambda line: order[line.role])
     shown: set[tuple[str, str]] = set()
-    order = ("water", "addition", "alkali") if stage == "lye water" else ("oil", "addition", "scent")
-    for role in order:
-        for line in batch.pot.lines:
-            key = (line.material, line.role)
-            if line.at != stage or line.role != role or key in shown:
-                continue
+    for line in lines:
+        key = (line.material, line.role)
+        if key not in shown:
             shown.add(key)
-            parts = [other for other in batch.pot.lines if (other.material, other.role, other.at) == (*key, stage)]
-            grams = sum(part.grams for part in parts)
-            yield Row(words(line.material), (format_number(grams, 1),), _remark(batch, line, parts))
+            yield line, [other for other in lines if (other.material, other.role) == key]
 
 
-def _remark(batch: Batch, line: PotLine, parts: list[PotLine]) -> str:
+def remark(batch: Batch, line: PotLine, parts: list[PotLine]) -> str:
+    """What a maker should know of a line while weighing it."""
     remarks: list[str] = []
     if line.role == "alkali":
         temperature = batch.process.get("lye_temperature")
         remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
         acids = sum(alkali.for_acids_grams for alkali in batch.lye if alkali.material == line.material)
-        if acids > 0:
+        if acids >= 0.05:
             remarks.append(f"{format_number(acids, 1)} g of it for the acids")
     for addition in batch.additions if line.role == "addition" else ():
         if (addition.material, addition.at) == (line.material, line.at) and addition.water_grams >= 0.5:
             whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
             remarks.append(whose.format(format_number(addition.water_grams, 0)))
+        if addition.prepared and (addition.material, addition.at) == (line.material, line.at):
+            remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
     if any(part.portion for part in parts):
         remarks.append(_division(parts))
     return "; ".join(remarks)
+
+
+def stage_is_jug(line: PotLine) -> bool:
+    """Whether a line goes into the lye vessel."""
+    return line.at == "lye water"
 
 
 def _division(parts: list[PotLine]) -> str:
@@ -125,7 +144,8 @@ def render_figures(batch: Batch, *, width: int = 80, show_all: bool = False) -> 
     return lines + paragraph(lye, width=width, indent=2)
 
 
-def _scent_lines(batch: Batch, width: int) -> list[str]:
+def scent_lines(batch: Batch, width: int) -> list[str]:
+    """How much of the cured bar is scent, by portion, beside the limits."""
     lines: list[str] = []
     for portion in batch.portions:
         name = "Scent" if portion.name == WHOLE else f"{portion.name.capitalize()} portion: scent"

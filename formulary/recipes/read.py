@@ -31,6 +31,7 @@ from formulary.recipes.model import (
 
 HUNDRED = Decimal(100)
 FULL_ID = re.compile(r"[0-9a-f]{40}")
+SCENT_STAGES = ("oils", "trace", "top")  # nobody puts scent into lye
 PREPARED = ("frozen", "chilled", "flat")
 
 
@@ -282,7 +283,7 @@ class _RecipeReader:
         for block in self.fields.blocks("scent", name="material"):
             material = self._material(block, block.scalar("material", required=True), "material")
             rate = self._rate(block)
-            at = block.choice("at", STAGES) or "trace"
+            at = block.choice("at", SCENT_STAGES) or "trace"
             block.finish()
             if material is None or rate is None:
                 continue

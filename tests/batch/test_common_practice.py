@@ -148,6 +148,14 @@ RECIPES = {
         PLAIN.replace("sunflower-oil: 15", "beeswax: 2\n  sunflower-oil: 13") + "process: {oil_temperature: 55 °C}\n",
         PLAIN.replace("sunflower-oil: 15", "beeswax: 2\n  sunflower-oil: 13") + "process: {oil_temperature: 60 °C}\n",
     ),
+    "lye-hot": (
+        PLAIN + "process: {lye_temperature: 51 °C}\n",
+        PLAIN + "process: {lye_temperature: 50 °C}\n",
+    ),
+    "oils-hot": (
+        PLAIN + "process: {oil_temperature: 71 °C}\n",
+        PLAIN + "process: {oil_temperature: 70 °C}\n",
+    ),
     "vanillin-browns": (
         PLAIN
         + addition("titanium-dioxide", "0.5 % of oils")

@@ -114,7 +114,7 @@ def found(batch: Batch, code: str) -> Finding:
 
 def test_a_finding_says_by_how_much() -> None:
     over = batch_with(scent("one", CURED * 2 / 3), rates="one 2")
-    assert "to 67 % of what it is" in found(over, "scent-limit").do
+    assert "66 % of what it is" in found(over, "scent-limit").do
     assert f"{CURED:.2f} %" in found(over, "scent-limit").what
     pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
     limit = percent_of_bar(pair, "one") / 0.65
@@ -296,3 +296,19 @@ def test_two_alkalis_in_one_jug_share_its_water() -> None:
     stronger = both.replace("lye_concentration: 51", "lye_concentration: 53")
     assert "jug-saturated" not in codes(weigh_out(both), "stop")
     assert "jug-saturated" in codes(weigh_out(stronger), "stop")
+
+
+@pytest.mark.parametrize("limit", [0.3, 0.8, 1.5, 2.4])
+def test_what_a_limit_says_to_write_instead_is_within_it_and_not_far_below(limit: float) -> None:
+    over = found(batch_with(scent("one", limit), rates="one 4"), "scent-limit")
+    rate = over.do.split()[3]
+    mended = batch_with(scent("one", limit), rates=f"one {rate}")
+    assert "scent-limit" not in codes(mended, "stop")
+    assert percent_of_bar(mended, "one") > limit * 0.98 - 0.01
+
+
+def test_scent_is_never_put_into_lye() -> None:
+    text = PLAIN + "scent: [{material: lavender-oil, rate: 2 % of oils, at: lye water}]\n"
+    recipe, findings = parse_recipe(text, "plain", materials=BUILTIN)
+    assert recipe is None
+    assert [finding.code for finding in findings] == ["not-a-choice"]

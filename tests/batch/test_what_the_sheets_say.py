@@ -1,0 +1,94 @@
+"""Every sheet to weigh out by shows all that is in the pot, the water first, and every caution."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from formulary.batch.model import Batch
+from formulary.batch.rescue import work_out_rescue
+from formulary.batch.sitting import plan_sitting
+from formulary.batch.sitting_text import render_rescue, render_sitting
+from formulary.batch.weigh_out_text import render_batch, words
+from formulary.materials.register import read_builtin_register
+from formulary.settings import Settings
+from tests.batch.recipes import PLAIN, weigh_out
+
+REGISTER = read_builtin_register()
+FULL = (
+    PLAIN.replace("olive-oil: 60", "olive-oil: 52\n  castor-oil: {percent: 8, at: trace}")
+    + "additions:\n"
+    + "  - {material: goat-milk, rate: 8 % of oils, at: lye water, water: replaces, prepared: frozen}\n"
+    + "  - {material: kaolin, rate: 1 % of oils, at: oils}\n"
+    + "  - {material: honey, rate: 2 % of oils, at: trace, water: extra}\n"
+    + "  - {material: poppy-seeds, rate: 1 % of oils, at: top}\n"
+    + "scent:\n  - {material: clove-bud-oil, rate: 1 % of oils}\n"
+    + "  - {material: lavender-oil, rate: 1 % of oils, at: oils}\n"
+    + "portions:\n  - {name: plain, share: 50, gets: {clove-bud-oil: 0}}\n"
+    + "  - {name: clove, share: 50, gets: {clove-bud-oil: 100}}\n"
+)
+
+
+def sheets(batch: Batch) -> dict[str, str]:
+    rescue = work_out_rescue(batch, {"olive-oil": 700.0}, REGISTER, Settings())
+    return {
+        "one loaf": render_batch(batch),
+        "a sitting": render_sitting(plan_sitting([batch, batch], REGISTER)),
+        "a rescue": render_rescue(rescue),
+    }
+
+
+@pytest.mark.parametrize("sheet", ["one loaf", "a sitting", "a rescue"])
+def test_a_sheet_shows_everything_that_is_in_the_pot_and_the_cautions(sheet: str) -> None:
+    batch = weigh_out(FULL)
+    text = sheets(batch)[sheet]
+    for line in batch.pot.lines:
+        assert words(line.material) in text, line
+    assert "Lye into water, never water into" in text
+    assert "qualified safety assessor" in " ".join(text.split())
+    assert max(len(line) for line in text.splitlines()) <= 80
+
+
+@pytest.mark.parametrize("sheet", ["one loaf", "a sitting"])
+def test_water_stands_before_the_alkali_and_every_finding_is_told(sheet: str) -> None:
+    batch = weigh_out(FULL)
+    text = sheets(batch)[sheet]
+    assert re.search(r"^\s+water\s", text, re.MULTILINE)
+    assert text.index("\n     water" if sheet == "one loaf" else "\n    water") < text.index("sodium hydroxide  ")
+    for finding in batch.findings:
+        assert f"[{finding.code}]" in text
+
+
+def test_a_household_soap_says_on_every_sheet_that_it_is_not_for_skin() -> None:
+    batch = weigh_out(FULL + "purpose: household\n")
+    assert "Never use it on skin" in render_batch(batch)
+    assert render_sitting(plan_sitting([batch, weigh_out(FULL)], REGISTER)).count("Never use it on skin") == 1
+
+
+def test_frozen_milk_is_said_to_be_frozen_where_it_is_weighed() -> None:
+    assert "frozen, lye in slowly" in " ".join(render_batch(weigh_out(FULL)).split())
+
+
+@settings(max_examples=25, deadline=None)
+@given(st.sampled_from(["kaolin", "honey", "clove-bud-oil", "water"]), st.floats(1.05, 3))
+def test_what_else_went_over_stays_as_it_is_and_is_judged(material: str, factor: float) -> None:
+    batch = weigh_out(FULL)
+    planned = sum(line.grams for line in batch.pot.lines if line.material == material)
+    rescue = work_out_rescue(batch, {material: planned * factor}, REGISTER, Settings())
+    assert rescue.way == "as-it-is"
+    assert all(line.remaining_grams >= -1e-9 for line in rescue.remaining)
+    assert rescue.superfat_percent == pytest.approx(batch.superfat.effective, abs=1e-6)
+    if material == "water":
+        assert "weaker than stated" in " ".join(rescue.remarks)
+        assert rescue.in_jug_percent < batch.water.in_jug_percent
+
+
+def test_alkali_added_to_made_lye_is_cautioned() -> None:
+    batch = weigh_out(FULL)
+    weighed = {"sodium-hydroxide": batch.lye[0].grams, "olive-oil": 640.0}
+    rescue = work_out_rescue(batch, weighed, REGISTER, Settings())
+    assert rescue.way == "new-alkali"
+    assert any("heats it again" in text for text in rescue.remarks)

@@ -11,13 +11,17 @@ from cli.output import DONE, STOPPED, WRONG_INPUT, say, say_json, say_next, widt
 @click.command()
 @click.argument("version", metavar="RECIPE@VERSION")
 @click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words.")
+@click.option("--discard", is_flag=True, help="Throw away changes of the file that were not saved.")
 @folder_option
-def restore(version: str, why: str | None) -> None:
-    """Bring an old version of a recipe back, as a new save; a deleted recipe comes back too."""
+def restore(version: str, why: str | None, discard: bool) -> None:
+    """Bring a version of a recipe back, as a new save; a deleted file comes back too.
+
+    RECIPE@latest with --discard throws away what was changed since the last save.
+    """
     from formulary.returning import restore_version
 
     with open_chosen() as folder:
-        restored = restore_version(folder, version, why=why)
+        restored = restore_version(folder, version, why=why, discard=discard)
         say(f"{restored.slug} is again what {restored.name} was, and saved.")
     say_next(f"formulary history {restored.slug} shows the return")
 

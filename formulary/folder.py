@@ -142,6 +142,10 @@ class Folder:
         """
         return self._versions.find(reference)
 
+    def now_called(self, slug: str) -> str | None:
+        """The recipe that has this as an earlier name, when no recipe has it now."""
+        return self._versions.now_called(slug)
+
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
         return self._versions.history(slug)

@@ -6,7 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
-from formulary.finding import error
+from formulary.finding import Place, error
+from formulary.identity import blob_id
 from formulary.recipes.edit import edit_recipe
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
@@ -16,18 +17,36 @@ if TYPE_CHECKING:
     from formulary.folder import Folder
 
 
-def restore_version(folder: Folder, reference: str, *, why: str | None = None) -> Version:
-    """Bring an old version of a recipe back as a new save; a deleted recipe comes back too.
+def restore_version(folder: Folder, reference: str, *, why: str | None = None, discard: bool = False) -> Version:
+    """Bring a version of a recipe back as a new save; a deleted recipe comes back too.
 
-    reference: `name@version`. Raises InputError when there is no such version, or when it is what stands there already;
-    ChangedError when the recipe's file has changes that are not saved.
+    reference: `name@version`; `name@latest` brings back a file that was deleted, and, with `discard`, throws away
+    changes that were not saved. Raises InputError when there is no such version, when it is what stands there already, or when
+    the recipe has another name now; ChangedError for unsaved changes, unless `discard`.
     """
-    version = folder.find_version(reference)
+    slug = reference.partition("@")[0]
+    renamed = folder.now_called(slug)
+    if renamed is not None:
+        do = f"its versions are those of {renamed}: formulary history {renamed}"
+        raise InputError.of("renamed", f"{slug} is called {renamed} now", do)
+    version = folder.find_version(reference if "@" in reference else f"{reference}@latest")
     path = f"recipes/{version.slug}.yaml"
-    if folder.store.tip_blobs("recipes/").get(path) == version.id:
-        what = f"{reference} is what was saved last of {version.slug}"
-        raise InputError.of("nothing-changed", what, f"`formulary history {version.slug}` lists the others")
-    folder.store.restore({path: version.id}, message=why or f"Restore {version.slug} as in {version.short_id}")
+    wanted = version.text.encode("utf-8")
+    held = folder.store.read_working(path) if path in folder.store.working_paths("recipes/") else None
+    saved = folder.store.tip_blobs("recipes/").get(path)
+    if held is not None and blob_id(held) != saved and not discard:
+        what = f"{path} has changes that were not saved"
+        do = f"save them first, or throw them away: formulary restore {reference} --discard"
+        raise ChangedError([error("unsaved-changes", what, do, Place(path))])
+    if saved == version.id:
+        if held == wanted:
+            what = f"{reference} is what {path} holds"
+            raise InputError.of("nothing-changed", what, f"`formulary history {version.slug}` lists the others")
+        folder.store.write_working(path, wanted, read=held)
+    else:
+        message = why or f"Restore {version.slug} as in {version.short_id}"
+        read = {path: None if held is None else blob_id(held)}
+        folder.store.restore({path: version.id}, message=message, working_read=read)
     folder.refresh()
     return folder.find_version(version.slug)
 

@@ -12,7 +12,7 @@ from formulary.fields import SLUG, suggest
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.identity import SHORTEST_PREFIX, blob_id
 from formulary.lineage import SavedVersion, number_saves
-from formulary.recipes.read import parse_recipe
+from formulary.recipes.read import parse_recipe, read_formerly
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
@@ -66,8 +66,11 @@ class Versions:
         path = f"recipes/{slug}.yaml"
         if path not in self._store.working_paths("recipes/"):
             do = suggest(slug, self.recipes(), _NO_RECIPE)
+            renamed = self.now_called(slug)
             if path in self._tip():
-                do = f"its file was deleted but not saved so; {slug}@latest still reads it"
+                do = f"its file is gone; bring it back with: formulary restore {slug}@latest"
+            elif renamed is not None:
+                do = f"it is called {renamed} now"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         data = self._store.read_working(path)
         is_saved = self._tip().get(path) == blob_id(data)
@@ -96,11 +99,23 @@ class Versions:
         return tuple(number_saves(saves, slug, blobs))
 
     def _formerly(self, slug: str) -> tuple[str, ...]:
+        """Earlier names, from the file as it is, as it was saved last, or as it was before it was deleted."""
         path = f"recipes/{slug}.yaml"
-        if path not in self._store.working_paths("recipes/"):
-            return ()
-        recipe, _ = parse_recipe(self._store.read_working(path), slug, path)
-        return recipe.formerly if recipe is not None else ()
+        if path in self._store.working_paths("recipes/"):
+            names = read_formerly(self._store.read_working(path))
+            if names:
+                return names
+        blob = self._tip().get(path)
+        if blob is None:
+            blob = next((save.blob for save in self._store.history([path]) if save.blob is not None), None)
+        data = self._store.read_blobs([blob]).get(blob) if blob is not None else None
+        return read_formerly(data) if data is not None else ()
+
+    def now_called(self, slug: str) -> str | None:
+        """The recipe that has this as an earlier name, when no recipe has it now."""
+        if slug in self.recipes():
+            return None
+        return next((name for name in self.recipes() if slug in self._formerly(name)), None)
 
     def _saved(self, slug: str, wanted: str, reference: str) -> Version:
         saves = self.history(slug)

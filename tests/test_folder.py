@@ -213,3 +213,53 @@ def test_a_folder_without_a_formulary_or_without_git_says_so(tmp_path: Path) -> 
     (tmp_path / "formulary.yaml").write_text("format: 1\n", encoding="utf-8")
     with pytest.raises(StorageError):
         open_folder(tmp_path)
+
+
+def test_a_file_that_was_deleted_by_mistake_comes_back_before_anything_is_saved(folder: Folder) -> None:
+    held = (folder.root / FIRST).read_bytes()
+    tip = folder.store.tip
+    (folder.root / FIRST).unlink()
+    folder.refresh()
+    with pytest.raises(InputError) as raised:
+        folder.find_version("first-bar")
+    assert "formulary restore first-bar@latest" in raised.value.findings[0].do
+    restore_version(folder, "first-bar@latest")
+    assert (folder.root / FIRST).read_bytes() == held
+    assert folder.store.tip == tip
+
+
+def test_unsaved_changes_are_thrown_away_only_when_asked(folder: Folder) -> None:
+    held = (folder.root / FIRST).read_bytes()
+    edit(folder, "superfat: 5", "superfat: 7")
+    with pytest.raises(ChangedError) as raised:
+        restore_version(folder, "first-bar@latest")
+    assert "--discard" in raised.value.findings[0].do
+    restore_version(folder, "first-bar@latest", discard=True)
+    assert (folder.root / FIRST).read_bytes() == held
+    assert folder.changed_paths() == ()
+
+
+@pytest.mark.parametrize("mishap", ["typo", "deleted", "deleted and saved"])
+def test_history_through_a_rename_does_not_hang_on_the_file_of_today(folder: Folder, mishap: str) -> None:
+    edit(folder, "superfat: 5", "superfat: 6")
+    folder.save_changed(why="more")
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    whole = [save.id for save in folder.history("harbour-bar")]
+    path = folder.root / "recipes/harbour-bar.yaml"
+    if mishap == "typo":
+        path.write_text(path.read_text(encoding="utf-8").replace("superfat: 6", "superfat: six"), encoding="utf-8")
+    else:
+        path.unlink()
+    folder.refresh()
+    if mishap == "deleted and saved":
+        folder.save_changed(why="gone")
+    assert [save.id for save in folder.history("harbour-bar")] == whole
+    assert folder.find_version("harbour-bar@1").id == whole[0]
+
+
+def test_an_old_name_is_sent_to_the_new_one(folder: Folder) -> None:
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    for ask in (lambda: folder.find_version("first-bar"), lambda: restore_version(folder, "first-bar@latest")):
+        with pytest.raises(InputError) as raised:
+            ask()
+        assert "harbour-bar" in str(raised.value)

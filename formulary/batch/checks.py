@@ -15,6 +15,7 @@ from formulary.batch.lye_checks import (
     check_alkali_weights,
     check_jug,
     check_oils_added,
+    check_small_weights,
     check_superfat,
     check_water,
 )
@@ -100,6 +101,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         do = "settle each in the file and remove `conflicts:`; until then no lye is calculated"
         findings.append(stop("conflict-open", what, do, recipe.place("conflicts")))
     findings += check_saponification(batch.pot, materials, recipe.place)
+    findings += check_small_weights(batch.pot, settings)
     findings += check_superfat(
         nominal=float(recipe.lye.superfat),
         effective=batch.superfat.effective,

@@ -19,6 +19,8 @@ LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
 LOW_BAND_PERCENT = -2.0
 COARSE_STEP_PERCENT = 0.5
+# A weighing within a twentieth is good enough for what is no lye (common practice, no source).
+SMALL_WEIGHT_PART = 0.05
 # Freezing point of a 50 % sodium lye 14 °C (a manufacturer's technical page on caustic soda solution); weaker lyes of
 # less than about 45 % stay clear in any kitchen (from memory).
 CRYSTALLISING_PERCENT = 45.0
@@ -108,6 +110,20 @@ def check_alkali_weights(
                 f" {format_number(alkali.grams, 1)} g of {words(alkali.material)}"
             )
             yield warn("scale-coarse", what, "use a finer scale (and set `alkali_step`), or make a larger batch", place)
+
+
+def check_small_weights(pot: Pot, settings: Settings) -> Iterable[Finding]:
+    """Additions and scents so small that the scale cannot weigh them to a twentieth."""
+    step_g = float(settings.scale_step_g)
+    grams: dict[str, float] = {}
+    for line in pot.lines:
+        if line.role in ("addition", "scent"):
+            grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    small = [name for name, weight_g in grams.items() if 0 < weight_g * SMALL_WEIGHT_PART < step_g / 2]
+    if small:
+        named = ", ".join(f"{words(name)} {format_number(grams[name], 1)} g" for name in small)
+        what = f"too little for a scale that shows steps of {step_g:g} g: {named}"
+        yield note("weight-small", what, "weigh it on a finer scale (and set `scale: {step: ...}`), or by the spoon")
 
 
 def _crystallises(material: Material, assay_percent: float) -> bool:

@@ -416,6 +416,15 @@ def read_share(block: Fields) -> tuple[Decimal | None, Decimal]:
     return percent, by_eye
 
 
+def read_formerly(data: bytes) -> tuple[str, ...]:
+    """A recipe's earlier names, even from a file with faults elsewhere: its history must not hang on a typo."""
+    root, _ = parse_document(data)
+    entry = root.find("formerly") if root is not None else None
+    if entry is None or not isinstance(entry.value, Listing):
+        return ()
+    return tuple(item.text for item in entry.value.items if isinstance(item, Scalar) and SLUG.fullmatch(item.text))
+
+
 def check_name(slug: str, what: str = "recipe") -> Finding | None:
     """What is wrong with a name typed for a new recipe, or None."""
     if SLUG.fullmatch(slug) and len(slug) <= 60:

@@ -88,12 +88,13 @@ class Store:
         """The bytes of a file in the folder, as it lies there now; `InputError` when it is not there."""
         return working.read_working(self.root, path)
 
-    def write_working(self, path: str, data: bytes, *, read: bytes) -> None:
-        """Replaces a file in the folder, without saving it, while it still holds the bytes that were read.
+    def write_working(self, path: str, data: bytes, *, read: bytes | None) -> None:
+        """Puts bytes into a file of the folder, without saving, while it still holds what was read (None: no file).
 
         Raises `ChangedError` when it holds something else by now, `StorageError` when it cannot be written.
         """
-        if self.read_working(path) != read:
+        held = self.read_working(path) if path in self.working_paths() else None
+        if held != read:
             what = f"{path} changed after it was read; it was not overwritten"
             raise ChangedError([error("changed-on-disk", what, "look at it, then try again", Place(path=path))])
         working.write_working(self.root, path, data)

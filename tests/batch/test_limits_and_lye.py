@@ -312,3 +312,9 @@ def test_scent_is_never_put_into_lye() -> None:
     recipe, findings = parse_recipe(text, "plain", materials=BUILTIN)
     assert recipe is None
     assert [finding.code for finding in findings] == ["not-a-choice"]
+
+
+@pytest.mark.parametrize(("rate", "step", "is_small"), [("0.9", "1", True), ("1.1", "1", False), ("0.9", "0.1", False)])
+def test_a_scent_too_small_for_the_scale_is_noted(rate: str, step: str, is_small: bool) -> None:
+    batch = batch_with(scent("one", 5.0), rates=f"one {rate}", settings=Settings(scale_step_g=Decimal(step)))
+    assert ("weight-small" in codes(batch, "note")) == is_small

@@ -41,10 +41,10 @@ def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None 
         return NoAnswer("nothing-varies", problem.rows)
     weight = np.array([asked.prior[list(group.members)].sum() for group in groups])
     latent = make_latent(asked)
-    terms = make_terms(representing, weight, latent.start, product_weight=prior.product_weight)
     known = working_noise(asked, latent)
     noise = NoisePrior(known.observations / 2, known.observations * known.sd**2 / 2, asked.scale in GRADED)
     setting = make_setting(latent, asked.batch, asked.sitting, asked.when, prior, noise)
+    terms = make_terms(representing, weight, latent.start, setting.batch, prior)
     weighed = weigh(setting, terms, prior, effort or Effort(), np.random.default_rng(asked.seed()))
     return make_answer(asked, groups, representing, setting, weighed, rows=rows, columns=columns, prior_sd=known.sd)
 

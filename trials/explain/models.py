@@ -10,8 +10,10 @@ from itertools import combinations
 from typing import TypeAlias
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trials.explain.normal import FloatArray
+from trials.explain.prior import Prior
 from trials.explain.problem import IntArray
 
 Owner: TypeAlias = tuple[int, ...]  # one group, or two that act together
@@ -74,8 +76,9 @@ def make_terms(
     groups: FloatArray,
     weight: FloatArray,
     guide: FloatArray,
+    batch: IntArray,
+    prior: Prior,
     *,
-    product_weight: float,
     least_rows: int = 2,
     most_products: int = 200,
 ) -> Terms:
@@ -89,14 +92,15 @@ def make_terms(
     """
     count = groups.shape[1]
     single: list[tuple[Owner, ...]] = [((j,),) for j in range(count)]
-    if product_weight <= 0 or count < 2:
+    weight = weight * np.where(_is_lone(groups, batch), prior.lone_weight, 1.0)
+    if prior.product_weight <= 0 or count < 2:
         return Terms(groups, tuple(single), weight, 0.0)
     off = (np.abs(groups) > 1e-9).astype(float)
     first, second = np.triu_indices(count, 1)
     together = (off.T @ off)[first, second] >= least_rows
     first, second = first[together], second[together]
     products = groups[:, first] * groups[:, second]
-    own = product_weight * np.sqrt(weight[first] * weight[second])
+    own = prior.product_weight * np.sqrt(weight[first] * weight[second])
     unit = _unit(products)
     varies = np.abs(unit).sum(axis=0) > 0
     kept = np.flatnonzero(varies)
@@ -122,6 +126,16 @@ def make_terms(
     return Terms(np.column_stack(columns), tuple(tuple(owner) for owner in owners), np.array(weights), unlisted)
 
 
+def _is_lone(columns: FloatArray, batch: IntArray) -> NDArray[np.bool_]:
+    """Which columns leave their commonest value in a single batch only."""
+    lone = np.zeros(columns.shape[1], dtype=bool)
+    for j, column in enumerate(columns.T):
+        values, counts = np.unique(np.round(column, 9), return_counts=True)
+        away = np.abs(column - values[np.argmax(counts)]) > 1e-8
+        lone[j] = len(np.unique(batch[away])) < 2
+    return lone
+
+
 def _unit(columns: FloatArray) -> FloatArray:
     """Centred columns of length one; a column that does not vary becomes zero."""
     centred = columns - columns.mean(axis=0)
@@ -132,18 +146,22 @@ def _unit(columns: FloatArray) -> FloatArray:
 def list_models(
     terms: Terms,
     size_prior: Sequence[float],
+    few: float,
     pairs: IntArray | None = None,
     triples: IntArray | None = None,
 ) -> Models:
     """All models of up to one term, and of two (all, unless `pairs` are given) and three terms (those given).
 
-    Models of one size share that size's prior by the product of their terms' weights; sizes that are not
-    listed in full keep the share that they would have had in the full list.
+    Models of one size share that size's prior by the product of their terms' weights; sizes that are not listed in full
+    keep the share that they would have had in the full list. few: see `Prior`.
     """
     count = terms.count
     largest = min(len(size_prior) - 1, count)
     share = np.array(size_prior[: largest + 1], dtype=float)
     share /= share.sum()
+    everything = float(terms.weight.sum()) + terms.unlisted
+    share[1:] *= everything / (everything + few)
+    share[0] = 1.0 - share[1:].sum()
     symmetric = np.zeros(largest + 1)
     symmetric[0] = 1.0
     for weight in (*terms.weight, terms.unlisted):

@@ -11,7 +11,10 @@ BOTCHED = 9.0  # a batch whose noise variance is this many times the usual, or m
 class Prior:
     """The engine's assumptions. The defaults were chosen on simulated histories (tests/explain/study.py).
 
-    causes: chance of none, one, two, three causes.
+    causes: chance of none, one, two, three causes where there are many candidates. With few, a cause at all is less
+    likely: its chance is multiplied by w / (w + few), w being the prior weight of all candidates.
+    lone_weight: prior weight of a change that was made in one trial only; anything else that happened in that trial
+    and was not recorded would look the same.
     effect_sds: an effect of one step is normal with this many noise standard deviations; each is as likely.
     batch_shares, sitting_shares: variance that all rows of a batch (batches of a sitting) share, per row
     variance. drifts: standard deviation of a slow drift over the whole history, in noise standard deviations;
@@ -21,9 +24,11 @@ class Prior:
     """
 
     causes: tuple[float, ...] = (0.25, 0.55, 0.16, 0.04)
+    few: float = 1.5
+    lone_weight: float = 0.3
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0)
-    drifts: tuple[float, ...] = (0.0, 0.0, 0.0, 0.5, 1.0)
+    drifts: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0, 0.7, 2.0, 6.0)
     noise_kinds: tuple[tuple[float, float], ...] = ((0.88, 1.0), (0.07, 4.0), (0.035, 25.0), (0.015, 400.0))
     product_weight: float = 0.1

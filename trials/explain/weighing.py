@@ -56,19 +56,19 @@ def weigh(setting: Setting, terms: Terms, prior: Prior, effort: Effort, generato
     def screen(models: Models, burn: int, sweeps: int) -> FloatArray:
         return run_chains(setting, terms, models, state, generator, burn=burn, sweeps=sweeps).chance
 
-    models = list_models(terms, prior.causes[:3])
+    models = list_models(terms, prior.causes[:3], prior.few)
     if len(models.blocks) > 2 and len(models.blocks[2]) > effort.screen_pairs:
         chance = screen(models, effort.screen_burn // 2, max(effort.screen_sweeps // 4, 1))
-        models = list_models(terms, prior.causes[:3], _best(models, chance, effort.screen_pairs, 0.0))
+        models = list_models(terms, prior.causes[:3], prior.few, _best(models, chance, effort.screen_pairs, 0.0))
     chance = screen(models, effort.screen_burn, effort.screen_sweeps)
     if len(models.blocks) > 2:
         pairs = _best(models, chance, effort.most_pairs, effort.thrift)
         triples = _grow_triples(terms, models, chance, prior, effort)
-        models = list_models(terms, prior.causes, pairs, triples)
+        models = list_models(terms, prior.causes, prior.few, pairs, triples)
         if triples is not None:
             chance = screen(models, 1, 3)
             triples = _best(models, chance, effort.most_triples, effort.thrift)
-            models = list_models(terms, prior.causes, pairs, triples)
+            models = list_models(terms, prior.causes, prior.few, pairs, triples)
     chance = screen(models, 1, 3)
     terms, models, chance = compact(terms, models, chance, effort.thrift)
     state = state.repeated(effort.chains)
@@ -97,11 +97,11 @@ def _weigh_exactly(
         state = start_state(setting, 1)
         return run_chains(setting, terms, models, state, generator, burn=0, sweeps=1, all_spreads=True).chance
 
-    models = list_models(terms, prior.causes[:3])
+    models = list_models(terms, prior.causes[:3], prior.few)
     if len(models.blocks) > 2:
         chance = add_up(models)
         triples = _grow_triples(terms, models, chance, prior, effort)
-        models = list_models(terms, prior.causes, _best(models, chance, effort.screen_pairs, 0.0), triples)
+        models = list_models(terms, prior.causes, prior.few, _best(models, chance, effort.screen_pairs, 0.0), triples)
     leading = _find_leading(terms, models, add_up(models))
     record = run_chains(
         setting,

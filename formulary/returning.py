@@ -22,8 +22,8 @@ def restore_version(folder: Folder, reference: str, *, why: str | None = None, d
 
     reference: `name@version`; `name@latest` brings back a file that was deleted, and, with `discard`, throws away
     changes that were not saved.
-    Raises InputError when there is no such version, when it is what stands there already, or when the recipe has another
-    name now; ChangedError for unsaved changes, unless `discard`.
+    Raises InputError when there is no such version, when it is what stands there already, or when the recipe has
+    another name now; ChangedError for unsaved changes, unless `discard`.
     """
     slug = reference.partition("@")[0]
     renamed = folder.now_called(slug)

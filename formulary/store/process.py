@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, TYPE_CHECKING
@@ -250,7 +250,11 @@ class Running:
     def drop(self) -> None:
         """Ends the command; what it says is of no interest any more."""
         self.process.kill()
-        self.process.communicate()
+        for pipe in (self.process.stdin, self.process.stdout, self.process.stderr):
+            if pipe is not None:
+                with suppress(OSError):
+                    pipe.close()
+        self.process.wait()
 
 
 def start_git(
@@ -319,8 +323,8 @@ def _drain(pipe: IO[bytes], said: list[bytes]) -> None:
 
 
 def _feed(stdin: IO[bytes], request: bytes) -> None:
-    try:
-        stdin.write(request)
-        stdin.close()
-    except (BrokenPipeError, ValueError):
-        pass
+    with suppress(BrokenPipeError, ValueError):  # git may end before it has read everything
+        try:
+            stdin.write(request)
+        finally:
+            stdin.close()

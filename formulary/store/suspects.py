@@ -43,7 +43,11 @@ def find_suspects(repository: Repository, git: Git, tip: str) -> tuple[str, ...]
             git.begin(["ls-files", "--others", "-z", *names], variables=variables),
             git.begin(["ls-files", "-v", "-z", *names], variables=variables),
         ]
-        changed, staged, new, listed = (running.finish()[1] for running in asked)
+        try:
+            changed, staged, new, listed = (running.finish()[1] for running in asked)
+        finally:
+            for running in asked:
+                running.drop()
     if _MARKED.search(listed):
         return None
     paths = {name.decode("utf-8", "surrogateescape") for name in b"\0".join((changed, staged, new)).split(b"\0")}

@@ -190,6 +190,9 @@ def _tab_finding(text: str, spans: Sequence[tuple[int, int, bool]], path: str | 
         place = between.find("\t") + done if "\t" in between else -1
         if place < 0 and not quoted:
             place = text.find("\t", start, end)
+        elif place < 0 and text[start : start + 1] in ("|", ">"):
+            head = re.compile(r"[^\r\n#]*").match(text, start, end)
+            place = text.find("\t", start, head.end()) if head else -1
         if place >= 0:
             what = "a tab stands here"
             return error("yaml-tab", what, "write spaces", _place_at(text, place, path))
@@ -310,6 +313,9 @@ class _Builder:
             place = Place(self.path, key.line, key.column)
             if not isinstance(key, Scalar):
                 self.findings.append(error("yaml-key", "a key is a list or a block", "write a plain word", place))
+                continue
+            if key.is_empty:
+                self.findings.append(error("yaml-key", "a key is missing", "write a word before the colon", place))
                 continue
             if key.text == "<<" and not key.quoted:
                 self.findings.append(error("yaml-merge-key", "a merge key (<<) stands here", "write it out", place))

@@ -48,6 +48,7 @@ water: {lye_concentration: 33}
         (b"\n# c\n%TAG ! tag:x,2000:\n---\na: 1\n", "yaml-directive", 3),
         (b"a: 1\n---\nb: 2\n", "yaml-documents", 2),
         (b"[a]: 1\n", "yaml-key", 1),
+        (b"a: 1\n~: 2\n", "yaml-key", 2),
         (b"? {a: b}\n: 1\n", "yaml-key", 1),
         (b"a: [1, 2\n", "yaml-syntax", 2),
         (b"a: 'x\n", "yaml-syntax", 2),

@@ -191,8 +191,8 @@ def _formula_facts(formula: EffectiveFormula, trial: Trial) -> dict[Aspect, floa
         scent = "scent" in roles
         step = "scent" if scent else _addition_step(trial, material)
         facts[Aspect("scent" if scent else "addition", material, at, step)] = rate
-    facts[Aspect("water", "lye concentration", step="lye concentration")] = figures.effective_percent
-    facts[Aspect("superfat", "superfat", step="superfat")] = figures.superfat_effective
+    facts[Aspect("water", "lye with all water", step="lye concentration")] = figures.effective_percent
+    facts[Aspect("superfat", "effective superfat", step="superfat")] = figures.superfat_effective
     facts[Aspect("size", "batch size", step="batch size")] = figures.oil_mass_g / (formula.share or 1.0)
     return facts
 

@@ -28,7 +28,7 @@ _FIGURES = {
     "total_grams": "water in all",
     "batter": "batter",
     "nominal": "superfat",
-    "effective": "superfat, effective",
+    "effective": "effective superfat",
     "nominal_percent": "lye concentration",
     "in_jug_percent": "lye in the jug",
     "effective_percent": "lye with all water",

@@ -44,8 +44,8 @@ def test_forgotten_water_is_a_factor_although_no_recipe_has_it() -> None:
     milk = version(additions="material: oat-milk, rate: 8 % of oils, at: oils, water: replaces")
     weighed_all = [AsMade(line="water", weighed_g=Decimal("283"))]
     found = table(trial(milk, "aaaa"), trial(milk, "bbbb", 1, as_made=weighed_all))
-    assert names(found) == ["lye concentration"]
-    before, after = found.column("lye concentration")
+    assert names(found) == ["lye with all water"]
+    before, after = found.column("lye with all water")
     assert before == pytest.approx(33.0, abs=0.1)
     # 139 g of alkali in 283 g weighed and about 70 g in the milk (88 to 90 % water)
     assert after == pytest.approx(100 * 139 / (139 + 283 + 71), abs=0.3)

@@ -72,9 +72,10 @@ def rename(before: str, after: str) -> None:
 def status(as_json: bool) -> int:
     """What is not saved yet, in words, and what is wrong in the files."""
     from formulary.status import find_status
+    from trials.bench import open_bench
 
     with open_chosen() as folder:
-        found = find_status(folder)
+        found = find_status(folder, check=open_bench(folder).check_files)
     if as_json:
         say_json(found.to_json())
     else:

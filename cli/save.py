@@ -14,8 +14,10 @@ from cli.output import say, say_next, tell_findings
 @folder_option
 def save(recipes: tuple[str, ...], why: str) -> None:
     """Save every changed file of the formulary, or the recipes named, as one commit with the change in words."""
+    from trials.bench import open_bench
+
     with open_chosen() as folder:
-        report = folder.save_changed(recipes, why=why)
+        report = folder.save_changed(recipes, why=why, check=open_bench(folder).check_files)
         tell_findings(report.findings)
         say(f"Saved {', '.join(report.paths)}.\n")
         say("\n".join(f"  {line}".rstrip() for line in report.message.rstrip().splitlines()))

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
-from cli.output import say, say_json, say_next, tell_findings, width
+from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, tell_findings, width
 from cli.trial_entries import ENTRY_COMMANDS
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+    from formulary.recipes.version import Version
 
 
 @click.group(cls=SentenceGroup)
@@ -21,9 +27,13 @@ def trial() -> None:
 @click.argument("recipe", metavar="RECIPE[@VERSION]")
 @click.option("--oils", metavar="WEIGHT", help="The size by its oils: 1000g.")
 @click.option("--total", metavar="WEIGHT", help="The size by all the batter: 1500g.")
+@click.option("--mould-size", metavar="INSIDE", help='The size by a mould, as filled: "25 x 8 x 7 cm", or by its name.')
+@click.option("--bars", metavar="N", type=click.IntRange(1, 10_000), help="The size by bars, with --bar.")
+@click.option("--bar", metavar="WEIGHT", help="What one bar weighs, as poured: 110g.")
+@click.option("--cured", is_flag=True, help="--bar is the weight after the cure.")
 @click.option("--sitting", metavar="NAME", help="Trials of one sitting share oils, jug and room; today's unless given.")
 @click.option("--room", metavar="TEMPERATURE", help="How warm the room is: 19C.")
-@click.option("--mould", metavar="NAME", help="The mould it is poured into.")
+@click.option("--mould", metavar="NAME", help="The mould it is poured into; it sets no size.")
 @click.option("--who", metavar="NAME", help="Who makes it.")
 @click.option("--despite", metavar="CODE", multiple=True, help="Start in spite of a stop, by its code (repeatable).")
 @lots_option
@@ -32,6 +42,10 @@ def start(
     recipe: str,
     oils: str | None,
     total: str | None,
+    mould_size: str | None,
+    bars: int | None,
+    bar: str | None,
+    cured: bool,
     sitting: str | None,
     room: str | None,
     mould: str | None,
@@ -43,17 +57,27 @@ def start(
     from formulary.batch.weigh_out_text import render_batch
     from formulary.folder import override_stops
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
+    from formulary.text_table import paragraph
     from trials.bench import open_bench
     from trials.identity import code_of, trial_folder
 
-    conditions = {key: text for key, text in (("room", room), ("mould", mould)) if text is not None}
+    if is_asked() and all(given is None for given in (oils, total, mould_size, bars, bar)):
+        oils = click.prompt("What do the oils weigh, such as 1000 g")
     with open_chosen() as folder:
         bench = open_bench(folder)
         version = folder.find_version(recipe)
+        if mould is None and mould_size in folder.settings.moulds:
+            mould = mould_size  # what it is sized for is what it is poured into
+        conditions = {key: text for key, text in (("room", room), ("mould", mould)) if text is not None}
+        unsaved = None if version.is_saved else _say_unsaved(folder, version)
         started = bench.start(
             version,
             oils=oils,
             total=total,
+            mould=mould_size,
+            bars=bars,
+            bar=bar,
+            cured=cured,
             sitting=sitting,
             lots=one_lot_each(parse_chosen_lots(lots)),
             conditions=conditions,
@@ -61,15 +85,32 @@ def start(
             despite=despite,
         )
         planned = folder.batch(
-            version, oils=oils, total=total, lots={name: {lot: None} for name, lot in started.plan.lots.items()}
+            version,
+            oils=oils,
+            total=total,
+            mould=mould_size,
+            bars=bars,
+            bar=bar,
+            cured=cured,
+            lots={name: {lot: None} for name, lot in started.plan.lots.items()},
         )
         say(render_batch(override_stops(planned, despite), width=width()))
         place = trial_folder(started.id)
         tell_findings(folder.store.remarks)
+    if unsaved is not None:
+        say("\n" + "\n".join(paragraph(unsaved, width=width())))
     say(f"\nTrial {started.id} is started and saved:")
     say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
     code = code_of(started.id)
     say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
+
+
+def _say_unsaved(folder: Folder, version: Version) -> str:
+    """That the recipe's unsaved change is saved with the trial, and what it is."""
+    change = folder.unsaved_change(version)
+    was_saved = f"recipes/{version.slug}.yaml" in folder.store.tip_blobs("recipes/")
+    head = "The recipe's unsaved change is saved with it" if was_saved else "The recipe is new, and is saved with it"
+    return f"{head}: {change.sentence}" if change is not None else f"{head}."
 
 
 @trial.command()
@@ -96,8 +137,12 @@ def show(wanted: str, show_all: bool, as_json: bool) -> None:
 @click.argument("wanted", metavar="TRIAL")
 @json_option
 @folder_option
-def recalculate(wanted: str, as_json: bool) -> None:
-    """A trial's figures by today's register beside the frozen ones; nothing is changed."""
+def recalculate(wanted: str, as_json: bool) -> int:
+    """A trial's figures by today's register beside the frozen ones; nothing is changed.
+
+    Exit status 1 when the loaf passes a limit, or is unsafe, by today's values only.
+    """
+    from formulary.finding import stops
     from trials.bench import open_bench
     from trials.recalculate import render_recalculation
 
@@ -108,6 +153,7 @@ def recalculate(wanted: str, as_json: bool) -> None:
         say_json(found.to_json())
     else:
         say(render_recalculation(found, width=width()))
+    return STOPPED if stops(found.appeared) else DONE
 
 
 @trial.command("list")

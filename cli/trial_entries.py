@@ -25,15 +25,26 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
     """Find the trial, make the entry, record it, and say at once what makes the batch unsafe."""
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import Severity
+    from formulary.text_table import paragraph
     from trials.bench import open_bench
 
     with open_chosen() as folder:
         bench = open_bench(folder)
-        made = make(bench.find_trial(wanted))
+        before = bench.find_trial(wanted)
+        made = make(before)
         entries = made if isinstance(made, tuple) else (made,)
         recorded = bench.record(*entries)
-        grave = [each for each in bench.check_trial(recorded) if each.severity in (Severity.ERROR, Severity.STOP)]
+        found = bench.check_trial(recorded)
+        known = {(each.code, each.what) for each in bench.check_trial(before)}
+        standing = {each.code for each in bench.fit_to_sell(recorded)}
+    grave = [each for each in found if each.severity is Severity.STOP and each.code in standing]
+    new = [each for each in found if each.severity is not Severity.STOP and (each.code, each.what) not in known]
     say("\n".join(f"{recorded.id}: {entry.said}" for entry in entries))
+    for entry in entries:
+        if entry.remark:
+            say("\n".join(paragraph(entry.remark, width=width(), indent=2)))
+    if new:
+        say("\n".join(["", *render_findings(new, width=width())]))
     if grave:
         say("\n".join(["", "Not fit to sell until decided:", *render_findings(grave, width=width())]))
 
@@ -246,12 +257,21 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
 @click.option("--who", metavar="NAME", required=True, help="Who decided.")
 @click.option("--why", metavar="TEXT", required=True, help="Why.")
 @click.option("--on", metavar="DATE", help="When: 2026-11-25.")
+@click.option(
+    "--despite",
+    metavar="CODE",
+    multiple=True,
+    help="Sell in spite of what speaks against it, by its code (repeatable).",
+)
 @folder_option
-def release(wanted: str, decision: str, who: str, why: str, on: str | None) -> None:
-    """What was decided about the batch, by whom and why. Local rules decide what may be sold."""
+def release(wanted: str, decision: str, who: str, why: str, on: str | None, despite: tuple[str, ...]) -> None:
+    """What was decided about the batch, by whom and why. Local rules decide what may be sold.
+
+    Selling is refused while something speaks against it; lye excess and free alkali cannot be overridden.
+    """
     from trials import record
 
-    _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on))
+    _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite))
 
 
 ENTRY_COMMANDS = (

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from formulary.changes.model import Changes
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.tweaks import Tweak
-    from formulary.saving import SaveReport
+    from formulary.saving import CheckFiles, SaveReport
     from formulary.store.store import Store
 
 SETTINGS_FILE = "formulary.yaml"
@@ -325,15 +325,29 @@ class Folder:
 
         return find_changed_paths(self)
 
-    def save_changed(self, names: Iterable[str] = (), *, why: str, now: datetime | None = None) -> SaveReport:
+    def save_changed(
+        self,
+        names: Iterable[str] = (),
+        *,
+        why: str,
+        now: datetime | None = None,
+        check: CheckFiles | None = None,
+    ) -> SaveReport:
         """One commit of what changed, with the change in words in its message; `names` limits it to those recipes.
 
-        now: when it is saved; the present unless given.
+        now: when it is saved; the present unless given. check: finds what is wrong in trials' files, which this layer
+        does not read: `Bench.check_files`.
         Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
         """
         from formulary.saving import save_changed
 
-        return save_changed(self, tuple(names), why=why, now=now)
+        return save_changed(self, tuple(names), why=why, now=now, check=check)
+
+    def unsaved_change(self, version: Version) -> Changes | None:
+        """What saving a version would change in its recipe as last saved; None where nothing can be held against it."""
+        from formulary.saving import find_unsaved_change
+
+        return find_unsaved_change(self, version)
 
 
 def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:

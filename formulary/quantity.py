@@ -388,7 +388,11 @@ def format_clock(seconds: Decimal) -> str:
 
 def parse_age_days(text: str) -> Decimal:
     """Days of an age such as `1 d`, `36 h` or `4 weeks`. Raises NotAQuantity."""
-    days = parse_quantity(text, Kind.DURATION).to("d")
+    try:
+        days = parse_quantity(text, Kind.DURATION).to("d")
+    except NotAQuantity as problem:
+        usual = _EXAMPLES[Kind.DURATION]
+        raise NotAQuantity(problem.what, problem.do.replace(usual, "28 d")) from None
     if days < 0:
         raise NotAQuantity(f"{text.strip()!r} is before the soap was made", "write 0 d or more")
     return days

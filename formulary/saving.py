@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,9 +23,11 @@ if TYPE_CHECKING:
 
     from formulary.changes.model import Changes
     from formulary.folder import Folder
+    from formulary.recipes.version import Version
 
 SETTINGS_FILE = "formulary.yaml"
 _PARTS = ("materials/", "recipes/", "trials/")
+CheckFiles = Callable[[tuple[str, ...]], tuple[Finding, ...]]  # paths -> what is wrong in them
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,9 +45,12 @@ def find_changed_paths(folder: Folder) -> tuple[str, ...]:
     return tuple(path for path in folder.store.working_changes() if _is_ours(path))
 
 
-def save_changed(folder: Folder, names: tuple[str, ...], *, why: str, now: datetime | None = None) -> SaveReport:
+def save_changed(
+    folder: Folder, names: tuple[str, ...], *, why: str, now: datetime | None = None, check: CheckFiles | None = None
+) -> SaveReport:
     """One commit of every changed file, or of the recipes named and the maker's materials beside them.
 
+    check: finds what is wrong in those of the files to be saved that are not the formulary's own (trials).
     Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
     """
     if not why.strip():
@@ -59,6 +64,7 @@ def save_changed(folder: Folder, names: tuple[str, ...], *, why: str, now: datet
     working = set(folder.store.working_paths(""))
     files = {path: folder.store.read_working(path) if path in working else None for path in changed}
     faults = [fault for path, data in files.items() if data is not None for fault in _faults(folder, path, data)]
+    faults += check(changed) if check is not None else ()
     if has_errors(faults):
         raise InputError(in_file_order(faults))
     message = _message(folder, files, tip, why)
@@ -104,12 +110,30 @@ def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str
     earlier = folder.store.read_blobs(tip[path] for path in files if path in tip)
     for path, data in files.items():
         before = earlier.get(tip.get(path, ""))
-        sides = _recipes(folder, path, before, data)
-        if sides is not None and not any(check_recipe(side, folder.register) for side in sides):
-            changes.append((sides[1].slug, compare_recipe_batches(folder, *sides)))
+        change = _change(folder, path, before, data)
+        if change is not None:
+            changes.append((_slug_of(path), change))
         else:
             others.append(f"{path} deleted" if data is None else path if before is not None else f"{path} new")
     return save_message(why, changes, others)
+
+
+def find_unsaved_change(folder: Folder, version: Version) -> Changes | None:
+    """What saving a version would change in its recipe as last saved; a new variant is held against its parent.
+
+    None where there is nothing to hold it against, or one of the two cannot be worked out.
+    """
+    path = f"recipes/{version.slug}.yaml"
+    saved = folder.store.tip_blobs("recipes/").get(path)
+    before = folder.store.read_blobs([saved]).get(saved) if saved is not None else None
+    return _change(folder, path, before, version.text.encode("utf-8"))
+
+
+def _change(folder: Folder, path: str, before: bytes | None, after: bytes | None) -> Changes | None:
+    sides = _recipes(folder, path, before, after)
+    if sides is None or any(check_recipe(side, folder.register) for side in sides):
+        return None
+    return compare_recipe_batches(folder, *sides)
 
 
 def _recipes(folder: Folder, path: str, before: bytes | None, after: bytes | None) -> tuple[Recipe, Recipe] | None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import FormularyError
 from formulary.finding import Finding, Severity
 from formulary.recipes.read import parse_recipe
-from formulary.saving import compare_recipe_batches, find_changed_paths
+from formulary.saving import CheckFiles, compare_recipe_batches, find_changed_paths
 from formulary.text_table import paragraph
 
 if TYPE_CHECKING:
@@ -55,15 +55,20 @@ class Status:
         return "\n".join(lines)
 
 
-def find_status(folder: Folder) -> Status:
-    """What is not saved and what is wrong. Only files that changed are read and worked out."""
+def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
+    """What is not saved and what is wrong. Only files that changed are read and worked out.
+
+    check: finds what is wrong in changed files that are not the formulary's own (trials): `Bench.check_files`.
+    """
     tip = folder.store.tip_blobs("")
     working = set(folder.store.working_paths(""))
     unsaved = []
-    for path in find_changed_paths(folder):
+    changed = find_changed_paths(folder)
+    for path in changed:
         how = "new" if path not in tip else "changed" if path in working else "deleted"
         unsaved.append(UnsavedFile(path, how, _sentence(folder, path, tip.get(path)) if how == "changed" else None))
-    grave = [finding for finding in folder.check() if finding.severity in (Severity.ERROR, Severity.STOP)]
+    found = [*folder.check(), *(check(changed) if check is not None else ())]
+    grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
     return Status(tuple(unsaved), tuple(grave))
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 from formulary.document import parse_document
 from formulary.errors import InputError
 from formulary.fields import Fields, suggest
-from formulary.finding import Finding, Place, error, has_errors, in_file_order, note
+from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
 from formulary.materials.model import Material
 from formulary.recipes.read import parse_recipe
 from trials.checks import check_trial, fit_to_sell
@@ -400,13 +400,36 @@ class Bench:
 
     # -- checking --------------------------------------------------------------------------------
 
-    def check_trial(self, trial: Trial) -> tuple[Finding, ...]:
-        """What makes the trial as made unsafe or unfit to sell, and what in its record does not add up."""
-        return check_trial(trial)
+    def check_trial(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
+        """What makes the trial as made unsafe or unfit to sell, and what in its record does not add up.
 
-    def check(self) -> tuple[Finding, ...]:
+        today: what was observed later than this is told; the present day unless given.
+        """
+        return check_trial(trial, self.outcomes, today or date.today())
+
+    def check_files(self, paths: Iterable[str]) -> tuple[Finding, ...]:
+        """What cannot be read as meant in the trials that some files belong to; a trial removed whole is no fault."""
+        try:
+            _ = self.folder.settings
+        except InputError:
+            return ()  # told where the settings are checked
+        touched = dict.fromkeys(
+            path.split("/")[2] for path in paths if path.startswith("trials/") and path.count("/") == 3
+        )
+        left = {path.split("/")[2] for path in self._paths()}
+        ids = set(self.trial_ids())
+        findings: list[Finding] = []
+        for name in touched:
+            if name in ids:
+                findings += self.read_trial(name)[1]
+            elif name in left:
+                findings.append(_trial_missing(f"trials/{name[:4]}/{name}"))
+        return in_file_order(finding for finding in findings if finding.severity is Severity.ERROR)
+
+    def check(self, today: date | None = None) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes.
 
+        today: what was observed later than this is told; the present day unless given.
         While `formulary.yaml` cannot be read the trials are not looked at: which outcomes there are stands in it.
         """
         from trials.due import read_follow_up
@@ -427,13 +450,12 @@ class Bench:
                 findings.append(error("bad-trial-name", f"{path} is not named as a trial is", do, Place(path)))
                 continue
             if name not in ids:
-                what, do = f"{path} has no trial.yaml", "restore it from history, or remove the folder"
-                findings.append(error("trial-missing", what, do, Place(path)))
+                findings.append(_trial_missing(path))
                 continue
             trial, faults = self.read_trial(name)
             findings += faults
             if trial is not None:
-                findings += check_trial(trial)
+                findings += self.check_trial(trial, today)
                 versions.setdefault(trial.version, []).append(trial)
         here = self.folder.store.read_blobs(versions)
         for version, trials in versions.items():
@@ -443,6 +465,11 @@ class Bench:
                     do = "fetch the full history to see it beside its other versions"
                     findings.append(note("version-not-here", what, do, trial.place))
         return in_file_order(findings)
+
+
+def _trial_missing(path: str) -> Finding:
+    what, do = f"{path} has no trial.yaml", "restore it from history, or remove the folder"
+    return error("trial-missing", what, do, Place(path))
 
 
 def _line_of(recipe: str, parents: Mapping[str, str], renamed: Mapping[str, str]) -> set[str]:

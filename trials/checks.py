@@ -2,30 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 from decimal import Decimal
+from types import MappingProxyType
 
-from formulary.batch.checks import check_pot
-from formulary.finding import Finding, Place, Severity, note, stops, warn
+from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
+from formulary.errors import StopError
+from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.quantity import format_number
 from trials.effective import effective_portion, effective_pot, materials_of
 from trials.model import Trial
+from trials.observed import check_observed
 from trials.outcomes import Outcome
 from trials.outcomes_values import outcome_values
 
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
+_PRESENT = 2  # the grade of free alkali above a trace
 
 
-def check_trial(trial: Trial) -> tuple[Finding, ...]:
+def check_trial(
+    trial: Trial, outcomes: Mapping[str, Outcome] = MappingProxyType({}), today: date | None = None
+) -> tuple[Finding, ...]:
     """What makes the batch as made unsafe or unfit to sell, and what in its record does not add up.
 
-    A planned batch that was made as planned repeats what its plan already said.
+    A planned batch that was made as planned repeats what its plan already said. outcomes: by name, for their units.
+    today: what was observed later is told only with it.
     """
     formula = effective_portion(trial)
     materials = materials_of(trial)
     findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
     findings += _check_lots(trial)
+    findings += check_observed(trial, outcomes, today)
     return tuple(_placed(finding, trial) for finding in findings)
 
 
@@ -37,22 +45,11 @@ def fit_to_sell(
     free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
     without it. cure_days: how long it must be; that of the plan's settings unless given.
     """
-    open_points: list[Finding] = []
     place = Place(trial.path)
     decision = trial.release
-    for finding in stops(check_trial(trial)):
-        if decision is None or decision.decision != "sell" or "lye-excess" in finding.code:
-            open_points.append(finding)
-    if any(finding.code == "scent-limit-unknown" for finding in check_trial(trial)):
-        open_points.append(
-            warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place)
-        )
-    open_points += _check_free_alkali(trial, free_alkali, place)
-    needed = trial.plan.settings.cure_days if cure_days is None else cure_days
-    if today is not None and (today - trial.made).days < needed:
-        age = (today - trial.made).days
-        what = f"it is {age} days old, and the cure is {needed.normalize():f} days"
-        open_points.append(note("cure-short", what, "wait", place))
+    overridden = decision.despite if decision is not None and decision.decision == "sell" else ()
+    standing = check_before_sale(trial, free_alkali, today, cure_days=cure_days)
+    open_points = [finding for finding in standing if is_never_sold(finding) or finding.code not in overridden]
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -60,6 +57,50 @@ def fit_to_sell(
         what = f"{decision.who} decided: {decision.decision} ({decision.why})"
         open_points.append(warn("not-for-sale", what, "", place))
     return tuple(open_points)
+
+
+def check_before_sale(
+    trial: Trial, free_alkali: Outcome, today: date | None = None, *, cure_days: Decimal | None = None
+) -> tuple[Finding, ...]:
+    """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`)."""
+    place = Place(trial.path)
+    checked = check_trial(trial)
+    found = list(stops(checked))
+    if any(finding.code == "scent-limit-unknown" for finding in checked):
+        found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
+    found += _check_free_alkali(trial, free_alkali, place)
+    needed = trial.plan.settings.cure_days if cure_days is None else cure_days
+    if today is not None and (today - trial.made).days < needed:
+        age = (today - trial.made).days
+        what = f"it is {age} day{'' if age == 1 else 's'} old, and the cure is {needed.normalize():f} days"
+        found.append(note("cure-short", what, "wait", place))
+    return tuple(found)
+
+
+def is_never_sold(finding: Finding) -> bool:
+    """Whether nobody can decide to sell in spite of it: lye that the fat cannot take up is caustic on skin."""
+    return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code == "free-alkali")
+
+
+def demand_sellable(trial: Trial, free_alkali: Outcome, today: date) -> None:
+    """Hold a decision to sell against what is known of the trial.
+
+    Raises StopError with everything that speaks against selling and that the decision does not name in `despite`.
+    """
+    decision = trial.release
+    if decision is None or decision.decision != "sell":
+        return
+    found = check_before_sale(trial, free_alkali, decision.on or today)
+    standing = [each for each in found if is_never_sold(each) or each.code not in decision.despite]
+    if not standing:
+        return
+    if any(is_never_sold(each) for each in standing):
+        last = stop("not-sold", "it is not recorded as sold: this can never be overridden", "rework or discard it")
+    else:
+        codes = " ".join(f"--despite {code}" for code in dict.fromkeys(each.code for each in standing))
+        what = "it is not recorded as sold: too much speaks against it"
+        last = stop("not-sold", what, f"settle it; or, if you have reasons that you can answer for, add {codes}")
+    raise StopError([*standing, last])
 
 
 def _check_free_alkali(trial: Trial, outcome: Outcome, place: Place) -> Iterable[Finding]:
@@ -76,7 +117,8 @@ def _check_free_alkali(trial: Trial, outcome: Outcome, place: Place) -> Iterable
         if age == last_age and value.value:
             grade = outcome.grades[int(value.value)]
             what = f"free alkali: {grade} at {age.normalize():f} d" + (f" ({value.portion})" if value.portion else "")
-            yield warn("free-alkali", what, "do not sell or use it; test again after two weeks, or discard it", place)
+            told = stop if value.value >= _PRESENT else warn
+            yield told("free-alkali", what, "do not sell or use it; test again after two weeks, or discard it", place)
 
 
 def _check_lots(trial: Trial) -> Iterable[Finding]:
@@ -112,8 +154,3 @@ def _placed(finding: Finding, trial: Trial) -> Finding:
         Place(trial.path, place.line, place.column, finding.place.field),
         finding.found,
     )
-
-
-def is_unsafe(findings: Iterable[Finding]) -> bool:
-    """Whether any of them is a stop."""
-    return any(finding.severity is Severity.STOP for finding in findings)

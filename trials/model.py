@@ -195,12 +195,16 @@ class Bars:
 
 @dataclass(frozen=True, slots=True)
 class Release:
-    """What was decided about the batch (one of DECISIONS), by whom, when and why."""
+    """What was decided about the batch (one of DECISIONS), by whom, when and why.
+
+    despite: codes of what stood against selling and was overridden knowingly.
+    """
 
     decision: str
     who: str
     why: str
     on: date | None = None
+    despite: tuple[str, ...] = ()
     place: Place = field(default=Place(), compare=False, repr=False)
 
 

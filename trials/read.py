@@ -251,10 +251,11 @@ class _TrialReader:
         decision = block.choice("decision", DECISIONS, required=True)
         who, why = block.text("who", required=True), block.text("why", required=True)
         on = block.date("on")
+        despite = texts_of(block, "despite")
         block.finish()
         if decision is None or who is None or why is None:
             return None
-        return Release(decision, who, why, on, block.place("decision"))
+        return Release(decision, who, why, on, despite, block.place("decision"))
 
 
 def unreadable_plan(path: str) -> Finding:

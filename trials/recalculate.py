@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 
+from formulary.batch.checks import check_pot
 from formulary.batch.figures import work_out_pot
 from formulary.batch.model import PotFigures
-from formulary.batch.weigh_out_text import words
+from formulary.batch.weigh_out_text import render_findings, words
+from formulary.finding import Finding
 from formulary.materials.model import Material, ValueRange
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
@@ -46,20 +48,26 @@ class ValueChange:
 
 @dataclass(frozen=True, slots=True)
 class Recalculation:
-    """What the same grams amount to by the frozen values and by today's; `gone`: materials no longer registered."""
+    """What the same grams amount to by the frozen values and by today's; `gone`: materials no longer registered.
+
+    appeared, vanished: what the checks find of the same pot by today's values only, and by the frozen ones only. A
+    limit that came later, or fell, is told so: the bars do not know when it was published.
+    """
 
     trial: Trial
     before: PotFigures
     after: PotFigures
     changes: tuple[ValueChange, ...]
     gone: tuple[str, ...] = ()
+    appeared: tuple[Finding, ...] = ()
+    vanished: tuple[Finding, ...] = ()
 
     @property
     def rows(self) -> tuple[tuple[str, float, float], ...]:
         """The figures that may differ: what, before, after."""
         one, two = self.before, self.after
         return (
-            ("superfat effective, %", one.superfat_effective, two.superfat_effective),
+            ("effective superfat, %", one.superfat_effective, two.superfat_effective),
             ("superfat at least, %", one.superfat_low, two.superfat_low),
             ("superfat at most, %", one.superfat_high, two.superfat_high),
             ("pure alkali, g", one.pure_alkali_g, two.pure_alkali_g),
@@ -74,6 +82,10 @@ class Recalculation:
             "figures": [{"figure": name, "before": before, "after": after} for name, before, after in self.rows],
             "register": [change.to_json() for change in self.changes],
             "gone": list(self.gone),
+            "findings": {
+                "appeared": [finding.to_json() for finding in self.appeared],
+                "vanished": [finding.to_json() for finding in self.vanished],
+            },
         }
 
 
@@ -91,14 +103,23 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
             today[name] = today[name].with_lot(material.lot)
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     used = sorted({line.material for line in pot.lines})
-    settings = trial.plan.settings
+    settings, purpose = trial.plan.settings, trial.plan.recipe.purpose
+    before, after = work_out_pot(pot, frozen, settings), work_out_pot(pot, today, settings)
+    found_before, found_after = check_pot(pot, before, frozen, purpose), check_pot(pot, after, today, purpose)
     return Recalculation(
         trial,
-        work_out_pot(pot, frozen, settings),
-        work_out_pot(pot, today, settings),
+        before,
+        after,
         tuple(change for name in used for change in _changes(name, frozen[name], today[name])),
         gone,
+        _only_in(found_after, found_before),
+        _only_in(found_before, found_after),
     )
+
+
+def _only_in(these: Sequence[Finding], others: Sequence[Finding]) -> tuple[Finding, ...]:
+    told = {(finding.code, finding.what) for finding in others}
+    return tuple(finding for finding in these if (finding.code, finding.what) not in told)
 
 
 def _changes(name: str, before: Material, after: Material) -> list[ValueChange]:
@@ -138,7 +159,7 @@ def render_recalculation(found: Recalculation, *, width: int = 80) -> str:
     if not found.changes:
         lines += paragraph(f"Today's register has the same values as the plan of {found.trial.id}.", width=width)
     elif not moved:
-        lines += paragraph("Today's register has other values, but no figure moves by them.", width=width)
+        lines += paragraph("Today's register has other values, but no figure of the lye moves by them.", width=width)
     else:
         one, two = found.before.superfat_effective, found.after.superfat_effective
         said = (
@@ -149,6 +170,12 @@ def render_recalculation(found: Recalculation, *, width: int = 80) -> str:
         rows = [Row("", ("frozen", "today"))]
         rows += [Row(name, (format_number(a, 2), format_number(b, 2))) for name, a, b in moved]
         lines += ["", *render_rows(rows, width=width)]
+    if found.appeared:
+        lines += ["", *paragraph("By today's values, and not by the frozen ones:", width=width)]
+        lines += [*render_findings(found.appeared, width=width), ""]
+    if found.vanished:
+        what = "; ".join(finding.what for finding in found.vanished)
+        lines += [*paragraph(f"By today's values no longer: {what}", width=width), ""]
     for change in found.changes:
         text = f"{words(change.material)}, {change.value}: {change.before}, today {change.after}"
         lines += paragraph(text, width=width, indent=2)

@@ -7,7 +7,7 @@ writes it. What a command needs: find the trial, make the entry, record it, show
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
@@ -18,7 +18,15 @@ from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.quantity import Kind, NotAQuantity, format_clock, parse_decimal, parse_elapsed, parse_quantity
+from formulary.quantity import (
+    Kind,
+    NotAQuantity,
+    format_clock,
+    parse_age_days,
+    parse_decimal,
+    parse_elapsed,
+    parse_quantity,
+)
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.model import Trial
@@ -46,7 +54,7 @@ class Entry:
 
     section: the key it goes under. value: what is written. portion: for events, the portion whose list it joins.
     key: for a block such as `lots`, the key within it. replaces: keys by which an earlier entry is the same one, which
-    this one then takes the place of. said: it in a few words, for the history.
+    this one then takes the place of. said: it in a few words, for the history. remark: what else to tell.
     """
 
     trial_id: str
@@ -56,6 +64,7 @@ class Entry:
     portion: str | None = None
     key: str | None = None
     replaces: tuple[str, ...] = ()
+    remark: str = ""
 
 
 def observe(
@@ -82,7 +91,23 @@ def observe(
     _add(tree, portion=portion, who=who, how=how, note=note)
     said = f"{outcome} {', '.join(tidy_amount(value) for value in values)} at {tidy_amount(age)}"
     replaces = ("age", "outcome", "portion") if corrects else ()
-    return Entry(trial.id, "observations", Inline(tree), _for(said, portion), None, None, replaces)
+    remark = "" if corrects else _adds_to(trial, outcome, age, portion)
+    return Entry(trial.id, "observations", Inline(tree), _for(said, portion), None, None, replaces, remark)
+
+
+def _adds_to(trial: Trial, outcome: str, age: str, portion: str | None) -> str:
+    """That the same was recorded before, so that what is recorded now counts as more readings of it."""
+    try:
+        age_days = parse_age_days(age)
+    except NotAQuantity:
+        return ""  # reading the file says so
+    count = sum(
+        len(seen.readings)
+        for seen in trial.observations
+        if (seen.outcome, seen.age_days, seen.portion) == (outcome, age_days, portion)
+    )
+    readings = f"{count} reading{'' if count == 1 else 's'}"
+    return f"this adds to the {readings} that are there; --correct would replace them" if count else ""
 
 
 def event(
@@ -260,12 +285,21 @@ def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:
     )
 
 
-def release(trial: Trial, decision: str, *, who: str, why: str, on: str | None = None) -> Entry:
-    """What was decided about the batch: sell, rework, discard or hold; by whom and why."""
+def release(
+    trial: Trial, decision: str, *, who: str, why: str, on: str | None = None, despite: Sequence[str] = ()
+) -> Entry:
+    """What was decided about the batch: sell, rework, discard or hold; by whom and why.
+
+    despite: codes of what speaks against selling and is overridden knowingly. `Bench.record` refuses a decision to sell
+    while anything else does.
+    """
     tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
     if on is not None:
         tree["on"] = on
-    return Entry(trial.id, "release", tree, f"{decision}, decided by {who}: {_short(why)}")
+    if despite:
+        tree["despite"] = list(despite)
+    in_spite = f" (despite {', '.join(despite)})" if despite else ""
+    return Entry(trial.id, "release", tree, f"{decision}, decided by {who}: {_short(why)}{in_spite}")
 
 
 def _add(tree: dict[str, Value], **details: str | None) -> None:

@@ -12,6 +12,7 @@ from formulary.errors import InputError
 from formulary.finding import Place, error
 from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree
+from trials.checks import demand_sellable
 from trials.identity import trial_folder
 from trials.model import Trial
 from trials.record import Entry, describe_entries, made_on
@@ -33,7 +34,8 @@ class _Written:
 def record_entries(bench: Bench, entries: Iterable[Entry], now: datetime) -> tuple[Trial, ...]:
     """Write entries of one or several trials, all or nothing, in one commit; returns these trials.
 
-    Raises InputError, with nothing written, when a file with its entries could not be read as meant.
+    Raises InputError, with nothing written, when a file with its entries could not be read as meant; StopError when it
+    is to be sold and something speaks against that.
     """
     by_trial: dict[str, list[Entry]] = {}
     for entry in entries:
@@ -61,6 +63,8 @@ def _write(bench: Bench, trial_id: str, entries: Sequence[Entry], now: datetime)
     if after is None:
         # The lines that they point at were never written: what is said of the entry stays, its place goes.
         raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
+    if any(entry.section == "release" for entry in entries) and "free alkali" in bench.outcomes:
+        demand_sellable(after, bench.outcomes["free alkali"], now.date())
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
     _keep_added(bench, after, files, read)

@@ -8,6 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.finding import stops
 from formulary.folder import demand_weighable
@@ -91,6 +92,8 @@ def start_trial(
     trial, findings = bench.parse_text(text, trial_id, plan)
     if trial is None:
         raise InputError(findings)
+    how, amount = size.written()
+    body = f"{version.name}, {how} {amount}"
     files = {f"{place}/planned.yaml": render_plan(plan), f"{place}/trial.yaml": text}
     read: dict[str, str | None] = dict.fromkeys(files)
     if not version.is_saved:
@@ -98,8 +101,11 @@ def start_trial(
         files[recipe] = version.text
         is_written = recipe in folder.store.working_paths("recipes/")
         read[recipe] = blob_id(version.text.encode("utf-8")) if is_written else None
-    how, amount = size.written()
-    bench.save_texts(files, read, f"Start trial {trial_id}\n\n{version.name}, {how} {amount}", now)
+        change = folder.unsaved_change(version)
+        body += f"\nThe recipe {version.slug} is saved with it."
+        if change is not None:
+            body = save_message(body, [(version.slug, change)])
+    bench.save_texts(files, read, f"Start trial {trial_id}\n\n{body}", now)
     return trial
 
 

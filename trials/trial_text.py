@@ -33,7 +33,7 @@ def render_trial(
 ) -> str:
     """One trial as text. `show_all` shows the weights that went as planned, too."""
     plan = trial.plan
-    head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {plan.size[1]} of {_size_word(plan.size)}"
+    head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {size_words(plan.size)}"
     by = f" by {trial.who}" if trial.who else ""
     sitting = f", sitting {trial.sitting}" if trial.sitting and trial.sitting != trial.made.isoformat() else ""
     lines = paragraph(f"{head}, made {trial.made.isoformat()}{by}{sitting}.", width=width)
@@ -79,7 +79,8 @@ def _decision(trial: Trial, outcomes: Mapping[str, Outcome], width: int) -> list
     lines = paragraph(f"bars: {', '.join(said)}", width=width, indent=2) if said else []
     if release is not None:
         on = f" on {release.on.isoformat()}" if release.on is not None else ""
-        decided = f"decision: {release.decision}, by {release.who}{on}: {release.why}"
+        despite = f" (despite {', '.join(release.despite)})" if release.despite else ""
+        decided = f"decision: {release.decision}, by {release.who}{on}: {release.why}{despite}"
         lines += paragraph(decided, width=width, indent=2)
     if "free alkali" in outcomes:
         standing = [finding.what for finding in fit_to_sell(trial, outcomes["free alkali"])]
@@ -88,8 +89,12 @@ def _decision(trial: Trial, outcomes: Mapping[str, Outcome], width: int) -> list
     return lines
 
 
-def _size_word(size: tuple[str, str]) -> str:
-    return "oils" if size[0] == "oils" else "batter"
+def size_words(size: tuple[str, str]) -> str:
+    """How large it was planned: "1000 g of oils", "12 bars of 110 g"."""
+    way, amount = size
+    if way == "bars":
+        return f"{amount.replace(' of ', ' bars of ', 1)}"
+    return f"for a mould of {amount}" if way == "mould" else f"{amount} of {way}"
 
 
 def _sentence(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
@@ -307,6 +312,7 @@ def trial_json(trial: Trial, findings: Sequence[Finding], outcomes: Mapping[str,
             "who": trial.release.who,
             "why": trial.release.why,
             "on": None if trial.release.on is None else trial.release.on.isoformat(),
+            "despite": list(trial.release.despite),
         },
         "not_fit_to_sell": [finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"])]
         if "free alkali" in outcomes

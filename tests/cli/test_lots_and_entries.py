@@ -13,7 +13,7 @@ from tests.cli.conftest import Run
 def start_trial(formulary: Run) -> str:
     ran = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-7")
     assert ran.status == 0, ran.err
-    return json.loads(formulary("trial", "list", "--json").out)[0]["trial"].rsplit("-", 1)[-1]
+    return str(json.loads(formulary("trial", "list", "--json").out)[0]["trial"]).rsplit("-", 1)[-1]
 
 
 @pytest.mark.usefixtures("home")

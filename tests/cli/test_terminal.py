@@ -52,8 +52,13 @@ READING = [
 ]
 
 
-def on_a_terminal(arguments: list[str], cwd: Path, *, columns: int = 80, **environment: str) -> tuple[int, str]:
-    """Runs a command line on a pseudo-terminal of that width; returns its status and all that it showed."""
+def on_a_terminal(
+    arguments: list[str], cwd: Path, *, columns: int = 80, typed: bytes = b"", **environment: str
+) -> tuple[int, str]:
+    """Runs a command line on a pseudo-terminal of that width; returns its status and all that it showed.
+
+    typed: what the person has typed ahead.
+    """
     import fcntl
     import struct
     import termios
@@ -70,6 +75,8 @@ def on_a_terminal(arguments: list[str], cwd: Path, *, columns: int = 80, **envir
         close_fds=True,
     )
     os.close(follower)
+    if typed:
+        os.write(leader, typed)
     shown = b""
     try:
         while select.select([leader], [], [], 60)[0]:
@@ -235,3 +242,11 @@ def test_an_output_that_takes_nothing_is_no_fault_of_ours(ending: str, status: i
     assert b"own-fault" not in done.stderr
     assert b"Traceback" not in done.stderr
     assert b"Exception ignored" not in done.stderr
+
+
+def test_a_trial_started_without_a_size_is_asked_for_it(home: Path) -> None:
+    status, shown = on_a_terminal(["trial", "start", "harbour-base"], home, typed=b"750 g\n")
+    assert status == 0, shown
+    assert "What do the oils weigh" in shown
+    assert "750 g" in COLOUR.sub("", shown).split("What do the oils weigh")[1]
+    assert "size: {oils: 750 g}" in next(home.glob("trials/*/*/trial.yaml")).read_text(encoding="utf-8")

@@ -1,0 +1,233 @@
+"""What `trial start`, `trial release`, `save`, `status` and `trial recalculate` say before they write, or refuse."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import BASE, Run
+
+SCENTED = BASE + "scent: [{material: quay-scent, rate: 4 % of oils, at: trace}]\n"
+SCENT = "format: 1\nname: Quay scent (invented)\nkind: fragrance\n"
+
+
+def started(formulary: Run, *more: str) -> str:
+    ran = formulary("trial", "start", "harbour-base", *(more or ("--oils", "1000g")))
+    assert ran.status == 0, ran.err
+    return str(json.loads(formulary("trial", "list", "--json").out)[-1]["trial"]).rsplit("-", 1)[-1]
+
+
+def recipe(home: Path, text: str) -> None:
+    (home / "recipes/harbour-base.yaml").write_text(text, encoding="utf-8")
+
+
+def trial_file(home: Path, code: str, name: str = "trial.yaml") -> Path:
+    return next(home.glob(f"trials/*/*-{code}/{name}"))
+
+
+def body(home: Path) -> str:
+    return subprocess.run(["git", "log", "-1", "--format=%B"], cwd=home, capture_output=True, text=True).stdout
+
+
+def aged(home: Path, code: str, days: int) -> None:
+    """The trial as if it had been made so many days ago."""
+    path = trial_file(home, code)
+    made = (date.today() - timedelta(days=days)).isoformat()
+    lines = [f"made: {made}" if line.startswith("made: ") else line for line in path.read_text().splitlines()]
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+# -- starting ----------------------------------------------------------------------------------------
+
+
+def test_an_unsaved_change_is_said_and_stands_in_the_history_in_words(formulary: Run, home: Path) -> None:
+    recipe(home, BASE.replace("superfat: 5", "superfat: 7"))
+    ran = formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    said = " ".join(ran.out.split())
+    assert "The recipe's unsaved change is saved with it:" in said
+    assert "superfat" in said.split("is saved with it:")[1]
+
+    assert "from 5 to 7 %" in " ".join(body(home).split())
+    again = formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    assert "is saved with it" not in again.out
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    ("size", "written"),
+    [
+        (("--total", "1500g"), {"batter": "1500 g"}),
+        (("--bars", "12", "--bar", "110g"), {"bars": "12 of 110 g"}),
+        (("--bars", "12", "--bar", "95g", "--cured"), {"bars": "12 of 95 g cured"}),
+        (("--mould-size", "25 x 8 x 7 cm"), {"mould": "25 x 8 x 7 cm"}),
+    ],
+)
+def test_a_trial_is_sized_as_a_batch_is(formulary: Run, size: tuple[str, ...], written: dict[str, str]) -> None:
+    trial = started(formulary, *size)
+    planned = json.loads(
+        formulary("batch", "harbour-base", *(part.replace("-size", "") for part in size), "--json").out
+    )
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert shown["size"] == written
+    oils_g = sum(line["grams"] for line in shown["planned"] if line["role"] == "oil")
+    assert oils_g == pytest.approx(sum(line["grams"] for line in planned["oils"]))
+    assert next(iter(written.values())).split()[0] in formulary("trial", "show", trial).out
+
+
+@pytest.mark.usefixtures("home")
+def test_without_a_terminal_a_missing_size_is_an_error(formulary: Run) -> None:
+    ran = formulary("trial", "start", "harbour-base")
+    assert ran.status == 2
+    assert "oils" in ran.err
+
+
+# -- deciding ----------------------------------------------------------------------------------------
+
+
+def test_a_young_untested_loaf_is_not_sold_until_each_objection_is_named(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    before = trial_file(home, trial).read_bytes()
+    sell = ("trial", "release", trial, "sell", "--who", "the maker", "--why", "smells nice")
+    ran = formulary(*sell)
+    assert ran.status == 1
+    assert "cure-short" in ran.err
+    assert "free-alkali-untested" in ran.err
+    assert "--despite free-alkali-untested --despite cure-short" in " ".join(ran.err.split())
+    assert trial_file(home, trial).read_bytes() == before
+    assert formulary(*sell, "--despite", "cure-short").status == 1
+    ran = formulary(*sell, "--despite", "cure-short", "--despite", "free-alkali-untested")
+    assert ran.status == 0, ran.err
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert shown["release"]["despite"] == ["cure-short", "free-alkali-untested"]
+    assert "despite cure-short, free-alkali-untested" in " ".join(formulary("trial", "show", trial).out.split())
+
+
+def test_an_excess_of_lye_is_never_sold(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    aged(home, trial, 60)
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    formulary("trial", "as-made", trial, "sodium-hydroxide 160 g")
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice", "--despite", "lye-excess")
+    ran = formulary(*sell)
+    assert ran.status == 1
+    assert "never be overridden" in ran.err
+    assert "release:" not in trial_file(home, trial).read_text()
+    assert formulary("trial", "release", trial, "discard", "--who", "me", "--why", "caustic").status == 0
+
+
+@pytest.mark.parametrize(("grade", "status"), [("present", 1), ("trace", 0), ("none", 0)])
+def test_free_alkali_that_is_present_is_never_sold(formulary: Run, home: Path, grade: str, status: int) -> None:
+    trial = started(formulary)
+    aged(home, trial, 60)
+    formulary("trial", "observe", trial, "free alkali", grade, "--age", "7d")
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice", "--despite", "free-alkali")
+    assert formulary(*sell).status == status
+
+
+def test_a_cured_and_tested_loaf_is_sold_without_a_word(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    aged(home, trial, 28)
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    ran = formulary("trial", "release", trial, "sell", "--who", "me", "--why", "firm and mild")
+    assert (ran.status, ran.err) == (0, "")
+    assert "fit to sell" in formulary("trial", "show", trial).out
+
+
+# -- saving ------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "before", "after"),
+    [("planned.yaml", "superfat: 5", "superfat: 1"), ("trial.yaml", "as_made:", "as_mad:")],
+)
+def test_a_trial_that_cannot_be_read_is_not_saved_and_status_tells_it(
+    formulary: Run, home: Path, name: str, before: str, after: str
+) -> None:
+    trial = started(formulary)
+    path = trial_file(home, trial, name)
+    text = path.read_text(encoding="utf-8")
+    assert before in text
+    assert formulary("status").status == 0
+    path.write_text(text.replace(before, after, 1), encoding="utf-8")
+    saved = formulary("save", "-m", "tamper")
+    assert saved.status == 2
+    assert name in saved.err
+    status = formulary("status")
+    assert status.status == 2
+    assert name in status.out
+    path.write_text(text.replace("as_made:", "as_made:   # nothing", 1), encoding="utf-8")
+    assert formulary("save", "-m", "a remark").status == (0 if name == "trial.yaml" else 2)
+
+
+def test_a_trial_removed_whole_is_saved_as_removed(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    folder = trial_file(home, trial).parent
+    trial_file(home, trial, "trial.yaml").unlink()
+    assert formulary("save", "-m", "half of it").status == 2
+    (folder / "planned.yaml").unlink()
+    assert formulary("save", "-m", "all of it").status == 0
+
+
+# -- recording ---------------------------------------------------------------------------------------
+
+
+def test_what_nobody_can_have_observed_is_told_and_kept(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    ran = formulary("trial", "observe", trial, "hardness", "3.1 mm", "--age", "28d")
+    assert ran.status == 0
+    assert "ahead-of-today" in ran.out
+    assert "ahead-of-today" in formulary("check").out
+    aged(home, trial, 28)
+    assert "ahead-of-today" not in formulary("check").out
+    ran = formulary("trial", "observe", trial, "hardness", "3000 mm", "--age", "28d", "--correct")
+    assert "unlikely-value" in ran.out
+    assert "unlikely-value" in formulary("check").out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_second_entry_for_the_same_is_said_to_add_to_the_first(formulary: Run) -> None:
+    trial = started(formulary)
+    first = formulary("trial", "observe", trial, "hardness", "3.1 mm", "3.2 mm", "3.0 mm", "--age", "28d")
+    assert "adds to" not in first.out
+    again = formulary("trial", "observe", trial, "hardness", "3.3 mm", "--age", "4 weeks")
+    assert "adds to the 3 readings" in again.out
+    assert "--correct" in again.out
+    other = formulary("trial", "observe", trial, "hardness", "3.3 mm", "--age", "42d")
+    corrected = formulary("trial", "observe", trial, "hardness", "3.3 mm", "--age", "28d", "--correct")
+    assert "adds to" not in other.out + corrected.out
+
+
+@pytest.mark.usefixtures("home")
+def test_an_age_without_its_unit_is_shown_an_age(formulary: Run) -> None:
+    trial = started(formulary)
+    ran = formulary("trial", "observe", trial, "gel", "80 %", "--age", "7")
+    assert ran.status == 2
+    assert "28 d" in ran.err
+    assert "4 min" not in ran.err
+
+
+# -- limits that came later --------------------------------------------------------------------------
+
+
+def test_a_limit_that_came_later_reaches_an_old_loaf(formulary: Run, home: Path) -> None:
+    (home / "materials").mkdir(exist_ok=True)
+    scent = home / "materials/quay-scent.yaml"
+    scent.write_text(SCENT, encoding="utf-8")
+    recipe(home, SCENTED)
+    trial = started(formulary)
+    assert formulary("trial", "recalculate", trial).status == 0
+    scent.write_text(SCENT + "limit: {percent_of_product: 1.0}\n", encoding="utf-8")
+    ran = formulary("trial", "recalculate", trial)
+    # 40 g of scent in about 1400 g of bar is far above 1 %.
+    assert ran.status == 1
+    assert "limit" in ran.out
+    assert "STOP" in ran.out.upper()
+    tree = json.loads(formulary("trial", "recalculate", trial, "--json").out)
+    assert "stop" in [finding["severity"] for finding in tree["findings"]["appeared"]]
+    scent.write_text(SCENT + "limit: {percent_of_product: 9.0}\n", encoding="utf-8")
+    fine = formulary("trial", "recalculate", trial)
+    assert fine.status == 0

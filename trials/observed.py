@@ -1,0 +1,59 @@
+"""What was observed held against the calendar and against what soap can show: slips of the pen, not errors."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date, timedelta
+from types import MappingProxyType
+
+from formulary.finding import Finding, Place, note, warn
+from formulary.quantity import format_decimal
+from trials.model import Observation, Trial
+from trials.outcomes import Outcome
+
+# From and to, in the outcome's unit: what lies outside is far more likely a slip than soap (common practice,
+# no source).
+USUAL_RANGES: Mapping[str, tuple[float, float]] = MappingProxyType(
+    {
+        "hardness": (0.0, 30.0),  # a bar is hardly thicker
+        "lather": (0.0, 500.0),
+        "mass loss": (0.0, 40.0),  # more than all the water of a usual batch
+        "peak temperature": (10.0, 120.0),
+        "pH": (7.0, 13.0),
+        "time of peak": (0.0, 72.0),
+    }
+)
+
+
+def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | None = None) -> Iterable[Finding]:
+    """Observations of an age that the soap has not reached yet, and values that no soap is known to show.
+
+    today: ages are not looked at without it.
+    """
+    for seen in trial.observations:
+        label = f"{seen.outcome} at {format_decimal(seen.age_days.normalize())} d"
+        label += f" ({seen.portion})" if seen.portion else ""
+        place = Place(trial.path, seen.place.line, seen.place.column, "observations")
+        reached = trial.made + timedelta(days=int(seen.age_days))
+        if today is not None and reached > today:
+            what = f"{label} lies ahead of today: that is on {reached.isoformat()}"
+            yield note("ahead-of-today", what, "correct the age, or the day it was made on, if it is a slip", place)
+        if _is_outside(seen):
+            low, high = USUAL_RANGES[seen.outcome]
+            unit = outcomes[seen.outcome].unit if seen.outcome in outcomes else ""
+            text = ", ".join(reading.text for reading in seen.readings)
+            what = f"{label} is {text}, but soap shows {low:g} to {high:g} {unit}".rstrip()
+            yield warn("unlikely-value", what, "look at it again; `--correct` takes its place if it is a slip", place)
+
+
+def _is_outside(seen: Observation) -> bool:
+    usual = USUAL_RANGES.get(seen.outcome)
+    if usual is None:
+        return False
+    figures = [
+        float(figure)
+        for reading in seen.readings
+        for figure in (reading.value, reading.low, reading.high)
+        if figure is not None
+    ]
+    return any(not usual[0] <= figure <= usual[1] for figure in figures)

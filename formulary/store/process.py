@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 # else stays behind, above all GIT_* (which can name programs), LD_* (which can name libraries) and SSH_*.
 _KEPT = frozenset(
     [
-        *("PATH", "HOME", "XDG_CONFIG_HOME", "USER", "LOGNAME", "TMPDIR", "TEMP", "TMP"),
+        *("PATH", "HOME", "XDG_CONFIG_HOME", "USER", "LOGNAME", "SUDO_UID", "TMPDIR", "TEMP", "TMP"),
         *(
             "SYSTEMROOT",
             "SYSTEMDRIVE",

@@ -117,8 +117,7 @@ class Store:
         if suspects is None:
             return MappingProxyType(working.find_changes(self.root, self.tip_blobs()))
         saved = reading.read_blobs_at(self._git, self._tip, suspects)
-        pairs = {path: (saved.get(path), working.read_working_blob(self.root, path)) for path in suspects}
-        return MappingProxyType({path: pair for path, pair in pairs.items() if pair[0] != pair[1]})
+        return MappingProxyType(working.compare_with_saved(self.root, suspects, saved))
 
     def tree_blobs(self, commit: str, prefix: str = "") -> Mapping[str, str]:
         """Path -> blob id of the files that a commit holds."""

@@ -3,21 +3,26 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import os
 import stat
 import threading
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import IO
 
 from formulary.errors import InputError, StorageError
 from formulary.finding import Place, error
 from formulary.identity import blob_id
-from formulary.store.paths import demand_path, from_system, to_system
+from formulary.store.paths import check_path, demand_path, from_system, to_system
 
 TOP_FOLDERS = ("recipes", "materials", "trials")
 TOP_FILES = ("formulary.yaml",)
 _HALF_WRITTEN = ".formulary-new"
+_ODD = ("file-linked", "file-odd")
+_PIECE = 1_000_000  # bytes
 LARGEST_FILE = 64_000_000  # bytes; a photo fits, a film does not
 
 
@@ -35,67 +40,86 @@ def find_changes(root: Path, saved: Mapping[str, str]) -> dict[str, tuple[str | 
 
     Files at the top and in folders that are not the formulary's are left out.
     """
-    held = {path: read_working_blob(root, path) for path in find_working(root)}
-    ours = [path for path in saved if path in TOP_FILES or path.startswith(tuple(f"{name}/" for name in TOP_FOLDERS))]
-    pairs = {path: (saved.get(path), held.get(path)) for path in sorted({*held, *ours})}
-    return {path: pair for path, pair in pairs.items() if pair[0] != pair[1]}
+    ours = {path for path in saved if path in TOP_FILES or path.split("/", 1)[0] in TOP_FOLDERS}
+    new = {path for path in find_working(root) if check_path(path) is None}
+    return compare_with_saved(root, ours | new, saved)
+
+
+def compare_with_saved(
+    root: Path, paths: Iterable[str], saved: Mapping[str, str]
+) -> dict[str, tuple[str | None, str | None]]:
+    """The same for some paths. A new link, pipe or the like is left out: it cannot be saved, and stops nothing."""
+    pairs = {}
+    for path in sorted(paths):
+        before = saved.get(path)
+        try:
+            after = read_working_blob(root, path)
+        except InputError as fault:
+            if before is None and all(finding.code in _ODD for finding in fault.findings):
+                continue
+            raise
+        if before != after:
+            pairs[path] = (before, after)
+    return pairs
 
 
 def read_working(root: Path, path: str) -> bytes:
     """The bytes of one working file.
 
     Raises `InputError` when it is not there or is not an ordinary file of this folder (a link, a folder, a
-    device).
+    device), or too large for a formulary.
     """
+    with _open_ordinary(root, path) as (file, size):
+        if size > LARGEST_FILE:
+            what = f"{path} holds {size / 1e6:.0f} MB, too much for a formulary."
+            do = f"Keep files under {LARGEST_FILE // 1_000_000} MB, or outside the formulary's folders."
+            raise InputError([error("file-too-large", what, do, Place(path=path))])
+        return file.read()
+
+
+def read_working_blob(root: Path, path: str) -> str | None:
+    """The blob id of a working file of any size; None when there is none. Raises as `read_working` for odd ones."""
+    try:
+        with _open_ordinary(root, path) as (file, size):
+            if size <= _PIECE:
+                return blob_id(file.read())
+            digest = hashlib.sha1(f"blob {size}\0".encode("ascii"), usedforsecurity=False)
+            while piece := file.read(_PIECE):
+                digest.update(piece)
+            return digest.hexdigest()
+    except InputError as fault:
+        if any(finding.code != "file-missing" for finding in fault.findings):
+            raise
+        return None
+
+
+@contextmanager
+def _open_ordinary(root: Path, path: str) -> Iterator[tuple[IO[bytes], int]]:
+    """An ordinary file of the folder, opened without following links or waiting for a pipe, and its size."""
     demand_path(path)
     _refuse_linked_folders(root, path)
     flags = os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0) | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0)
     try:
         descriptor = os.open(root / to_system(path), flags)
     except (FileNotFoundError, NotADirectoryError) as fault:
-        raise InputError(
-            [error("file-missing", f"There is no file {path}.", "Check the name.", Place(path=path))]
-        ) from fault
+        what = f"There is no file {path}."
+        raise InputError([error("file-missing", what, "Check the name.", Place(path=path))]) from fault
     except OSError as fault:
         if fault.errno in (errno.ELOOP, errno.EMLINK) or os.path.islink(root / to_system(path)):
             raise _linked(path) from fault
+        if not stat.S_ISREG(_mode_of(root / to_system(path))):
+            raise _odd(path) from fault
         raise disk_error(fault, path) from fault
     try:
         status = os.fstat(descriptor)
         if not stat.S_ISREG(status.st_mode):
-            raise InputError(
-                [
-                    error(
-                        "file-odd",
-                        f"{path} is not an ordinary file.",
-                        "Put a text file there.",
-                        Place(path=path),
-                    )
-                ]
-            )
-        if status.st_size > LARGEST_FILE:
-            raise InputError(
-                [
-                    error(
-                        "file-too-large",
-                        f"{path} holds {status.st_size / 1e6:.0f} MB, too much for a formulary.",
-                        f"Keep files under {LARGEST_FILE // 1_000_000} MB.",
-                        Place(path=path),
-                    )
-                ]
-            )
+            raise _odd(path)
         with os.fdopen(descriptor, "rb", closefd=False) as file:
-            return file.read()
+            yield file, status.st_size
     except OSError as fault:
         raise disk_error(fault, path) from fault
     finally:
         os.close(descriptor)
-
-
-def read_working_blob(root: Path, path: str) -> str | None:
-    """The blob id of a working file; None when there is no file. Raises as `read_working` does for odd ones."""
-    data = read_working_if_there(root, path)
-    return None if data is None else blob_id(data)
 
 
 def read_working_if_there(root: Path, path: str) -> bytes | None:
@@ -272,6 +296,18 @@ def _refuse_linked_folders(root: Path, path: str) -> None:
         folder = "/".join(parts[:count])
         if (root / to_system(folder)).is_symlink():
             raise _linked(folder)
+
+
+def _mode_of(place: Path) -> int:
+    try:
+        return os.lstat(place).st_mode
+    except OSError:
+        return stat.S_IFREG
+
+
+def _odd(path: str) -> InputError:
+    what = f"{path} is not an ordinary file."
+    return InputError([error("file-odd", what, "Put a text file there.", Place(path=path))])
 
 
 def _linked(path: str) -> InputError:

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import os
 import random
+import socket
 from collections.abc import Mapping
 from pathlib import Path
 
 import pytest
 
+from formulary.errors import InputError
 from formulary.identity import blob_id
 from formulary.store import Store, index_stats, open_store, suspects, working
 from tests.hostile.canary import make_canary
@@ -116,6 +118,29 @@ def test_random_edits_are_found_as_by_reading_everything(large: Store, monkeypat
         if turn % 8 == 7:
             large.tidy()
         assert large.working_changes() == by_reading(large)
+
+
+@pytest.mark.parametrize("small", [0, 10**9])
+def test_odd_new_files_stop_nothing_and_large_ones_are_hashed_piece_by_piece(
+    large: Store, monkeypatch: pytest.MonkeyPatch, tmp_path: Path, small: int
+) -> None:
+    monkeypatch.setattr(suspects, "SMALL", small)
+    recipes = large.root / "recipes"
+    (recipes / "link.yaml").symlink_to(tmp_path)
+    os.mkfifo(recipes / "pipe.yaml")
+    with socket.socket(socket.AF_UNIX) as server:
+        monkeypatch.chdir(recipes)
+        server.bind("s.yaml")
+    (recipes / "bad?name.yaml").write_text("x")
+    (large.root / "trials/2026/t1/film.mp4").write_bytes(b"film" * 20_000_000)
+    assert dict(large.working_changes()) == {"trials/2026/t1/film.mp4": (None, blob_id(b"film" * 20_000_000))}
+    with pytest.raises(InputError) as fault:
+        large.read_working("trials/2026/t1/film.mp4")
+    assert fault.value.findings[0].code == "file-too-large"
+    (recipes / "r1.yaml").unlink()
+    (recipes / "r1.yaml").symlink_to(tmp_path)  # a saved file must not look deleted
+    with pytest.raises(InputError):
+        large.working_changes()
 
 
 def test_nothing_in_the_folder_changes_when_it_is_looked_over(large: Store) -> None:

@@ -120,7 +120,7 @@ def take_out(
     inner = inner + precision[..., None] * np.eye(precision.shape[-1])
     both = np.concatenate([columns, values[..., None]], axis=-1)
     across = np.swapaxes(nuisance, -1, -2) @ both
-    table = np.swapaxes(both, -1, -2) @ both - np.swapaxes(across, -1, -2) @ np.linalg.solve(inner, across)
+    table = np.swapaxes(both, -1, -2) @ (both - nuisance @ np.linalg.solve(inner, across))
     freedom = float(values.shape[-1] - 1)
     square = np.ascontiguousarray(table[..., :-1, :-1])
     moments = Moments(square, np.ascontiguousarray(table[..., :-1, -1]), table[..., -1, -1], freedom)

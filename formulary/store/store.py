@@ -406,7 +406,7 @@ def _make_repository(folder: Path) -> None:
     """`git init` with nothing of the system's templates, so with no hooks."""
     program = find_git()
     environment = clean_environment()
-    environment["GIT_TEMPLATE_DIR"] = ""
+    environment.update(GIT_TEMPLATE_DIR="", GIT_DEFAULT_REF_FORMAT="files")  # newer gits may choose another
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as fault:

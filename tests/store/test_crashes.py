@@ -68,6 +68,11 @@ def scenario(request: pytest.FixtureRequest) -> tuple[Scenario, dict[str, bytes]
     return SCENARIOS[request.param]
 
 
+@pytest.fixture(params=[pytest.param(name, marks=() if name == "edit" else pytest.mark.slow) for name in SCENARIOS])
+def scenario_of_a_full_disk(request: pytest.FixtureRequest) -> tuple[Scenario, dict[str, bytes]]:
+    return SCENARIOS[request.param]
+
+
 @pytest.fixture
 def pristine(tmp_path: Path) -> Iterator[Path]:
     """A formulary with one save, to be copied for each crash; in memory where the system can, to be quick."""
@@ -196,9 +201,9 @@ def test_a_save_killed_at_any_step_leaves_the_old_state_or_the_new(
 
 
 def test_a_full_disk_at_any_step_is_told_in_plain_words_and_changes_nothing(
-    pristine: Path, scenario: tuple[Scenario, dict[str, bytes]]
+    pristine: Path, scenario_of_a_full_disk: tuple[Scenario, dict[str, bytes]]
 ) -> None:
-    run, edits = scenario
+    run, edits = scenario_of_a_full_disk
 
     met = pristine.parent / "met"
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 
-from formulary.store import Store, blob_id
+from formulary.errors import ChangedError
+from formulary.store import Store, blob_id, saving
 from tests.store.conftest import RunGit
 
 HERE = str(Path(__file__).parents[2])
@@ -145,4 +147,39 @@ def test_commits_that_a_person_makes_with_git_at_the_same_time_are_kept(store: S
     contents = store.read_blobs(store.tip_blobs().values())
     assert {contents[blob] for blob in store.tip_blobs().values()} == {b"p0 11", b"hand 11"}
     assert store.working_changes() == {}
+    run_git("fsck", "--full", "--strict")
+
+
+@pytest.mark.parametrize("path", ["recipes/a.yaml", "recipes/b.yaml"])
+def test_a_commit_at_the_very_last_moment_is_kept_and_the_folder_is_put_back(
+    store: Store, run_git: RunGit, monkeypatch: pytest.MonkeyPatch, path: str
+) -> None:
+    start = {"recipes/a.yaml": b"one\n", "recipes/b.yaml": b"one\n"}
+    store.save(start, message="Start", read_from=None, write_working=True)
+    real = saving.move_branch
+    calls: list[bool] = []
+
+    def late(*arguments: Any, **named: Any) -> bool:
+        if not calls:
+            blob = run_git("hash-object", "-w", "--stdin", stdin="theirs\n").strip()
+            run_git("update-index", "--cacheinfo", f"100644,{blob},{path}")
+            run_git("commit", "-q", "-m", "theirs")
+        calls.append(real(*arguments, **named))
+        return calls[-1]
+
+    monkeypatch.setattr(saving, "move_branch", late)
+    mine: dict[str, bytes | None] = {"recipes/a.yaml": b"mine\n", "trials/2026/t/trial.yaml": b"mine\n"}
+    if path == "recipes/a.yaml":
+        with pytest.raises(ChangedError):
+            store.save(mine, message="mine", read_from=store.tip, write_working=True)
+        assert (store.root / "recipes/a.yaml").read_bytes() == b"one\n"
+        assert store.working_paths() == tuple(start)
+        assert run_git("log", "--format=%s").split() == ["theirs", "Start"]
+    else:
+        store.save(mine, message="mine", read_from=store.tip, write_working=True)
+        assert (store.root / "recipes/a.yaml").read_bytes() == b"mine\n"
+        assert run_git("log", "--format=%s").split() == ["mine", "theirs", "Start"]
+        assert run_git("show", f"HEAD:{path}") == "theirs\n"
+    assert calls[0] is False
+    assert not store.has_interrupted_save
     run_git("fsck", "--full", "--strict")

@@ -24,11 +24,11 @@ class Prior:
     """
 
     causes: tuple[float, ...] = (0.25, 0.55, 0.16, 0.04)
-    few: float = 1.5
+    few: float = 0.5
     lone_weight: float = 0.3
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0)
-    drifts: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0, 0.7, 2.0, 6.0)
+    drifts: tuple[float, ...] = (0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 4.0)
     noise_kinds: tuple[tuple[float, float], ...] = ((0.88, 1.0), (0.07, 4.0), (0.035, 25.0), (0.015, 400.0))
     product_weight: float = 0.1

@@ -87,6 +87,7 @@ def test_a_limit_below_one_percent_is_a_limit_like_any_other(limit: float) -> No
     fine = batch_with(scent("one", limit), rates="one 0.05")
     assert "scent-limit" not in codes(fine, "stop")
     assert "scent-limit" in codes(batch_with(scent("one", limit), rates="one 2"), "stop")
+    assert "% of what it is" in found(batch_with(scent("one", limit / 10), rates="one 0.5"), "scent-limit").do
     half = percent_of_bar(fine, "one") / 0.6
     blend = batch_with(scent("one", half), scent("two", half), rates="one 0.05, two 0.05")
     assert "scent-blend" in codes(blend, "warn")

@@ -22,7 +22,7 @@ from formulary.store.lock import saving_lock
 from formulary.store.names import create_tag_of, demand_lasting_name
 from formulary.store.paths import demand_path
 from formulary.store.person import Person, ask_person, read_person
-from formulary.store.process import Git, Running, clean_environment, find_git, start_git
+from formulary.store.process import Git
 from formulary.store.repository import Repository, find_repository, read_ref, read_tip
 from formulary.store.saved import Saved, SaveResult
 from formulary.store.saving import Order, Saving
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     import subprocess
 
 ATTRIBUTES = "*.yaml text eol=lf\n"
-IGNORED = "# Left behind by a save that was cut short; never needed.\n.*.formulary-new\n"
 
 # What a person may type for a revision: a branch, a tag, an id, with ~N and ^N behind it. No options,
 # ranges, searches.
@@ -383,49 +382,6 @@ def open_store(root: Path) -> Store:
         return Store(find_repository(folder))
     except OSError as fault:
         raise working.disk_error(fault, "The folder's .git") from fault
-
-
-def init_store(root: Path) -> Store:
-    """A new store in the folder `root`, which is made when it is not there; nothing is committed yet.
-
-    A folder that is the top of a repository keeps it. Raises `StorageError` when the folder holds a formulary
-    already, or cannot be written.
-    """
-    folder = Path(os.path.realpath(root))
-    if any(os.path.lexists(folder / name) for name in working.TOP_FILES):
-        raise StorageError.of("folder-taken", f"The folder {root} holds a formulary already.", "Choose another folder.")
-    if not os.path.lexists(folder / ".git"):
-        _make_repository(folder)
-    for name, text in ((".gitattributes", ATTRIBUTES), (".gitignore", IGNORED)):
-        if not os.path.lexists(folder / name):
-            working.write_working(folder, name, text.encode("utf-8"))
-    return open_store(folder)
-
-
-def _make_repository(folder: Path) -> None:
-    """`git init` with nothing of the system's templates, so with no hooks."""
-    program = find_git()
-    environment = clean_environment()
-    environment.update(GIT_TEMPLATE_DIR="", GIT_DEFAULT_REF_FORMAT="files")  # newer gits may choose another
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as fault:
-        raise working.disk_error(fault, str(folder)) from fault
-    process = start_git(
-        program,
-        [
-            "init",
-            "--quiet",
-            "--template=",
-            "--initial-branch=main",
-            "--object-format=sha1",
-            "--",
-            str(folder),
-        ],
-        environment,
-        folder,
-    )
-    Running("init", process).finish()
 
 
 def _demand_id(commit: str) -> str:

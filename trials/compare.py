@@ -119,7 +119,8 @@ def _factors(
         step = aspect.step_of
         unit = "1 if done" if aspect.step == "done" else step.unit
         factor = ComparedFactor(name, unit, aspect.kind, step.places, values)
-        if not any(_differ(aspect, known[0], fact) for fact in known[1:]):
+        noted = any(_is_noted(aspect, pour.trial) for pour in pours)
+        if not any(_differ(aspect, known[0], fact, noted=noted) for fact in known[1:]):
             if len(known) < len(facts):
                 silent = [column.label for column, fact in zip(columns, facts, strict=True) if fact is None]
                 remarks.append(f"{name} was not recorded for {', '.join(silent)}")
@@ -139,16 +140,23 @@ def _by_rarity(factor: ComparedFactor) -> tuple[bool, float, int, str]:
 
 def _together(aspect: Aspect, pours: Sequence[Pour]) -> Fact:
     """One fact for repeats put together: their mean, or their common word."""
-    facts = [fact for pour in pours if (fact := pour.fact(aspect)) is not None]
+    facts = [fact for pour in pours if (fact := pour.weighed_fact(aspect)) is not None]
     numbers = [fact for fact in facts if isinstance(fact, float)]
     if numbers:
         return sum(numbers) / len(numbers)
     return facts[0] if facts else None
 
 
-def _differ(aspect: Aspect, one: Fact, two: Fact) -> bool:
+def _is_noted(aspect: Aspect, trial: Trial) -> bool:
+    """Whether somebody wrote down that this went otherwise than planned: then it is no slip of the scale."""
+    return any(aspect.subject in (entry.line, entry.extra, entry.instead) for entry in trial.as_made)
+
+
+def _differ(aspect: Aspect, one: Fact, two: Fact, *, noted: bool = False) -> bool:
+    """Whether two facts are worth a line: more than a tenth of a step apart, or seen to be apart where it was noted."""
     if isinstance(one, float) and isinstance(two, float):
-        return abs(one - two) > TENTH * aspect.step_of.size * (1 + 1e-9)
+        least = 0.5 * 10.0**-aspect.step_of.places if noted else TENTH * aspect.step_of.size
+        return abs(one - two) > least * (1 + 1e-9)
     if isinstance(one, LotShares) and isinstance(two, LotShares) and not (one.shares and two.shares):
         return False  # where a material did not go in, its amount says so
     return one != two

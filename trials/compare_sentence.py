@@ -141,6 +141,8 @@ def say_noise(outcome: ComparedOutcome) -> str:
         return "how much repeats differ is not known"
     sd = noise.in_unit(outcome.level)
     size = f"{format_number(sd, places(outcome.outcome))} {difference_unit(outcome.outcome)}".strip()
+    if outcome.outcome.scale is Scale.LOG_TIME:  # it grows with the time: the percentage is the same everywhere
+        size += f", {format_number(100.0 * noise.sd, 0)} % of it"
     if noise.is_assumed:
         return f"there are no repeats yet, which are taken to differ by about {size}"
     return f"repeats here differ by about {size}"

@@ -7,7 +7,7 @@ like any other. What is not recorded is missing and never guessed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
 
@@ -94,13 +94,15 @@ Fact = float | str | LotShares | None
 class Pour:
     """One portion of one trial (or the whole batter, portion None) and all facts about it.
 
-    as_planned: aspects that nobody measured and that are taken from the recipe's process.
+    as_planned: aspects that nobody measured and that are taken from the recipe's process. weighed: what the formula's
+    figures are to the last gram, where `facts` count a small miss as the plan.
     """
 
     trial: Trial
     portion: str | None
     facts: Mapping[Aspect, Fact]
     as_planned: frozenset[Aspect] = frozenset()
+    weighed: Mapping[Aspect, float] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def key(self) -> tuple[str, str]:
@@ -114,6 +116,10 @@ class Pour:
         if aspect.kind == "lot":
             return LotShares(())
         return aspect.missing()
+
+    def weighed_fact(self, aspect: Aspect) -> Fact:
+        """What is known of an aspect, by the weights that really went in."""
+        return self.weighed[aspect] if aspect in self.weighed else self.fact(aspect)
 
 
 def shown_fact(fact: Fact) -> float | str | None:
@@ -142,16 +148,17 @@ def find_facts(trial: Trial, portion: str | None = None) -> Pour:
     planned = _as_planned(trial, portion) if trial.as_made else made
     facts: dict[Aspect, Fact] = {}
     wanted = _formula_facts(planned, trial)
-    for aspect, value in _formula_facts(made, trial).items():
+    weighed = {aspect: round(value, 6) for aspect, value in _formula_facts(made, trial).items()}
+    for aspect, value in weighed.items():
         plan = wanted.get(aspect, 0.0)
         near = abs(value - plan) <= TENTH * aspect.step_of.size
-        facts[aspect] = round(plan if near else value, 6)
+        facts[aspect] = round(plan, 6) if near else value
     facts.update(_lots(trial, made))
     facts.update(_blending(trial, portion))
     conditions, as_planned = _conditions(trial, portion)
     facts.update(conditions)
     facts.update(_handling(trial, portion))
-    return Pour(trial, portion, MappingProxyType(facts), as_planned)
+    return Pour(trial, portion, MappingProxyType(facts), as_planned, MappingProxyType(weighed))
 
 
 def has_no_oils(trial: Trial, portion: str | None) -> bool:

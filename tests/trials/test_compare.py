@@ -156,3 +156,27 @@ def test_what_was_seen_of_the_whole_trial_sets_no_portion_against_its_control() 
     labels = [contrast.label for _, _, told in found.controls for contrast in told]
     assert labels[0] == "working time"
     assert "peak temperature" not in labels
+
+
+def test_what_was_weighed_is_compared_to_the_last_gram_where_it_was_noted() -> None:
+    """246 g for 250 g of coconut oil among 1000 g: too little to count as a cause, but it is what was in the pot."""
+    weighed = [AsMade(line="coconut-oil", weighed_g=Decimal(246))]
+    found = factors(compare_trials([trial(BASE, "aaaa"), trial(BASE, "bbbb", 1, as_made=weighed)]))
+    assert found["coconut oil"] == (25.0, pytest.approx(100 * 246 / 996, abs=1e-6))
+    assert "olive oil" not in found  # it moved by 0.2 points only because the sum did
+
+
+def test_effective_figures_are_called_so_as_in_a_diff() -> None:
+    from trials.as_made_recipe import describe_as_made
+
+    wet = [AsMade(line="water", weighed_g=Decimal(360))]
+    dry, made = trial(BASE, "aaaa"), trial(BASE, "bbbb", 1, as_made=wet)
+    found = factors(compare_trials([dry, made]))
+    sides = [describe_as_made(one, oil_mass_g=1000.0).batch.water.effective_percent for one in (dry, made)]
+    assert found == {"lye with all water": (pytest.approx(sides[0]), pytest.approx(sides[1]))}
+
+
+def test_the_noise_of_a_time_is_told_as_a_part_of_it_too() -> None:
+    """Repeats of a time differ by a part of it, so only the percentage is the same about every time."""
+    sentence = compare_trials([ONE, OTHER], [ONE, OTHER]).sentence
+    assert "20 % of it" in sentence

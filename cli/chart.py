@@ -1,4 +1,4 @@
-"""`chart`: drawings of a recipe's story and of the effects on an outcome."""
+"""`chart`: drawings of a recipe's story, of the effects on an outcome, and of trials thickening and curing."""
 
 from __future__ import annotations
 
@@ -63,6 +63,37 @@ def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm:
     with open_chosen() as folder, progress("weighing what did it"):
         answer = open_bench(folder).explain(outcome, within=within)
         _save(answer.draw(width_mm=width_mm), path)
+
+
+@chart.command()
+@click.argument("trials", metavar="TRIAL...", nargs=-1, required=True)
+@output_option
+@width_option
+@folder_option
+def cure(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
+    """Mass loss and hardness of trials against days, a line for every trial and portion."""
+    from trials.bench import open_bench
+
+    path = _demand_target(target, f"{'-'.join(trials[:3])}-cure")
+    with open_chosen() as folder, progress("drawing"):
+        _save(open_bench(folder).cure(*trials).draw(width_mm=width_mm), path)
+
+
+@chart.command()
+@click.argument("trials", metavar="TRIAL...", nargs=-1, required=True)
+@output_option
+@width_option
+@folder_option
+def trace(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
+    """How the batter of trials thickened over minutes, their portions one under another.
+
+    A portion poured before it thickened ends in an open arrow: the next stage would have come later.
+    """
+    from trials.bench import open_bench
+
+    path = _demand_target(target, f"{'-'.join(trials[:3])}-trace")
+    with open_chosen() as folder, progress("drawing"):
+        _save(open_bench(folder).trace(*trials).draw(width_mm=width_mm), path)
 
 
 def _demand_target(target: str | None, usual: str) -> Path:

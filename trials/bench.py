@@ -29,7 +29,9 @@ if TYPE_CHECKING:
     from formulary.changes.model import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
+    from trials.charts.cure_data import CureData
     from trials.charts.story_data import StoryData
+    from trials.charts.trace_data import TraceData
     from trials.comparison import Comparison
     from trials.due import Due
     from trials.explanation import Explanation
@@ -339,8 +341,7 @@ class Bench:
         """
         from trials.compare import compare_trials
 
-        found = [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
-        return compare_trials(found, self.trials(), self.outcomes)
+        return compare_trials(self._named(trials), self.trials(), self.outcomes)
 
     def explain(self, outcome: str, *, within: Iterable[str] = (), trial: Trial | str | None = None) -> Explanation:
         """Which of the things that varied did it, how sure one can be, and what cannot be told apart.
@@ -391,6 +392,27 @@ class Bench:
         told = self.trials([recipe])
         answer = explain_outcome(told, found, age_days, among=self.trials())
         return find_story(told, found, age_days, title=recipe, explanation=answer)
+
+    def cure(self, *trials: Trial | str) -> CureData:
+        """Mass loss and hardness of trials at the ages they were measured; `draw()` makes the chart.
+
+        trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
+        """
+        from trials.charts.cure_data import find_cure
+
+        return find_cure(self._named(trials), self.outcomes)
+
+    def trace(self, *trials: Trial | str) -> TraceData:
+        """How the batter of every portion of trials thickened over minutes; `draw()` makes the chart.
+
+        trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
+        """
+        from trials.charts.trace_data import find_trace
+
+        return find_trace(self._named(trials))
+
+    def _named(self, trials: Iterable[Trial | str]) -> list[Trial]:
+        return [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
 
     def diff(self, before: str, after: str, *, oils: str = "1000 g") -> Changes:
         """What changed between two versions, working files or trials, for the same mass of oils; see `trials.diff`."""

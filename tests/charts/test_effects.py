@@ -60,9 +60,10 @@ def weighed() -> Explanation:
     bare = explain_outcome(trials[:2], OUTCOMES["working time"])
     full = explain_outcome(steady(2, BASE, ("12:00",)), OUTCOMES["working time"])
     assert full.no_answer is not None
-    names = ("superfat", "room")
+    names = ("effective superfat", "room")
     effects = tuple(
-        FactorEffect(name, -4.8, -6.6, -3.1, "3 %" if name == "superfat" else "5 °C", "down") for name in names
+        FactorEffect(name, -4.8, -6.6, -3.1, "3 %" if name == "effective superfat" else "5 °C", "down")
+        for name in names
     )
     other = LikelyCause((("blending before scent",),), 0.01, (), (), ())
     return replace(bare, no_answer=None, nothing=0.1, causes=(LikelyCause((names,), 0.86, effects, (), ()), other))
@@ -70,7 +71,9 @@ def weighed() -> Explanation:
 
 def test_each_candidate_has_its_odds_and_the_effect_of_one_step_and_the_rest_is_counted() -> None:
     data = find_effects(weighed())
-    assert [(one.names, one.probability, one.is_likely) for one in data.rows] == [(("superfat", "room"), 0.86, True)]
+    assert [(one.names, one.probability, one.is_likely) for one in data.rows] == [
+        (("effective superfat", "room"), 0.86, True)
+    ]
     assert (data.rows[0].low, data.rows[0].effect, data.rows[0].high) == (-6.6, -4.8, -3.1)
     assert data.rows[0].per == "per 3 %"
     assert data.nothing == 0.1

@@ -4,14 +4,29 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from trials.charts.cure_data import CureData, find_cure
 from trials.charts.effects_data import EffectsData, find_effects
 from trials.charts.story_data import StoryData, find_story
+from trials.charts.trace_data import TraceData, find_trace
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
     from trials.explanation import Explanation
 
-__all__ = ["EffectsData", "StoryData", "draw_effects", "draw_story", "find_effects", "find_story"]
+__all__ = [
+    "CureData",
+    "EffectsData",
+    "StoryData",
+    "TraceData",
+    "draw_cure",
+    "draw_effects",
+    "draw_story",
+    "draw_trace",
+    "find_cure",
+    "find_effects",
+    "find_story",
+    "find_trace",
+]
 
 
 def draw_story(story: StoryData, *, width_mm: float = 160.0) -> Chart:
@@ -33,3 +48,23 @@ def draw_effects(effects: EffectsData | Explanation, *, width_mm: float = 160.0)
 
     data = effects if isinstance(effects, EffectsData) else find_effects(effects)
     return draw(data, width_mm=width_mm)
+
+
+def draw_cure(cure: CureData, *, width_mm: float = 160.0) -> Chart:
+    """Mass loss and hardness against days, a line for every trial and portion.
+
+    width_mm: 80 or more; from 130 on the two stand side by side.
+    """
+    from trials.charts.cure import draw
+
+    return draw(cure, width_mm=width_mm)
+
+
+def draw_trace(trace: TraceData, *, width_mm: float = 160.0) -> Chart:
+    """How every portion thickened along minutes, one row each, open where it was poured before it thickened.
+
+    width_mm: 80 or more.
+    """
+    from trials.charts.trace import draw
+
+    return draw(trace, width_mm=width_mm)

@@ -204,3 +204,17 @@ def test_next_writes_its_first_proposal_as_a_variant_that_checks(harbour: Path, 
         assert formulary("next", "peak temperature", "--write", "one-of-the-two").status == 2
     finally:
         path.unlink()
+
+
+@pytest.mark.usefixtures("harbour")
+@pytest.mark.parametrize("kind", ["cure", "trace"])
+def test_trials_are_drawn_thickening_and_curing(kind: str, formulary: Run, tmp_path: Path) -> None:
+    codes = [one["trial"].rsplit("-", 1)[-1] for one in json.loads(formulary("trial", "list", "--json").out)[:3]]
+    target = tmp_path / "drawn.svg"
+    ran = formulary("chart", kind, *codes, "-o", str(target))
+    assert (ran.status, ran.err) == (0, "")
+    assert target.read_bytes().startswith(b"<?xml")
+    wrong = formulary("chart", kind, "zzzzz", "-o", str(tmp_path / "none.svg"))
+    assert wrong.status == 2
+    assert not (tmp_path / "none.svg").exists()
+    assert formulary("chart", kind).status == 2

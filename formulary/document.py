@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from formulary.document_write import Inline as Inline
@@ -23,6 +24,11 @@ if TYPE_CHECKING:
 MAX_BYTES = 256 * 1024
 MAX_DEPTH = 30
 MAX_SCALAR = 32 * 1024
+# `2,5 % of oils` between braces or brackets reads as two: what stands before such a comma, and behind it.
+_BEFORE_COMMA = re.compile(r"(?:.*[^\w.])?[0-9]+", re.DOTALL)
+_LONGEST_NUMBER = 24
+_WHOLE_NUMBER = re.compile(r"[~+-]?[0-9]+")
+_AMOUNT_BEHIND = re.compile(r"[0-9]+\s*[^\W\d]+\S*|[0-9]+\s*%.*", re.DOTALL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +267,7 @@ class _Builder:
                 node = self._block(start, items, event)
             elif isinstance(event, kinds.SequenceEndEvent):
                 start, items = stack.pop()
-                node = Listing(tuple(items), bool(start.flow_style), *_position(start), _end(event, start))
+                node = self._listing(start, items, event)
             elif isinstance(event, kinds.AliasEvent):
                 self._refuse(event, "yaml-alias", "an alias (*name) stands here", "write the value out")
             elif isinstance(event, kinds.DocumentStartEvent):
@@ -311,6 +317,9 @@ class _Builder:
         seen: dict[str, Scalar] = {}
         for key, value in zip(items[::2], items[1::2], strict=True):
             place = Place(self.path, key.line, key.column)
+            if entries and _is_split(entries[-1].value, key) and isinstance(value, Scalar) and value.is_empty:
+                self._tell_comma(entries[-1].value, key, entries[-1].key.text)
+                continue
             if not isinstance(key, Scalar):
                 self.findings.append(error("yaml-key", "a key is a list or a block", "write a plain word", place))
                 continue
@@ -327,6 +336,40 @@ class _Builder:
             seen[key.text] = key
             entries.append(Entry(key, value))
         return Block(tuple(entries), bool(start.flow_style), *_position(start), _end(end, start))
+
+    def _listing(self, start: Any, items: list[Node], end: Any) -> Listing:
+        for first, second in pairwise(items):
+            # [3,4] may well be two numbers; [3,4 mm] is not
+            if (
+                _is_split(first, second)
+                and isinstance(first, Scalar)
+                and isinstance(second, Scalar)
+                and _WHOLE_NUMBER.fullmatch(first.text)
+                and _AMOUNT_BEHIND.fullmatch(second.text)
+            ):
+                self._tell_comma(first, second, None)
+        return Listing(tuple(items), bool(start.flow_style), *_position(start), _end(end, start))
+
+    def _tell_comma(self, first: Node, second: Node, field: str | None) -> None:
+        """Say that a decimal comma was taken for the comma that parts entries."""
+        assert isinstance(first, Scalar)
+        assert isinstance(second, Scalar)
+        what = f"a comma splits this: {first.text[:24]},{second.text[:40]}"
+        do = f"write {first.text[:24]}.{second.text[:40]}"
+        self.findings.append(error("decimal-comma", what, do, Place(self.path, first.line, first.column, field)))
+
+
+def _is_split(first: Node, second: Node) -> bool:
+    """Whether two neighbours between braces are one number with a decimal comma: `2` and `5 % of oils`."""
+    return (
+        isinstance(first, Scalar)
+        and isinstance(second, Scalar)
+        and not (first.quoted or second.quoted)
+        and second.start == first.end + 1
+        and len(first.text) <= _LONGEST_NUMBER
+        and second.text[:1].isdigit()
+        and _BEFORE_COMMA.fullmatch(first.text) is not None
+    )
 
 
 def _position(event: Any) -> tuple[int, int, int]:

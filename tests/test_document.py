@@ -182,3 +182,27 @@ def test_awkward_texts_survive_being_written(text: str) -> None:
 def test_comments_stand_above_what_is_written() -> None:
     text = render_document({"format": Decimal(1)}, comment="made today\n\nby hand")
     assert text == "# made today\n#\n# by hand\nformat: 1\n"
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("{rate: 2,5 % of oils, at: trace}", ["2.5 % of oils"]),
+        ("{alkali: sodium-hydroxide, superfat: 6,5}", ["6.5"]),
+        ("{age: 28 d, value: 3,4 mm}", ["3.4 mm"]),
+        ("{at: ~3,5 min, what: poured}", ["~3.5 min"]),
+        ("{olive-oil: 45,5, coconut-oil: 54,5}", ["45.5", "54.5"]),
+        ("[3,1 mm, 3,3 mm]", ["3.1 mm", "3.3 mm"]),
+    ],
+)
+def test_a_decimal_comma_within_braces_is_told_as_one(written: str, meant: list[str]) -> None:
+    _, findings = parse_document(f"part: {written}", "recipes/x.yaml")
+    assert [(one.code, one.do) for one in findings] == [("decimal-comma", f"write {text}") for text in meant]
+    assert all("a comma splits this" in one.what for one in findings)
+
+
+@pytest.mark.parametrize(
+    "written", ["[1,2,3]", "[3 mm,4 mm]", "{a: 1,b: 2}", "{a: 1, 5: 2}", '{a: 1,"5": }', "{a: x,y: }"]
+)
+def test_other_commas_within_braces_are_left_alone(written: str) -> None:
+    assert parse_document(f"part: {written}")[1] == ()

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 ENOUGH = 0.8  # a group must reach this to be called the likely cause
 WORTH_A_LINE = 0.02
+SEVERAL_AT_WORK = "Several can be at work at once, so odds need not add to 100 %."
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +216,11 @@ class Explanation:
     def enough_evidence(self) -> bool:
         """Whether a cause reaches 80 %, from more than one trial."""
         return any(cause.is_likely for cause in self.causes)
+
+    @property
+    def adds_to_more_than_all(self) -> bool:
+        """Whether the odds add to more than 100 %, to the whole percent: several causes can be at work at once."""
+        return round(100 * sum(cause.probability for cause in self.causes)) > 100
 
     @property
     def limits(self) -> int:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.explanation import WORTH_A_LINE, Explanation, LikelyCause
+from trials.explanation import SEVERAL_AT_WORK, WORTH_A_LINE, Explanation, LikelyCause
 from trials.explanation_sentence import cause_words, effect_places, group_words, percent
 from trials.outcomes import Scale
 from trials.sentences import count, difference_unit, places, say_list, wrap_words
@@ -43,14 +45,23 @@ def _table(answer: Explanation, width: int, *, show_all: bool) -> list[str]:
     if answer.nothing is not None:
         rows.append(Row("nothing that is recorded", (percent(answer.nothing), "", "", "", "")))
     if width < _NARROW:
-        rows = [Row(row.label, (row.cells[0], row.cells[2])) for row in rows]
+        # The step that an effect is told for stands below its candidate, since there is no room beside it.
+        rows = [rows[0], *(replace(row, note=_step(row.cells[1])) for row in rows[1:])]
+        rows = [replace(row, cells=(row.cells[0], row.cells[2])) for row in rows]
     lines = render_rows(rows, width=width, gap=2)
     rest = len(answer.causes) - len(shown)
     if rest:
         bound = max(cause.probability for cause in answer.causes[len(shown) :])
         under = "under 2 %" if bound < WORTH_A_LINE else f"at most {percent(bound)}"
         lines += wrap_words(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width, indent=2)
+    if answer.adds_to_more_than_all:
+        lines += ["", *wrap_words(SEVERAL_AT_WORK, width, indent=2)]
     return lines
+
+
+def _step(per: str) -> str:
+    """`per 5 °C`; what is no amount, such as `if done`, stands as it is."""
+    return f"per {per}" if per[:1].isdigit() else per
 
 
 def _line(answer: Explanation, cause: LikelyCause) -> Row:
@@ -93,8 +104,11 @@ def _basis(answer: Explanation, width: int) -> list[str]:
     if pours != trials:
         text += f" in {pours} portions"
     if answer.limits:
-        how = "were stopped before and count as" if answer.outcome.from_events else "are known only as"
-        word = '"later than"' if answer.outcome.scale is Scale.LOG_TIME else "limits"
+        one = answer.limits == 1
+        how = "was stopped before and counts as" if one else "were stopped before and count as"
+        if not answer.outcome.from_events:
+            how = "is known only as" if one else "are known only as"
+        word = '"later than"' if answer.outcome.scale is Scale.LOG_TIME else "a limit" if one else "limits"
         text += f"; {answer.limits} {how} {word}"
     said = [f"{text}."]
     if answer.outcome.scale is Scale.LOG_TIME and answer.causes:

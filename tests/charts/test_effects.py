@@ -121,3 +121,12 @@ def test_where_there_is_nothing_to_weigh_the_chart_says_why() -> None:
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])
 def test_the_same_answer_gives_the_same_file(ending: str) -> None:
     assert draw_effects(MANY).to_bytes(ending) == draw_effects(MANY).to_bytes(ending)
+
+
+def test_odds_that_add_to_more_than_all_are_explained() -> None:
+    from dataclasses import replace
+
+    answer = weighed()
+    assert "need not add to 100 %" not in find_effects(answer).foot
+    more = replace(answer, causes=(answer.causes[0], replace(answer.causes[1], probability=0.6)))
+    assert "need not add to 100 %" in find_effects(more).foot

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 import random
+from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
@@ -271,3 +272,26 @@ def test_a_trial_whose_files_cannot_be_read_is_named_as_left_out() -> None:
         ("2026-01-01-broken-zzzz", "its files cannot be read")
     ]
     assert answer.causes == clove_answer().causes
+
+
+def test_the_narrowest_terminal_still_says_for_what_step_an_effect_is() -> None:
+    answer = clove_answer()
+    effect = answer.causes[0].main_effect
+    assert effect is not None
+    for width in (60, 75, 76, 100):
+        assert f"{effect.per}" in render_explanation(answer, width).partition("candidate")[2]
+
+
+def test_odds_that_add_to_more_than_all_are_explained_and_others_are_not() -> None:
+    answer = clove_answer()
+    sure = replace(answer, causes=tuple(replace(cause, probability=0.7) for cause in answer.causes[:2]))
+    assert "need not add to 100 %" in " ".join(render_explanation(sure, 60).split())
+    alone = replace(answer, causes=answer.causes[:1])
+    assert "need not add" not in render_explanation(alone)
+
+
+def test_one_pour_that_was_stopped_is_told_in_the_singular() -> None:
+    answer = clove_answer()
+    limits = [item for item in answer.seen if item.value.bound == "above"]
+    one = replace(answer, seen=tuple(item for item in answer.seen if item not in limits[1:]))
+    assert '1 was stopped before and counts as "later than"' in " ".join(render_explanation(one).split())

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from trials.explanation import WORTH_A_LINE, Explanation
+from trials.explanation import SEVERAL_AT_WORK, WORTH_A_LINE, Explanation
 from trials.sentences import count, difference_unit
 
 if TYPE_CHECKING:
@@ -88,6 +88,9 @@ def find_effects(answer: Explanation) -> EffectsData:
         foot += f" in {len(answer.seen)} portions"
     if answer.limits:
         foot += f", {answer.limits} known only as a limit"
+    foot = f"{foot}. Past 80 % (dashed) a candidate counts as the likely cause." if rows else f"{foot}."
+    if answer.adds_to_more_than_all:
+        foot += f" {SEVERAL_AT_WORK}"
     return EffectsData(
         title=f"What did it: {answer.label}",
         label=answer.label,
@@ -95,7 +98,7 @@ def find_effects(answer: Explanation) -> EffectsData:
         rows=tuple(rows),
         nothing=answer.nothing,
         rest=rest,
-        foot=f"{foot}. Past 80 % (dashed) a candidate counts as the likely cause." if rows else f"{foot}.",
+        foot=foot,
         empty=answer.no_answer,
     )
 

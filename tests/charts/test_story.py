@@ -20,7 +20,7 @@ from formulary.settings import Settings
 from tests.charts.layout import find_faults
 from tests.trials.invented import steady, trial, version
 from trials.charts import StoryData, draw_story, find_story
-from trials.charts.story_data import StoryCause
+from trials.charts.story_data import StoryBand, StoryCause
 from trials.demo.in_memory import draw_year
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation, LikelyCause
@@ -202,3 +202,35 @@ def test_importing_the_charts_loads_no_drawing_library() -> None:
         [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]
     )
     assert done.stdout.split() == ["False", "False"]
+
+
+def test_bands_never_lie_on_one_another_and_each_hatch_is_in_the_legend() -> None:
+    low = min(story.value for story in told().points)
+    version = told().slots[-1][0]
+    bands = tuple(
+        StoryBand(version, portion, low + number, low + number + 3.0, 3)
+        for number, portion in enumerate(("scented portion", "unscented portion", "scented portion"))
+    )
+    chart = draw_story(replace(told(), bands=bands))
+    legend, plot = chart.axes
+    drawn = [item.get_paths()[0].get_extents() for item in plot.collections if item.get_hatch()]
+    assert len(drawn) == 3
+    for number, one in enumerate(drawn):
+        for other in drawn[number + 1 :]:
+            assert min(one.x1, other.x1) <= max(one.x0, other.x0) or min(one.y1, other.y1) <= max(one.y0, other.y0)
+    hatches = {item.get_hatch() for item in plot.collections if item.get_hatch()}
+    assert {item.get_hatch() for item in legend.collections if item.get_hatch()} == hatches
+    words = " ".join(text.get_text() for text in legend.texts)
+    assert "repeats, scented portion" in words
+    assert "repeats, unscented portion" in words
+    assert "standard deviation" in words
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 160.0])
+def test_what_changed_is_told_to_its_end(width_mm: float) -> None:
+    words = "; ".join(f"{name} oil rose from 5 to 25.5 % of oils" for name in ("olive", "palm", "coconut", "almond"))
+    first = replace(told().versions[0], words=f"{words}; the superfat fell from 6 to 5 %")
+    chart = draw_story(replace(told(), versions=(first, *told().versions[1:])), width_mm=width_mm)
+    shown = " ".join(text.get_text() for text in chart.texts)
+    assert "the superfat fell from 6 to 5 %" in shown
+    assert find_faults(chart) == []

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from trials.charts.figure import (
@@ -19,14 +20,25 @@ from trials.charts.figure import (
     font_points,
     letter_mm,
 )
-from trials.charts.story_data import SCENTED, UNSCENTED, WHOLE, StoryData, StoryPoint, StoryVersion, trial_names
+from trials.charts.story_data import (
+    SCENTED,
+    UNSCENTED,
+    WHOLE,
+    StoryBand,
+    StoryData,
+    StoryPoint,
+    StoryVersion,
+    trial_names,
+)
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 # portion -> marker, colour, hatch of its band: any one of the three is enough to tell it
 _LOOKS = {WHOLE: ("o", BLACK, "////"), UNSCENTED: ("s", BLUE, "\\\\\\\\"), SCENTED: ("D", ORANGE, "xxxx")}
+_BAND = "band of the "
 _MOST_LISTED = 40
+_MOST_LINES = 12  # of what changed in one version
 
 
 def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
@@ -41,7 +53,7 @@ def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
         if story.nothing is not None:
             chart.text_mm(1.5, y, story.nothing.capitalize() + ".", fontsize=layout.points, va="baseline")
             return chart
-        _draw_legend(chart, story, layout)
+        _draw_legend(chart, layout)
         axes = chart.axes_mm(layout.left, layout.plot_bottom, layout.plot_width, layout.plot_height)
         _draw_blocks(axes, story)
         _draw_points(axes, story, layout)
@@ -98,7 +110,7 @@ def _entry(version: StoryVersion, room: int, story: StoryData) -> tuple[list[str
     """The number of a version and its lines: recipe, id, date, pours, what changed; and whether a cause came in."""
     pours = f"{version.pours} pour{'' if version.pours == 1 else 's'}"
     text = f"{version.recipe} {version.short_id}, {version.first_poured}, {pours}: {version.words}"
-    lines = textwrap.wrap(text, room - 7, max_lines=3 if room > 70 else 5, placeholder=" ...")
+    lines = textwrap.wrap(text, room - 7, max_lines=_MOST_LINES, placeholder=" ...")
     return [str(version.number), *lines], any(cause.version == version.number for cause in story.causes)
 
 
@@ -114,8 +126,13 @@ def _legend_items(story: StoryData) -> list[tuple[str, str]]:
         items.append(("between", "somewhere between"))
     if any(point.is_otherwise for point in story.points):
         items.append(("otherwise", "made otherwise than planned"))
-    if story.bands:
-        items.append(("band", "repeats, mean ± 1 sd"))
+    banded = [kind for kind in _LOOKS if any(band.portion == kind for band in story.bands)]
+    measure = "mean ± one standard deviation"
+    if len(banded) == 1:
+        items.append((f"{_BAND}{banded[0]}", f"repeats, {measure}"))
+    elif banded:
+        items += [(f"{_BAND}{kind}", f"repeats, {kind}") for kind in banded]
+        items.append(("", f"bands: {measure}"))
     return items
 
 
@@ -132,7 +149,7 @@ def _legend_rows(items: list[tuple[str, str]], room: int) -> list[list[tuple[str
     return rows
 
 
-def _draw_legend(chart: Chart, story: StoryData, layout: _Layout) -> None:
+def _draw_legend(chart: Chart, layout: _Layout) -> None:
     if not layout.legend:
         return
     axes = chart.axes_mm(0, 0, layout.width, layout.height)
@@ -144,13 +161,13 @@ def _draw_legend(chart: Chart, story: StoryData, layout: _Layout) -> None:
     for row in layout.legend:
         x = 3.5
         for what, text in row:
-            _draw_sign(axes, what, x, y, story)
-            axes.text(x + 3.0, y, text, fontsize=layout.points, va="center")
+            _draw_sign(axes, what, x, y)
+            axes.text(x + (3.0 if what else -2.0), y, text, fontsize=layout.points, va="center")
             x += (len(text) + 6) * letter
         y -= layout.line
 
 
-def _draw_sign(axes: Axes, what: str, x: float, y: float, story: StoryData) -> None:
+def _draw_sign(axes: Axes, what: str, x: float, y: float) -> None:
     if what in _LOOKS:
         marker, colour, _ = _LOOKS[what]
         axes.plot([x], [y], marker=marker, color=colour, markeredgecolor=BLACK, markersize=4.5, markeredgewidth=0.6)
@@ -163,9 +180,8 @@ def _draw_sign(axes: Axes, what: str, x: float, y: float, story: StoryData) -> N
         axes.plot([x, x], [y - 1.1, y + 1.1], color=BLACK, linewidth=0.9, marker="_", markersize=4)
     elif what == "otherwise":
         axes.plot([x], [y], "o", color="none", markeredgecolor=BLACK, markeredgewidth=0.6, markersize=7.5)
-    else:
-        shown = next(band.portion for band in story.bands)
-        _rectangle(axes, x - 2.0, x + 2.0, y - 1.0, y + 1.0, shown)
+    elif what:
+        _rectangle(axes, x - 2.0, x + 2.0, y - 1.0, y + 1.0, what.removeprefix(_BAND))
 
 
 def _rectangle(axes: Axes, left: float, right: float, low: float, high: float, portion: str) -> None:
@@ -183,14 +199,24 @@ def _arrow(axes: Axes, x: float, y: float, *, up: bool, size: float) -> None:
 
 
 def _draw_blocks(axes: Axes, story: StoryData) -> None:
-    """A pale ground under every second version, and the band of its repeats."""
+    """A pale ground under every second version, and the bands of its repeats."""
     for version, (start, end) in _spans(story).items():
         if version % 2 == 0:
             axes.axvspan(start, end, facecolor="#F3F3F3", edgecolor="none", zorder=0)
     spans = _spans(story)
-    for band in story.bands:
-        start, end = spans[band.version]
-        _rectangle(axes, start + 0.04, end - 0.04, band.low, band.high, band.portion)
+    for version, (start, end) in spans.items():
+        bands = [band for kind in _LOOKS for band in story.bands if (band.version, band.portion) == (version, kind)]
+        lanes = bands if _overlap(bands) else bands[:1]
+        wide = (end - start) / max(len(lanes), 1)
+        for number, band in enumerate(bands):
+            left = start + wide * (number % len(lanes))
+            _rectangle(axes, left + 0.04, left + wide - 0.04, band.low, band.high, band.portion)
+
+
+def _overlap(bands: list[StoryBand]) -> bool:
+    """Whether any two bands of one version would lie on one another, and so must stand side by side."""
+    in_order = sorted(bands, key=lambda band: band.low)
+    return any(below.high > above.low for below, above in pairwise(in_order))
 
 
 def _spans(story: StoryData) -> dict[int, tuple[float, float]]:
@@ -275,7 +301,7 @@ def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) ->
         )
         text = f"{cause.words} came in"
         wide = len(text) * letter_mm(layout.points, bold=True)
-        left = x + wide + 4.0 < layout.width
+        left = x + wide + 4.0 < layout.width or x < layout.width / 2
         room = layout.width - x - 4.0 if left else x - 4.0
         text = textwrap.shorten(text, characters(room, layout.points, bold=True), placeholder=" ...")
         chart.text_mm(x, y, "\u25bc", fontsize=layout.points, ha="center", va="baseline")

@@ -58,7 +58,7 @@ def _tail(cell: str) -> int:
 def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_width: int | None = None) -> list[str]:
     """The rows as lines no wider than `width`: labels left, cells right, notes wrapped in what is left.
 
-    A note that would have less than 20 columns goes onto lines of its own below.
+    A note that would have less than 20 columns and does not fit goes onto lines of its own below.
     """
     count = max((len(row.cells) for row in rows), default=0)
     columns = [align_on_point([row.cells[i] if i < len(row.cells) else "" for row in rows]) for i in range(count)]
@@ -66,14 +66,20 @@ def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_wid
     cells_width = sum(column_widths) + gap * count
     longest = max((text_width(row.label) + row.indent for row in rows if row.cells), default=0)
     room = max(12, width - cells_width)
-    labels = min(label_width if label_width is not None else longest, room)
+    word = _longest_word(rows)
+    labels = min(longest if label_width is None else max(label_width, word), room)
+    # Rather than break a name, put the labels on lines of their own and the cells below.
+    is_below = labels < word
+    labels = max(0, width - cells_width) if is_below else labels
     lines: list[str] = []
     for number, row in enumerate(rows):
         cells = "".join(" " * gap + column[number] for column in columns) if row.cells else ""
-        head = wrap(row.label, labels - row.indent if row.cells else width - row.indent)
+        head = wrap(row.label, labels - row.indent if row.cells and not is_below else width - row.indent)
         padded = [" " * row.indent + part for part in head]
+        if is_below and row.cells:
+            padded = [*(padded if row.label else []), ""]
         note_room = width - labels - cells_width - gap
-        beside = wrap(row.note, note_room) if row.note and note_room >= 20 else []
+        beside = wrap(row.note, note_room) if row.note and note_room >= min(20, text_width(row.note)) else []
         first = pad(padded[-1], labels) + cells if row.cells else padded[-1]
         if beside:
             first = pad(first, labels + cells_width) + " " * gap + beside[0]
@@ -82,6 +88,11 @@ def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_wid
         if row.note and not beside:
             lines += [" " * (row.indent + 2) + part for part in wrap(row.note, width - row.indent - 2)]
     return lines
+
+
+def _longest_word(rows: Sequence[Row]) -> int:
+    """Columns that keep every word of the labels beside cells whole; a name of a material is one word."""
+    return max((text_width(word) + row.indent for row in rows if row.cells for word in row.label.split()), default=0)
 
 
 def wrap(text: str, width: int) -> list[str]:

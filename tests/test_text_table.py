@@ -46,3 +46,12 @@ def test_an_indented_paragraph_keeps_its_indent_on_every_line() -> None:
     lines = paragraph("one two three four five six seven eight nine ten", width=24, indent=6)
     assert len(lines) > 1
     assert all(line.startswith("      ") and not line.startswith("       ") for line in lines)
+
+
+@given(st.integers(60, 100), st.integers(1, 40), st.integers(1, 30))
+def test_a_name_beside_cells_is_never_broken_where_it_fits_a_line(width: int, name: int, cell: int) -> None:
+    rows = [Row("n" * name, ("1" * cell, "2" * cell)), Row("two words", ("3",))]
+    lines = render_rows(rows, width=width)
+    assert any("n" * name in line for line in lines)
+    if 2 * (cell + 3) + 12 <= width:
+        assert max(map(text_width, lines)) <= width

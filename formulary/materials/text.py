@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from formulary.materials.model import Known, Material, MaterialKind, ValueRange
 from formulary.quantity import format_number
-from formulary.text_table import Row, paragraph, render_rows
+from formulary.text_table import Row, paragraph, render_rows, text_width
 
 _TITLES = {
     MaterialKind.OIL: "oils, fats and butters",
@@ -45,6 +45,7 @@ _BLENDS = {
     "contains": ("contains", "%"),
     "limits": ("limits of its constituents", "% of the bar"),
 }
+_STEP = 4  # columns that a material stands in under its kind
 _LEAST_SHOWN = 0.05  # percent; less of a blend's part is noise on screen, and stays in the JSON
 
 
@@ -53,13 +54,14 @@ def render_materials(materials: Mapping[str, Material], *, width: int = 80) -> s
     own = sum(not material.builtin for material in materials.values())
     first = f"{len(materials)} materials, {own} of them from files of yours; `materials show NAME` tells all of one."
     lines = paragraph(first, width=width)
+    label_width = max([34, *(text_width(slug) + _STEP for slug in materials)])
     for kind, title in _TITLES.items():
         of_kind = sorted((each for each in materials.values() if each.kind is kind), key=lambda each: each.slug)
         if of_kind:
             head, unit = _headline_unit(kind)
             rows = [Row(title, (head,), unit)]
-            rows += [Row(each.slug, (_headline(each),), "" if each.builtin else "yours", 4) for each in of_kind]
-            lines += ["", *render_rows(rows, width=width, label_width=34)]
+            rows += [Row(each.slug, (_headline(each),), "" if each.builtin else "yours", _STEP) for each in of_kind]
+            lines += ["", *render_rows(rows, width=width, label_width=label_width)]
     return "\n".join(lines)
 
 

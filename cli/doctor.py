@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cli.options import folder_option, json_option, open_chosen
-from cli.output import DONE, STORAGE, finding_text, is_asked, progress, say, say_json
+from cli.output import DONE, STORAGE, finding_text, is_asked, progress, say, say_json, tell_findings
 
 
 @click.command()
@@ -26,7 +26,9 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     import formulary
     import trials
     from formulary.doctor import examine_folder
+    from formulary.errors import StorageError
 
+    unmended = False
     places = tuple(str(Path(str(package.__file__)).parents[1]) for package in (cli, formulary, trials))
     with open_chosen() as folder:
         with progress("looking the folder over"):
@@ -40,8 +42,13 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
             if each.mend is None:
                 continue
             if do_mend and (yes or (is_asked() and click.confirm("    mend it now?"))):
-                say(f"    mended: {each.mend()}")
+                try:
+                    say(f"    mended: {each.mend()}")
+                except StorageError as fault:
+                    unmended = True
+                    say("    not mended, and why:")
+                    tell_findings(fault.findings)
             else:
                 say("    formulary doctor --mend puts it right")
     grave = any(each.finding.severity.value == "error" for each in ailments)
-    return STORAGE if grave else DONE
+    return STORAGE if grave or unmended else DONE

@@ -47,7 +47,10 @@ def show_material(name: str, as_json: bool) -> None:
         say(render_material(register[name], width=width()))
 
 
-_VALUE_HELP = "A line of the file: --set 'density=0.92 g/ml' (repeatable)."
+_VALUE_HELP = (
+    "A line of the file: --set 'density=0.92 g/ml', --set 'contains={eugenol: 82 %}', or one value within braces: "
+    "--set limit.edition=51 (repeatable)."
+)
 
 
 @materials.command("add")
@@ -56,19 +59,21 @@ _VALUE_HELP = "A line of the file: --set 'density=0.92 g/ml' (repeatable)."
     "--kind", metavar="KIND", help="oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant, additive."
 )
 @click.option("--called", metavar="TEXT", help="What it is called in full.")
+@click.option("--limit", metavar="PERCENT", help="Of a scent: at most so much of the bar, by its certificate.")
 @click.option("--set", "pairs", metavar="KEY=VALUE", multiple=True, help=_VALUE_HELP)
 @folder_option
-def add_material(name: str, kind: str | None, called: str | None, pairs: tuple[str, ...]) -> None:
+def add_material(name: str, kind: str | None, called: str | None, limit: str | None, pairs: tuple[str, ...]) -> None:
     """A new file for a material of yours, with what you know and comments on what else may be filled in.
 
     On a terminal it asks for the kind when that is missing.
     """
     from formulary.material_files import parse_values, write_new_material
 
+    values = parse_values([*([] if limit is None else [f"limit.percent_of_product={limit}"]), *pairs])
     with open_chosen() as folder:
         if kind is None and name not in folder.register and is_asked():
             kind = click.prompt("What kind is it (oil, liquid, fragrance, colourant, additive ...)")
-        write_new_material(folder, name, name=called, kind=kind, values=parse_values(pairs))
+        write_new_material(folder, name, name=called, kind=kind, values=values)
     say(f"Written to materials/{name}.yaml, not saved yet.")
     say_next(f"fill in what you know in an editor; formulary materials show {name}; formulary save -m WHY")
 

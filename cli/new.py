@@ -27,11 +27,14 @@ from cli.output import say, say_next, width
 def new(recipe: str, weights: tuple[str, ...], name: str | None, superfat: str, lye_concentration: str) -> None:
     """A new recipe from weights that you have, in percentages that total exactly 100."""
     from formulary.batch.recipe_text import render_recipe
+    from formulary.recipes.compose import find_repeated
 
     with open_chosen() as folder:
         version = folder.compose(recipe, weights, name=name, superfat=superfat, lye_concentration=lye_concentration)
         batch = folder.batch(version, oils="1000 g")
         folder.write(version)
         say(render_recipe(version, batch, folder.register, width=width()))
+    for oil in find_repeated(weights):
+        say(f"\n{oil} was given more than once: its weights are added up.")
     say(f"\nWritten to recipes/{recipe}.yaml, not saved yet.")
     say_next(f"look it over in an editor, then formulary save {recipe} -m WHY")

@@ -95,7 +95,8 @@ def _wrapped(line: str) -> list[str]:
 
     bare = line.lstrip()
     indent = len(line) - len(bare)
-    first, *rest = wrap(bare, width() - indent - 4)
+    first, *rest = wrap(bare, width() - indent)
+    rest = wrap(" ".join(rest), width() - indent - 4) if rest else []
     return [" " * indent + first, *(" " * (indent + 4) + part for part in rest)]
 
 

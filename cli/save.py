@@ -21,7 +21,15 @@ def save(recipes: tuple[str, ...], why: str) -> None:
         tell_findings(report.findings)
         say(f"Saved {', '.join(report.paths)}.\n")
         say("\n".join(f"  {line}".rstrip() for line in report.message.rstrip().splitlines()))
-        saved = [path for path in report.paths if path.startswith("recipes/")]
-    name = saved[0].removeprefix("recipes/").removesuffix(".yaml") if saved else "RECIPE"
+        names = [path.removeprefix("recipes/").removesuffix(".yaml") for path in report.paths if _is_recipe(path)]
+        saved = [name for name in names if name in folder.recipes()]
     say("")
-    say_next(f"formulary batch {name} --oils 1000g shows what to weigh; formulary history {name} its versions")
+    if saved or not names:
+        name = saved[0] if saved else "RECIPE"
+        say_next(f"formulary batch {name} --oils 1000g shows what to weigh; formulary history {name} its versions")
+    else:
+        say_next(f"formulary history {names[0]} still tells its versions; formulary restore brings one back")
+
+
+def _is_recipe(path: str) -> bool:
+    return path.startswith("recipes/")

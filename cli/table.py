@@ -7,8 +7,8 @@ from typing import Literal
 
 import click
 
-from cli.options import folder_option, open_chosen
-from cli.output import progress, say
+from cli.options import folder_option, json_option, open_chosen
+from cli.output import progress, say, say_json
 
 _RENDERED = ("csv", "jsonl", "md")
 
@@ -22,17 +22,23 @@ _RENDERED = ("csv", "jsonl", "md")
 @click.option(
     "-o", "--output", metavar="FILE", type=click.Path(path_type=Path), help="Write .csv, .jsonl, .md or .parquet."
 )
+@json_option
 @folder_option
-def table(recipes: tuple[str, ...], by: Literal["portion", "trial"], form: str, output: Path | None) -> None:
+def table(
+    recipes: tuple[str, ...], by: Literal["portion", "trial"], form: str, output: Path | None, as_json: bool
+) -> None:
     """One row a portion (or a trial) with every fact and outcome; with -o a table schema is written beside it."""
     from trials.bench import open_bench
-    from trials.table_formats import render_csv, render_json_lines, render_markdown, save_table
+    from trials.table_formats import render_csv, render_json_lines, render_markdown, save_table, table_json
 
     with open_chosen() as folder, progress("gathering the trials"):
         made = open_bench(folder).table(recipes, by=by)
     if output is not None:
         written = save_table(made, output)
         say(f"Written: {', '.join(str(path) for path in written)}")
+        return
+    if as_json:
+        say_json(table_json(made))
         return
     render = {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[form]
     say(render(made).rstrip("\n"))

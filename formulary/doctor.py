@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from formulary.document import uses_c_parser
+from formulary.errors import StorageError
 from formulary.finding import Finding, Place, note, warn
 from formulary.identity import blob_id
 
@@ -18,7 +19,10 @@ ATTRIBUTES_FILE = ".gitattributes"
 
 @dataclass(frozen=True, slots=True)
 class Ailment:
-    """One thing found; `mend` puts it right and says what it did, None where a person must."""
+    """One thing found; `mend` puts it right and says what it did, None where a person must.
+
+    `mend` raises StorageError when it cannot, and then nothing is changed.
+    """
 
     finding: Finding
     mend: Callable[[], str] | None = None
@@ -97,5 +101,7 @@ def _tidy(folder: Folder) -> str:
 
 
 def _refresh_index(folder: Folder) -> str:
-    folder.store.refresh_index()
+    problems = folder.store.refresh_index()
+    if problems:
+        raise StorageError(problems)
     return "the index is refreshed"

@@ -28,14 +28,50 @@ from formulary.quantity import (
 FORMAT = 1
 SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
 
+# What the alkalis are called at the bench, and their names here.
+_ALSO_CALLED = {
+    "naoh": "sodium-hydroxide",
+    "caustic-soda": "sodium-hydroxide",
+    "lye": "sodium-hydroxide",
+    "soda-lye": "sodium-hydroxide",
+    "koh": "potassium-hydroxide",
+    "caustic-potash": "potassium-hydroxide",
+    "potash-lye": "potassium-hydroxide",
+}
+
 _T = TypeVar("_T")
 
 
 def nearest(word: str, words: Iterable[str], count: int = 3) -> tuple[str, ...]:
-    """The names that a person most likely meant."""
+    """The names that a person most likely meant: those that hold its words, then those written much alike.
+
+    `olive oil` means olive-oil, `shea` shea-butter, `NaOH` sodium-hydroxide. Names that have only an ending such as
+    `-oil` in common are not alike.
+    """
     from difflib import get_close_matches
 
-    return tuple(get_close_matches(word, list(words), n=count, cutoff=0.6))
+    known = list(words)
+    slug = hyphenate(word)
+    parts = [part for part in slug.split("-") if len(part) > 1]
+    meant = [name for name in (slug, _ALSO_CALLED.get(slug)) if name in known]
+    holding = [name for name in sorted(known, key=len) if parts and all(part in name.split("-") for part in parts)]
+    alike = [name for name in get_close_matches(slug, known, n=4 * count, cutoff=0.6) if _is_alike(slug, name)]
+    return tuple(dict.fromkeys((*meant, *holding, *alike)))[:count]
+
+
+def hyphenate(text: str) -> str:
+    """Words as a name is written here: `Olive oil` becomes olive-oil."""
+    return "-".join(re.split(r"[\s_-]+", text.strip())).casefold()
+
+
+def _is_alike(word: str, name: str) -> bool:
+    """Whether two names are alike in what is their own, not in an ending that both have."""
+    from difflib import SequenceMatcher
+
+    (own, _, ending), (other, _, other_ending) = word.rpartition("-"), name.rpartition("-")
+    if not own or not other or ending != other_ending:
+        return True
+    return SequenceMatcher(None, own, other).ratio() >= 0.6
 
 
 def suggest(word: str, words: Iterable[str], otherwise: str) -> str:

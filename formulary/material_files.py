@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from formulary.document import Inline
+from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_document
 from formulary.errors import InputError, StorageError
 from formulary.fields import suggest
+from formulary.finding import Place
 from formulary.materials.model import MaterialKind
 from formulary.materials.write import add_lot, render_new_material
-from formulary.quantity import NotAQuantity, parse_decimal
+from formulary.quantity import NotAQuantity, parse_decimal, parse_percent
 from formulary.recipes.read import check_name
 
 if TYPE_CHECKING:
@@ -33,13 +35,42 @@ def parse_values(pairs: Iterable[str]) -> dict[str, Value]:
                 "bad-value", what, "write for example density=0.92 g/ml, or limit.percent_of_product=2.9"
             )
         block, _, inner = key.partition(".")
+        if key == "limit" and _is_percent(written):
+            block, inner = "limit", "percent_of_product"
         if inner:
             within = values.setdefault(block, Inline())
             if isinstance(within, dict):
                 within[inner] = _plain(written)
         else:
-            values[key] = _plain(written)
+            values[key] = _flow(key, written) if written[0] in "{[" else _plain(written)
     return values
+
+
+def _flow(key: str, written: str) -> Value:
+    """A value typed as it stands in the files' comments: `{percent_of_product: 2.9, edition: "51"}`, `[eugenol]`."""
+    root, findings = parse_document(f"{key}: {written}")
+    entry = root.find(key) if root is not None else None
+    if entry is None:
+        faults = [replace(finding, place=Place(field=key), found=written[:80]) for finding in findings]
+        what = f"{written[:60]!r} cannot be read"
+        raise InputError(faults) if faults else InputError.of("bad-value", what, "check its brackets and quotes")
+    return _value_of(entry.value)
+
+
+def _value_of(node: Node) -> Value:
+    if isinstance(node, Scalar):
+        return Quoted(node.text) if node.quoted else _plain(node.text)
+    if isinstance(node, Listing):
+        return [_value_of(item) for item in node.items]
+    return Inline({entry.key.text: _value_of(entry.value) for entry in node.entries})
+
+
+def _is_percent(text: str) -> bool:
+    try:
+        parse_percent(text)
+    except NotAQuantity:
+        return False
+    return True
 
 
 def _plain(text: str) -> Value:

@@ -109,6 +109,7 @@ _MOST_PLACES = 20
 _MOST_DIGITS_BEFORE_POINT = 40
 _NUMBER_ONLY = re.compile(_NUMBER)
 _AMOUNT = re.compile(rf"({_NUMBER})\s*(\S.*)?")
+_SEVERAL_UNITS = re.compile(rf"{_NUMBER}\s*[^\W\d]+(?:[\s,]+|\s+and\s+){_NUMBER}\s*[^\W\d]+")
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 
 
@@ -201,6 +202,8 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     if spelled in _WEEKS and Kind.DURATION in kinds:
         return Quantity(amount * _WEEKS[spelled], "d")
     unit = find_unit(spelled)
+    if unit is None and _SEVERAL_UNITS.fullmatch(stripped):
+        raise NotAQuantity(f"{stripped[:24]!r} is in two units", f"use one unit for all of it, such as {example}")
     if unit is None:
         raise NotAQuantity(f"{spelled[:24]!r} is not a unit known here", f"write {example}")
     quantity = Quantity(amount, unit)

@@ -188,3 +188,10 @@ def test_any_text_is_read_or_refused_in_words(parse: Callable[[str], object], te
     else:
         return
     assert all(said)
+
+
+@pytest.mark.parametrize("written", ["1 lb 2 oz", "1 kg 200 g", "1lb, 2oz", "1 lb and 2 oz"])
+def test_a_weight_in_two_units_is_told_to_use_one(written: str) -> None:
+    with pytest.raises(NotAQuantity) as fault:
+        parse_quantity(written, Kind.MASS)
+    assert "use one unit" in fault.value.do

@@ -29,6 +29,15 @@ def render_json_lines(table: Table) -> str:
     return "".join(f"{line}\n" for line in lines)
 
 
+def table_json(table: Table) -> dict[str, object]:
+    """The table with its schema: one object a row, None for a missing value."""
+    names = [column.name for column in table.columns]
+    return {
+        "schema": table_schema(table),
+        "rows": [dict(zip(names, row, strict=True)) for row in table.rows],
+    }
+
+
 def render_markdown(table: Table) -> str:
     """The table for a page, with what people call each column and its unit; columns without any value are left out."""
     shown = [number for number in range(len(table.columns)) if any(row[number] is not None for row in table.rows)]

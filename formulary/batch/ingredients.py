@@ -11,13 +11,14 @@ from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol, hyd
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
 from formulary.chemistry.soap_and_glycerol import glycerol_freed_g
 from formulary.finding import Finding, note, warn
-from formulary.materials.model import Material
+from formulary.materials.model import Material, MaterialKind
 from formulary.settings import Settings
 
 # Below this part of the product, ingredients may be named in any order after the others: Regulation (EC) No
 # 1223/2009, Article 19 (1) g.
 ANY_ORDER_BELOW_PERCENT = 1.0
 WATER_INCI = "AQUA"
+SCENT_INCI = "PARFUM"
 GLYCEROL_INCI = "GLYCERIN"
 _ALKALI_INCI = {Alkali.SODIUM_HYDROXIDE: "SODIUM HYDROXIDE", Alkali.POTASSIUM_HYDROXIDE: "POTASSIUM HYDROXIDE"}
 
@@ -77,7 +78,8 @@ def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> 
     for name in sorted(named):
         if materials[name].inci is None and name != "water":
             do = f"write `inci` in materials/{name}.yaml, from the supplier's papers"
-            findings.append(warn("inci-unknown", f"no INCI name is known for {name}", do))
+            stands = f"; it stands as {_inci(materials[name])} here"
+            findings.append(warn("inci-unknown", f"no INCI name is known for {name}{stands}", do))
     cured_g = _cured_g(batch, materials, settings)
     return IngredientList(
         in_pot=_ordered(_in_pot(batch, materials)),
@@ -94,6 +96,9 @@ def _cured_g(batch: Batch, materials: Materials, settings: Settings) -> float:
 
 
 def _inci(material: Material) -> str:
+    """Its INCI name; a scent without one may stand as PARFUM, whatever it is called on the bottle."""
+    if material.inci is None and material.kind is MaterialKind.FRAGRANCE:
+        return SCENT_INCI
     return material.inci or material.name.upper()
 
 

@@ -95,7 +95,9 @@ def check_alkali_weights(
         if materials[alkali.material].has_unknown_assay:
             low = assay(materials[alkali.material])[0]
             what = f"the assay of the {words(alkali.material)} is not known: taken as 100 %, the band from {low:g} %"
-            do = f"set `assay` in materials/{alkali.material}.yaml from its certificate"
+            do = f"formulary materials add {alkali.material} --set assay=98.5, with the figure of its certificate"
+            if not materials[alkali.material].builtin:
+                do = f"set `assay` in materials/{alkali.material}.yaml from its certificate"
             yield note("assay-unknown", what, do, place)
         if _crystallises(materials[alkali.material], alkali.assay_percent):
             what = f"{words(alkali.material)} crystallises in a cold room, at 50 % from about 14 °C down"

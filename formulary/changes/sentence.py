@@ -80,7 +80,10 @@ def _oil_clauses(oils: Iterable[OilChange]) -> list[str]:
         signed = ", ".join(f"{words(change.material)} {_signed(change.points)}" for change in moved)
         clauses.append(f"{_percent(total)} of the oils were exchanged ({signed})")
     elif moved:
-        clauses.append(f"{_percent(total)} of the oils were exchanged among {len(moved)} of them")
+        most = sorted(moved, key=lambda change: -abs(change.points))[:3]
+        signed = ", ".join(f"{words(change.material)} {_signed(change.points)}" for change in most)
+        rest = len(moved) - len(most)
+        clauses.append(f"{len(moved)} oils changed, {_percent(total)} of all ({signed} and {rest} others)")
     for change in oils:
         if change.before is not None and change.after is not None and change.before.at != change.after.at:
             held = "is held back to trace" if change.after.at == "trace" else "is no longer held back"

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from formulary.document import Block, Inline, Quoted, parse_document
 from formulary.document_edit import CannotEdit, DocumentEdit, Value, render_value
 from formulary.errors import InputError
-from formulary.finding import has_errors
+from formulary.finding import Place, has_errors
 from formulary.materials.model import MaterialKind
 from formulary.materials.read import parse_material
 
@@ -162,7 +163,8 @@ def _with_first_lot(text: str, lot: str, values: Inline) -> str:
 def _checked(text: str, slug: str) -> str:
     _, findings = parse_material(text, f"materials/{slug}.yaml", slug)
     if has_errors(findings):
-        raise InputError(findings)
+        # The text is not written, so a line of it would lead nowhere.
+        raise InputError([replace(fault, place=Place(field=fault.place.field)) for fault in findings])
     return text
 
 

@@ -8,13 +8,13 @@ from decimal import Decimal
 
 from formulary.document import Quoted, render_document
 from formulary.errors import InputError
-from formulary.fields import suggest
+from formulary.fields import hyphenate, suggest
 from formulary.finding import has_errors
-from formulary.quantity import NotAQuantity, format_decimal, parse_decimal, parse_mass_g
+from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g, parse_percent
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version
 
-_WEIGHT = re.compile(r"(\S+)\s+(.+)")
+_WEIGHT = re.compile(r"(\D*[^\s\d+-])\s+([+-]?[\d.].*)")
 
 
 def parse_weights(texts: Iterable[str], oils: Collection[str]) -> dict[str, Decimal]:
@@ -30,6 +30,9 @@ def parse_weights(texts: Iterable[str], oils: Collection[str]) -> dict[str, Deci
             if match is None:
                 raise NotAQuantity(f"{text!r} does not say what was weighed", 'write "olive-oil 450 g"')
             name, weight_g = match.group(1), parse_mass_g(match.group(2))
+            if name not in oils and hyphenate(name) in oils:
+                do = f'write "{hyphenate(name)} {match.group(2)}"'
+                raise NotAQuantity(f"{name[:40]!r} is not how a name is written here", do)
             if name not in oils:
                 do = suggest(name, oils, "`formulary materials` lists the oils")
                 raise NotAQuantity(f"no oil is called {name[:40]!r}", do)
@@ -39,6 +42,13 @@ def parse_weights(texts: Iterable[str], oils: Collection[str]) -> dict[str, Deci
     if faults:
         raise InputError(faults)
     return weights
+
+
+def find_repeated(texts: Iterable[str]) -> tuple[str, ...]:
+    """Oils that several of the texts name, whose weights are added up."""
+    matches = [_WEIGHT.fullmatch(text.strip()) for text in texts]
+    named = [match.group(1) for match in matches if match is not None]
+    return tuple(name for name in dict.fromkeys(named) if named.count(name) > 1)
 
 
 def compose_recipe(
@@ -59,7 +69,7 @@ def compose_recipe(
     title = name or slug.replace("-", " ").capitalize()
     spelled = render_document({"name": Quoted(title)}).strip()
     try:
-        figures = [format_decimal(parse_decimal(text)) for text in (superfat, lye_concentration)]
+        figures = [format_decimal(parse_percent(text)) for text in (superfat, lye_concentration)]
     except NotAQuantity as problem:
         raise InputError.of("bad-value", problem.what, problem.do) from None
     lines = ["format: 1", spelled, "", "oils:                       # in percent; they must total exactly 100"]

@@ -8,7 +8,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.document import Block, Listing, Node, Scalar, parse_document
-from formulary.fields import SLUG, Fields, suggest
+from formulary.fields import SLUG, Fields, nearest, suggest
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.quantity import Rate, format_decimal, parse_percent
 from formulary.recipes.model import (
@@ -127,7 +127,8 @@ class _RecipeReader:
             return None
         if not SLUG.fullmatch(scalar.text):
             what = f"{scalar.text[:40]!r} is not a material's name"
-            fields.report("bad-name", what, "write lower-case words joined by hyphens: olive-oil", scalar, key)
+            near = (*nearest(scalar.text, self.materials or (), 1), "olive-oil")[0]
+            fields.report("bad-name", what, f"write lower-case words joined by hyphens: {near}", scalar, key)
             return None
         if self.materials is not None and scalar.text not in self.materials:
             do = suggest(scalar.text, self.materials, f"add materials/{scalar.text}.yaml, or correct the name")

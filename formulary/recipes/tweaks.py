@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import TypeAlias, TypeVar
 
 from formulary.errors import InputError
-from formulary.fields import fraction_fault, suggest
+from formulary.fields import fraction_fault, hyphenate, suggest
 from formulary.finding import Finding, Place, error
 from formulary.quantity import NotAQuantity, Rate, format_decimal, parse_percent, parse_rate
 from formulary.recipes.model import STAGES
@@ -115,6 +115,8 @@ def set_field(field: str, value: str | int | Decimal) -> SetField:
 
 
 _SWAP = re.compile(r"\s*(all|[^a-z]+?)\s*(?:of\s+)?([a-z0-9-]+)\s*(?::|->|\bto\b)\s*([a-z0-9-]+)\s*")
+_SPACED_SWAP = re.compile(r"\s*(all|[\d.]+\s*%?)\s+(?:of\s+)?([^:\d]+?)\s*:\s*([^:\d]+?)\s*")
+_SPACED_NAME = re.compile(r"\s*([^\W\d][^\d]*\s[^\d]*?)\s+([\d.].*)")
 _ADD = re.compile(
     r"\s*(\S+)\s+(.+?)(?:,?\s+at\s+(lye[ _-]water|\S+))?(?:,?\s+(replaces|extra)(?:\s+(?:the\s+)?water)?)?\s*"
 )
@@ -124,7 +126,13 @@ def parse_swap(text: str) -> Swap:
     """The swap written `10% olive-oil:hemp-seed-oil` or `all olive-oil:hemp-seed-oil`. Raises InputError."""
     match = _SWAP.fullmatch(text)
     if match is None:
-        raise refused(f"swap {text}", "bad-tweak", "this is no swap", 'write "10% olive-oil:hemp-seed-oil"')
+        spaced = _SPACED_SWAP.fullmatch(text)
+        if spaced is not None:
+            amount, before, after = spaced.groups()
+            do = f'join the words of a name by hyphens: "{amount} {hyphenate(before)}:{hyphenate(after)}"'
+        else:
+            do = 'write "10% olive-oil:hemp-seed-oil"'
+        raise refused(f"swap {text}", "bad-tweak", "this is no swap", do)
     return swap(match.group(1), match.group(2), match.group(3))
 
 
@@ -136,6 +144,10 @@ def parse_add(text: str) -> Add:
     match = _ADD.fullmatch(text)
     if match is None:
         raise refused(f"add {text}", "bad-tweak", "this adds nothing", 'write "rose-clay 2 % of oils at oils"')
+    spaced = _SPACED_NAME.fullmatch(text)
+    if spaced is not None:
+        do = f'join the words of a name by hyphens: "{hyphenate(spaced.group(1))} {spaced.group(2)}"'
+        raise refused(f"add {text}", "bad-tweak", f"{spaced.group(1)!r} is not how a name is written here", do)
     at = re.sub(r"[_-]", " ", match.group(3) or "trace")
     return add(match.group(1), match.group(2), at, match.group(4))
 

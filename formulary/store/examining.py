@@ -90,6 +90,9 @@ def _examine_locks(repository: Repository) -> Iterator[Finding]:
             if age_s > _OLD_LOCK_S:
                 what = f"{folder / name} was left by a git command {age_s / 60:.0f} minutes ago; git waits for it."
                 yield warn("git-lock-left", what, "When no git command is running, delete that file.")
+            else:
+                what = f"{folder / name} is there: a git command is at work at this moment, or was cut short."
+                yield note("git-lock-held", what, "Look again in a minute; when no git command is running, delete it.")
 
 
 def _examine_names(repository: Repository, git: Git) -> Iterator[Finding]:

@@ -66,13 +66,12 @@ def refresh_index(
                 empty.rmdir()
             clear_index_lock(repository)
     except (OSError, StorageError):
-        return (
-            warn(
-                "index-stale",
-                "The save stands, but git's list of staged files could not be brought up to date.",
-                "When no other git command is running, run `git reset -q` in the folder.",
-            ),
-        )
+        what = "The save stands, but git's list of staged files could not be brought up to date."
+        do = "When no other git command is running: `formulary doctor --mend`."
+        if lock.exists():
+            what += f" Git's lock stands in the way: {lock}."
+            do = "When no other git command is running, delete that file, then `formulary doctor --mend`."
+        return (warn("index-stale", what, do),)
     return ()
 
 

@@ -249,3 +249,12 @@ def test_a_save_says_why_first_and_then_what_changed() -> None:
 
 def test_a_save_of_nothing_but_other_files_is_short() -> None:
     assert save_message("settings", (), ["formulary.yaml"]) == "settings\n\nalso: formulary.yaml\n"
+
+
+def test_of_many_oils_that_moved_the_largest_are_named_and_the_rest_counted() -> None:
+    swaps = [swap(points, "olive-oil", oil) for points, oil in (("5", "castor-oil"), ("3", "hemp-seed-oil"))]
+    swaps += [swap(points, "coconut-oil", oil) for points, oil in (("2", "shea-butter"), ("1.48", "cocoa-butter"))]
+    said = tweaked(*swaps).sentence
+    assert said.startswith(
+        "6 oils changed, 11.48 % of all (olive oil -8, castor oil +5, coconut oil -3.48 and 3 others)"
+    )

@@ -1,0 +1,157 @@
+"""What a newcomer types in their own way is told back as it is written here; what a command did, it says."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    ("weight", "told"),
+    [
+        ("olive oil 405 g", 'write "olive-oil 405 g"'),
+        ("Olive Oil 405 g", 'write "olive-oil 405 g"'),
+        ("shea 100 g", "did you mean shea-butter"),
+        ("castor 100 g", "did you mean castor-oil"),
+        ("olive-oil 1 lb 2 oz", "use one unit"),
+    ],
+)
+def test_a_weight_in_a_persons_own_words_is_told_as_it_is_written(weight: str, told: str, formulary: Run) -> None:
+    ran = formulary("new", "mine", "--from-weights", weight)
+    assert ran.status == 2
+    assert told in ran.err
+    assert not Path("recipes/mine.yaml").exists()
+
+
+@pytest.mark.usefixtures("home")
+def test_a_scent_named_as_an_oil_is_not_taken_for_an_oil_of_the_same_ending(formulary: Run) -> None:
+    ran = formulary("new", "mine", "--from-weights", "lavender-oil 100 g")
+    assert ran.status == 2
+    assert "linseed" not in ran.err
+
+
+@pytest.mark.usefixtures("home")
+def test_an_oil_named_twice_is_said_to_be_added_up(formulary: Run) -> None:
+    weights = [
+        item
+        for text in ("olive-oil 300 g", "coconut-oil 200 g", "olive-oil 100 g")
+        for item in ("--from-weights", text)
+    ]
+    ran = formulary("new", "mine", *weights, "--superfat", "6 %", "--lye-concentration", "33 %")
+    assert ran.status == 0, ran.err
+    assert "olive-oil was given more than once: its weights are added up." in ran.out
+    assert "superfat: 6}" in Path("recipes/mine.yaml").read_text(encoding="utf-8")
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    ("tweak", "told"),
+    [
+        (("--swap", "10% olive oil:rice bran oil"), '"10% olive-oil:rice-bran-oil"'),
+        (("--swap", "all Olive Oil : Castor Oil"), '"all olive-oil:castor-oil"'),
+        (("--add", "rose clay 2 % of oils at oils"), '"rose-clay 2 % of oils at oils"'),
+    ],
+)
+def test_a_tweak_with_spaces_in_a_name_is_told_with_hyphens(tweak: tuple[str, str], told: str, formulary: Run) -> None:
+    ran = formulary("branch", "harbour-base", "other", *tweak)
+    assert ran.status == 2
+    assert told in ran.err
+
+
+def test_an_alkali_by_its_formula_is_told_by_its_name(home: Path, formulary: Run) -> None:
+    file = home / "recipes/harbour-base.yaml"
+    file.write_text(
+        file.read_text(encoding="utf-8").replace("alkali: sodium-hydroxide", "alkali: NaOH"), encoding="utf-8"
+    )
+    ran = formulary("show", "harbour-base")
+    assert ran.status == 2
+    assert "hyphens: sodium-hydroxide" in ran.err
+
+
+def test_a_limit_is_taken_as_it_stands_on_a_certificate(home: Path, formulary: Run) -> None:
+    typed = {
+        "one": ("--limit", "3.2"),
+        "two": ("--limit", "3.2 %"),
+        "three": ("--set", "limit=3.2 %"),
+        "four": ("--set", 'limit={percent_of_product: 3.2, certificate: 2026-02-11, edition: "51"}'),
+        "five": ("--set", "limit.percent_of_product=3.2"),
+    }
+    for name, words in typed.items():
+        ran = formulary("materials", "add", f"violet-{name}", "--kind", "fragrance", *words)
+        assert ran.status == 0, ran.err
+        shown = json.loads(formulary("materials", "show", f"violet-{name}", "--json").out)
+        assert shown["limit_percent"] == 3.2
+    ran = formulary("materials", "add", "violet", "--kind", "fragrance", "--set", "contains={eugenol: 82 %}")
+    assert ran.status == 0, ran.err
+    wrong = formulary("materials", "add", "rose", "--kind", "fragrance", "--set", "limit=many")
+    assert wrong.status == 2
+    assert ".yaml:" not in wrong.err  # a file that was never written has no lines
+    assert not (home / "materials/rose.yaml").exists()
+
+
+def test_a_save_that_only_deleted_offers_no_batch_of_what_is_gone(home: Path, formulary: Run) -> None:
+    (home / "recipes/harbour-base.yaml").unlink()
+    ran = formulary("save", "-m", "no longer made")
+    assert ran.status == 0, ran.err
+    assert "formulary batch harbour-base" not in ran.out
+    assert "formulary history harbour-base" in ran.out
+    assert formulary("history", "harbour-base").status == 0
+
+
+def test_a_lock_that_git_left_is_told_and_no_mending_is_claimed_while_it_stays(home: Path, formulary: Run) -> None:
+    lock = home / ".git/index.lock"
+    lock.touch()
+    assert "index.lock" in formulary("doctor").out
+    os.utime(lock, (1_000_000_000, 1_000_000_000))
+    file = home / "recipes/harbour-base.yaml"
+    file.write_text(file.read_text(encoding="utf-8").replace("superfat: 5", "superfat: 6"), encoding="utf-8")
+    saved = formulary("save", "-m", "milder")
+    assert saved.status == 0
+    assert "index.lock" in saved.err
+    ran = formulary("doctor", "--mend", "--yes")
+    assert (ran.status, "    mended:" in ran.out) == (3, False)
+    lock.unlink()
+    assert "mended: the index is refreshed" in formulary("doctor", "--mend", "--yes").out
+    assert formulary("doctor").out == "Nothing is wrong with the folder or the installation.\n"
+
+
+@pytest.mark.usefixtures("home")
+def test_the_note_on_an_unknown_assay_names_a_command_that_settles_it(formulary: Run) -> None:
+    def found() -> list[dict[str, str]]:
+        batch = json.loads(formulary("batch", "harbour-base", "--oils", "1000g", "--json").out)
+        return [one for one in batch["findings"] if one["code"] == "assay-unknown"]
+
+    (told,) = found()
+    command = told["do"].partition(",")[0].split()
+    assert command[:3] == ["formulary", "materials", "add"]
+    ran = formulary(*command[1:])
+    assert ran.status == 0, ran.err
+    assert found() == []
+
+
+@pytest.mark.usefixtures("home")
+def test_a_scent_without_an_inci_name_stands_as_parfum_and_says_so(formulary: Run) -> None:
+    formulary(
+        "materials", "add", "violet", "--kind", "fragrance", "--called", "Violet, from the perfumer", "--limit", "3"
+    )
+    formulary("branch", "harbour-base", "violet-bar", "--add", "violet 1 % of oils at trace")
+    ran = formulary("ingredients", "violet-bar")
+    assert ran.status == 0, ran.err
+    assert "PARFUM" in ran.out
+    assert "stands as PARFUM" in " ".join(f"{ran.out} {ran.err}".split())
+    assert "VIOLET" not in ran.out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_table_prints_json_with_its_schema(formulary: Run) -> None:
+    formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    made = json.loads(formulary("table", "--json").out)
+    names = [field["name"] for field in made["schema"]["fields"]]
+    assert len(made["rows"]) == 1
+    assert list(made["rows"][0]) == names

@@ -303,6 +303,8 @@ def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) ->
         wide = len(text) * letter_mm(layout.points, bold=True)
         left = x + wide + 4.0 < layout.width or x < layout.width / 2
         room = layout.width - x - 4.0 if left else x - 4.0
+        if len(text) > characters(room, layout.points, bold=True):
+            text = cause.words  # the dashed line says as well that it came in there
         text = textwrap.shorten(text, characters(room, layout.points, bold=True), placeholder=" ...")
         chart.text_mm(x, y, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
         chart.text_mm(

@@ -231,3 +231,14 @@ def test_a_limit_that_came_later_reaches_an_old_loaf(formulary: Run, home: Path)
     scent.write_text(SCENT + "limit: {percent_of_product: 9.0}\n", encoding="utf-8")
     fine = formulary("trial", "recalculate", trial)
     assert fine.status == 0
+
+
+def test_a_named_mould_that_sizes_a_trial_is_the_one_it_is_poured_into(formulary: Run, home: Path) -> None:
+    settings = home / "formulary.yaml"
+    text = settings.read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if not line.startswith("moulds:")]
+    settings.write_text("\n".join([*lines, "moulds: {tall-loaf: 25 x 8 x 7 cm}"]) + "\n", encoding="utf-8")
+    trial = started(formulary, "--mould-size", "tall-loaf")
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert shown["size"] == {"mould": "tall-loaf"}
+    assert shown["conditions"]["mould"] == "tall-loaf"

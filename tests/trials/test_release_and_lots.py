@@ -117,3 +117,44 @@ def test_free_alkali_in_one_portion_is_named() -> None:
     )
     (finding,) = fit_to_sell(trial_of(text, plan_of(UNSCENTED)), outcomes()["free alkali"])
     assert finding.what == "free alkali: present at 7 d (b)"
+
+
+def test_a_limit_that_is_passed_is_sold_only_by_its_name_and_lye_excess_by_no_name() -> None:
+    from dataclasses import replace
+
+    from formulary.materials.model import FragranceLimit, Known
+
+    plan = plan_of()
+    limit = FragranceLimit(0.1, None, None, Known("maker", "invented certificate"))
+    clove = replace(plan.materials["clove-bud-oil"], limit=limit)
+    plan = replace(plan, materials={**plan.materials, "clove-bud-oil": clove})
+    whole = "events: []\n" + FINE
+    (code,) = {finding.code for finding in check_trial(trial_of(whole, plan)) if finding.severity.value == "stop"}
+    assert code in open_points(trial_of(whole, plan))
+    named = whole.replace("why: firm and mild", f"why: firm and mild, despite: [{code}]")
+    assert code not in open_points(trial_of(named, plan))
+    caustic = "as_made: [{line: olive-oil, weighed: 300 g}]\n" + FINE.replace("mild}", "mild, despite: [lye-excess]}")
+    assert open_points(trial_of(caustic, plan_of(UNSCENTED))) == ["lye-excess"]
+
+
+def test_free_alkali_that_is_present_stays_against_it_whatever_was_decided() -> None:
+    for grade, expected in (("present", ["free-alkali"]), ("trace", [])):
+        text = FINE.replace("value: none", f"value: {grade}").replace("mild}", "mild, despite: [free-alkali]}")
+        assert open_points(trial_of(text, plan_of(UNSCENTED))) == expected
+
+
+def test_observations_are_held_against_the_calendar_and_against_what_soap_shows() -> None:
+    text = (
+        "observations:\n"
+        "  - {age: 28 d, outcome: hardness, value: 3.1 mm}\n"
+        "  - {age: 7 d, outcome: hardness, value: 3000 mm}\n"
+    )
+    trial = trial_of(text, plan_of(UNSCENTED))
+
+    def codes(today: date | None) -> list[str]:
+        told = check_trial(trial, outcomes(), today)
+        return [each.code for each in told if each.code in ("ahead-of-today", "unlikely-value")]
+
+    assert codes(None) == ["unlikely-value"]
+    assert codes(date(2026, 10, 31)) == ["unlikely-value"]  # made on 3 October: the 28th day
+    assert codes(date(2026, 10, 30)) == ["ahead-of-today", "unlikely-value"]

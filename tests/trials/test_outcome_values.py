@@ -151,11 +151,11 @@ def test_a_passed_stage_is_bounded_by_the_next_that_was_seen() -> None:
     assert values(trial, "time to thick trace") == (OutcomeValue(7.0),)
 
 
-def test_scent_divided_over_oils_and_lye_water_counts_from_lye_in() -> None:
+def test_scents_that_were_all_in_the_oils_count_from_lye_in() -> None:
     twice = WHOLE_BATTER.replace(
         "  - {material: clove-bud-oil, rate: 1.2 % of oils, at: trace}",
         "  - {material: clove-bud-oil, rate: 1.2 % of oils, at: oils}\n"
-        "  - {material: lavender-oil, rate: 1 % of oils, at: lye water}",
+        "  - {material: lavender-oil, rate: 1 % of oils, at: oils}",
     )
     assert values(whole('{at: "5:00", what: too thick to pour}', twice), "working time") == (OutcomeValue(5.0),)
 

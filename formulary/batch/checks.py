@@ -7,6 +7,7 @@ merge conflict.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from decimal import Decimal
 
 from formulary.batch.common_practice import check_common_practice
 from formulary.batch.common_quantities import find_common_quantities, find_conditions
@@ -15,6 +16,7 @@ from formulary.batch.lye_checks import (
     check_alkali_weights,
     check_jug,
     check_oils_added,
+    check_portion_superfat,
     check_small_weights,
     check_superfat,
     check_water,
@@ -26,10 +28,18 @@ from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, stop
 from formulary.materials.model import Material
 from formulary.materials.spoons import is_measurable
+from formulary.quantity import Basis, format_decimal
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 
-NEVER_OVERRIDDEN = frozenset({"lye-excess", "superfat-negative", "saponification-unknown", "conflict-open"})
+NEVER_OVERRIDDEN = frozenset(
+    {
+        *("lye-excess", "superfat-negative", "saponification-unknown", "conflict-open"),
+        # These are no judgements: nobody can weigh less than nothing, or what is not known.
+        *("water-below-zero", "water-unknown", "alkali-none"),
+    }
+)
+MOST_BATTER_RATES_PERCENT = 50
 OIL_KINDS = ("oil", "wax", "fatty-acid")
 
 Materials = Mapping[str, Material]
@@ -47,23 +57,22 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
             place = _place_of_material(recipe, name)
             do = suggest(name, register, f"add materials/{name}.yaml, or correct the name")
             yield error("unknown-material", f"no material is called {name!r}", do, place)
+    yield from _check_alkalis(recipe, register)
+    yield from _check_batter_rates(recipe)
     for oil in recipe.oils:
         material = register.get(oil.material)
         if material is not None and material.kind not in OIL_KINDS:
             what = f"{oil.material} is a material of kind {material.kind}, not an oil"
             do = "move it to `additions` or `scent`, and raise an oil so that the oils total 100"
             yield error("not-an-oil", what, do, recipe.place("oils", oil.material))
-    for name, _ in recipe.lye.alkalis:
-        material = register.get(name)
-        if material is not None and (material.kind != "alkali" or material.alkali is None):
-            what = f"{name} is not an alkali that soap is made with here"
-            do = "write sodium-hydroxide or potassium-hydroxide"
-            yield error("not-an-alkali", what, do, recipe.place("lye", "alkali"))
     for addition in recipe.additions:
         material = register.get(addition.material)
         if material is None:
             continue
         place = recipe.place("additions", addition.material, addition.at)
+        if material.kind == "fragrance":
+            what = f"{addition.material} is a fragrance and stands among the additions, where no limit is looked at"
+            yield error("scent-addition", what, "move it to `scent`", place)
         if material.kind == "alkali":
             what = f"{addition.material} is an alkali and stands among the additions"
             yield error("alkali-addition", what, "state it under `lye`, so that it is counted", place)
@@ -93,6 +102,33 @@ def _place_of_material(recipe: Recipe, name: str) -> Place:
     return recipe.place("lye", "alkali")
 
 
+def _check_alkalis(recipe: Recipe, register: Materials) -> Iterable[Finding]:
+    hydroxides: dict[object, str] = {}
+    for name, _ in recipe.lye.alkalis:
+        material = register.get(name)
+        if material is not None and (material.kind != "alkali" or material.alkali is None):
+            what = f"{name} is not an alkali that soap is made with here"
+            do = "write sodium-hydroxide or potassium-hydroxide"
+            yield error("not-an-alkali", what, do, recipe.place("lye", "alkali"))
+        elif material is not None and material.alkali in hydroxides:
+            what = f"{hydroxides[material.alkali]} and {name} are the same hydroxide in two forms"
+            do = "use one of them in a batch: the other would be forgotten, or weighed twice"
+            yield error("alkali-twice", what, do, recipe.place("lye", "alkali"))
+        elif material is not None:
+            hydroxides[material.alkali] = name
+
+
+def _check_batter_rates(recipe: Recipe) -> Iterable[Finding]:
+    """Rates of the batter include themselves, so their sum has to stay well below all of it."""
+    rates = [line.rate for line in recipe.additions] + [line.rate for line in recipe.scent]
+    of_batter = [rate for rate in rates if rate.basis is Basis.BATTER and not rate.is_volume]
+    total = sum((rate.percent_of_basis() for rate in of_batter), Decimal(0))
+    if total > MOST_BATTER_RATES_PERCENT:
+        what = f"the rates of the batter total {format_decimal(total)} % of it"
+        do = f"write rates of the oils, or at most {MOST_BATTER_RATES_PERCENT} % of the batter in all"
+        yield error("batter-rates", what, do, recipe.place("additions"))
+
+
 def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Settings) -> tuple[Finding, ...]:
     """Everything to know before weighing a batch out."""
     findings: list[Finding] = []
@@ -111,6 +147,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         purpose=recipe.purpose,
         locate=recipe.place,
     )
+    findings += check_portion_superfat(batch.portions, batch.superfat.effective, recipe.purpose, recipe.place)
     findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)
     findings += check_oils_added(recipe, materials)
     findings += check_water(batch.pot, recipe, materials)
@@ -145,6 +182,8 @@ def check_pot(
         purpose=purpose,
         locate=where,
     )
+    findings += check_portion_superfat(figures.portions, figures.superfat_effective, purpose, where)
+    findings += check_jug(pot, materials, where)
     findings += check_scent(pot, figures.portions, materials, where)
     return tuple(findings)
 

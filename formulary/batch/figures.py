@@ -22,6 +22,11 @@ from formulary.settings import Settings
 # (from memory: rapeseed and olive at the low end, milk fat and coconut at the high end), mg KOH per g.
 _CARRIED_FAT_SV = (180.0, 195.0, 260.0)
 
+# The acid of juices, vinegars and soured milks varies by about a fifth either way (lemon juice 4.5 to 6.5 %, common
+# practice, no source).
+JUICE_ACID_DOUBT = 0.2
+_JUICES = ("juice", "milk", "puree")
+
 Materials = Mapping[str, Material]
 
 
@@ -104,11 +109,12 @@ def alkali_of(material: Material) -> Alkali:
 
 def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> SuperfatBand:
     """The effective superfat of all saponifiable equivalents in the pot, with its band and worst case."""
-    fats = [_fat(line, materials[line.material]) for line in pot.lines if line.role in ("oil", "addition")]
-    acids_mol = sum(acid_mol(line, materials) for line in pot.lines)
+    # What is put on top never meets the lye: it counts in the bar, not in the batter.
+    batter = [line for line in pot.lines if line.at != "top"]
+    fats = [_fat(line, materials[line.material]) for line in batter if line.role in ("oil", "addition")]
     half_step_g = float(settings.alkali_step_g) / 2
     alkalis: list[Uncertain] = []
-    for line in pot.lines:
+    for line in batter:
         if line.role != "alkali":
             continue
         material = materials[line.material]
@@ -121,14 +127,18 @@ def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> Superfa
                 hydroxide_mol((line.grams + half_step_g) * high, kind),
             )
         )
-    if acids_mol:  # what acids take is not free for the fat, at either end
-        alkalis.append(Uncertain(-acids_mol, -acids_mol, -acids_mol))
+    # What acids take is not free for the fat; a juice holds now more, now less of its acid.
+    for line in batter:
+        taken = acid_mol(line, materials)
+        if taken:
+            doubt = JUICE_ACID_DOUBT if materials[line.material].group in _JUICES else 0.0
+            alkalis.append(Uncertain(-taken, -taken * (1.0 + doubt), -taken * (1.0 - doubt)))
     return find_superfat_band([fat for fat in fats if fat is not None], alkalis)
 
 
 def acid_mol(line: PotLine, materials: Materials) -> float:
-    """Moles of alkali that the acids in an addition take at once."""
-    if line.role != "addition":
+    """Moles of alkali that the acids in an addition take at once; what is put on top never meets the lye."""
+    if line.role != "addition" or line.at == "top":
         return 0.0
     return equivalents_of_mixture_mol(line.grams, materials[line.material].acids)
 
@@ -175,8 +185,9 @@ def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple
     """Each portion's grams, and its scent at the worst end of its split (the smallest share of the batter)."""
     oil_mass_g = pot.grams("oil")
     if not pot.portions:
-        whole = PortionFigures(WHOLE, 100.0, batter_g(pot), scent_figures(pot, materials, settings))
-        return (whole,)
+        scent = scent_figures(pot, materials, settings)
+        superfat = superfat_band(pot, materials, settings).working
+        return (PortionFigures(WHOLE, 100.0, batter_g(pot), scent, superfat),)
     figures: list[PortionFigures] = []
     for portion in pot.portions:
         worst = _portion_lines(pot, portion.name, portion.share - portion.by_eye)
@@ -193,9 +204,20 @@ def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple
                 portion.share * 100.0,
                 sum(line.grams for line in usual if line.at != "top"),
                 shares.scent(worst, materials, oil_mass_g * max(portion.share - portion.by_eye, 0.0)),
+                min(
+                    _portion_superfat(pot, portion.name, share, materials, settings)
+                    for share in (portion.share - portion.by_eye, portion.share, portion.share + portion.by_eye)
+                ),
             )
         )
     return tuple(figures)
+
+
+def _portion_superfat(pot: Pot, name: str, share: float, materials: Materials, settings: Settings) -> float:
+    """The effective superfat of a portion at a share: acids, fats and alkali of its own count in it alone."""
+    if share <= 0:
+        return float("inf")  # nothing of the shared lye is in it
+    return superfat_band(Pot(_portion_lines(pot, name, share)), materials, settings).working
 
 
 def portion_pot(pot: Pot, name: str) -> Pot:

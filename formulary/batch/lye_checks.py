@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
-from formulary.batch.model import Pot, WeighedAlkali
+from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedAlkali
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.heat import may_boil
 from formulary.chemistry.solubility import saturation
@@ -72,6 +72,26 @@ def check_superfat(
         what = f"with what is known of these oils the superfat may be as low as {format_number(low, 1)} %"
         make = warn if low < LOW_BAND_PERCENT else note
         yield make("superfat-band", what, do, place)
+
+
+def check_portion_superfat(
+    portions: Iterable[PortionFigures], whole: float, purpose: str, locate: Locate
+) -> Iterable[Finding]:
+    """A portion whose own acid, fat or alkali leaves it with an excess of lye, or little superfat, at its worst end."""
+    for portion in portions:
+        found = portion.superfat_percent
+        if portion.name == WHOLE or found is None or found >= LOW_SUPERFAT_PERCENT or abs(found - whole) < 0.05:
+            continue
+        what = f"the effective superfat of the {portion.name} portion may be {format_number(found, 1)} %"
+        do = "give acids, fats and alkali to the whole batter, or work the portion out as a recipe of its own"
+        place = locate("portions", portion.name)
+        if found >= -_TOLERANCE:
+            if purpose == "skin":
+                yield warn("superfat-low", what, do, place)
+        elif purpose == "skin":
+            yield stop("lye-excess", f"{what}: free lye stays in it", do, place)
+        else:
+            yield warn("lye-excess", f"{what}: free lye stays in it", f"never use it on skin; {do}", place)
 
 
 def _widest_oil(pot: Pot, materials: Materials) -> str | None:

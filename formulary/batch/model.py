@@ -185,12 +185,13 @@ class WeighedScent:
 
 @dataclass(frozen=True, slots=True)
 class PortionFigures:
-    """One portion: its share in percent, its grams, and its scent at the worst end of its split."""
+    """One portion: its share in percent, its grams; its scent, and its superfat, at the worst end of its split."""
 
     name: str
     share_percent: float
     grams: float
     scent: tuple[WeighedScent, ...] = ()
+    superfat_percent: float | None = None
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -198,6 +199,7 @@ class PortionFigures:
             "share_percent": self.share_percent,
             "grams": self.grams,
             "scent": [line.to_json() for line in self.scent],
+            "superfat_percent": self.superfat_percent,
         }
 
 

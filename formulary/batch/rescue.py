@@ -10,13 +10,13 @@ from formulary.batch.checks import check_pot
 from formulary.batch.figures import acid_mol, alkali_of, fat_mol, work_out_pot
 from formulary.batch.lye_checks import check_jug
 from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.size import parse_size_g
 from formulary.batch.vessel_checks import check_vessels
 from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding, Place
 from formulary.materials.model import Material
-from formulary.quantity import NotAQuantity, parse_mass_g
 from formulary.settings import Settings
 
 _WEIGHED = re.compile(r"(\S+)\s+(.+)")
@@ -75,10 +75,7 @@ def parse_weighed(text: str) -> tuple[str, float]:
     match = _WEIGHED.fullmatch(text.strip())
     if match is None:
         raise InputError.of("bad-weighed", f"{text!r} does not say what was weighed", 'write "olive-oil 490 g"')
-    try:
-        return match.group(1), float(parse_mass_g(match.group(2)))
-    except NotAQuantity as problem:
-        raise InputError.of("bad-weighed", problem.what, problem.do) from None
+    return match.group(1), parse_size_g(match.group(2))
 
 
 def work_out_rescue(

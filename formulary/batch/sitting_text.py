@@ -10,6 +10,7 @@ from formulary.batch.sitting import Shared, Sitting
 from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
+    format_weight,
     heading,
     remark,
     render_figures,
@@ -31,10 +32,10 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     head = f"{len(sitting.batches)} loaves in one sitting: {names}; {format_number(all_g, 0)} g of batter in all."
     lines = [*paragraph(head, width=width), "", *paragraph(CAUTIONS, width=width, indent=2)]
     if sitting.jug is not None:
-        rows = [Row("One jug of lye for all", ("g",), indent=0), *_rows(sitting.jug)]
+        rows = [Row("One jug of lye for all", ("g",), indent=0), *_rows(sitting.jug, sitting)]
         lines += ["", *render_rows(rows, width=width)]
     if sitting.pot is not None:
-        rows = [Row("One pot of the oils that all share", ("g",), indent=0), *_rows(sitting.pot)]
+        rows = [Row("One pot of the oils that all share", ("g",), indent=0), *_rows(sitting.pot, sitting)]
         lines += ["", *render_rows(rows, width=width)]
     if sitting.jug is None and sitting.jug_reason:
         lines += ["", *paragraph(f"Each loaf has its own jug: {sitting.jug_reason}.", width=width)]
@@ -56,7 +57,7 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, width: int) -> list[str]:
             step.append(Row("of the melted oils in the one pot", (format_number(sitting.pot.each[number], 1),)))
         for line, parts in stage_lines(own, stage):
             grams = sum(part.grams for part in parts)
-            step.append(Row(words(line.material), (format_number(grams, 1),), remark(batch, line, parts)))
+            step.append(Row(words(line.material), (format_weight(line.role, grams),), remark(batch, line, parts)))
         if step:
             rows += [Row(title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
     figures = render_figures(batch, width=width) + scent_lines(batch, width)
@@ -64,10 +65,14 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, width: int) -> list[str]:
     return [*heading(batch, width), *render_rows(rows, width=width), *figures, *findings]
 
 
-def _rows(shared: Shared) -> list[Row]:
+def _rows(shared: Shared, sitting: Sitting) -> list[Row]:
+    alkalis = {alkali.material for batch in sitting.batches for alkali in batch.lye}
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.lines, key=lambda line: line[0] != "water")
-    rows = [Row(words(material), (format_number(grams, 1),)) for material, grams in lines]
+    rows = [
+        Row(words(material), (format_weight("alkali" if material in alkalis else "", grams),))
+        for material, grams in lines
+    ]
     return [*rows, Row("together", (format_number(shared.total_grams, 1),))]
 
 
@@ -77,7 +82,7 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
     for line in rescue.remaining:
         grams = (line.planned_grams, line.weighed_grams, line.remaining_grams)
-        rows.append(Row(words(line.material), tuple(format_number(weight, 1) for weight in grams)))
+        rows.append(Row(words(line.material), tuple(format_weight(line.role, weight) for weight in grams)))
     lines += render_rows(rows, width=width)
     lines.append("")
     figures = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, TypeAlias
 
 from formulary.batch.volume import cured_mass_g, pot_volume_ml
 from formulary.batch.weigh_out import work_out_batch
@@ -82,9 +82,10 @@ class WantedSize:
     cured: bool = False
 
 
-def find_masses(
-    size: WantedSize, version: Version, register: Materials, settings: Settings
-) -> dict[Literal["oil_mass_g", "batter_mass_g"], float]:
+Masses: TypeAlias = dict[Literal["oil_mass_g", "batter_mass_g"], float]
+
+
+def find_masses(size: WantedSize, version: Version, register: Materials, settings: Settings) -> Masses:
     """The mass of oils or of batter that a size asks for, as `work_out_batch` takes it.
 
     Raises InputError unless the size is said in exactly one way that can be read.
@@ -94,6 +95,13 @@ def find_masses(
     if sum(given) != 1 or (size.bars is None) != (size.bar is None):
         do = 'say one: the oils ("1000 g"), the batter in all, a mould, or bars and what one weighs'
         raise InputError.of("size", "a batch needs one size", do)
+    masses = _masses(size, version, register, settings)
+    for mass_g in masses.values():
+        demand_sensible(mass_g, size.mould or size.bar or "this size")
+    return masses
+
+
+def _masses(size: WantedSize, version: Version, register: Materials, settings: Settings) -> Masses:
     if size.oils is not None:
         return {"oil_mass_g": parse_size_g(size.oils)}
     if size.total is not None:
@@ -109,13 +117,18 @@ def find_masses(
     return {"oil_mass_g": 1000.0 * wanted_g / cured_mass_g(kilogram.pot, materials, settings)}
 
 
+def demand_sensible(mass_g: float, said: str) -> None:
+    """Raises InputError for a batch larger than any pot that this is meant for."""
+    if mass_g > LARGEST_BATCH_G:
+        what = f"{said.strip()[:40]} is more than any pot here is meant for"
+        raise InputError.of("bad-size", what, f"make at most {LARGEST_BATCH_G / 1000:g} kg; check the unit")
+
+
 def parse_size_g(text: str) -> float:
     """Grams of a size typed by a person, more than nothing. Raises InputError."""
     try:
         mass_g = float(parse_mass_g(text))
     except NotAQuantity as problem:
         raise InputError.of("bad-size", problem.what, problem.do) from None
-    if mass_g > LARGEST_BATCH_G:
-        what = f"{text.strip()[:40]} is more than any pot here is meant for"
-        raise InputError.of("bad-size", what, f"write at most {LARGEST_BATCH_G / 1000:g} kg")
+    demand_sensible(mass_g, text)
     return mass_g

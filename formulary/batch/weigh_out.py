@@ -55,6 +55,9 @@ from formulary.recipes.version import Version
 from formulary.settings import Settings
 
 WATER = "water"
+# Rates of the batter include themselves; each round shrinks the error by their sum, which `check_recipe` keeps to one
+# half, so that 40 rounds are enough.
+_MOST_ROUNDS = 100
 # What the numbers of a plan were calculated by; raised when a rule of this package changes any of them.
 EDITION = "1"
 
@@ -110,13 +113,14 @@ def _fill_pot(
 ) -> tuple[Pot, tuple[WeighedAlkali, ...], float]:
     oils = [PotLine(line.material, "oil", line.at, oil_mass_g * float(line.percent) / 100.0) for line in recipe.oils]
     batter_guess_g = oil_mass_g * 1.45
-    while True:
+    for _ in range(_MOST_ROUNDS):
         pot, lye, nominal_water_g = _fill_around(recipe, materials, settings, oils, oil_mass_g, batter_guess_g)
         batter = batter_g(pot)
-        # Rates of the batter include themselves; each round shrinks the error by their sum, well below one half.
         if not _has_batter_rates(recipe) or abs(batter - batter_guess_g) < 1e-9 * batter:
             return pot, lye, nominal_water_g
         batter_guess_g = batter
+    what = "the rates of the batter do not settle: more and more would have to be added"
+    raise InputError.of("batter-rates", what, "write rates of the oils")
 
 
 def _has_batter_rates(recipe: Recipe) -> bool:

@@ -73,7 +73,15 @@ def _used_steps(batch: Batch) -> list[tuple[str, str]]:
 def _stage_rows(batch: Batch, stage: str) -> Iterable[Row]:
     for line, parts in stage_lines(batch, stage):
         grams = sum(part.grams for part in parts)
-        yield Row(words(line.material), (format_number(grams, 1),), remark(batch, line, parts))
+        yield Row(words(line.material), (format_weight(line.role, grams),), remark(batch, line, parts))
+
+
+def format_weight(role: str, grams: float) -> str:
+    """Grams as they are weighed: alkali with every digit of its scale, so that it is never shown rounded up."""
+    if role != "alkali":
+        return format_number(grams, 1)
+    text = f"{grams:.4f}".rstrip("0")
+    return text + "0" if text.endswith(".") else text
 
 
 def stage_lines(batch: Batch, stage: str) -> Iterable[tuple[PotLine, list[PotLine]]]:

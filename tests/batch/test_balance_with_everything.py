@@ -115,6 +115,8 @@ def balance(batch: Batch, lots: dict[str, str]) -> float:
     """Percent of the esters and acids of fat that find no hydroxide, from the grams in the pot."""
     fat_mol = acid_mol = base_mol = 0.0
     for line in batch.pot.lines:
+        if line.at == "top":
+            continue  # what lies on the loaf never meets the lye
         material = REGISTER[line.material]
         if line.material in lots:
             material = material.with_lot(lots[line.material])

@@ -63,13 +63,15 @@ def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_wid
     count = max((len(row.cells) for row in rows), default=0)
     columns = [align_on_point([row.cells[i] if i < len(row.cells) else "" for row in rows]) for i in range(count)]
     column_widths = [max((text_width(cell) for cell in column), default=0) for column in columns]
+    if count:
+        gap = max(1, min(gap, (width - sum(column_widths)) // count))
     cells_width = sum(column_widths) + gap * count
     longest = max((text_width(row.label) + row.indent for row in rows if row.cells), default=0)
-    room = max(12, width - cells_width)
+    room = width - cells_width
     word = _longest_word(rows)
     labels = min(longest if label_width is None else max(label_width, word), room)
-    # Rather than break a name, put the labels on lines of their own and the cells below.
-    is_below = labels < word
+    # Rather than break a name, or wrap to a column of scraps, put the labels on lines of their own, the cells below.
+    is_below = labels < max(word, min(12, longest))
     labels = max(0, width - cells_width) if is_below else labels
     lines: list[str] = []
     for number, row in enumerate(rows):

@@ -53,5 +53,5 @@ def test_a_name_beside_cells_is_never_broken_where_it_fits_a_line(width: int, na
     rows = [Row("n" * name, ("1" * cell, "2" * cell)), Row("two words", ("3",))]
     lines = render_rows(rows, width=width)
     assert any("n" * name in line for line in lines)
-    if 2 * (cell + 3) + 12 <= width:
+    if 2 * (cell + 1) <= width:
         assert max(map(text_width, lines)) <= width

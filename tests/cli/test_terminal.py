@@ -112,6 +112,26 @@ def test_a_weigh_out_fits_what_the_terminal_has_within_60_and_100(columns: int, 
     assert max(len(line) for line in COLOUR.sub("", shown).splitlines()) <= min(max(columns, 60), 100)
 
 
+@pytest.mark.parametrize("columns", [60, 80, 100])
+def test_findings_wrap_to_the_terminal_and_break_no_place(columns: int, rich: Path) -> None:
+    text = (rich / "recipes/harbour-base.yaml").read_text(encoding="utf-8")
+    file = rich / f"recipes/{'long-' * 5}name.yaml"
+    file.write_text(text.replace("olive-oil:", "oliv-oil:"), encoding="utf-8")
+    for arguments in (["check"], ["show", f"{'long-' * 5}name"]):
+        _, shown = on_a_terminal(arguments, rich, columns=columns)
+        lines = COLOUR.sub("", shown).splitlines()
+        assert max(map(len, lines)) <= columns
+        assert any(line.startswith(f"recipes/{file.name}:") and ": error:" in line for line in lines)
+
+
+@pytest.mark.parametrize("columns", [60, 80])
+def test_the_register_breaks_no_name(columns: int, rich: Path) -> None:
+    _, shown = on_a_terminal(["materials"], rich, columns=columns)
+    words = shown.split()
+    assert "potassium-hydroxide-solution-45" in words
+    assert "sodium-hydroxide-solution-50" in words
+
+
 def test_colour_is_only_an_addition_and_no_color_is_heeded(home: Path) -> None:
     _, coloured = on_a_terminal(["batch", "harbour-base", "--oils", "5"], home)
     _, plain = on_a_terminal(["batch", "harbour-base", "--oils", "5"], home, NO_COLOR="1")

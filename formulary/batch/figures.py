@@ -216,7 +216,7 @@ def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple
 def _portion_superfat(pot: Pot, name: str, share: float, materials: Materials, settings: Settings) -> float:
     """The effective superfat of a portion at a share: acids, fats and alkali of its own count in it alone."""
     if share <= 0:
-        return float("inf")  # nothing of the shared lye is in it
+        return 100.0  # nothing of the shared lye is in it
     return superfat_band(Pot(_portion_lines(pot, name, share)), materials, settings).working
 
 

@@ -63,6 +63,7 @@ class Folder:
     def __init__(self, root: Path, store: Store) -> None:
         self.root = root
         self.store = store
+        self._compared: dict[tuple[str, str], Batch] = {}
 
     def __enter__(self) -> Folder:
         return self
@@ -77,6 +78,7 @@ class Folder:
     def refresh(self) -> None:
         """Forget what was read, to see files and saves that others have changed since."""
         self.store.refresh()
+        self._compared.clear()
         for name in ("_settings_read", "_materials_read"):
             with suppress(AttributeError):
                 delattr(self, name)
@@ -213,7 +215,11 @@ class Folder:
         from formulary.changes.compare import compare_batches
 
         sides = [self.find_version(side) if isinstance(side, str) else side for side in (before, after)]
-        batches = [self.batch(side, oils=oils) for side in sides]
+        # A history compares each version with the one before and the one after it: each is worked out once.
+        for side in sides:
+            if (side.id, oils) not in self._compared:
+                self._compared[side.id, oils] = self.batch(side, oils=oils)
+        batches = [self._compared[side.id, oils] for side in sides]
         return compare_batches(
             batches[0],
             batches[1],

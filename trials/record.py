@@ -228,7 +228,17 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
         _add(tree, portion=portion, note=note)
         replaces = ("extra", "at", "portion") if "extra" in found else ("line", "at", "portion")
         return Entry(trial.id, "as_made", Inline(tree), _for(text, portion), None, None, replaces)
-    raise InputError.of("as-made-words", f"{text[:60]!r} does not say what differed", _SENTENCE_HELP)
+    hyphenated = _with_names(text, materials_of(trial))
+    can_be_read = any(pattern.fullmatch(hyphenated) for pattern, _kind in _SENTENCES)
+    do = f'write "{hyphenated}"' if can_be_read else _SENTENCE_HELP
+    raise InputError.of("as-made-words", f"{text[:60]!r} does not say what differed", do)
+
+
+def _with_names(text: str, names: Iterable[str]) -> str:
+    """The text with each material that it names in plain words written as it is here: coconut-oil."""
+    for name in sorted(names, key=len, reverse=True):
+        text = re.sub(rf"(?i)(?<![\w-]){re.escape(name.replace('-', ' '))}(?![\w-])", name, text)
+    return text
 
 
 def forgot_to_replace(trial: Trial, material: str) -> Entry:

@@ -317,3 +317,19 @@ def test_a_time_is_written_as_exactly_as_it_was_known(said: str, written: str) -
     at = next(line for line in changed.split("\n") if "what: emulsion" in line).partition("{at: ")[2]
     assert at.partition(", what")[0].strip('"') == written.strip('"')
     assert trial_of(changed).events[0].at == parse_elapsed(said)
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("coconut oil 230 g", "coconut-oil 230 g"),
+        ("no rose clay", "no rose-clay"),
+        ("olive oil instead of castor oil 80 g", "olive-oil instead of castor-oil 80 g"),
+    ],
+)
+def test_a_material_in_plain_words_is_told_with_hyphens(said: str, meant: str) -> None:
+    _, trial = started()
+    with pytest.raises(InputError) as fault:
+        record.as_made(trial, said)
+    assert fault.value.findings[0].do == f'write "{meant}"'
+    assert record.as_made(trial, meant)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
@@ -82,15 +82,16 @@ def is_never_sold(finding: Finding) -> bool:
     return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code == "free-alkali")
 
 
-def demand_sellable(trial: Trial, free_alkali: Outcome, today: date) -> None:
+def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, also: Sequence[Finding] = ()) -> None:
     """Hold a decision to sell against what is known of the trial.
 
+    also: what else speaks against it, such as a limit that came after the plan was frozen.
     Raises StopError with everything that speaks against selling and that the decision does not name in `despite`.
     """
     decision = trial.release
     if decision is None or decision.decision != "sell":
         return
-    found = check_before_sale(trial, free_alkali, decision.on or today)
+    found = (*also, *check_before_sale(trial, free_alkali, decision.on or today))
     standing = [each for each in found if is_never_sold(each) or each.code not in decision.despite]
     if not standing:
         return

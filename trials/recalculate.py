@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from formulary.batch.checks import check_pot
@@ -31,6 +31,7 @@ _VALUES: Mapping[str, str] = MappingProxyType(
         "fatty_acids": "fatty acids",
     }
 )
+_LIMITS = ("scent-limit", "constituent-limit")
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +115,14 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
         gone,
         _only_in(found_after, found_before),
         _only_in(found_before, found_after),
+    )
+
+
+def find_later_limits(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
+    """Limits of scent that the bars pass by today's register and did not by their frozen plan."""
+    found = recalculate(trial, register).appeared
+    return tuple(
+        replace(finding, what=f"by today's register, {finding.what}") for finding in found if finding.code in _LIMITS
     )
 
 

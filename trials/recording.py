@@ -15,6 +15,7 @@ from formulary.materials.frozen import material_tree
 from trials.checks import demand_sellable
 from trials.identity import trial_folder
 from trials.model import Trial
+from trials.recalculate import find_later_limits
 from trials.record import Entry, describe_entries, made_on
 from trials.record_text import write_entries
 
@@ -64,7 +65,8 @@ def _write(bench: Bench, trial_id: str, entries: Sequence[Entry], now: datetime)
         # The lines that they point at were never written: what is said of the entry stays, its place goes.
         raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
     if any(entry.section == "release" for entry in entries) and "free alkali" in bench.outcomes:
-        demand_sellable(after, bench.outcomes["free alkali"], now.date())
+        later = find_later_limits(after, bench.folder.register)
+        demand_sellable(after, bench.outcomes["free alkali"], now.date(), also=later)
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
     _keep_added(bench, after, files, read)

@@ -226,6 +226,9 @@ def test_a_limit_that_came_later_reaches_an_old_loaf(formulary: Run, home: Path)
     assert ran.status == 1
     assert "limit" in ran.out
     assert "STOP" in ran.out.upper()
+    sell = formulary("trial", "release", trial, "sell", "--who", "me", "--why", "nice")
+    assert "by today's register" in sell.err
+    assert "--despite scent-limit" in " ".join(sell.err.split())
     tree = json.loads(formulary("trial", "recalculate", trial, "--json").out)
     assert "stop" in [finding["severity"] for finding in tree["findings"]["appeared"]]
     scent.write_text(SCENT + "limit: {percent_of_product: 9.0}\n", encoding="utf-8")

@@ -50,13 +50,15 @@ def nearest(word: str, words: Iterable[str], count: int = 3) -> tuple[str, ...]:
     """
     from difflib import get_close_matches
 
-    known = list(words)
+    known: dict[str, str] = {}  # as it is compared -> as it is written, such as a lot's capitals
+    for name in words:
+        known.setdefault(hyphenate(name), name)
     slug = hyphenate(word)
     parts = [part for part in slug.split("-") if len(part) > 1]
     meant = [name for name in (slug, _ALSO_CALLED.get(slug)) if name in known]
     holding = [name for name in sorted(known, key=len) if parts and all(part in name.split("-") for part in parts)]
     alike = [name for name in get_close_matches(slug, known, n=4 * count, cutoff=0.6) if _is_alike(slug, name)]
-    return tuple(dict.fromkeys((*meant, *holding, *alike)))[:count]
+    return tuple(dict.fromkeys(known[name] for name in (*meant, *holding, *alike)))[:count]
 
 
 def hyphenate(text: str) -> str:

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from pathlib import Path
 from types import MappingProxyType
 
 import pytest
 
+from formulary.batch import checks
 from formulary.batch.weigh_out import work_out_batch
 from formulary.batch.weigh_out_text import render_batch
 from formulary.errors import StopError
@@ -91,6 +94,25 @@ CASES = [
         PLAIN + SCENT.format(rate="2.8 % of oils") + HALVES.format(share=50, rest=50),
         PLAIN + SCENT.format(rate="2 % of oils") + HALVES.format(share=40, rest=60),
     ),
+    Case(
+        "sugar-in-lye",
+        added("honey", "1 % of oils", "lye water"),
+        added("honey", "1 % of oils", "oils"),
+        added("honey", "1 % of oils", "trace"),
+    ),
+    Case(
+        "spirits-in-lye",
+        added("vodka-40", "1 % of oils", "lye water"),
+        added("vodka-40", "1 % of oils", "trace"),
+        added("vodka-40", "0.5 % of oils", "trace"),
+    ),
+    # Citronellal: at most 1.4 % of a bar of soap (IFRA Standard Citronellal, Amendment 49, category 9).
+    Case(
+        "constituent-limit",
+        PLAIN + SCENT.format(rate="3 % of oils").replace("limited-scent", "grassy-scent"),
+        PLAIN + SCENT.format(rate="2 % of oils").replace("limited-scent", "grassy-scent"),
+        PLAIN + SCENT.format(rate="1 % of oils").replace("limited-scent", "grassy-scent"),
+    ),
     Case("conflict-open", PLAIN + "conflicts:\n  - {field: superfat, ours: 5, theirs: 6}\n", PLAIN, PLAIN),
 ]
 
@@ -106,9 +128,12 @@ def register() -> Register:
         contains=MappingProxyType({}),
         limit=FragranceLimit(2.3, None, None, known),
     )
+    grassy = replace(
+        builtin["lavender-oil"], slug="grassy-scent", contains=MappingProxyType({"citronellal": 75.0}), limit=None
+    )
     puree = replace(builtin["oat-milk"], slug="unmeasured-puree", water_percent=None)
     oil = replace(builtin["sunflower-oil"], slug="nameless-oil", saponification_value=None)
-    return builtin.combined_with([scent, puree, oil])
+    return builtin.combined_with([scent, grassy, puree, oil])
 
 
 def read_with(text: str, register: Register) -> Recipe:
@@ -179,3 +204,11 @@ def test_another_stop_can_be_overridden_by_its_code_alone(register: Register) ->
     assert not demand_weighable(batch, despite=["scent-limit"]).is_stopped
     with pytest.raises(StopError):
         demand_weighable(batch, despite=["jug-saturated"])
+
+
+def test_every_stop_in_the_code_stands_in_the_table() -> None:
+    folder = Path(checks.__file__).parent
+    raised = {
+        code for path in folder.glob("*checks.py") for code in re.findall(r'stop\("([a-z-]+)"', path.read_text("utf-8"))
+    }
+    assert raised == {case.code for case in CASES} | {"alkali-none"}

@@ -21,6 +21,7 @@ from formulary.batch.lye_checks import (
     check_superfat,
     check_water,
 )
+from formulary.batch.material_checks import check_stated_values
 from formulary.batch.model import Batch, Pot, PotFigures
 from formulary.batch.scent_checks import check_scent
 from formulary.batch.vessel_checks import check_vessels
@@ -137,6 +138,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         do = "settle each in the file and remove `conflicts:`; until then no lye is calculated"
         findings.append(stop("conflict-open", what, do, recipe.place("conflicts")))
     findings += check_saponification(batch.pot, materials, recipe.place)
+    findings += check_stated_values(batch.pot, materials, recipe.place)
     findings += check_small_weights(batch.pot, settings)
     findings += check_superfat(
         nominal=float(recipe.lye.superfat),

@@ -11,6 +11,7 @@ from formulary.fields import Fields
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.materials.model import GROUPS, Known, Lot, Material, MaterialKind
 from formulary.materials.read_values import ValueReader, parse_best_before, read_measures
+from formulary.materials.register import read_builtin_register
 from formulary.materials.working_value import unknown_assay, with_working_value
 
 MAKERS_FILE = "the maker's file"
@@ -57,12 +58,16 @@ def _read_material(fields: Fields, slug: str) -> Material | None:
         "notes": fields.text("notes"),
         "measures": read_measures(fields, kind),
     }
-    reader = ValueReader(fields, kind, known, is_certificate=False)
+    builtin = read_builtin_register().find(slug)
+    if builtin is not None and builtin.kind is not kind:
+        builtin = None
+    group = stated["group"] or (builtin.group if builtin is not None else None)
+    reader = ValueReader(fields, kind, known, is_certificate=False, group=group, builtin=builtin)
     stated["origin"] = reader.read_texts("origin")
     stated.update(reader.read(alkali))
     reference = stated.pop("saponification_value", None)
     stated["reference_saponification_value"] = reference
-    stated["lots"] = _read_lots(fields, kind, alkali)
+    stated["lots"] = _read_lots(fields, reader, alkali)
     stated = {attribute: value for attribute, value in stated.items() if value is not None}
     if name is None or word is None:
         return None
@@ -96,7 +101,7 @@ def _read_alkali(fields: Fields, slug: str, kind: MaterialKind) -> Alkali | None
     return named
 
 
-def _read_lots(fields: Fields, kind: MaterialKind, alkali: Alkali | None) -> dict[str, Lot] | None:
+def _read_lots(fields: Fields, general: ValueReader, alkali: Alkali | None) -> dict[str, Lot] | None:
     if not fields.has("lots"):
         return None
     lots: dict[str, Lot] = {}
@@ -109,7 +114,7 @@ def _read_lots(fields: Fields, kind: MaterialKind, alkali: Alkali | None) -> dic
         known = Known("maker", source or f"certificate of lot {name}")
         received, opened = inner.date("received"), inner.date("opened")
         best_before = inner.parsed("best_before", parse_best_before)
-        values = ValueReader(inner, kind, known, is_certificate=True).read(alkali)
+        values = general.of_lot(inner, known).read(alkali)
         inner.finish()
         if received and opened and opened < received:
             inner.report("lot-dates", "the lot was opened before it was received", "check the two dates")

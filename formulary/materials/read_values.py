@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from calendar import monthrange
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
@@ -14,16 +14,18 @@ from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import parse_fatty_acid
 from formulary.document import Block, Listing, Scalar
 from formulary.fields import Fields, parse_date, suggest
-from formulary.finding import warn
+from formulary.finding import error, warn
 from formulary.materials.model import (
     CERTIFICATE_HALF_WIDTH,
     FragranceLimit,
     Known,
+    Material,
     MaterialKind,
     Price,
     SpoonMass,
     ValueRange,
 )
+from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubt, is_no_fat, lye_of
 from formulary.materials.working_value import unknown_assay
 from formulary.quantity import (
     SPOON_UNITS,
@@ -40,6 +42,8 @@ _T = TypeVar("_T")
 
 # A purity that a label or certificate states is taken to half a percent (common practice, no source).
 STATED_ASSAY_HALF_WIDTH_PERCENT = 0.5
+# Potassium hydroxide flakes, the weakest solid alkali that is sold, hold 85 to 90 % (common practice, no source).
+LOWEST_SOLID_ASSAY_PERCENT = Decimal(80)
 HIGHEST_SAPONIFICATION_VALUE = 700.0  # above tributyrin, 557, and acetic-type fats; mg KOH per g
 LOWEST_OIL_SAPONIFICATION_VALUE = 150.0  # no common oil lies below (rapeseed of high erucic acid: about 168)
 _PARTS = ("water", "sugars", "fat", "alcohol", "vanillin", "solids")
@@ -48,12 +52,38 @@ _PARTS = ("water", "sugars", "fat", "alcohol", "vanillin", "solids")
 class ValueReader:
     """Reads the values of one block into a dictionary by the names of `Material`'s attributes."""
 
-    def __init__(self, fields: Fields, kind: MaterialKind, known: Known, *, is_certificate: bool) -> None:
+    def __init__(
+        self,
+        fields: Fields,
+        kind: MaterialKind,
+        known: Known,
+        *,
+        is_certificate: bool,
+        group: str | None = None,
+        builtin: Material | None = None,
+        fatty_acids: Mapping[str, float] | None = None,
+    ) -> None:
+        """group: of the material. builtin: the built-in one under it. fatty_acids: what the file says beside a lot."""
         self.fields = fields
         self.kind = kind
         self.known = known
         self.is_certificate = is_certificate
+        self.group = group
+        self.builtin = builtin
+        self.fatty_acids = fatty_acids
         self.values: dict[str, Any] = {}
+
+    def of_lot(self, fields: Fields, known: Known) -> ValueReader:
+        """The reader of one lot's certificate, once the general values are read."""
+        return ValueReader(
+            fields,
+            self.kind,
+            known,
+            is_certificate=True,
+            group=self.group,
+            builtin=self.builtin,
+            fatty_acids=self.values.get("fatty_acids"),
+        )
 
     def read(self, alkali: Alkali | None) -> dict[str, Any]:
         """Every value that stands in the block; faults go to the findings of its fields."""
@@ -84,6 +114,7 @@ class ValueReader:
         self._take("allergens", self.read_texts("allergens"))
         self._take("price", fields.parsed("price", parse_price))
         self._check_total()
+        self._check_saponification_value()
         return self.values
 
     def _take(self, name: str, value: Any) -> None:
@@ -104,6 +135,31 @@ class ValueReader:
             half = CERTIFICATE_HALF_WIDTH
             return ValueRange(found.low - half, found.high + half, found.working, found.known)
         return found
+
+    def _check_saponification_value(self) -> None:
+        """An error for what no fat has, a warning for what this one hardly has: its lye would be wrong."""
+        value: ValueRange | None = self.values.get("saponification_value")
+        if value is None or not self.kind.is_fat:
+            return
+        key, own = "saponification_value", self.values.get("fatty_acids", self.fatty_acids)
+        if is_no_fat(value, self.kind, own or {}):
+            del self.values[key]
+            ends = f"{value.low:g} to {value.high:g}"
+            is_range = isinstance(self.fields.node(key), Block)
+            given = ends if is_range else f"{value.working:g}"
+            least = f"{LOWEST_FAT:g} to " if self.kind is MaterialKind.OIL else "at most "
+            what = f"no {self.kind.value} has a saponification value of {given}: {least}{HIGHEST_FAT:g} mg KOH per g"
+            do = "read the certificate again; a fat of short acids must state its `fatty_acids` as well"
+            self.fields.findings.append(error("saponification-impossible", what, do, self.fields.place(key)))
+            return
+        profile = own if own is not None else (self.builtin.fatty_acids if self.builtin is not None else {})
+        why = find_doubt(
+            value, kind=self.kind, builtin=self.builtin, fatty_acids=profile, is_own_profile=own is not None
+        )
+        if why is not None:
+            what = f"a saponification value of {value.working:g} is hard to believe: {why}"
+            do = f"read the certificate again: it means {lye_of(value.working)} of the material"
+            self.fields.findings.append(warn("saponification-doubted", what, do, self.fields.place(key)))
 
     @staticmethod
     def _factor_fault(number: Decimal) -> tuple[str, str] | None:
@@ -219,6 +275,12 @@ class ValueReader:
             return unknown_assay(alkali)
         percent = self.fields.percent("assay", low=Decimal(1), refuse_fraction=True)
         if percent is None:
+            return None
+        is_solid = self.kind is MaterialKind.ALKALI and self.group != "lye-solution"
+        if is_solid and percent < LOWEST_SOLID_ASSAY_PERCENT:
+            what = f"no solid alkali is only {format_decimal(percent)} % pure"
+            do = "read the label again; for a ready-made lye add `group: lye-solution`"
+            self.fields.report("assay-low", what, do, scalar, "assay")
             return None
         number, half = float(percent), STATED_ASSAY_HALF_WIDTH_PERCENT
         return ValueRange(number - half, min(100.0, number + half), number, self.known)

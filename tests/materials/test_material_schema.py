@@ -26,6 +26,8 @@ BEYOND_A_SCHEMA = {
     "fraction",
     "composition-total",
     "assay-kind",
+    "assay-low",
+    "saponification-impossible",
     "alkali-kind",
     "alkali-missing",
     "measure-refused",

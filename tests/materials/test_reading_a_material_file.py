@@ -159,6 +159,12 @@ FAULTS = [
     (oil("saponification_value: 0.134"), "bad-value"),
     (oil("saponification_value: 1900"), "bad-value"),
     (oil("saponification_value: NaN"), "bad-value"),
+    (oil("saponification_value: 690"), "saponification-impossible"),
+    (oil("saponification_value: 99"), "saponification-impossible"),
+    (oil("saponification_value: {low: 180, high: 300, working: 265}"), "saponification-impossible"),
+    (oil("lots: {A: {saponification_value: 690}}"), "saponification-impossible"),
+    (oil("lots: {A: {saponification_value: 290}}"), "saponification-impossible"),
+    (oil("kind: wax\nsaponification_value: 690").replace("kind: oil\n", ""), "saponification-impossible"),
     (oil("saponification_value: -190"), "bad-value"),
     (oil("saponification_value: {low: 196, high: 184}"), "range-order"),
     (oil("saponification_value: {low: 184, high: 196, working: 200}"), "range-order"),
@@ -184,6 +190,9 @@ FAULTS = [
     ("format: 1\nname: Lye\nkind: alkali\n", "alkali-missing"),
     ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 0.97\n", "fraction"),
     ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 197\n", "out-of-bounds"),
+    ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 9.7\n", "assay-low"),
+    ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 20 %\n", "assay-low"),
+    ("format: 1\nname: Lye\nkind: alkali\nalkali: potassium-hydroxide\nlots: {A: {assay: 79}}\n", "assay-low"),
     ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nmeasures: {tsp: 5 g}\n", "measure-refused"),
 ]
 

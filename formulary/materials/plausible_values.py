@@ -1,0 +1,96 @@
+"""Whether a saponification value that a maker states can be true: held against real fats, the register, the profile."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+from formulary.chemistry.alkali import Alkali, alkali_mass_g
+from formulary.chemistry.fatty_acids import calculated_saponification_value
+from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL
+from formulary.materials.model import Material, MaterialKind, ValueRange
+
+# Among the fats of the Codex standards coconut oil is highest, 265, and rapeseed of high erucic acid lowest, 168; the
+# bounds leave room on both sides. What only short acids explain (medium-chain triglycerides, about 310 to 360, from
+# memory) must state them.
+LOWEST_FAT = 100.0
+HIGHEST_FAT = 280.0
+# How far a lot may lie outside the reference range, and from what its fatty acids imply, before it is warned of: more
+# than any two lots differ in practice (common practice, no source).
+OUTSIDE_REFERENCE_PERCENT = 5.0
+FROM_PROFILE_PERCENT = 8.0
+# A profile that names less of the fat says too little of the rest.
+_WHOLE_PROFILE_PERCENT = 80.0
+
+
+def is_no_fat(value: ValueRange, kind: MaterialKind, fatty_acids: Mapping[str, float]) -> bool:
+    """Whether no fat or wax has such a value; stated fatty acids that imply it bear it out."""
+    low = LOWEST_FAT if kind is MaterialKind.OIL else 0.0
+    if kind not in (MaterialKind.OIL, MaterialKind.WAX) or low <= value.low <= value.high <= HIGHEST_FAT:
+        return False
+    implied = _implied(fatty_acids, kind)
+    return implied is None or any(
+        abs(end - implied) > implied * FROM_PROFILE_PERCENT / 100.0 for end in (value.low, value.working, value.high)
+    )
+
+
+def find_doubt(
+    value: ValueRange,
+    *,
+    kind: MaterialKind,
+    builtin: Material | None,
+    fatty_acids: Mapping[str, float],
+    is_own_profile: bool,
+) -> str | None:
+    """Why a maker's saponification value is hard to believe, in words; None when nothing speaks against it.
+
+    builtin: the built-in material of the same slug. fatty_acids: the profile to hold it against; is_own_profile:
+    whether the maker states it. The register's own profile is only asked where the register's range does not hold the
+    value: unsaponifiable matter, as in shea butter, lowers the one and not the other.
+    """
+    reference = None
+    if builtin is not None and builtin.kind is kind:
+        reference = builtin.reference_saponification_value
+    if reference is not None:
+        part = OUTSIDE_REFERENCE_PERCENT / 100.0
+        if not reference.low * (1 - part) <= value.working <= reference.high * (1 + part):
+            return f"it is known as {reference.low:g} to {reference.high:g}"
+        if reference.low <= value.working <= reference.high and not is_own_profile:
+            return None
+    implied = _implied(fatty_acids, kind)
+    if implied is not None and abs(value.working - implied) > implied * FROM_PROFILE_PERCENT / 100.0:
+        return f"its fatty acids imply {implied:.0f}"
+    return None
+
+
+def find_doubts(material: Material, builtin: Material | None) -> Iterator[tuple[float, str, str]]:
+    """Of a material as a batch uses it: each stated value that is hard to believe, whose it is, and why."""
+    used = material.lot.split(" + ") if material.lot is not None else []
+    is_of_lot = any("saponification_value" in material.lots[name].overrides for name in used if name in material.lots)
+    # Without a certificate the value as stated: the rule for the working value may have chosen a lower one.
+    value = material.saponification_value if is_of_lot else material.reference_saponification_value
+    values = [(value, material.fatty_acids, "")]
+    # A mean may hide one certificate that cannot be true.
+    for name in used if len(used) > 1 else ():
+        stated = material.lots[name].overrides if name in material.lots else {}
+        profile = stated.get("fatty_acids", material.fatty_acids)
+        values.append((stated.get("saponification_value"), profile, f" of lot {name}"))
+    profile_source = material.sources.get("fatty_acids")
+    for value, profile, whose in values:
+        if value is None or value.known.obtained != "maker":
+            continue
+        own = profile_source is not None and profile_source.obtained == "maker"
+        why = find_doubt(value, kind=material.kind, builtin=builtin, fatty_acids=profile, is_own_profile=own)
+        if why is not None:
+            yield value.working, whose, why
+
+
+def lye_of(saponification_value: float) -> str:
+    """What such a value means at the scale: grams of sodium hydroxide for a kilogram."""
+    mol = saponification_value / POTASSIUM_HYDROXIDE_G_PER_MOL  # mg per g is g per kg
+    return f"{alkali_mass_g(mol, Alkali.SODIUM_HYDROXIDE):.0f} g of NaOH for 1 kg"
+
+
+def _implied(fatty_acids: Mapping[str, float], kind: MaterialKind) -> float | None:
+    if kind is MaterialKind.WAX or sum(fatty_acids.values()) < _WHOLE_PROFILE_PERCENT:
+        return None
+    return calculated_saponification_value(fatty_acids, as_free_acids=kind is MaterialKind.FATTY_ACID)

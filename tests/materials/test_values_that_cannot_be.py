@@ -1,0 +1,142 @@
+"""Values that no such material has are refused, and those that are hard to believe are told of, at the bench too."""
+
+from __future__ import annotations
+
+import pytest
+
+from formulary.batch.weigh_out import work_out_batch
+from formulary.finding import Finding, Severity
+from formulary.materials.model import Material
+from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubts
+from formulary.materials.read import parse_material
+from formulary.materials.register import Register, read_builtin_register
+from formulary.recipes.read import parse_recipe
+from tests.outside.test_fatty_acid_tables import read_rows
+
+BUILTIN = read_builtin_register()
+RECIPE = """\
+format: 1
+name: Invented
+oils: {olive-oil: 70, coconut-oil: 30}
+lye: {alkali: sodium-hydroxide, superfat: 5}
+water: {lye_concentration: 33}
+"""
+
+
+def read(more: str, slug: str = "olive-oil", kind: str = "oil") -> tuple[Material, list[Finding]]:
+    text = f"format: 1\nname: Oil\nkind: {kind}\n{more}\n"
+    material, findings = parse_material(text, f"materials/{slug}.yaml", slug)
+    assert material is not None, [str(finding) for finding in findings]
+    return material, list(findings)
+
+
+def at_the_bench(register: Register, lots: dict[str, str | dict[str, float | None]] | None = None) -> list[Finding]:
+    recipe, findings = parse_recipe(RECIPE, "invented", "recipes/invented.yaml", materials=register)
+    assert recipe is not None, findings
+    batch = work_out_batch(recipe, register, oil_mass_g=1000.0, lots=lots)
+    return [finding for finding in batch.findings if finding.code == "saponification-doubted"]
+
+
+def test_the_bounds_hold_every_fat_of_the_standards() -> None:
+    """The ranges of `tests/outside/data/oils_saponification.csv`, whose `source` column names each standard."""
+    no_fats = ("acid", "wax", "lanolin", "jojoba")
+    rows = read_rows("oils_saponification.csv")
+    fats = [row for row in rows if row["sv_min_mg_koh_per_g"] and not any(word in row["oil"] for word in no_fats)]
+    assert len(fats) > 50
+    for row in fats:
+        assert LOWEST_FAT < float(row["sv_min_mg_koh_per_g"]) <= float(row["sv_max_mg_koh_per_g"]) < HIGHEST_FAT
+
+
+def test_nothing_built_in_is_doubted_though_a_maker_should_state_it() -> None:
+    for slug, material in BUILTIN.items():
+        value = material.reference_saponification_value
+        if not material.kind.is_fat or value is None:
+            continue
+        for number in (value.low, value.working, value.high):
+            _, findings = read(f"lots: {{A: {{saponification_value: {number:g}}}}}", slug, material.kind.value)
+            assert [finding.code for finding in findings if finding.code != "saponification-low"] == [], slug
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "saponification_value: 265",
+        "saponification_value: {low: 180, high: 270, working: 265}",
+        "saponification_value: 160",
+        "saponification_value: 205.9",
+        "fatty_acids: {C12:0: 60, C18:1: 40}\nsaponification_value: 190",
+    ],
+)
+def test_a_makers_value_that_is_hard_to_believe_is_told_in_check_and_at_the_bench(more: str) -> None:
+    material, findings = read(more)
+    assert [(each.code, each.severity) for each in findings] == [("saponification-doubted", Severity.WARN)]
+    assert findings[0].place.line is not None
+    told = at_the_bench(BUILTIN.combined_with([material]))
+    assert [each.severity for each in told] == [Severity.WARN]
+    assert "olive-oil" in told[0].what
+    assert "g of NaOH for 1 kg" in told[0].do
+
+
+def test_what_it_means_at_the_scale_is_the_saponification_value_in_sodium_hydroxide() -> None:
+    # 39.997 / 56.105 of 265 g KOH per kg
+    _, findings = read("saponification_value: 265")
+    assert "189 g of NaOH for 1 kg" in findings[0].do
+
+
+def test_a_certificate_that_is_hard_to_believe_is_told_only_where_its_lot_is_used() -> None:
+    material, findings = read("lots: {A: {saponification_value: 189}, B: {saponification_value: 265}}")
+    assert [each.code for each in findings] == ["saponification-doubted"]
+    register = BUILTIN.combined_with([material])
+    assert at_the_bench(register) == []
+    assert at_the_bench(register, {"olive-oil": "A"}) == []
+    assert "of lot B is given as 265" in at_the_bench(register, {"olive-oil": "B"})[0].what
+
+
+def test_a_mixture_of_lots_does_not_hide_the_one_that_is_hard_to_believe() -> None:
+    material, _ = read("lots: {A: {saponification_value: 189}, B: {saponification_value: 265}}")
+    told = at_the_bench(BUILTIN.combined_with([material]), {"olive-oil": {"A": 950.0, "B": 50.0}})
+    assert [each.what.partition(" is given")[0] for each in told] == ["the saponification value of olive-oil of lot B"]
+
+
+def test_an_oil_of_the_makers_own_is_held_against_its_own_fatty_acids() -> None:
+    _, findings = read("saponification_value: 250\nfatty_acids: {C18:1: 80, C16:0: 15}", "garden-oil")
+    assert "its fatty acids imply 19" in findings[0].what
+    _, findings = read("saponification_value: 250\nfatty_acids: {C18:1: 20}", "garden-oil")
+    assert findings == []  # a fifth of a profile tells nothing of the rest
+
+
+def test_short_acids_that_are_stated_bear_out_a_high_value() -> None:
+    # medium-chain triglycerides, saponification value about 310 to 360 (from memory)
+    acids = "fatty_acids: {C8:0: 58, C10:0: 41}"
+    assert read(f"saponification_value: 335\n{acids}", "medium-chain-oil")[1] == []
+    assert read(f"{acids}\nlots: {{A: {{saponification_value: 335}}}}", "medium-chain-oil")[1] == []
+    text = f"format: 1\nname: Oil\nkind: oil\nsaponification_value: 690\n{acids}\n"
+    assert [each.code for each in parse_material(text, "m.yaml", "oil")[1]] == ["saponification-impossible"]
+
+
+def test_free_fatty_acids_and_low_waxes_are_no_fats() -> None:
+    assert read("saponification_value: 386", "octanoic-acid", "fatty-acid")[1] == []
+    assert [each.code for each in read("saponification_value: 43", "garden-wax", "wax")[1]] == []
+
+
+def test_values_built_in_are_never_doubted() -> None:
+    for slug, material in BUILTIN.items():
+        assert list(find_doubts(material, BUILTIN.find(slug))) == []
+
+
+@pytest.mark.parametrize("percent", [80, 85, 90, 99.2])
+def test_solid_alkali_as_it_is_sold_is_believed(percent: float) -> None:
+    material, _ = read(f"assay: {percent}", "potassium-hydroxide", "alkali")
+    assert material.assay_percent is not None
+
+
+def test_a_ready_made_lye_may_be_weak_when_it_says_what_it_is() -> None:
+    for slug, more in (("sodium-hydroxide-lye", "group: lye-solution\n"), ("sodium-hydroxide-solution-33", "")):
+        material, _ = read(f"{more}assay: 33.1\nlots: {{A: {{assay: 32.8}}}}", slug, "alkali")
+        assert material.assay_percent is not None
+        assert material.assay_percent.working == 33.1
+    _, findings = parse_material(
+        "format: 1\nname: Lye\nkind: alkali\nassay: 33\n", "materials/sodium-hydroxide.yaml", "sodium-hydroxide"
+    )
+    assert [each.code for each in findings] == ["assay-low"]
+    assert "group: lye-solution" in findings[0].do

@@ -11,7 +11,7 @@ from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
 from formulary.errors import StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.quantity import format_number
-from trials.effective import effective_portion, effective_pot, materials_of
+from trials.effective import effective_portion, effective_pot, lot_weights, materials_of
 from trials.model import Trial
 from trials.observed import check_observed
 from trials.outcomes import Outcome
@@ -123,11 +123,15 @@ def _check_free_alkali(trial: Trial, outcome: Outcome, place: Place) -> Iterable
 
 
 def _check_lots(trial: Trial) -> Iterable[Finding]:
-    """Several lots of a line should make up what was weighed."""
+    """Several lots of a line should make up what was weighed, and what is known of one should be known of all."""
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     for material, uses in trial.lots.items():
+        yield from _check_certificates(trial, material)
         grams = [float(use.grams) for use in uses if use.grams is not None]
         weighed_g = sum(line.grams for line in pot.lines if line.material == material)
+        if lot_weights(uses) is None:
+            what = f"the lots of {material} are not all weighed, so that none of their certificates can hold"
+            yield warn("lots-unweighed", what, "write the grams of each under `lots:`")
         if len(grams) < len(uses) or not uses:
             continue
         if abs(sum(grams) - weighed_g) > max(1.0, weighed_g * _LOT_TOLERANCE_PERCENT / 100.0):
@@ -136,6 +140,20 @@ def _check_lots(trial: Trial) -> Iterable[Finding]:
                 f" but {format_number(weighed_g, 1)} g went in"
             )
             yield warn("lots-total", what, "correct the lots, or record what was weighed under as_made")
+
+
+def _check_certificates(trial: Trial, material: str) -> Iterable[Finding]:
+    """A lot of which nothing is kept, where the lye was worked out, or is, by the certificate of another."""
+    frozen = trial.plan.materials.get(material) or trial.added.get(material)
+    used = [use.lot for use in trial.lots[material]]
+    kept = {} if frozen is None else frozen.lots
+    unknown = [lot for lot in used if lot not in kept]
+    if unknown and (material in trial.plan.lots or any(lot in kept for lot in used)):
+        what = f"no certificate of lot {' and '.join(unknown)} of {material} is kept with this trial"
+        if material in trial.plan.lots:
+            what += f", and its lye was weighed for lot {trial.plan.lots[material]}"
+        do = "the general values are used for it; look at its certificate before you use the soap"
+        yield warn("lot-certificate-missing", what, do)
 
 
 def _placed(finding: Finding, trial: Trial) -> Finding:

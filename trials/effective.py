@@ -10,8 +10,10 @@ from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Pot, PotFigures, PotLine, PotPortion
-from formulary.materials.model import Material, MaterialKind
-from trials.model import AsMade, Plan, Trial, TrialPortion
+from formulary.errors import InputError
+from formulary.materials.lots import mix_lots
+from formulary.materials.model import Lot, Material, MaterialKind
+from trials.model import AsMade, LotUse, Plan, Trial, TrialPortion
 
 WATER = "water"
 
@@ -84,7 +86,8 @@ def effective_pot(
 def effective_portion(trial: Trial, portion: str | None = None) -> EffectiveFormula:
     """What the trial, or one portion of it, was really made of, worked out from the values frozen at its start.
 
-    portion: a portion's name; None for the whole batch. Raises KeyError for a portion that the trial does not have.
+    portion: a portion's name; None for the whole batch. Raises KeyError for a portion that the trial does not have,
+    InputError for one into which no oil went: its lye has nothing to be measured by.
     """
     from formulary.batch.figures import portion_pot, work_out_pot
 
@@ -93,6 +96,9 @@ def effective_portion(trial: Trial, portion: str | None = None) -> EffectiveForm
     if portion is not None and portion != WHOLE:
         share = {part.name: part.share for part in whole.portions}[portion]
         pot = portion_pot(whole, portion)
+    if pot.grams("oil") <= 0:
+        what = f"no oil went into {trial.id} as it is recorded, so nothing can be worked out"
+        raise InputError.of("no-oils", what, "look at its as_made entries")
     figures = work_out_pot(pot, materials_of(trial), trial.plan.settings)
     return EffectiveFormula(
         portion=None if portion == WHOLE else portion,
@@ -103,6 +109,17 @@ def effective_portion(trial: Trial, portion: str | None = None) -> EffectiveForm
     )
 
 
+def has_no_oils(trial: Trial, portion: str | None = None) -> bool:
+    """Whether the record leaves out every oil, so that no percentage of anything can be told.
+
+    portion: a portion's name; None for the whole batch.
+    """
+    from formulary.batch.figures import portion_pot
+
+    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    return (pot if portion in (None, WHOLE) else portion_pot(pot, portion)).grams("oil") <= 0
+
+
 def effective_portions(trial: Trial) -> tuple[EffectiveFormula, ...]:
     """One effective formula a portion; the whole batch's alone when it was not divided."""
     if not trial.portions:
@@ -111,18 +128,35 @@ def effective_portions(trial: Trial) -> tuple[EffectiveFormula, ...]:
 
 
 def materials_of(trial: Trial) -> dict[str, Material]:
-    """Every material of the trial with the frozen values that hold for it.
+    """Every material of the trial with the frozen values that hold for it, as `with_lots_used` chooses them."""
+    return with_lots_used(trial, {**trial.added, **trial.plan.materials})
 
-    Where one lot made up the whole of a material and its certificate was known when the trial was started, its values
-    are the certificate's.
+
+def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str, Material]:
+    """Materials as the lots that went into the trial have them: several lots of one by their weight.
+
+    The lots that the trial's own file names hold; a lot that only the plan names holds where the file is silent. What
+    is not known of a lot, and lots whose weights are not known, count with the material's general values.
     """
-    materials = {**trial.added, **trial.plan.materials}
-    used = {**trial.plan.lots, **{name: uses[0].lot for name, uses in trial.lots.items() if len(uses) == 1}}
-    for name, lot in used.items():
-        material = materials.get(name)
-        if material is not None and lot in material.lots:
-            materials[name] = material.with_lot(lot)
-    return materials
+    chosen = dict(materials)
+    for name in {**trial.plan.lots, **trial.lots}:
+        uses = trial.lots[name] if name in trial.lots else (LotUse(trial.plan.lots[name]),)
+        weights = lot_weights(uses)
+        if name not in materials or weights is None:
+            continue
+        unknown = {lot: Lot(lot) for lot in weights if lot not in materials[name].lots}
+        if len(unknown) < len(weights):
+            known = {**materials[name].lots, **unknown}
+            chosen[name] = mix_lots(replace(materials[name], lots=known), weights)
+    return chosen
+
+
+def lot_weights(uses: Sequence[LotUse]) -> dict[str, float] | None:
+    """Lot -> grams of it, 1 g where it is the only one; None for several lots that were not all weighed."""
+    if len(uses) == 1:
+        return {uses[0].lot: 1.0}
+    weights = {use.lot: float(use.grams) for use in uses if use.grams is not None}
+    return weights if len(weights) == len(uses) and sum(weights.values()) > 0 else None
 
 
 def find_lines(lines: Iterable[PotLine], material: str, at: str | None = None) -> tuple[PotLine, ...]:

@@ -6,8 +6,10 @@ calculation and the planned grams line by line. A trial's numbers are worked out
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from decimal import Decimal
+from hashlib import sha256
 from types import MappingProxyType
 from typing import Any
 
@@ -29,6 +31,8 @@ from trials.model import Plan
 
 _HEAD = """What was planned when the trial was started, frozen. Its numbers are worked out from this file alone.
 Do not change it: what differed from the plan stands under as_made in trial.yaml."""
+_BEFORE_DIGEST = "\nformat: 1\n"
+_DIGEST_LINE = re.compile(r"^digest: .*\n", re.MULTILINE)
 _WATER_RULES = ("replaces", "extra")
 
 
@@ -114,7 +118,17 @@ def render_plan(plan: Plan) -> str:
     tree["settings"] = settings_tree(plan.settings)
     tree["materials"] = {name: material_tree(material) for name, material in plan.materials.items()}
     tree["recipe_text"] = plan.recipe_text
-    return render_document(tree, comment=_HEAD)
+    return _signed(render_document(tree, comment=_HEAD))
+
+
+def _signed(text: str) -> str:
+    """The text with a digest of all the rest of it, so that a weight altered by hand is noticed."""
+    return text.replace(_BEFORE_DIGEST, f'{_BEFORE_DIGEST}digest: "{_digest(text)}"\n', 1)
+
+
+def _digest(text: str) -> str:
+    """A digest of a plan's text, whatever the ends of its lines are."""
+    return sha256(text.removeprefix("\ufeff").replace("\r\n", "\n").encode("utf-8")).hexdigest()
 
 
 def parse_plan(data: bytes | str, path: str | None = None) -> tuple[Plan | None, tuple[Finding, ...]]:
@@ -124,12 +138,24 @@ def parse_plan(data: bytes | str, path: str | None = None) -> tuple[Plan | None,
         return None, faults
     fields = Fields(root, [], path=path)
     plan = _read_plan(fields)
+    _check_digest(fields, data)
     findings = tuple(fields.findings)
     return (None if has_errors(findings) else plan), findings
 
 
+def _check_digest(fields: Fields, data: bytes | str) -> None:
+    stated = fields.scalar("digest")
+    text = data if isinstance(data, str) else data.decode("utf-8", "replace")
+    rest = _DIGEST_LINE.sub("", text, count=1)
+    if stated is not None and not has_errors(fields.findings) and stated.text != _digest(rest):
+        what = "this plan is not as it was frozen: something in the file was changed"
+        do = "restore planned.yaml from history; what differed on the day belongs under as_made in trial.yaml"
+        fields.report("plan-altered", what, do, stated, "digest")
+
+
 def _read_plan(fields: Fields) -> Plan | None:
     fields.check_format()
+    fields.text("digest", required=True)
     edition = fields.text("edition", required=True)
     slug = fields.slug("recipe", required=True)
     version = fields.text("version", required=True)

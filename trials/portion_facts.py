@@ -12,8 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Pot
-from formulary.errors import InputError
-from trials.effective import EffectiveFormula, effective_portion, effective_pot
+from trials.effective import EffectiveFormula, effective_portion
 from trials.factor_steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.model import Trial, TrialPortion
 
@@ -141,9 +140,6 @@ def find_facts(trial: Trial, portion: str | None = None) -> Pour:
     recipe do not differ by the last gram. Raises KeyError for a portion that the trial does not have, InputError for
     one into which no oil went.
     """
-    if has_no_oils(trial, portion):
-        what = f"no oil went into {trial.id} as it is recorded, so it cannot be compared"
-        raise InputError.of("no-oils", what, "look at its as_made entries")
     made = effective_portion(trial, portion)
     planned = _as_planned(trial, portion) if trial.as_made else made
     facts: dict[Aspect, Fact] = {}
@@ -159,13 +155,6 @@ def find_facts(trial: Trial, portion: str | None = None) -> Pour:
     facts.update(conditions)
     facts.update(_handling(trial, portion))
     return Pour(trial, portion, MappingProxyType(facts), as_planned, MappingProxyType(weighed))
-
-
-def has_no_oils(trial: Trial, portion: str | None) -> bool:
-    """Whether the record leaves out every oil, so that no percentage of anything can be told."""
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
-    lines = [line for line in pot.lines if line.role == "oil" and line.portion in (None, portion)]
-    return sum(line.grams for line in (lines if portion is not None else pot.lines) if line.role == "oil") <= 0
 
 
 def find_pours(trials: Sequence[Trial]) -> tuple[Pour, ...]:

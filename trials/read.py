@@ -13,6 +13,7 @@ from formulary.finding import Finding, error, has_errors
 from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.recipes.model import COVERS
+from trials.effective import has_no_oils
 from trials.model import (
     DECISIONS,
     AsMade,
@@ -116,7 +117,7 @@ class _TrialReader:
         fields.finish()
         if self.plan is None or recipe is None or version is None or made is None:
             return None
-        return Trial(
+        trial = Trial(
             id=trial_id,
             recipe=recipe,
             version=version,
@@ -140,6 +141,22 @@ class _TrialReader:
             path=fields.path,
             place=fields.place("recipe"),
         )
+        self._check_oils(trial)
+        return trial
+
+    def _check_oils(self, trial: Trial) -> None:
+        """Nothing can be worked out of a pot, or of a portion, that no oil went into."""
+        if has_errors(self.fields.findings):
+            return
+        without = [name for name in (None, *(part.name for part in trial.portions)) if has_no_oils(trial, name)]
+        if not without:
+            return
+        oils = {line.material for line in trial.plan.pot.lines if line.role == "oil"}
+        places = [entry.place for entry in trial.as_made if entry.line in oils]
+        where = "this batch" if without[0] is None else f"the portion {without[0]}"
+        what = f"no oil went into {where} as it is recorded, so nothing can be worked out"
+        do = "correct as_made: what an oil's place was really taken by, or how much of it was weighed"
+        self.fields.findings.append(error("no-oils", what, do, places[0] if places else trial.place))
 
     def _size(self) -> tuple[str, str] | None:
         entries = entries_of(self.fields, "size")

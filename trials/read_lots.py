@@ -40,6 +40,9 @@ def _lot_uses(fields: Fields, key: Scalar, node: Node) -> tuple[LotUse, ...]:
         grams = fields.parse_node(entry.value, mass_g, f"lots, {key.text[:40]}, {entry.key.text[:20]}")
         if grams is not None:
             uses.append(LotUse(entry.key.text, grams))
+    if len(uses) > 1 and not sum(use.grams or 0 for use in uses):
+        what = f"the lots of {key.text[:40]} weigh nothing together"
+        fields.report("lots-unweighed", what, "write the grams of each", node, f"lots, {key.text[:40]}")
     return tuple(uses)
 
 

@@ -14,7 +14,7 @@ from formulary.finding import Finding
 from formulary.materials.model import Material, ValueRange
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_pot, materials_of
+from trials.effective import effective_pot, materials_of, with_lots_used
 from trials.model import Trial
 
 # The values of a material that the figures of a pot follow from, and what people call them.
@@ -99,9 +99,7 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     names = {line.material for line in trial.plan.pot.lines} | set(frozen)
     gone = tuple(sorted(name for name in names if name not in register))
     today = {name: register[name] if name in register else frozen[name] for name in names}
-    for name, material in frozen.items():
-        if material.lot is not None and material.lot in today[name].lots:
-            today[name] = today[name].with_lot(material.lot)
+    today = with_lots_used(trial, today)
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     used = sorted({line.material for line in pot.lines})
     settings, purpose = trial.plan.settings, trial.plan.recipe.purpose

@@ -8,10 +8,11 @@ from decimal import Decimal
 from math import inf
 from statistics import stdev
 
+from trials.effective import has_no_oils
 from trials.even_scale import mean_of
 from trials.outcomes import Outcome
 from trials.outcomes_values import Missing, OutcomeValue, find_values
-from trials.portion_facts import Pour, has_no_oils
+from trials.portion_facts import Pour
 from trials.pours import PourBook
 
 

@@ -2,21 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from formulary.changes.message import save_message
 from formulary.errors import InputError
-from formulary.finding import stops
+from formulary.finding import Finding, Place, stops
 from formulary.folder import demand_weighable
 from formulary.identity import blob_id
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from trials.identity import make_trial_id, trial_folder
-from trials.model import Trial
-from trials.plan import make_plan, render_plan
+from trials.model import Plan, Trial
+from trials.plan import make_plan, parse_plan, render_plan
 from trials.record import tidy_amount
 from trials.start import render_new_trial
 
@@ -89,12 +89,11 @@ def start_trial(
         despite=[code for code in despite if code in stopped],
     )
     place = trial_folder(trial_id)
-    trial, findings = bench.parse_text(text, trial_id, plan)
-    if trial is None:
-        raise InputError(findings)
+    frozen = render_plan(plan)
+    trial = _read_back(bench, trial_id, plan, frozen, text)
     how, amount = size.written()
     body = f"{version.name}, {how} {amount}"
-    files = {f"{place}/planned.yaml": render_plan(plan), f"{place}/trial.yaml": text}
+    files = {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}
     read: dict[str, str | None] = dict.fromkeys(files)
     if not version.is_saved:
         recipe = f"recipes/{version.slug}.yaml"
@@ -107,6 +106,25 @@ def start_trial(
             body = save_message(body, [(version.slug, change)])
     bench.save_texts(files, read, f"Start trial {trial_id}\n\n{body}", now)
     return trial
+
+
+def _read_back(bench: Bench, trial_id: str, plan: Plan, frozen: str, text: str) -> Trial:
+    """The trial as its files will be read; raises InputError for files that nobody could read as they were meant."""
+    again, findings = parse_plan(frozen, f"{trial_folder(trial_id)}/planned.yaml")
+    if again is None:
+        raise InputError(_unplaced(findings))
+    if again != plan:
+        what = "the plan cannot be kept: the file would not read back as it was worked out"
+        raise InputError.of("plan-not-kept", what, "look for signs in the recipe or its materials that cannot be typed")
+    trial, findings = bench.parse_text(text, trial_id, again)
+    if trial is None:
+        raise InputError(_unplaced(findings))
+    return trial
+
+
+def _unplaced(findings: Iterable[Finding]) -> list[Finding]:
+    """What is wrong with a file that is not written, without its lines."""
+    return [replace(finding, place=Place(field=finding.place.field)) for finding in findings]
 
 
 def _work_out(bench: Bench, version: Version, size: Size, lots: Mapping[str, str]) -> Batch:

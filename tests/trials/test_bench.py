@@ -231,6 +231,42 @@ def test_a_broken_trial_does_not_stop_work_on_others(folder: Folder, bench: Benc
     assert "plan-missing" in [finding.code for finding in bench.check()]
 
 
+def test_a_trial_without_oils_stops_nothing_but_itself(folder: Folder, bench: Bench) -> None:
+    first = start(bench)
+    second = bench.start("first-bar", oils="1000 g", now=NOW, draw_code=lambda: "x2gv")
+    path = folder.root / "trials" / "2026" / first.id / "trial.yaml"
+    oils = ("olive-oil", "coconut-oil", "rice-bran-oil", "castor-oil")
+    entries = "".join(f"\n  - {{line: {oil}, left_out: true}}" for oil in oils)
+    path.write_text(path.read_text(encoding="utf-8").replace("\nas_made:", f"\nas_made:{entries}"), encoding="utf-8")
+    assert [finding.code for finding in bench.check() if finding.severity.value == "error"] == ["no-oils"]
+    assert [trial.id for trial in bench.trials()] == [second.id]
+    assert {row[0] for row in bench.table().rows} == {second.id}
+    with pytest.raises(InputError, match="no oil went into"):
+        bench.find_trial("k7wq")
+    with pytest.raises(InputError, match="no oil went into"):
+        bench.record(record.condition(first, "room", "19 °C"))
+
+
+def test_nothing_is_started_that_could_not_be_read_back(
+    folder: Folder, bench: Bench, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from trials import starting
+
+    tip, write = folder.store.tip, starting.render_plan
+    for before, after, code in (
+        ("\nsize:", "\nsizes:", "missing-key"),
+        ("weigh: 450 g", "weigh: 45 g", "plan-altered"),
+    ):
+        monkeypatch.setattr(
+            starting, "render_plan", lambda plan, old=before, new=after: write(plan).replace(old, new, 1)
+        )
+        with pytest.raises(InputError) as caught:
+            start(bench)
+        assert code in [finding.code for finding in caught.value.findings]
+    assert folder.store.tip == tip
+    assert bench.trial_ids() == ()
+
+
 def test_a_folder_that_is_no_trial_is_named(folder: Folder, bench: Bench) -> None:
     other = folder.root / "trials" / "2026" / "my soap"
     other.mkdir(parents=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 from itertools import pairwise, permutations
 
@@ -11,11 +12,14 @@ from hypothesis import strategies as st
 
 from formulary.batch.figures import portion_pot
 from formulary.batch.model import PotLine, PotPortion
+from formulary.errors import InputError
+from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
-from trials.effective import effective_portion, effective_portions, effective_pot
-from trials.model import AsMade, TrialPortion
+from trials.checks import check_trial
+from trials.effective import effective_portion, effective_portions, effective_pot, materials_of
+from trials.model import AsMade, LotUse, Plan, TrialPortion
 
-from .examples import TRIAL, round_plan, trial_of
+from .examples import HEAD, TRIAL, faults, read, round_plan, trial_of
 
 PORTIONS = (PotPortion("plain", 0.6), PotPortion("clove", 0.4))
 # Planned, in grams; the clove bud oil is all for one portion, the honey follows the shares.
@@ -415,3 +419,88 @@ def test_weighing_one_line_changes_no_other(weighed_g: int, line: str) -> None:
 def test_entries_that_say_what_was_planned_change_nothing() -> None:
     said = [AsMade(name, weighed_g=Decimal(str(weight))) for name, weight in AS_PLANNED.items()]
     assert effective_pot(PLAN, said, TRIAL_PORTIONS) == effective_pot(PLAN, [], TRIAL_PORTIONS)
+
+
+# -- lots --------------------------------------------------------------------------------------------
+
+
+def _certified() -> Plan:
+    """A soap of 1000 g of olive oil, weighed for lot A; the saponification values of its lots are invented."""
+    known = Known("maker", "invented certificate")
+    lots = {
+        name: Lot(name, overrides={"saponification_value": ValueRange(value, value, value, known)})
+        for name, value in (("A", 220.0), ("C", 160.0))
+    }
+    planned = round_plan(
+        PotLine("olive-oil", "oil", "oils", 1000.0),
+        PotLine("sodium-hydroxide", "alkali", "lye water", 149.0),
+        PotLine("water", "water", "lye water", 300.0),
+    )
+    oil = replace(planned.materials["olive-oil"], lots=lots)
+    return replace(planned, lots={"olive-oil": "A"}, materials={**planned.materials, "olive-oil": oil})
+
+
+def _olive_value(text: str) -> float:
+    value = materials_of(trial_of(text, _certified()))["olive-oil"].saponification_value
+    assert value is not None
+    return value.working
+
+
+GENERAL = read_builtin_register()["olive-oil"].saponification_value
+
+
+def test_a_lot_that_did_not_go_in_never_decides_the_superfat() -> None:
+    lots = 'lots: {olive-oil: {"C": 999 g, "A": 1 g}}\n'
+    assert _olive_value(lots) == pytest.approx(160.0 * 0.999 + 220.0 * 0.001)
+    found = check_trial(trial_of(lots, _certified()))
+    assert "lye-excess" in [finding.code for finding in found]
+    assert _olive_value('lots: {olive-oil: "C"}\n') == 160.0
+
+
+def test_the_planned_lot_holds_where_the_record_names_none() -> None:
+    assert _olive_value("notes: none\n") == 220.0
+    assert _olive_value("lots:\n  olive-oil:\n") == 220.0
+    assert "lye-excess" not in [finding.code for finding in check_trial(trial_of("notes: none\n", _certified()))]
+
+
+@given(st.integers(1, 999))
+def test_lots_count_by_their_weight(first_g: int) -> None:
+    value = _olive_value(f'lots: {{olive-oil: {{"A": {first_g} g, "C": {1000 - first_g} g}}}}\n')
+    assert value == pytest.approx((220.0 * first_g + 160.0 * (1000 - first_g)) / 1000.0)
+
+
+def test_a_lot_without_a_certificate_counts_with_the_general_values_and_is_told() -> None:
+    assert GENERAL is not None
+    alone, half = 'lots: {olive-oil: "D"}\n', 'lots: {olive-oil: {"D": 500 g, "A": 500 g}}\n'
+    assert _olive_value(alone) == GENERAL.working
+    assert _olive_value(half) == pytest.approx((GENERAL.working + 220.0) / 2.0)
+    for text in (alone, half):
+        assert "lot-certificate-missing" in [finding.code for finding in check_trial(trial_of(text, _certified()))]
+    assert "lot-certificate-missing" not in [
+        finding.code for finding in check_trial(trial_of('lots: {olive-oil: {"C": 999 g, "A": 1 g}}\n', _certified()))
+    ]
+
+
+def test_several_lots_without_weights_are_refused() -> None:
+    assert faults('lots: {olive-oil: {"A": 0 g, "C": 0 g}}\n', _certified()) == ["lots-unweighed"]
+    assert faults("lots: {olive-oil: {A: , C: }}\n", _certified())
+    made = replace(trial_of("notes: none\n", _certified()), lots={"olive-oil": (LotUse("A"), LotUse("C"))})
+    assert "lots-unweighed" in [finding.code for finding in check_trial(made)]
+    assert materials_of(made)["olive-oil"].saponification_value == GENERAL
+
+
+# -- no oil at all -----------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("how", ["left_out: true", "instead: kaolin", "instead: water", "instead: sodium-hydroxide"])
+def test_a_record_that_leaves_no_oil_is_one_finding_where_it_stands(how: str) -> None:
+    text = HEAD + f"as_made:\n  - {{line: olive-oil, {how}}}\n"
+    trial, (finding,) = read(text, _certified())
+    assert trial is None
+    assert (finding.code, finding.place.line) == ("no-oils", text[: text.index("{line")].count("\n") + 1)
+
+
+def test_what_has_no_oils_is_refused_by_the_calculation_too() -> None:
+    made = replace(trial_of("notes: none\n", _certified()), as_made=(AsMade("olive-oil", left_out=True),))
+    with pytest.raises(InputError, match="no oil went into"):
+        effective_portion(made)

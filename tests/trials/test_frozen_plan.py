@@ -51,6 +51,40 @@ def test_a_plan_that_was_changed_by_hand_is_noticed() -> None:
     assert [finding.code for finding in findings] == ["plan-altered"]
 
 
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("role: alkali, at: lye water, weigh: 1", "role: alkali, at: lye water, weigh: 2"),
+        ("role: oil, at: oils, weigh: 450 g", "role: oil, at: oils, weigh: 45 g"),
+        ("water, role: water", "water, role: addition"),
+        ("batter: 1", "batter: 2"),
+    ],
+)
+def test_a_weight_that_was_changed_by_hand_is_noticed(before: str, after: str) -> None:
+    frozen = render_plan(plan_of())
+    altered = frozen.replace(before, after, 1)
+    assert altered != frozen
+    plan, findings = parse_plan(altered, "planned.yaml")
+    assert plan is None
+    assert [finding.code for finding in findings] == ["plan-altered"]
+
+
+def test_a_plan_is_the_same_whatever_the_ends_of_its_lines_are() -> None:
+    frozen = render_plan(plan_of())
+    for changed in (frozen.replace("\n", "\r\n"), "\ufeff" + frozen):
+        plan, findings = parse_plan(changed.encode("utf-8"), "planned.yaml")
+        assert [finding.code for finding in findings] == []
+        assert plan == plan_of()
+
+
+def test_a_plan_without_its_digest_is_noticed() -> None:
+    frozen = render_plan(plan_of())
+    line = next(line for line in frozen.splitlines() if line.startswith("digest: "))
+    plan, findings = parse_plan(frozen.replace(line + "\n", ""), "planned.yaml")
+    assert plan is None
+    assert [finding.code for finding in findings] == ["missing-key"]
+
+
 def test_a_material_without_values_is_noticed() -> None:
     frozen = render_plan(plan_of())
     start = frozen.index("  rose-clay:\n")
@@ -71,7 +105,7 @@ def test_numbers_do_not_change_when_the_register_does() -> None:
 
 
 def test_a_newer_format_says_who_made_it() -> None:
-    plan, findings = parse_plan(render_plan(plan_of()).replace("format: 1\nedition", "format: 2\nedition"))
+    plan, findings = parse_plan(render_plan(plan_of()).replace("format: 1\ndigest", "format: 2\ndigest"))
     assert plan is None
     assert findings[0].code == "format-newer"
 

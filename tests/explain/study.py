@@ -10,6 +10,7 @@ hundred histories of all scenarios take about half an hour of one processor; `--
 from __future__ import annotations
 
 import argparse
+import ast
 import dataclasses
 import json
 import sys
@@ -290,7 +291,7 @@ def main() -> None:
     if asked.read:
         print(render(read_saved(asked.read)))
         return
-    changes = {name: eval(value) for name, _, value in (item.partition("=") for item in asked.set)}
+    changes = {name: ast.literal_eval(value) for name, _, value in (item.partition("=") for item in asked.set)}
     prior = dataclasses.replace(Prior(), **changes)
     priors = {"engine": prior}
     if not asked.engine_only:

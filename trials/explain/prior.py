@@ -23,7 +23,7 @@ class Prior:
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
-    causes: tuple[float, ...] = (0.25, 0.55, 0.16, 0.04)
+    causes: tuple[float, ...] = (0.18, 0.65, 0.14, 0.03)
     few: float = 0.5
     lone_weight: float = 0.3
     effect_sds: tuple[float, ...] = (2.0, 3.5, 6.0)

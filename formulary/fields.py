@@ -71,7 +71,7 @@ def _is_alike(word: str, name: str) -> bool:
     from difflib import SequenceMatcher
 
     (own, _, ending), (other, _, other_ending) = word.rpartition("-"), name.rpartition("-")
-    if not own or not other or ending != other_ending:
+    if not own or not other or ending != other_ending or not ending.isalpha():
         return True
     return SequenceMatcher(None, own, other).ratio() >= 0.6
 

@@ -94,7 +94,7 @@ def _explain(
 
     pours = [item.pour for item in seen]
     whole = find_factors(pours)
-    table, cannot_act = _that_can_act(whole, outcome)
+    table, cannot_act = _that_can_act(whole, outcome, age_days)
     answer = Explanation(
         outcome=outcome,
         age_days=age_days,
@@ -120,8 +120,10 @@ def _explain(
     return answer
 
 
-def _that_can_act(table: FactorTable, outcome: Outcome) -> tuple[FactorTable, tuple[str, ...]]:
-    keep = [number for number, factor in enumerate(table.factors) if can_act(factor, outcome, table.pours)]
+def _that_can_act(
+    table: FactorTable, outcome: Outcome, age_days: Decimal | None
+) -> tuple[FactorTable, tuple[str, ...]]:
+    keep = [number for number, factor in enumerate(table.factors) if can_act(factor, outcome, table.pours, age_days)]
     kept = tuple(table.factors[number] for number in keep)
     dropped = tuple(factor.name for factor in table.factors if factor not in kept)
     values = tuple(tuple(row[number] for number in keep) for row in table.values)

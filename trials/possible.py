@@ -10,17 +10,21 @@ from trials.model import Trial
 from trials.outcomes import Outcome
 from trials.portion_facts import Pour
 
+# Settled by the heat of the first hours, before a loaf is taken out of its mould (common practice, no source).
+_IN_THE_MOULD = frozenset({"peak temperature", "time of peak", "time above", "gel", "volcano", "tunnels"})
+_HOURS_UNTIL = {"hours to unmoulding": "unmoulded", "hours to cutting": "cut"}
 _AT_ONCE = frozenset({"riced", "seized", "separated", "false trace"})
 
 
-def can_act(factor: Factor, outcome: Outcome, pours: Sequence[Pour]) -> bool:
+def can_act(factor: Factor, outcome: Outcome, pours: Sequence[Pour], age_days: Decimal | None = None) -> bool:
     """Whether a factor was there before the outcome was settled, in one pour at least.
 
-    What happens in the mould does not act on the batter, and what went in after a stage was reached does not act on
-    the time to it.
+    What happens in the mould does not act on the batter, what went in after a stage was reached does not act on the
+    time to it, and what was done to the loaf after its heat had passed does not act on that.
+    age_days: at which the outcome is looked at, where it has ages.
     """
     if not outcome.from_events and outcome.name not in _AT_ONCE:
-        return True
+        return factor.kind != "handling" or _is_handled_before(factor, outcome, pours, age_days)
     aspect = factor.aspects[0]
     if factor.kind in ("handling",) or (factor.kind == "vessel" and aspect.subject != "blender"):
         return False
@@ -31,6 +35,43 @@ def can_act(factor: Factor, outcome: Outcome, pours: Sequence[Pour]) -> bool:
         return True
     stage = outcome.name.removeprefix("time to ")
     return stage != "emulsion" and any(_is_before(pour.trial, pour.portion, stage) for pour in pours)
+
+
+def _is_handled_before(factor: Factor, outcome: Outcome, pours: Sequence[Pour], age_days: Decimal | None) -> bool:
+    """Whether something was done to a loaf before the outcome was settled, or that cannot be said."""
+    subject = factor.aspects[0].subject
+    word = _HOURS_UNTIL.get(subject, subject)
+    if outcome.name in _IN_THE_MOULD and subject in _HOURS_UNTIL:
+        return False  # a loaf is unmoulded and cut when its heat has passed
+    for pour in pours:
+        settled_h = _settled_h(pour, outcome, age_days)
+        for step in pour.trial.after_pour:
+            is_it = step.what == word and step.portion in (None, pour.portion)
+            if is_it and (settled_h is None or step.at_h is None or step.at_h < settled_h):
+                return True
+    return False
+
+
+def _settled_h(pour: Pour, outcome: Outcome, age_days: Decimal | None) -> Decimal | None:
+    """Hours from pouring after which nothing changes an outcome any more; None where that is not known."""
+    if outcome.name not in _IN_THE_MOULD:
+        return None if age_days is None or outcome.at_any_age else 24 * age_days
+    own = (None, pour.portion)
+    peaks = [
+        reading.value
+        for item in pour.trial.observations
+        if item.outcome == "time of peak" and item.portion in own
+        for reading in item.readings
+        if reading.value is not None
+    ]
+    if peaks and outcome.name in ("peak temperature", "time of peak"):
+        return max(peaks)
+    ends = [
+        step.at_h
+        for step in pour.trial.after_pour
+        if step.what in _HOURS_UNTIL.values() and step.portion in own and step.at_h is not None
+    ]
+    return min(ends, default=None)
 
 
 def _late_lots(pours: Sequence[Pour]) -> set[str]:

@@ -15,7 +15,7 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError, StopError, StorageError
 from formulary.fields import SLUG
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
-from formulary.lineage import SavedVersion
+from formulary.lineage import SavedVersion, check_lineage
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.read import check_name, parse_recipe
@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from formulary.batch.sitting import Sitting
     from formulary.changes.model import Changes
     from formulary.materials.chosen_lots import ChosenLots
+    from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import CheckFiles, SaveReport
     from formulary.store.store import Store
@@ -138,7 +139,8 @@ class Folder:
         """The version that a person names.
 
         reference: `name` is the working file; `name@latest` the last save; `name@4c1d` an id's beginning; `name@3` the
-        third save (for reading only); `name@shop-2026` a lasting name or a git revision.
+        third save (for reading only); `name@shop-2026` a lasting name or a git revision. Four to 40 hexadecimal digits
+        are only ever an id (all 40 may be a commit's).
         Raises InputError with the nearest names when there is none or more than one, and with every fault of the
         file when it cannot be read.
         """
@@ -242,13 +244,26 @@ class Folder:
         for path in self.store.working_paths("recipes/"):
             if not path.endswith(".yaml") or path.count("/") != 1:
                 findings.append(note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path)))
+        read = {}
         for slug in self.recipes():
-            findings += self._check_recipe_file(slug, work_out=not settings_broken)
+            path = f"recipes/{slug}.yaml"
+            read[path] = parse_recipe(self.store.read_working(path), slug, path, materials=self.register)
+        for path, (recipe, faults) in read.items():
+            findings += self._check_recipe(path, recipe, faults, work_out=not settings_broken)
+        findings += self._check_lineages([recipe for recipe, _ in read.values() if recipe is not None])
         return in_file_order(findings)
 
-    def _check_recipe_file(self, slug: str, *, work_out: bool) -> Iterable[Finding]:
-        path = f"recipes/{slug}.yaml"
-        recipe, findings = parse_recipe(self.store.read_working(path), slug, path, materials=self.register)
+    def _check_lineages(self, recipes: Iterable[Recipe]) -> Iterable[Finding]:
+        parents = {recipe.based_on.version for recipe in recipes if recipe.based_on is not None}
+        present = self.store.read_blobs(parents) if parents else {}
+        live = frozenset(self.recipes())
+        for recipe in recipes:
+            path = f"recipes/{recipe.slug}.yaml"
+            yield from (finding.at(path) for finding in check_lineage(recipe, live, present))
+
+    def _check_recipe(
+        self, path: str, recipe: Recipe | None, findings: tuple[Finding, ...], *, work_out: bool
+    ) -> Iterable[Finding]:
         if recipe is None or has_errors(findings):
             return findings
         faults = check_recipe(recipe, self.register)

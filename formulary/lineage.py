@@ -1,13 +1,14 @@
-"""The saves of one recipe in order: numbered, with what each returned to."""
+"""Where a recipe comes from: its saves in order, numbered; and what it says of its earlier names and its parent."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from formulary.finding import Finding, Place, error
+from formulary.finding import Finding, Place, error, note
+from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 
@@ -59,6 +60,30 @@ def _read_version(data: bytes | None, slug: str, path: str, number: int) -> tupl
         return None, findings
     label = f"the {number}{ordinal_ending(number)} saved"
     return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=True, label=label), findings
+
+
+def check_lineage(recipe: Recipe, live: Container[str], present: Container[str]) -> Iterator[Finding]:
+    """What is wrong with a recipe's earlier names and with the version that it is based on.
+
+    live: the names of the recipes that there are now. present: the ids of saved files that this clone holds.
+    """
+    for name in recipe.formerly:
+        if name in live:
+            itself = name == recipe.slug
+            what = f"{name} is its name now" if itself else f"{name} is a recipe of its own, with a history of its own"
+            do = f"take {name} out of `formerly`, which names what this recipe was called before"
+            yield error("formerly-live", what, do, recipe.place("formerly", name))
+    parent = recipe.based_on
+    if parent is None:
+        return
+    place = recipe.place("based_on")
+    if parent.recipe == recipe.slug:
+        what = "the recipe says that it is based on itself"
+        yield error("based-on-itself", what, "name the recipe that it was branched from, or remove `based_on`", place)
+    elif parent.version not in present:
+        what = f"the version that it is based on, {parent.recipe}@{parent.version[:8]}, is not in this clone"
+        do = "fetch the full history, or remove `based_on` if the parent was never here"
+        yield note("parent-missing", what, do, place)
 
 
 def ordinal_ending(number: int) -> str:

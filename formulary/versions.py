@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.fields import SLUG, suggest
 from formulary.finding import Finding, has_errors, in_file_order
-from formulary.identity import SHORTEST_PREFIX, blob_id
+from formulary.identity import SHORTEST_PREFIX, blob_id, is_full_id, is_id_prefix
 from formulary.lineage import SavedVersion, number_saves
 from formulary.recipes.read import parse_recipe, read_formerly
 from formulary.recipes.version import Version
@@ -46,7 +46,8 @@ class Versions:
         """The version that a person names.
 
         reference: `name` is the working file; `name@latest` the last save; `name@4c1d` an id's beginning; `name@3` the
-        third save (for reading only); `name@shop-2026` a lasting name or a git revision.
+        third save (for reading only); `name@shop-2026` a lasting name or a git revision. Four to 40 hexadecimal digits
+        are only ever an id (all 40 may be a commit's).
         Raises InputError with the nearest names when there is none or more than one, and with every fault of the
         file when it cannot be read.
         """
@@ -99,6 +100,11 @@ class Versions:
         return tuple(number_saves(saves, slug, blobs))
 
     def _formerly(self, slug: str) -> tuple[str, ...]:
+        """Earlier names; not those of recipes that there are now, whose saves are their own."""
+        live = self.recipes()
+        return tuple(name for name in self._stated_formerly(slug) if name not in live)
+
+    def _stated_formerly(self, slug: str) -> tuple[str, ...]:
         """Earlier names, from the file as it is, as it was saved last, or as it was before it was deleted."""
         path = f"recipes/{slug}.yaml"
         if path in self._store.working_paths("recipes/"):
@@ -119,14 +125,17 @@ class Versions:
 
     def _saved(self, slug: str, wanted: str, reference: str) -> Version:
         saves = self.history(slug)
-        if re.fullmatch(r"[0-9a-f]{4,40}", wanted):
+        if is_id_prefix(wanted):
             found = {save.id: save for save in saves if save.id.startswith(wanted)}
             if len(found) > 1:
                 ids = ", ".join(identifier[:12] for identifier in found)
                 raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
             if found:
                 return _readable(next(iter(found.values())))
-        if re.fullmatch(r"\d{1,3}", wanted):
+            # Never a tag or a branch that happens to look like an id: it would show something else without a word.
+            if not is_full_id(wanted):
+                raise _no_version(slug, reference, saves)
+        if re.fullmatch(r"[0-9]{1,3}", wanted):
             numbered = [save for save in saves if save.number == int(wanted)]
             if numbered:
                 return _readable(numbered[0])

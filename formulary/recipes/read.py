@@ -103,6 +103,7 @@ class _RecipeReader:
         for item in self.fields.items("formerly"):
             if isinstance(item, Scalar) and not item.is_empty and SLUG.fullmatch(item.text):
                 names.append(item.text)
+                self.places[f"formerly/{item.text}"] = self.fields.place_of(item, "formerly")
             else:
                 do = "write the name that the file had: lower-case words joined by hyphens"
                 self.fields.report("bad-name", "this is no name of a recipe", do, item, "formerly")
@@ -112,6 +113,7 @@ class _RecipeReader:
         block = self.fields.block_of("based_on")
         if block is None:
             return None
+        self.places["based_on"] = self.fields.place("based_on")
         recipe, version = block.slug("recipe", required=True), block.text("version", required=True)
         block.finish()
         if version is not None and not FULL_ID.fullmatch(version):

@@ -56,7 +56,7 @@ def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> Non
 @width_option
 @folder_option
 def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm: float) -> None:
-    """What each candidate did to OUTCOME, with its odds and its interval."""
+    """How likely each candidate moved OUTCOME, and what one step of it does, with its 90 % interval."""
     from trials.bench import open_bench
 
     path = _demand_target(target, f"{outcome.replace(' ', '-')}-effects")

@@ -20,6 +20,9 @@ from cli.output import progress, say, say_json, width
 def explain(outcome: str, within: tuple[str, ...], trial: str | None, show_all: bool, as_json: bool) -> None:
     """Which of the things that varied between trials moved OUTCOME, how sure, and what cannot be told apart.
 
+    Chances are in percent, and can add to more than 100 %: several causes can be at work at once. The interval beside
+    an effect holds the true one in 9 of 10 cases (90 %).
+
     OUTCOME is one of `formulary outcomes`, with its age where it has one: "working time", "hardness at 28 d". When
     there is not enough evidence it says so, with exit status 0.
     """

@@ -1,4 +1,4 @@
-"""The answer to "which tweak did it", in the maker's words: causes with odds, effects in the outcome's own unit."""
+"""The answer to "which tweak did it", in the maker's words: causes with chances, effects in the outcome's unit."""
 
 from __future__ import annotations
 
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 
 ENOUGH = 0.8  # a group must reach this to be called the likely cause
 WORTH_A_LINE = 0.02
-SEVERAL_AT_WORK = "Several can be at work at once, so odds need not add to 100 %."
+SEVERAL_AT_WORK = "Several can be at work at once, so chances need not add to 100 %."
+INTERVALS = "Intervals hold the true effect in 9 of 10 cases (90 %)."
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,8 +220,13 @@ class Explanation:
 
     @property
     def adds_to_more_than_all(self) -> bool:
-        """Whether the odds add to more than 100 %, to the whole percent: several causes can be at work at once."""
+        """Whether the chances add to more than 100 %, to the whole percent: several causes can be at work at once."""
         return round(100 * sum(cause.probability for cause in self.causes)) > 100
+
+    @property
+    def has_intervals(self) -> bool:
+        """Whether any effect is told with the interval that holds it."""
+        return any(effect.low is not None for cause in self.causes for effect in cause.effects)
 
     @property
     def limits(self) -> int:

@@ -1,4 +1,4 @@
-"""An explanation as plain text: the sentence, the candidates with their odds, and what it rests on."""
+"""An explanation as plain text: the sentence, the candidates with their chances, and what it rests on."""
 
 from __future__ import annotations
 
@@ -6,13 +6,13 @@ from dataclasses import replace
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.explanation import SEVERAL_AT_WORK, WORTH_A_LINE, Explanation, LikelyCause
+from trials.explanation import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Explanation, LikelyCause
 from trials.explanation_sentence import cause_words, effect_places, group_words, percent
 from trials.outcomes import Scale
 from trials.sentences import count, difference_unit, places, say_list, wrap_words
 
 _MOST_LINES = 8
-_NARROW = 76  # columns below which only odds and effects are shown
+_NARROW = 76  # columns below which only chances and effects are shown
 
 
 def render_explanation(answer: Explanation, width: int = 80, *, show_all: bool = False) -> str:
@@ -40,10 +40,10 @@ def _table(answer: Explanation, width: int, *, show_all: bool) -> list[str]:
         if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO)
         else difference_unit(answer.outcome) or "effect"
     )
-    rows = [Row("candidate", ("odds", "per", heading, "for", "against"))]
+    rows = [Row("candidate", ("chance, %", "per", heading, "for", "against"))]
     rows += [_line(answer, cause) for cause in shown]
     if answer.nothing is not None:
-        rows.append(Row("nothing that is recorded", (percent(answer.nothing), "", "", "", "")))
+        rows.append(Row("nothing that is recorded", (_bare(answer.nothing), "", "", "", "")))
     if width < _NARROW:
         # The step that an effect is told for stands below its candidate, since there is no room beside it.
         rows = [rows[0], *(replace(row, note=_step(row.cells[1])) for row in rows[1:])]
@@ -79,8 +79,13 @@ def _line(answer: Explanation, cause: LikelyCause) -> Row:
         size = _effect_cell(answer, effect.effect, effect.low, effect.high, effect.direction)
     return Row(
         cause_words(cause),
-        (percent(cause.probability), per, size, str(len(cause.speaks_for)), str(len(cause.speaks_against))),
+        (_bare(cause.probability), per, size, str(len(cause.speaks_for)), str(len(cause.speaks_against))),
     )
+
+
+def _bare(probability: float) -> str:
+    """A chance in percent, below a heading that says so."""
+    return percent(probability).removesuffix(" %")
 
 
 def _effect_cell(
@@ -113,6 +118,8 @@ def _basis(answer: Explanation, width: int) -> list[str]:
     said = [f"{text}."]
     if answer.outcome.scale is Scale.LOG_TIME and answer.causes:
         said.append(f"Effects are told from {_own(answer, answer.level)}.")
+    if answer.has_intervals:
+        said.append(INTERVALS)
     noise = answer.noise
     if noise is not None and answer.seen:
         sd = format_number(noise.in_unit(answer.level), max(places(answer.outcome), 1))

@@ -33,6 +33,8 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Explanation, width
         if rows:
             lines += render_rows([Row(f"{answer.label} would be", indent=3), *rows[:_MOST_LINES]], width=width)
         lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
+    if any(one.expected for one in proposed):
+        lines += ["", *wrap_words("Each range holds what would be seen in 9 of 10 cases (90 %).", width)]
     return "\n".join(lines)
 
 

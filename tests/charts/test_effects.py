@@ -97,7 +97,7 @@ def test_nothing_overlaps_and_nothing_is_cut_off(data: EffectsData, width_mm: fl
 def test_an_axis_names_its_unit() -> None:
     words = [text.get_text() for axes in draw_effects(MANY).axes for text in axes.texts]
     assert "effect of one step, min" in words
-    assert "odds, %" in words
+    assert "chance, %" in words
 
 
 def test_grades_have_a_direction_and_no_figure() -> None:

@@ -15,6 +15,7 @@ import pytest
 
 from formulary.materials.register import read_builtin_register
 from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.charts.effects_data import find_effects
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.explanation_text import render_explanation
@@ -119,6 +120,18 @@ def test_the_order_of_the_trials_changes_nothing() -> None:
     shuffled = list(history())
     random.Random(3).shuffle(shuffled)
     assert explain_outcome(shuffled, WORKING).to_json() == clove_answer().to_json()
+
+
+def test_an_interval_says_how_often_it_holds_once() -> None:
+    answer = clove_answer()
+    assert answer.has_intervals
+    text = " ".join(render_explanation(answer).split())
+    assert text.count("9 of 10 cases (90 %)") == 1
+    assert "chance, %" in text
+    assert "odds" not in text
+    assert find_effects(answer).foot.count("(90 %)") == 1
+    empty = explain_outcome([], WORKING)
+    assert "90 %" not in render_explanation(empty) + find_effects(empty).foot
 
 
 def test_noise_comes_from_repeats_and_is_called_assumed_without_them() -> None:

@@ -40,7 +40,7 @@ def draw_story(story: StoryData, *, width_mm: float = 160.0) -> Chart:
 
 
 def draw_effects(effects: EffectsData | Explanation, *, width_mm: float = 160.0) -> Chart:
-    """The odds of every candidate cause and what one step of it does, with its interval.
+    """The chance of every candidate cause and what one step of it does, with its 90 % interval.
 
     width_mm: 80 or more. What always went together is drawn as one.
     """

@@ -43,8 +43,8 @@ def draw(data: EffectsData, *, width_mm: float = 160.0) -> Chart:
             y -= layout.line
         if not data.rows:
             return chart
-        odds = chart.axes_mm(layout.odds_left, layout.foot_height + 5.0, layout.odds_width, layout.rows_height)
-        _draw_odds(odds, data, layout)
+        chances = chart.axes_mm(layout.chance_left, layout.foot_height + 5.0, layout.chance_width, layout.rows_height)
+        _draw_chances(chances, data, layout)
         if any(row.effect is not None or row.said for row in data.rows):
             place = layout.effect_left, layout.foot_height + 5.0, layout.effect_width, layout.rows_height
             _draw_effects(chart.axes_mm(*place), data, layout)
@@ -67,9 +67,9 @@ class _Layout:
         self.foot = [line for text in said for line in textwrap.wrap(text, room)]
         self.foot_height = self.line * (len(self.foot) + 0.4) + 1.0
         self.label_width = 0.34 * width
-        self.odds_left = self.label_width + 2.0
-        self.odds_width = 0.22 * width
-        self.effect_left = self.odds_left + self.odds_width + 0.09 * width
+        self.chance_left = self.label_width + 2.0
+        self.chance_width = 0.22 * width
+        self.effect_left = self.chance_left + self.chance_width + 0.09 * width
         self.effect_width = width - self.effect_left - 4.0
         self.labels = [self._label(row) for row in data.rows]
         if data.nothing is not None and data.rows:
@@ -99,7 +99,7 @@ class _Layout:
         return lines
 
 
-def _draw_odds(axes: Axes, data: EffectsData, layout: _Layout) -> None:
+def _draw_chances(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     chances = [row.probability for row in data.rows]
     if data.nothing is not None:
         chances.append(data.nothing)
@@ -130,7 +130,7 @@ def _draw_odds(axes: Axes, data: EffectsData, layout: _Layout) -> None:
             color="white" if inside and likely else BLACK,
             bbox=None if not inside or likely else {"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
-    _heading(axes, layout, "odds, %")
+    _heading(axes, layout, "chance, %")
 
 
 def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:

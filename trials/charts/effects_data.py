@@ -1,11 +1,11 @@
-"""What an effects chart shows, as plain data: candidates with their odds and what one step of each does."""
+"""What an effects chart shows, as plain data: candidates with their chances and what one step of each does."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from trials.explanation import SEVERAL_AT_WORK, WORTH_A_LINE, Explanation
+from trials.explanation import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Explanation
 from trials.sentences import count, difference_unit
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ class EffectRow:
 
 @dataclass(frozen=True, slots=True)
 class EffectsData:
-    """Candidates, most likely first. nothing: the odds that nothing recorded did it. rest: what is left out, in words.
+    """Candidates, most likely first. nothing: that nothing recorded did it. rest: what is left out, in words.
 
     foot: what it rests on. empty: why there is nothing to draw, None where there is.
     """
@@ -89,6 +89,8 @@ def find_effects(answer: Explanation) -> EffectsData:
     if answer.limits:
         foot += f", {answer.limits} known only as a limit"
     foot = f"{foot}. Past 80 % (dashed) a candidate counts as the likely cause." if rows else f"{foot}."
+    if any(row.low is not None for row in rows):
+        foot += f" {INTERVALS}"
     if answer.adds_to_more_than_all:
         foot += f" {SEVERAL_AT_WORK}"
     return EffectsData(

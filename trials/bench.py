@@ -105,13 +105,15 @@ class Bench:
         """Recipe -> the one that it was branched from, and old name -> present name."""
         parents = {trial.recipe: base.recipe for trial in found if (base := trial.plan.recipe.based_on) is not None}
         renamed: dict[str, str] = {}
-        for slug in self.folder.recipes():
+        live = self.folder.recipes()
+        for slug in live:
             recipe, _ = parse_recipe(self.folder.store.read_working(f"recipes/{slug}.yaml"), slug)
             if recipe is None:
                 continue  # a broken file is told by `check`
             if recipe.based_on is not None:
                 parents[slug] = recipe.based_on.recipe
-            renamed.update(dict.fromkeys(recipe.formerly, slug))
+            # The name of a recipe that there is stays its own, whatever another claims; `check` tells of it.
+            renamed.update((name, slug) for name in recipe.formerly if name not in live)
         return parents, renamed
 
     def read_trial(self, trial_id: str) -> tuple[Trial | None, tuple[Finding, ...]]:

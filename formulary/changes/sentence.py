@@ -22,6 +22,8 @@ from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
 
 MOST_CLAUSES = 6
+# How the label of a side begins that is a trial's pot and not a recipe.
+AS_MADE = "as made"
 _WHERE = {"lye water": "the jug", "oils": "the oils", "trace": "trace", "top": "the top"}
 
 _T = TypeVar("_T")
@@ -38,10 +40,15 @@ def render_sentence(changes: Changes) -> str:
         said = f"only the {what} changed; {_lye(changes)}"
     elif changes.is_empty:
         said = "nothing changed"
+    elif changes.recipe.is_empty and changes.register:
+        said = (
+            f"the recipe is the same, and what is known of its materials is not; {_as_made(changes) or _lye(changes)}"
+        )
     elif changes.recipe.is_empty:
-        said = f"the recipe is the same, and what is known of its materials is not; {_lye(changes)}"
+        said = f"the recipe is the same; {_as_made(changes) or _lye(changes)}"
     else:
         said = f"nothing that goes into the pot changed; {_lye(changes)}"
+    said += _lye_excess(changes, said)
     text = said[0].upper() + said[1:] + "."
     if changes.stops:
         text += f" As it stands it must not be weighed out ({changes.stops[0].what})."
@@ -223,6 +230,46 @@ def _lye_clause(figure: Figure) -> str:
         return ""
     verb = "rises" if figure.after > figure.before else "falls"
     return f"{name} {verb} by {figure.shown_difference().lstrip('+-')} g"
+
+
+def _as_made(changes: Changes) -> str:
+    """What was weighed otherwise than the same recipe has it, when a side is a trial as it was made."""
+    is_before, is_after = ((side.label or "").startswith(AS_MADE) for side in (changes.before, changes.after))
+    if not (is_before or is_after):
+        return ""
+    weighed = [
+        f"{'more' if (figure.difference or 0.0) > 0 else 'less'} {name} ({figure.shown_difference()} g)"
+        for name, figure in (
+            *((words(figure.key), figure) for figure in changes.lye),
+            *(("water", figure) for figure in changes.water if figure.key == "weigh_grams"),
+        )
+        if figure.is_change and figure.difference is not None
+    ]
+    told = f"{_and(weighed)} for {changes.oil_mass_g:.0f} g of oils"
+    clauses = [f"as made there was {told}" if is_after else f"the recipe asks for {told} than was weighed"]
+    if not weighed:
+        clauses = ["as made the lye was the same"]
+    clauses += [
+        _superfat_moved(figure) for figure in changes.superfat if figure.key == "effective" and figure.is_change
+    ]
+    return ", and ".join(clauses)
+
+
+def _lye_excess(changes: Changes, said: str) -> str:
+    """A superfat below nothing on either side, unless it is said already."""
+    for figure in changes.superfat:
+        below = [figure.shown(side) for side in (figure.before, figure.after) if side is not None and side < 0]
+        if figure.key == "effective" and any(float(side) < 0 for side in below) and _superfat_moved(figure) not in said:
+            return f", and {_superfat_moved(figure)}"
+    return ""
+
+
+def _superfat_moved(figure: Figure) -> str:
+    before, after = figure.shown(figure.before), figure.shown(figure.after)
+    if before == after:
+        return f"the effective superfat is {after} %"
+    verb = "rose" if (figure.difference or 0.0) > 0 else "fell"
+    return f"the effective superfat {verb} from {before} to {after} %"
 
 
 def _rate(line: object) -> str:

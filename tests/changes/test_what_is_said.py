@@ -106,6 +106,14 @@ def test_a_stop_is_said_in_the_sentence_and_no_gram_is_shown() -> None:
     assert re.search(r"sodium hydroxide +\d+\.\d +-\n", table)
 
 
+def test_a_superfat_below_nothing_is_always_in_the_first_sentence() -> None:
+    household = version(TEXT.replace("superfat: 5", "superfat: -3").replace("lye:", "purpose: household\nlye:"))
+    for changes in (tweaked(set_field("superfat", "-3")), compare(household, version()), compare(household, household)):
+        first = changes.sentence.partition("As it stands")[0]
+        assert re.search(r"the effective superfat (is|fell from 5\.\d to|rose from) -(3\.0|2\.\d)", first), first
+    assert "superfat" not in tweaked(swap("8", "olive-oil", "castor-oil")).sentence
+
+
 def test_only_changed_lines_are_shown_and_the_others_are_counted() -> None:
     changes = tweaked(swap("8", "olive-oil", "castor-oil"))
     short, full = render_changes(changes), render_changes(changes, show_all=True)

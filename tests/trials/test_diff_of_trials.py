@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -86,3 +87,28 @@ def test_a_side_that_is_neither_recipe_nor_trial_is_refused_with_the_nearest_nam
     with pytest.raises(InputError) as raised:
         bench.diff("milky-bar", "milky-baar")
     assert "milky-bar" in raised.value.findings[0].do
+
+
+def test_oil_weighed_short_is_said_as_more_lye_for_the_oils_and_not_as_other_materials(bench: Bench) -> None:
+    one_oil = MILKY.partition("additions:")[0].replace("olive-oil: 55", "olive-oil: 100")
+    one_oil = one_oil.replace("  coconut-oil: 25\n", "").replace("  sunflower-oil: 20\n", "")
+    (bench.folder.root / "recipes/milky-bar.yaml").write_text(one_oil, encoding="utf-8")
+    bench.folder.refresh()
+    bench.folder.save_changed(why="one oil")
+    trial = start(bench)
+    bench.record(as_made(trial, "olive-oil 750 g"))
+    there, back = bench.diff("milky-bar", trial.id), bench.diff(trial.id, "milky-bar")
+    (lye,) = there.lye
+    assert lye.before is not None
+    # 750 g of oil got the lye of 800 g: for 1000 g it is 1000/750 less 1000/800 of what was weighed
+    assert lye.difference == pytest.approx(lye.before * (800 / 750 - 1), abs=0.1)
+    assert there.sentence.startswith("The recipe is the same; as made there was more sodium hydroxide (+")
+    assert "g) for 1000 g of oils, and the effective superfat fell from" in there.sentence.replace(
+        " and more water", ""
+    )
+    assert re.search(r"to -1\.\d %", there.sentence)
+    assert "materials" not in there.sentence
+    assert back.sentence.startswith("The recipe is the same; the recipe asks for less sodium hydroxide (-")
+    assert "the effective superfat rose from -1." in back.sentence
+    again = bench.diff(trial.id, trial.id)
+    assert again.sentence.startswith("Nothing changed, and the effective superfat is -1.")

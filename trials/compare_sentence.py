@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from formulary.quantity import format_number
 from trials.comparison import Column, ComparedFactor, ComparedOutcome, Comparison
 from trials.contrast import Contrast
+from trials.noise import RepeatNoise
 from trials.outcomes import Outcome, Scale
 from trials.sentences import capital, count, difference_unit, places, say_list, say_move, say_value
 
@@ -91,7 +92,7 @@ def _what_differed(comparison: Comparison) -> str:
 
 
 def _what_it_did(contrasts: Sequence[Contrast], comparison: Comparison) -> str:
-    """`thickened 4.3 min sooner; repeats here differ by 0.9 min, so that is more than noise`."""
+    """`thickened 4.3 min sooner; repeats here differ by about 0.9 min (5 repeats in 5 loaves), so that is ...`."""
     if not contrasts:
         return "says nothing yet: no outcome was measured of both"
     chosen = headline(contrasts)
@@ -103,10 +104,23 @@ def _what_it_did(contrasts: Sequence[Contrast], comparison: Comparison) -> str:
         return move
     noise = say_noise(shown)
     if chosen.is_beyond_noise:
-        return f"{move}; {noise}, so that is more than noise"
+        return f"{move}; {noise}, {_more_than_noise(chosen, shown.noise)}"
     if chosen.at_least:
         return f"{move}; {noise}, so the limit alone does not show that it is more than noise"
     return f"{move}; {noise}, so that may well be noise"
+
+
+def _more_than_noise(contrast: Contrast, noise: RepeatNoise) -> str:
+    """That a difference is more than noise, and what there is against saying so."""
+    if noise.is_assumed:
+        return "so that would be more than noise, which only repeats can show"
+    if noise.is_scant:
+        return "so that would be more than noise, but so few repeats are no ground to say so"
+    spread = max(contrast.before.spread or 0.0, contrast.after.spread or 0.0)
+    if abs(contrast.change) >= spread:
+        return "so that is more than noise"
+    own = f"{format_number(spread, places(contrast.outcome))} {difference_unit(contrast.outcome)}".strip()
+    return f"so that is more than noise, though the readings of one side spread by {own} themselves"
 
 
 def say_contrast(contrast: Contrast) -> str:
@@ -135,7 +149,7 @@ def headline(contrasts: Sequence[Contrast]) -> Contrast:
 
 
 def say_noise(outcome: ComparedOutcome) -> str:
-    """`repeats here differ by 0.9 min`, or that this is assumed."""
+    """`repeats here differ by about 0.9 min (5 repeats in 5 loaves)`, or that this is assumed."""
     noise = outcome.noise
     if noise is None:
         return "how much repeats differ is not known"
@@ -145,7 +159,7 @@ def say_noise(outcome: ComparedOutcome) -> str:
         size += f", {format_number(100.0 * noise.sd, 0)} % of it"
     if noise.is_assumed:
         return f"there are no repeats yet, which are taken to differ by about {size}"
-    return f"repeats here differ by about {size}"
+    return f"repeats here differ by about {size} ({noise.basis})"
 
 
 def _range(comparison: Comparison) -> str:

@@ -116,7 +116,7 @@ def _noise_cell(outcome: ComparedOutcome) -> str:
     if outcome.noise is None:
         return ""
     sd = format_number(outcome.noise.in_unit(outcome.level), max(places(outcome.outcome), 1))
-    return f"({sd})" if outcome.noise.is_assumed else sd
+    return f"({sd})" if outcome.noise.is_assumed else f"{sd} n {outcome.noise.repeats}"
 
 
 def _noise_width(comparison: Comparison) -> int:
@@ -130,6 +130,8 @@ def _noise_key(comparison: Comparison, width: int) -> list[str]:
     if not shown:
         return []
     text = f"{_NOISE}: how far repeats of one recipe differ here, as a standard deviation"
+    if any(not noise.is_assumed for noise in shown):
+        text += " from n repeats"
     if any(noise.is_assumed for noise in shown):
         text += "; in brackets where nothing was repeated yet and a usual value is assumed"
     return ["", *wrap_words(f"{text}.", width, indent=2)]

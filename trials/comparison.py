@@ -177,6 +177,7 @@ def noise_json(noise: RepeatNoise, level: float) -> dict[str, object]:
     return {
         "sd": noise.in_unit(level),
         "repeats": noise.repeats,
+        "loaves": noise.loaves,
         "degrees": noise.degrees,
         "assumed": noise.is_assumed,
     }

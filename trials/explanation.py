@@ -260,6 +260,7 @@ class Explanation:
             else {
                 "sd": noise.in_unit(self.level),
                 "repeats": noise.repeats,
+                "loaves": noise.loaves,
                 "assumed": noise.is_assumed,
                 "found": self.noise_sd,
             },

@@ -127,7 +127,7 @@ def _basis(answer: Explanation, width: int) -> list[str]:
         if noise.is_assumed:
             said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
         else:
-            said.append(f"Repeats differ by about {size} (from {count(noise.repeats, 'repeat')}).")
+            said.append(f"Repeats differ by about {size} ({noise.basis}).")
     if answer.left_out:
         reasons: dict[str, int] = {}
         for item in answer.left_out:

@@ -19,7 +19,8 @@ _ASSUMED_DEGREES = 4
 _ASSUMED_LOG = 0.2
 _ASSUMED_POINTS = 10.0
 _ASSUMED_PART = 0.1
-_UNLIKELY = 0.05
+# Repeats below which a difference is not called more than noise (common practice, no source).
+_FEWEST = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,13 +28,15 @@ class RepeatNoise:
     """The standard deviation of one pour among its repeats.
 
     sd: on the even scale of the outcome (log for times). degrees: of freedom that it rests on. repeats: pours that
-    have a repeat among the trials. is_assumed: whether there are none, so that it is a usual value.
+    have a repeat among the trials; loaves: the trials that these are of, since portions of one loaf share its luck.
+    is_assumed: whether there are none, so that it is a usual value.
     """
 
     sd: float
     scale: Scale
     degrees: int
     repeats: int
+    loaves: int
     is_assumed: bool
 
     def in_unit(self, level: float) -> float:
@@ -48,9 +51,15 @@ class RepeatNoise:
             return 0.0 if apart > 0 else 1.0
         return chance_of_more(apart / error, self.degrees)
 
-    def is_beyond(self, before: float, after: float, n_before: int = 1, n_after: int = 1) -> bool:
-        """Whether a difference is more than repeats would show in 19 of 20 cases."""
-        return self.chance(before, after, n_before, n_after) < _UNLIKELY
+    @property
+    def is_scant(self) -> bool:
+        """Whether it rests on too little for anything to be called more than noise by it alone."""
+        return self.is_assumed or min(self.repeats, self.loaves) < _FEWEST
+
+    @property
+    def basis(self) -> str:
+        """What it rests on: `8 repeats in 5 loaves`."""
+        return f"{self.repeats} repeats in {self.loaves} loaves"
 
 
 def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> RepeatNoise | None:
@@ -62,22 +71,27 @@ def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> Repeat
         return None
     exact = [item for item in seen if item.value.bound == "exact" and item.value.value is not None]
     groups: dict[int, list[float]] = {}
+    trials: dict[int, set[str]] = {}
     for item in exact:
         value = to_scale(item.value.value or 0.0, outcome.scale)
-        groups.setdefault(book.repeat_group(item.pour), []).append(value)
+        group = book.repeat_group(item.pour)
+        groups.setdefault(group, []).append(value)
+        trials.setdefault(group, set()).add(item.pour.trial.id)
     squares, degrees, repeats = 0.0, 0, 0
-    for values in groups.values():
+    loaves: set[str] = set()
+    for group, values in groups.items():
         if len(values) < 2:
             continue
         mean = sum(values) / len(values)
         squares += sum((value - mean) ** 2 for value in values)
         degrees += len(values) - 1
         repeats += len(values)
+        loaves |= trials[group]
     level = median(item.value.value or 0.0 for item in exact) if exact else 0.0
     if degrees:
         sd = max(sqrt(squares / degrees), _resolution(outcome, level))
-        return RepeatNoise(sd, outcome.scale, degrees, repeats, False)
-    return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, True)
+        return RepeatNoise(sd, outcome.scale, degrees, repeats, len(loaves), False)
+    return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, 0, True)
 
 
 def _resolution(outcome: Outcome, level: float) -> float:

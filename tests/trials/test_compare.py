@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 import sys
+from dataclasses import replace
 from decimal import Decimal
 from importlib.resources import files
 from pathlib import Path
@@ -19,7 +20,7 @@ from trials.compare import compare_trials
 from trials.compare_table import render_comparison
 from trials.comparison import Comparison
 from trials.explain_trials import explain_outcome
-from trials.model import AsMade, Observation, Reading
+from trials.model import AsMade, Observation, Reading, Trial
 from trials.outcomes import find_outcomes
 
 BASE = version()
@@ -66,6 +67,36 @@ def test_a_difference_beyond_the_noise_of_repeats_is_called_more_than_noise() ->
     sentence = compare_trials([ONE, OTHER], ALL).sentence
     assert "thickened 5.5 min sooner" in sentence
     assert "more than noise" in sentence
+
+
+def test_noise_is_told_with_the_number_of_its_repeats() -> None:
+    found = compare_trials([ONE, OTHER], ALL)
+    assert "(5 repeats in 5 loaves), so that is more than noise" in found.sentence
+    text = " ".join(render_comparison(found).split())
+    assert " n 5" in text
+    assert "from n repeats" in text
+
+
+@pytest.mark.parametrize("repeats", [REPEATS[:1], ()])
+def test_fewer_than_three_repeats_call_nothing_more_than_noise(repeats: tuple[Trial, ...]) -> None:
+    found = compare_trials([ONE, OTHER], (*repeats, ONE, OTHER))
+    assert "so that is more than noise" not in found.sentence
+    assert "would be more than noise" in found.sentence or "may well be noise" in found.sentence
+
+
+def test_a_difference_below_the_spread_of_the_readings_says_so() -> None:
+    def read(code: str, day: int, *values: str) -> Trial:
+        readings = tuple(Reading(value, Decimal(value)) for value in values)
+        made = trial(HEMP if code == "hhhh" else BASE, code, day)
+        return replace(made, observations=(Observation(Decimal(28), "hardness", readings),))
+
+    steady_ones = [read(f"b{day}", day, "3.0", "3.0") for day in range(5)]
+    rough, even = read("hhhh", 9, "2.5", "5.5"), read("hhhh", 9, "4.0", "4.0")
+    said = "so that is more than noise, though the readings of one side spread by 2.1 mm themselves"
+    assert said in compare_trials([steady_ones[0], rough], steady_ones).sentence
+    plain = compare_trials([steady_ones[0], even], steady_ones).sentence
+    assert "so that is more than noise" in plain
+    assert "spread" not in plain
 
 
 def test_two_repeats_differ_by_no_more_than_noise() -> None:

@@ -48,6 +48,26 @@ def test_without_repeats_the_noise_is_assumed_and_says_so() -> None:
     assert noise.repeats == 0
 
 
+def test_repeats_in_portions_say_how_many_loaves_they_come_from() -> None:
+    halves = [
+        trial(
+            BASE,
+            f"h{day}",
+            day,
+            portions={
+                "left": {"working": f"{9 + day}:00", "scent_in": "3:00", "blending_after": 0},
+                "right": {"working": f"{7 + day}:30", "scent_in": "3:00", "blending_after": 90},
+            },
+        )
+        for day in range(3)
+    ]
+    book = PourBook(halves)
+    noise = find_noise(find_seen(book, OUTCOMES["working time"], None)[0], OUTCOMES["working time"], book)
+    assert noise is not None
+    assert (noise.repeats, noise.loaves) == (6, 3)
+    assert noise.basis == "6 repeats in 3 loaves"
+
+
 def test_a_pour_that_was_stopped_early_adds_nothing_to_the_noise() -> None:
     trials = (*steady(3, BASE, ("12:00", "11:00", "13:00")), trial(BASE, "stop", 9, poured="5:00"))
     book = PourBook(trials)

@@ -18,7 +18,7 @@ from cli.output import DONE, STORAGE, finding_text, is_asked, progress, say, say
 def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     """What is wrong with the formulary's folder and with this installation; mends what it safely can, asking first.
 
-    Exit status 3 while something that only a person can mend is damaged.
+    Exit status 3 while something is damaged, or a file holds an error, that only a person can mend.
     """
     import sys
 
@@ -27,12 +27,13 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     import trials
     from formulary.doctor import examine_folder
     from formulary.errors import StorageError
+    from trials.bench import open_bench
 
     unmended = False
     places = tuple(str(Path(str(package.__file__)).parents[1]) for package in (cli, formulary, trials))
     with open_chosen() as folder:
         with progress("looking the folder over"):
-            ailments = examine_folder(folder, imported_from=places)
+            ailments = examine_folder(folder, imported_from=places, check_trials=open_bench(folder).check)
         if as_json:
             say_json([each.finding.to_json() | {"can_be_mended": each.mend is not None} for each in ailments])
         elif not ailments:

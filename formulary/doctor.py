@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from formulary.document import uses_c_parser
-from formulary.errors import StorageError
-from formulary.finding import Finding, Place, note, warn
+from formulary.errors import FormularyError, StorageError
+from formulary.finding import Finding, Place, Severity, count_findings, error, note, warn
 from formulary.identity import blob_id
 
 if TYPE_CHECKING:
@@ -28,10 +28,16 @@ class Ailment:
     mend: Callable[[], str] | None = None
 
 
-def examine_folder(folder: Folder, *, imported_from: tuple[str, ...] = ()) -> tuple[Ailment, ...]:
-    """Everything that ails a formulary: its repository, half-done saves, attributes, index, parser, packages.
+def examine_folder(
+    folder: Folder,
+    *,
+    imported_from: tuple[str, ...] = (),
+    check_trials: Callable[[], Iterable[Finding]] | None = None,
+) -> tuple[Ailment, ...]:
+    """Everything that ails a formulary: its repository, half-done saves, attributes, index, files, parser, packages.
 
     imported_from: the folders that the packages formulary, trials and cli were loaded from; they must be siblings.
+    check_trials: finds what is wrong in trials' files, which this layer does not read: `Bench.check`.
     Raises StorageError when git cannot be run.
     """
     store = folder.store
@@ -50,6 +56,7 @@ def examine_folder(folder: Folder, *, imported_from: tuple[str, ...] = ()) -> tu
         what = f"git's own list of files (the index) is behind for {', '.join(stale[:3])}"
         finding = warn("index-stale", what, "refresh it, or plain git would show wrong changes", Place(".git/index"))
         ailments.append(Ailment(finding, lambda: _refresh_index(folder)))
+    ailments += _check_files(folder, check_trials)
     if not uses_c_parser():
         do = "install ruamel.yaml.clib into the same environment; files read the same without it"
         ailments.append(Ailment(note("parser-slow", "the quick YAML parser is not installed", do)))
@@ -58,6 +65,23 @@ def examine_folder(folder: Folder, *, imported_from: tuple[str, ...] = ()) -> tu
         do = "install soap-formulary into an environment of its own"
         ailments.append(Ailment(warn("packages-mixed", what, do)))
     return tuple(ailments)
+
+
+def _check_files(folder: Folder, check_trials: Callable[[], Iterable[Finding]] | None) -> list[Ailment]:
+    """How many errors there are in the files, and in which; `check` tells each."""
+    findings: list[Finding] = []
+    for check in (folder.check, check_trials):
+        try:
+            findings += check() if check is not None else ()
+        except FormularyError as fault:  # damage that git or the disk stands for, which is told with its code above
+            findings += fault.findings
+    errors = [finding for finding in findings if finding.severity is Severity.ERROR]
+    if not errors:
+        return []
+    paths = list(dict.fromkeys(finding.place.path for finding in errors if finding.place.path is not None))
+    named = f" in {', '.join(paths[:3])}{' and more' if len(paths) > 3 else ''}" if paths else ""
+    what = f"{count_findings(errors)}{named}"
+    return [Ailment(error("files-faulty", what, "see each with: formulary check", Place(paths[0] if paths else None)))]
 
 
 def _check_attributes(folder: Folder) -> list[Ailment]:

@@ -332,7 +332,7 @@ def parse_date(text: str) -> date:
     """A date written YYYY-MM-DD. Raises NotAQuantity."""
     stripped = text.strip()
     try:
-        if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", stripped):
+        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", stripped):
             raise ValueError
         return date.fromisoformat(stripped)
     except ValueError:

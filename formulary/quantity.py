@@ -110,6 +110,9 @@ _MOST_DIGITS_BEFORE_POINT = 40
 _NUMBER_ONLY = re.compile(_NUMBER)
 _AMOUNT = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 _SEVERAL_UNITS = re.compile(rf"{_NUMBER}\s*[^\W\d]+(?:[\s,]+|\s+and\s+){_NUMBER}\s*[^\W\d]+")
+# Thousands set apart, as in 1 000 g; and an exponent that is longer than any amount.
+_SPACED = re.compile(r"([+-]?[0-9]{1,3}(?:\s[0-9]{3})+)(?![0-9])(.*)", re.DOTALL)
+_EXPONENT = re.compile(r"[+-]?[0-9.]+[eE][+-]?[0-9]{3,}.*", re.DOTALL)
 _COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
 
 
@@ -191,6 +194,7 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     stripped = text.strip()
     example = " or ".join(_EXAMPLES[kind] for kind in kinds)
     _refuse_comma(stripped)
+    _refuse_spaced(stripped, example)
     match = _AMOUNT.fullmatch(stripped)
     if not match:
         raise NotAQuantity(f"{stripped[:40]!r} is not an amount", f"write a number and its unit, such as {example}")
@@ -218,6 +222,15 @@ def _refuse_comma(text: str) -> None:
     if match:
         number = match.group()
         raise NotAQuantity(f"{text[:24]!r} has a comma", f"write a point: {number.replace(',', '.')}")
+
+
+def _refuse_spaced(text: str, example: str) -> None:
+    if _EXPONENT.fullmatch(text):
+        raise NotAQuantity(f"{text[:24]!r} is finer or larger than any scale", f"write plain digits, such as {example}")
+    match = _SPACED.fullmatch(text)
+    if match:
+        whole = "".join(match.group(1).split()) + match.group(2)
+        raise NotAQuantity(f"{text[:24]!r} has a space within its number", f"write it without: {whole[:24]}")
 
 
 def find_unit(spelled: str) -> str | None:

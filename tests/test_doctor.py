@@ -9,6 +9,7 @@ import pytest
 
 from formulary import Folder, init_folder, open_folder
 from formulary.doctor import Ailment, examine_folder
+from formulary.finding import Place, error, warn
 
 
 @pytest.fixture
@@ -87,3 +88,21 @@ def test_programs_that_a_strangers_folder_would_run_are_told_and_not_run(folder:
 def test_packages_from_different_places_are_told(folder: Folder) -> None:
     codes = [ailment.finding.code for ailment in examine_folder(folder, imported_from=("here", "here", "there"))]
     assert codes == ["packages-mixed"]
+
+
+def test_a_file_that_cannot_be_read_is_told_with_the_command_that_tells_more(folder: Folder) -> None:
+    (folder.root / "formulary.yaml").write_text("format: [", encoding="utf-8")
+    ailment = by_code(folder)["files-faulty"]
+    assert ailment.mend is None
+    assert (ailment.finding.severity.value, ailment.finding.place.path) == ("error", "formulary.yaml")
+    assert "formulary check" in ailment.finding.do
+
+
+def test_errors_of_recipes_and_of_trials_are_counted_together_and_warnings_are_not(folder: Folder) -> None:
+    recipe = folder.root / "recipes/first-bar.yaml"
+    recipe.write_text(recipe.read_text(encoding="utf-8").replace("superfat: 5", "superfat: five"), encoding="utf-8")
+    trials = (error("plan-altered", "altered", "", Place("trials/2026/x/planned.yaml")), warn("x", "x", ""))
+    found = examine_folder(open_folder(folder.root), check_trials=lambda: trials)
+    assert [each.finding.what for each in found if each.finding.code == "files-faulty"] == [
+        "2 errors in recipes/first-bar.yaml, trials/2026/x/planned.yaml"
+    ]

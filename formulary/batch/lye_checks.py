@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Collection, Iterable, Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedAlkali
@@ -106,7 +106,7 @@ def _widest_oil(pot: Pot, materials: Materials) -> str | None:
 
 
 def check_alkali_weights(
-    lye: Iterable[WeighedAlkali], materials: Materials, settings: Settings, locate: Locate
+    lye: Collection[WeighedAlkali], materials: Materials, settings: Settings, locate: Locate
 ) -> Iterable[Finding]:
     """An assay that is not known, and a scale too coarse for what is weighed."""
     place = locate("lye", "alkali")
@@ -125,7 +125,10 @@ def check_alkali_weights(
             yield warn("lye-crystallises", what, do, place)
         if alkali.grams <= 0:
             what = f"there is no {words(alkali.material)} to weigh at this size"
-            yield stop("alkali-none", what, "make a larger batch, or set a finer `alkali_step`", place)
+            do = "make a larger batch, or set a finer `alkali_step`"
+            if any(other.grams > 0 for other in lye):
+                do = f"leave {alkali.material} out of `alkali` if its share is nothing; else {do}"
+            yield stop("alkali-none", what, do, place)
         elif step_g > alkali.grams * COARSE_STEP_PERCENT / 100.0:
             what = (
                 f"the scale's step of {step_g:g} g is {format_number(100 * step_g / alkali.grams, 1)} % of the"

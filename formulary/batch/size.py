@@ -19,8 +19,8 @@ from formulary.quantity import Kind, NotAQuantity, parse_mass_g, parse_quantity
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 
-_BOX = re.compile(r"([\d.]+)\s*[x×]\s*([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in)")
-_CYLINDER = re.compile(r"cylinder\s+([\d.]+)\s*[x×]\s*([\d.]+)\s*(mm|cm|in)")
+_BOX = re.compile(r"([0-9.]+)\s*[x×]\s*([0-9.]+)\s*[x×]\s*([0-9.]+)\s*(mm|cm|in)")
+_CYLINDER = re.compile(r"cylinder\s+([0-9.]+)\s*[x×]\s*([0-9.]+)\s*(mm|cm|in)")
 _CM = {"mm": 0.1, "cm": 1.0, "in": 2.54}
 
 LARGEST_BATCH_G = 1_000_000.0  # a slip of the finger, not a bench, asks for more

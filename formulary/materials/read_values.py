@@ -367,7 +367,7 @@ def parse_price(text: str) -> Price:
 
 def parse_best_before(text: str) -> date:
     """A date, or a month `2028-02`, which means its last day. Raises NotAQuantity."""
-    match = re.fullmatch(r"(\d{4})-(0[1-9]|1[0-2])", text.strip())
+    match = re.fullmatch(r"([0-9]{4})-(0[1-9]|1[0-2])", text.strip())
     if match is None:
         return parse_date(text)
     year, month = int(match.group(1)), int(match.group(2))

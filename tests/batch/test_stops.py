@@ -182,6 +182,15 @@ def test_a_batch_too_small_for_the_scale_is_stopped() -> None:
     assert "alkali-none" not in codes(work_out_batch(recipe, register, oil_mass_g=1.0), "stop")
 
 
+def test_an_alkali_with_no_share_is_left_out_and_no_larger_batch_is_asked_for() -> None:
+    text = PLAIN.replace(
+        "alkali: sodium-hydroxide", "alkali: {by: mass, sodium-hydroxide: 100, potassium-hydroxide: 0}"
+    )
+    batch = work_out_batch(read_recipe(text), read_builtin_register(), oil_mass_g=1000.0)
+    (finding,) = (finding for finding in batch.findings if finding.code == "alkali-none")
+    assert finding.do.startswith("leave potassium-hydroxide out of `alkali`")
+
+
 def test_household_soap_may_have_a_negative_superfat_and_is_warned_of_it(register: Register) -> None:
     text = PLAIN.replace("superfat: 5", "superfat: -1") + "purpose: household\n"
     batch = work_out_batch(read_with(text, register), register, oil_mass_g=1000.0)

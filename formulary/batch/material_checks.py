@@ -18,6 +18,6 @@ def check_stated_values(pot: Pot, materials: Mapping[str, Material], locate: Cal
         for value, whose, why in find_doubts(materials[name], builtin.find(name)):
             lot = materials[name].lot
             of = whose or (f" of lot {lot}" if lot is not None else "")
-            what = f"the saponification value of {name}{of} is given as {value:g}, and {why}"
+            what = f"the saponification value of {name}{of} is given as {value:g}, though {why}"
             do = f"read its certificate again before you weigh any lye: {value:g} means {lye_of(value)} of the oil"
             yield warn("saponification-doubted", what, do, locate("oils", name))

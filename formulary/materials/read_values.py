@@ -157,7 +157,7 @@ class ValueReader:
             value, kind=self.kind, builtin=self.builtin, fatty_acids=profile, is_own_profile=own is not None
         )
         if why is not None:
-            what = f"a saponification value of {value.working:g} is hard to believe: {why}"
+            what = f"a saponification value of {value.working:g} is hard to believe, since {why}"
             do = f"read the certificate again: it means {lye_of(value.working)} of the material"
             self.fields.findings.append(warn("saponification-doubted", what, do, self.fields.place(key)))
 

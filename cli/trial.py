@@ -118,8 +118,12 @@ def _say_unsaved(folder: Folder, version: Version) -> str:
 @all_option
 @json_option
 @folder_option
-def show(wanted: str, show_all: bool, as_json: bool) -> None:
-    """One trial: what was planned, what was really in the pot, what happened, what was observed."""
+def show(wanted: str, show_all: bool, as_json: bool) -> int:
+    """One trial: what was planned, what was really in the pot, what happened, what was observed.
+
+    Exit status 1 when a stop stands against the batch as it was made.
+    """
+    from formulary.finding import stops
     from trials.bench import open_bench
     from trials.trial_text import render_trial, trial_json
 
@@ -131,6 +135,7 @@ def show(wanted: str, show_all: bool, as_json: bool) -> None:
             say_json(trial_json(found, findings, bench.outcomes))
         else:
             say(render_trial(found, findings, bench.outcomes, width=width(), show_all=show_all))
+    return STOPPED if stops(findings) else DONE
 
 
 @trial.command()

@@ -303,15 +303,3 @@ class Trial:
         from trials.record import event
 
         return event(self, what, at, portion=portion, corrects=corrects)
-
-    def as_made_entry(self, sentence: str, *, portion: str | None = None) -> Entry:
-        """What differed from the plan, in words, to be recorded (see `trials.record.as_made`)."""
-        from trials.record import as_made
-
-        return as_made(self, sentence, portion=portion)
-
-    def forgot_to_replace(self, material: str) -> Entry:
-        """That an addition's water was not taken off the water weighed (see `trials.record.forgot_to_replace`)."""
-        from trials.record import forgot_to_replace
-
-        return forgot_to_replace(self, material)

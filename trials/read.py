@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 
@@ -148,6 +149,10 @@ class _TrialReader:
         """Nothing can be worked out of a pot, or of a portion, that no oil went into."""
         if has_errors(self.fields.findings):
             return
+        # What took an oil's place is known by the register until its values are kept beside the trial.
+        names = {name for entry in trial.as_made for name in (entry.extra, entry.instead) if name}
+        known = {name: self.materials[name] for name in names if self.materials and name in self.materials}
+        trial = replace(trial, added=MappingProxyType({**known, **trial.added}))
         without = [name for name in (None, *(part.name for part in trial.portions)) if has_no_oils(trial, name)]
         if not without:
             return

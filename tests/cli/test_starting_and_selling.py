@@ -137,6 +137,43 @@ def test_a_cured_and_tested_loaf_is_sold_without_a_word(formulary: Run, home: Pa
     assert "fit to sell" in formulary("trial", "show", trial).out
 
 
+def test_a_trial_with_a_stop_exits_as_a_stop_however_it_is_shown(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    assert formulary("trial", "show", trial).status == 0
+    path = trial_file(home, trial)
+    entry = "as_made:\n  - {line: olive-oil, weighed: 300 g}"
+    path.write_text(path.read_text(encoding="utf-8").replace("\nas_made:", f"\n{entry}"), encoding="utf-8")
+    for more in ([], ["--json"], ["--all"]):
+        shown = formulary("trial", "show", trial, *more)
+        assert shown.status == formulary("check").status == 1
+        assert "lye-excess" in shown.out
+
+
+def test_a_trial_without_oils_is_told_and_never_our_own_fault(formulary: Run, home: Path) -> None:
+    started(formulary)
+    started(formulary)
+    trial, other = (row["trial"] for row in json.loads(formulary("trial", "list", "--json").out))
+    path = trial_file(home, trial.rsplit("-", 1)[-1])
+    oils = ("olive-oil", "coconut-oil", "rice-bran-oil")
+    entries = "".join(f"\n  - {{line: {oil}, instead: kaolin}}" for oil in oils)
+    path.write_text(path.read_text(encoding="utf-8").replace("\nas_made:", f"\nas_made:{entries}"), encoding="utf-8")
+    for command in (
+        ["check"],
+        ["trial", "show", trial],
+        ["trial", "recalculate", trial],
+        ["trial", "note", trial, "mild"],
+        ["diff", trial, other],
+        ["compare", trial, other],
+    ):
+        ran = formulary(*command)
+        assert ran.status == 2, command
+        assert "no-oils" in ran.err
+    assert formulary("trial", "show", other).status == 0
+    table = formulary("table")
+    assert table.status == 0
+    assert other in table.out
+
+
 # -- saving ------------------------------------------------------------------------------------------
 
 

@@ -9,17 +9,17 @@ from hashlib import sha256
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
-from formulary.document import parse_document
 from formulary.errors import InputError
-from formulary.fields import Fields, suggest
+from formulary.fields import suggest
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
 from formulary.materials.model import Material
 from formulary.recipes.read import parse_recipe
+from trials.added import parse_added
 from trials.checks import check_trial, fit_to_sell
 from trials.identity import TRIAL_ID, find_trial_id, random_code, trial_folder
 from trials.model import Plan, Trial
 from trials.outcomes import Outcome, own_event_words, read_outcomes
-from trials.plan import parse_plan, read_frozen_materials
+from trials.plan import parse_plan
 from trials.read import parse_trial, unreadable_plan
 from trials.record import Entry
 
@@ -144,14 +144,7 @@ class Bench:
             data = self.folder.store.read_working(path)
         except InputError:  # most trials have none
             return {}, ()
-        root, faults = parse_document(data, path)
-        if root is None:
-            return {}, faults
-        fields = Fields(root, [], path=path)
-        fields.check_format()
-        materials = read_frozen_materials(fields)
-        fields.finish()
-        return materials, tuple(fields.findings)
+        return parse_added(data, path)
 
     def parse_text(
         self,

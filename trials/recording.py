@@ -7,11 +7,10 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from formulary.document import render_document
 from formulary.errors import InputError
 from formulary.finding import Place, error
 from formulary.identity import blob_id
-from formulary.materials.frozen import material_tree
+from trials.added import render_added
 from trials.checks import demand_sellable
 from trials.identity import trial_folder
 from trials.model import Trial
@@ -90,8 +89,6 @@ def _keep_added(bench: Bench, trial: Trial, files: dict[str, str], read: dict[st
     wanted = {name: trial.added[name] for name in sorted(names) if name in trial.added}
     if all(name in kept for name in wanted):
         return
-    tree = {"format": 1, "materials": {name: material_tree(item) for name, item in {**wanted, **kept}.items()}}
-    comment = "Values of what went in without standing in the plan, as they were when it was recorded."
-    files[path] = render_document(tree, comment=comment)
+    files[path] = render_added({**wanted, **kept})
     if kept:
         read[path] = blob_id(bench.folder.store.read_working(path))

@@ -111,6 +111,13 @@ class Folder:
                 faults[path] = findings
         return read_builtin_register().combined_with(own.values()), faults
 
+    def _demand_materials(self, recipe: Recipe) -> None:
+        """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
+        faults = self._materials_read[1]
+        found = [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
+        if has_errors(found):
+            raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
+
     @property
     def register(self) -> Register:
         """All materials: the built-in ones, overridden by the maker's own files that can be read."""
@@ -173,11 +180,13 @@ class Folder:
         oils or total: so much oil, or so much batter in all ("1000 g"). mould: its inside as filled ("25 x 8 x 7 cm"),
         or a name from `moulds` in formulary.yaml. bars and bar: so many bars of so much each, as poured, or after the
         cure with `cured`. lots: material -> lot, or lot -> grams of several; their certificates count.
-        Raises InputError for a size that is none of these, or a recipe that does not fit the register.
+        Raises InputError for a size that is none of these, a recipe that does not fit the register, or a material of
+        it whose file cannot be read: its general values are not what the maker's own file says.
         """
         from formulary.batch.size import WantedSize, find_masses
 
         found = self.find_version(version) if isinstance(version, str) else version
+        self._demand_materials(found.recipe)
         wanted = WantedSize(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
         masses = find_masses(wanted, found, self.register, self.settings)
         return work_out_batch(found, self.register, self.settings, lots=lots, **masses)

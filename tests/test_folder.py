@@ -139,6 +139,22 @@ def test_a_broken_file_does_not_stop_work_on_the_others(folder: Folder) -> None:
     assert [finding.code for finding in folder.check() if finding.severity.value == "error"] == ["bad-value"]
 
 
+def test_a_material_whose_file_cannot_be_read_is_not_weighed_out_by_other_values(folder: Folder) -> None:
+    recipe = folder.find_version("first-bar").recipe
+    oil = recipe.oils[0].material
+    unused = next(name for name in ("tallow", "lard", "jojoba-wax") if name not in recipe.materials())
+    (folder.root / "materials").mkdir(exist_ok=True)
+    broken = "format: 1\nname: Oil (invented)\nkind: oil\nlots:\n  A: {saponification_value: plenty}\n"
+    (folder.root / f"materials/{unused}.yaml").write_text(broken, encoding="utf-8")
+    folder.refresh()
+    folder.batch("first-bar", oils="500 g")
+    (folder.root / f"materials/{oil}.yaml").write_text(broken, encoding="utf-8")
+    folder.refresh()
+    with pytest.raises(InputError) as raised:
+        folder.batch("first-bar", oils="500 g")
+    assert raised.value.findings[0].place.path == f"materials/{oil}.yaml"
+
+
 def test_restoring_brings_the_content_back_under_the_same_id(folder: Folder) -> None:
     first = folder.find_version("first-bar")
     edit(folder, "superfat: 5", "superfat: 6")

@@ -104,7 +104,7 @@ class _TrialReader:
         if self.plan is not None:
             as_made = read_as_made(fields, self.plan, portions, self.materials)
             self._check_plan(recipe, version, size)
-        else:
+        elif not is_left_empty(fields, "as_made"):
             fields.node("as_made")
         lots = read_lots(fields, self.plan, as_made, self.materials or {})
         conditions = self._conditions()

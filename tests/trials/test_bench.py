@@ -229,6 +229,9 @@ def test_a_broken_trial_does_not_stop_work_on_others(folder: Folder, bench: Benc
         bench.find_trial("k7wq")
     (path / "planned.yaml").unlink()
     assert "plan-missing" in [finding.code for finding in bench.check()]
+    trial = bench.start("first-bar", oils="1000 g", now=NOW, draw_code=lambda: "9bcd")
+    (folder.root / "trials" / "2026" / trial.id / "planned.yaml").unlink()
+    assert [finding.code for finding in bench.read_trial(trial.id)[1]] == ["plan-missing"]
 
 
 def test_a_trial_without_oils_stops_nothing_but_itself(folder: Folder, bench: Bench) -> None:

@@ -49,6 +49,34 @@ READING = [
     ["materials"],
     ["materials", "show", "olive-oil"],
     ["materials", "show", "clove-bud-oil"],
+    ["batch", "first-bar", "harbour-base", "--oils", "800g"],
+    ["batch", "harbour-base", "--oils", "1000g", "--weighed", "olive-oil 640 g"],
+    ["blend", "harbour-base"],
+    ["ingredients", "harbour-base"],
+    ["cost", "harbour-base"],
+    ["status"],
+    ["due"],
+    ["ready-by", "2040-12-20", "harbour-base", "--bars", "60"],
+    ["explain", "working time"],
+    ["next", "working time"],
+    ["doctor"],
+]
+ENTRIES = [
+    ["event", "lye in"],
+    ["event", "light trace", "--at", "4:10"],
+    ["blending", "15s", "--at", "0:20"],
+    ["temperature", "38C", "--at", "1:00"],
+    ["event", "poured", "--at", "9:30"],
+    ["after", "covered", "--at", "0 h"],
+    ["as-made", "water 290 g"],
+    ["condition", "room", "19 °C"],
+    ["lot", "olive-oil", "OL-7"],
+    ["note", "smelled of hay"],
+    ["bars", "--cut", "12"],
+    ["observe", "hardness", "3.1mm", "3.3mm", "3.0mm", "--age", "28d"],
+    ["release", "hold", "--who", "the maker", "--why", "still curing"],
+    ["show"],
+    ["recalculate"],
 ]
 
 
@@ -103,6 +131,20 @@ def test_no_line_is_longer_than_an_80_column_terminal(arguments: list[str], rich
     status, shown = on_a_terminal(arguments, rich)
     assert status in (0, 1)
     for line in COLOUR.sub("", shown).splitlines():
+        assert len(line) <= 80, line
+
+
+def test_the_record_of_a_trial_is_kept_at_an_80_column_terminal(home: Path) -> None:
+    status, shown = on_a_terminal(["trial", "start", "harbour-base", "--oils", "1000g"], home)
+    assert status == 0
+    (folder,) = (home / "trials").glob("*/*")
+    code = folder.name.rsplit("-", 1)[-1]
+    screens = [shown]
+    for words in ENTRIES:
+        status, shown = on_a_terminal(["trial", words[0], code, *words[1:]], home)
+        assert status == 0, (words, shown)
+        screens.append(shown)
+    for line in COLOUR.sub("", "\n".join(screens)).splitlines():
         assert len(line) <= 80, line
 
 

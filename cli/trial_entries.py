@@ -49,6 +49,25 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
         say("\n".join(["", "Not fit to sell until decided:", *render_findings(grave, width=width())]))
 
 
+_sitting = click.option(
+    "--whole-sitting", is_flag=True, help="For every trial of its sitting at once: the same room, jug or lot."
+)
+
+
+def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting: bool) -> None:
+    """One entry for a trial, or the same one for every trial of its sitting, in one save."""
+    if not whole_sitting:
+        _record(wanted, make)
+        return
+    from trials.bench import open_bench
+
+    with open_chosen() as folder:
+        bench = open_bench(folder)
+        recorded = bench.record_sitting(bench.find_trial(wanted), make)
+        said = [f"{each.id}: {make(each).said}" for each in recorded]
+    say("\n".join(said))
+
+
 def _when(trial: Trial, at: str | None) -> str:
     from trials.record import elapsed_now
 
@@ -62,8 +81,17 @@ def _when(trial: Trial, at: str | None) -> str:
 @_portion
 @_note
 @_correct
+@_sitting
 @folder_option
-def event(wanted: str, what: str, at: str | None, portion: str | None, note: str | None, correct: bool) -> None:
+def event(
+    wanted: str,
+    what: str,
+    at: str | None,
+    portion: str | None,
+    note: str | None,
+    correct: bool,
+    whole_sitting: bool,
+) -> None:
     """Something that happened on making day: "lye in", "light trace", "scent in", "too thick to pour", "poured" ..."""
     from trials import record
 
@@ -72,7 +100,7 @@ def event(wanted: str, what: str, at: str | None, portion: str | None, note: str
             return record.lye_in(trial, datetime.now().astimezone())
         return record.event(trial, what, _when(trial, at), portion=portion, note=note, corrects=correct)
 
-    _record(wanted, make)
+    _record_alike(wanted, make, whole_sitting=whole_sitting)
 
 
 @click.command()
@@ -213,24 +241,26 @@ def note(wanted: str, text: str) -> None:
 @click.argument("wanted", metavar="TRIAL")
 @click.argument("material", metavar="MATERIAL")
 @click.argument("name", metavar="LOT")
+@_sitting
 @folder_option
-def lot(wanted: str, material: str, name: str) -> None:
+def lot(wanted: str, material: str, name: str, whole_sitting: bool) -> None:
     """The lot of a material that was used."""
     from trials import record
 
-    _record(wanted, lambda trial: record.lot(trial, material, name))
+    _record_alike(wanted, lambda trial: record.lot(trial, material, name), whole_sitting=whole_sitting)
 
 
 @click.command()
 @click.argument("wanted", metavar="TRIAL")
 @click.argument("key", metavar="WHICH")
 @click.argument("text", metavar="VALUE")
+@_sitting
 @folder_option
-def condition(wanted: str, key: str, text: str) -> None:
+def condition(wanted: str, key: str, text: str, whole_sitting: bool) -> None:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
     from trials import record
 
-    _record(wanted, lambda trial: record.condition(trial, key, text))
+    _record_alike(wanted, lambda trial: record.condition(trial, key, text), whole_sitting=whole_sitting)
 
 
 @click.command()

@@ -123,3 +123,19 @@ def test_an_excess_of_lye_is_said_at_once(formulary: Run) -> None:
     assert "Not fit to sell" in ran.out
     assert "lye-excess" in ran.out
     assert "lye-excess" in formulary("trial", "show", trial).out
+
+
+@pytest.mark.usefixtures("home")
+def test_what_a_sitting_shares_is_said_once_for_all_its_loaves(formulary: Run) -> None:
+    for _ in range(2):
+        assert formulary("trial", "start", "harbour-base", "--oils", "500g", "--sitting", "autumn day").status == 0
+    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)]
+    code = trials[0].rsplit("-", 1)[-1]
+    for arguments in (("condition", code, "room", "19 °C"), ("event", code, "lye in", "--at", "0:00")):
+        ran = formulary("trial", *arguments, "--whole-sitting")
+        assert (ran.status, ran.err) == (0, "")
+        assert all(trial in ran.out for trial in trials)
+    for trial in trials:
+        shown = " ".join(formulary("trial", "show", trial.rsplit("-", 1)[-1]).out.split())
+        assert "room 19 °C" in shown
+        assert "lye in 0:00" in shown

@@ -133,7 +133,7 @@ def parse(scent: str) -> Recipe:
     return recipe
 
 
-# deepdiff (https://pypi.org/project/deepdiff/), a general differ of plain data, as the independent judge.
+# deepdiff, a general differ of plain data, as the independent judge.
 
 
 def plain(recipe: Recipe) -> dict[str, Any]:

@@ -17,6 +17,7 @@ from formulary.materials.read import parse_material
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
+from formulary.versions import slug_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -80,7 +81,7 @@ def save_changed(
 
 
 def _only(folder: Folder, names: tuple[str, ...], changed: tuple[str, ...], tip: Mapping[str, str]) -> tuple[str, ...]:
-    known = {*folder.recipes(), *(_slug_of(path) for path in tip if path.startswith("recipes/"))}
+    known = {*folder.recipes(), *(slug_of(path) for path in tip if path.startswith("recipes/"))}
     for name in names:
         if name not in known:
             do = suggest(name, folder.recipes(), "`formulary check` lists what is here")
@@ -91,7 +92,7 @@ def _only(folder: Folder, names: tuple[str, ...], changed: tuple[str, ...], tip:
 
 
 def _faults(folder: Folder, path: str, data: bytes) -> tuple[Finding, ...]:
-    slug = _slug_of(path)
+    slug = slug_of(path)
     if path == SETTINGS_FILE:
         return parse_settings(data, path)[1]
     if path.startswith("materials/"):
@@ -112,7 +113,7 @@ def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str
         before = earlier.get(tip.get(path, ""))
         change = _change(folder, path, before, data)
         if change is not None:
-            changes.append((_slug_of(path), change))
+            changes.append((slug_of(path), change))
         else:
             others.append(f"{path} deleted" if data is None else path if before is not None else f"{path} new")
     return save_message(why, changes, others)
@@ -140,7 +141,7 @@ def _recipes(folder: Folder, path: str, before: bytes | None, after: bytes | Non
     """A recipe before and after; a new variant is compared with the parent that it remembers."""
     if not path.startswith("recipes/") or after is None:
         return None
-    slug = _slug_of(path)
+    slug = slug_of(path)
     recipe, _ = parse_recipe(after, slug, path)
     if recipe is not None and before is None and recipe.based_on is not None:
         parent = recipe.based_on
@@ -155,10 +156,6 @@ def compare_recipe_batches(folder: Folder, before: Recipe, after: Recipe, *, oil
         work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)
     ]
     return compare_batches(batches[0], batches[1], before_recipe=before, after_recipe=after)
-
-
-def _slug_of(path: str) -> str:
-    return path.rsplit("/", 1)[-1].removesuffix(".yaml")
 
 
 def _is_ours(path: str) -> bool:

@@ -10,6 +10,7 @@ from formulary.finding import Finding, Severity
 from formulary.recipes.read import parse_recipe
 from formulary.saving import CheckFiles, compare_recipe_batches, find_changed_paths
 from formulary.text_table import paragraph
+from formulary.versions import slug_of
 
 if TYPE_CHECKING:
     from formulary.folder import Folder
@@ -75,7 +76,7 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
 def _sentence(folder: Folder, path: str, saved: str | None) -> str | None:
     if not path.startswith("recipes/") or saved is None:
         return None
-    slug = path.rsplit("/", 1)[-1].removesuffix(".yaml")
+    slug = slug_of(path)
     before, _ = parse_recipe(folder.store.read_blobs([saved]).get(saved, b""), slug, path)
     after, _ = parse_recipe(folder.store.read_working(path), slug, path)
     if before is None or after is None:

@@ -11,6 +11,7 @@ from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
+from formulary.versions import slug_of
 from trials.lot_trace import LotUsed, find_lot, lot_names, render_lot
 
 if TYPE_CHECKING:
@@ -82,7 +83,7 @@ def find_lot_uses(bench: Bench, lot: str) -> LotUses:
     """
     folder = bench.folder
     register = folder.register
-    makers = [_slug(path) for path in folder.store.working_paths("materials/") if path.endswith(".yaml")]
+    makers = [slug_of(path) for path in folder.store.working_paths("materials/") if path.endswith(".yaml")]
     materials = tuple(name for name in makers if name in register and lot in register[name].lots)
     trials = bench.trials()
     batches = find_lot(trials, lot)
@@ -111,7 +112,3 @@ def _changed_lyes(bench: Bench, materials: tuple[str, ...], lot: str) -> list[Ly
             if one.grams != two.grams:
                 changed.append(LyeByLot(slug, one.material, one.grams, two.grams))
     return changed
-
-
-def _slug(path: str) -> str:
-    return path.rsplit("/", 1)[-1].removesuffix(".yaml")

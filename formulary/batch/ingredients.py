@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import Batch, PotLine
+from formulary.batch.volume import cured_mass_g
 from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol, hydroxide_mol_for_fat
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
 from formulary.chemistry.soap_and_glycerol import glycerol_freed_g
@@ -80,7 +81,7 @@ def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> 
             do = f"write `inci` in materials/{name}.yaml, from the supplier's papers"
             stands = f"; it stands as {_inci(materials[name])} here"
             findings.append(warn("inci-unknown", f"no INCI name is known for {name}{stands}", do))
-    cured_g = _cured_g(batch, materials, settings)
+    cured_g = cured_mass_g(batch.pot, materials, settings)
     return IngredientList(
         in_pot=_ordered(_in_pot(batch, materials)),
         in_bar=_ordered(_in_bar(batch, materials, settings)),
@@ -88,11 +89,6 @@ def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> 
         origins=_origins(named, materials),
         findings=tuple(findings),
     )
-
-
-def _cured_g(batch: Batch, materials: Materials, settings: Settings) -> float:
-    water_g = sum(water_in(line, materials) for line in batch.pot.lines)
-    return sum(line.grams for line in batch.pot.lines) - water_g * float(settings.water_lost_percent) / 100.0
 
 
 def _inci(material: Material) -> str:

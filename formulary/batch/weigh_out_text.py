@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from formulary.batch.lye_checks import words as words  # the sheets say names as the checks do
 from formulary.batch.model import WHOLE, Batch, PotLine
 from formulary.finding import Finding, Severity
 from formulary.quantity import format_number
@@ -183,8 +184,3 @@ def render_findings(findings: Iterable[Finding], *, width: int = 80) -> list[str
             lines += [f"  {label:<6} " + head[0].lstrip(), *head[1:]]
             lines += paragraph(finding.do, width=width, indent=9) if finding.do else []
     return lines
-
-
-def words(slug: str) -> str:
-    """A material's name as a person says it."""
-    return slug.replace("-", " ")

@@ -1,11 +1,9 @@
-"""Opens a formulary; the only module that joins the git store to recipes and materials."""
+"""Opens a formulary: its files, and everything that is done with them."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Iterable
 from dataclasses import replace
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,14 +12,12 @@ from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError, StopError, StorageError
 from formulary.fields import SLUG
+from formulary.files import SETTINGS_FILE, FormularyFiles
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
-from formulary.lineage import SavedVersion, check_lineage
-from formulary.materials.read import parse_material
-from formulary.materials.register import Register, read_builtin_register
+from formulary.lineage import check_lineage
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version
-from formulary.settings import Settings, parse_settings
-from formulary.versions import Versions, slug_of
+from formulary.versions import slug_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -38,8 +34,6 @@ if TYPE_CHECKING:
     from formulary.saving import CheckFiles, SaveReport
     from formulary.store.store import Store
 
-SETTINGS_FILE = "formulary.yaml"
-
 
 def open_folder(root: Path | str) -> Folder:
     """The formulary in a folder, ready to read, work out and save.
@@ -55,15 +49,11 @@ def open_folder(root: Path | str) -> Folder:
     return Folder(path, open_store(path))
 
 
-class Folder:
-    """A formulary in its folder: settings, register, recipes and their saved versions.
-
-    Reads each file once, when first needed; `refresh` forgets what was read.
-    """
+class Folder(FormularyFiles):
+    """A formulary in its folder, to work out, check, branch and save."""
 
     def __init__(self, root: Path, store: Store) -> None:
-        self.root = root
-        self.store = store
+        super().__init__(root, store)
         self._compared: dict[tuple[str, str], Batch] = {}
 
     def __enter__(self) -> Folder:
@@ -78,88 +68,8 @@ class Folder:
 
     def refresh(self) -> None:
         """Forget what was read, to see files and saves that others have changed since."""
-        self.store.refresh()
+        super().refresh()
         self._compared.clear()
-        for name in ("_settings_read", "_materials_read"):
-            with suppress(AttributeError):
-                delattr(self, name)
-
-    # -- settings and materials ------------------------------------------------------------------
-
-    @cached_property
-    def _settings_read(self) -> tuple[Settings, tuple[Finding, ...]]:
-        return parse_settings(self.store.read_working(SETTINGS_FILE), SETTINGS_FILE)
-
-    @property
-    def settings(self) -> Settings:
-        """The formulary's settings. Raises InputError when `formulary.yaml` cannot be read as meant."""
-        settings, findings = self._settings_read
-        if has_errors(findings):
-            raise InputError(findings)
-        return settings
-
-    @cached_property
-    def _materials_read(self) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
-        own = {}
-        faults: dict[str, tuple[Finding, ...]] = {}
-        for path in self._files("materials"):
-            slug = slug_of(path)
-            material, findings = parse_material(self.store.read_working(path), path, slug)
-            if material is not None and not has_errors(findings):
-                own[slug] = material
-            if findings:
-                faults[path] = findings
-        return read_builtin_register().combined_with(own.values()), faults
-
-    def _demand_materials(self, recipe: Recipe) -> None:
-        """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
-        faults = self._materials_read[1]
-        found = [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
-        if has_errors(found):
-            raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
-
-    @property
-    def register(self) -> Register:
-        """All materials: the built-in ones, overridden by the maker's own files that can be read."""
-        return self._materials_read[0]
-
-    def _files(self, part: str) -> tuple[str, ...]:
-        return tuple(
-            path for path in self.store.working_paths(f"{part}/") if path.endswith(".yaml") and path.count("/") == 1
-        )
-
-    # -- recipes and versions --------------------------------------------------------------------
-
-    @cached_property
-    def _versions(self) -> Versions:
-        return Versions(self.store, self._materials)
-
-    def _materials(self) -> tuple[Register, tuple[Finding, ...]]:
-        register, faults = self._materials_read
-        return register, tuple(fault for of_file in faults.values() for fault in of_file)
-
-    def recipes(self) -> tuple[str, ...]:
-        """The names of all recipes in the folder, in order."""
-        return self._versions.recipes()
-
-    def find_version(self, reference: str) -> Version:
-        """The version that a person names.
-
-        reference: `name` is the working file; `name@latest` the last save; `name@4c1d` an id's beginning; `name@3` the
-        third save (for reading only); `name@shop-2026` a lasting name or a git revision. Four to 40 hexadecimal digits
-        are only ever an id (all 40 may be a commit's).
-        Raises InputError with the nearest names when there is none or more than one, and with every fault of the
-        file when it cannot be read.
-        """
-        return self._versions.find(reference)
-
-    def now_called(self, slug: str) -> str | None:
-        """The recipe that has this as an earlier name, when no recipe has it now."""
-        return self._versions.now_called(slug)
-
-    def history(self, slug: str) -> tuple[SavedVersion, ...]:
-        """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
-        return self._versions.history(slug)
 
     # -- working out -----------------------------------------------------------------------------
 
@@ -190,6 +100,13 @@ class Folder:
         wanted = WantedSize(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
         masses = find_masses(wanted, found, self.register, self.settings)
         return work_out_batch(found, self.register, self.settings, lots=lots, **masses)
+
+    def _demand_materials(self, recipe: Recipe) -> None:
+        """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
+        faults = self.material_findings
+        found = [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
+        if has_errors(found):
+            raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
 
     def sitting(self, batches: Iterable[Batch]) -> Sitting:
         """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
@@ -242,11 +159,11 @@ class Folder:
 
     def check(self) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
-        findings: list[Finding] = list(self._settings_read[1])
+        findings: list[Finding] = list(self.settings_findings)
         settings_broken = has_errors(findings)
-        for faults in self._materials_read[1].values():
+        for faults in self.material_findings.values():
             findings += faults
-        for path in self._files("materials") + self._files("recipes"):
+        for path in self.paths("materials") + self.paths("recipes"):
             if not SLUG.fullmatch(slug_of(path)):
                 do = "rename the file to lower-case words joined by hyphens"
                 findings.append(error("bad-name", f"{path!r} is not a name used here", do, Place(path)))

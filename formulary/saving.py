@@ -12,6 +12,7 @@ from formulary.changes.compare import compare_batches
 from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.fields import suggest
+from formulary.files import SETTINGS_FILE, FormularyFiles
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.materials.read import parse_material
 from formulary.recipes.model import Recipe
@@ -23,10 +24,8 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from formulary.changes.model import Changes
-    from formulary.folder import Folder
     from formulary.recipes.version import Version
 
-SETTINGS_FILE = "formulary.yaml"
 _PARTS = ("materials/", "recipes/", "trials/")
 CheckFiles = Callable[[tuple[str, ...]], tuple[Finding, ...]]  # paths -> what is wrong in them
 
@@ -41,13 +40,18 @@ class SaveReport:
     findings: tuple[Finding, ...] = ()
 
 
-def find_changed_paths(folder: Folder) -> tuple[str, ...]:
+def find_changed_paths(folder: FormularyFiles) -> tuple[str, ...]:
     """The formulary's files that differ from the last save, new and deleted ones among them."""
     return tuple(path for path in folder.store.working_changes() if _is_ours(path))
 
 
 def save_changed(
-    folder: Folder, names: tuple[str, ...], *, why: str, now: datetime | None = None, check: CheckFiles | None = None
+    folder: FormularyFiles,
+    names: tuple[str, ...],
+    *,
+    why: str,
+    now: datetime | None = None,
+    check: CheckFiles | None = None,
 ) -> SaveReport:
     """One commit of every changed file, or of the recipes named and the maker's materials beside them.
 
@@ -80,7 +84,9 @@ def save_changed(
     return SaveReport(result.commit, changed, message, result.warnings)
 
 
-def _only(folder: Folder, names: tuple[str, ...], changed: tuple[str, ...], tip: Mapping[str, str]) -> tuple[str, ...]:
+def _only(
+    folder: FormularyFiles, names: tuple[str, ...], changed: tuple[str, ...], tip: Mapping[str, str]
+) -> tuple[str, ...]:
     known = {*folder.recipes(), *(slug_of(path) for path in tip if path.startswith("recipes/"))}
     for name in names:
         if name not in known:
@@ -91,7 +97,7 @@ def _only(folder: Folder, names: tuple[str, ...], changed: tuple[str, ...], tip:
     return tuple(path for path in changed if path in recipes or path.startswith("materials/"))
 
 
-def _faults(folder: Folder, path: str, data: bytes) -> tuple[Finding, ...]:
+def _faults(folder: FormularyFiles, path: str, data: bytes) -> tuple[Finding, ...]:
     slug = slug_of(path)
     if path == SETTINGS_FILE:
         return parse_settings(data, path)[1]
@@ -105,7 +111,7 @@ def _faults(folder: Folder, path: str, data: bytes) -> tuple[Finding, ...]:
     return ()
 
 
-def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str, str], why: str) -> str:
+def _message(folder: FormularyFiles, files: Mapping[str, bytes | None], tip: Mapping[str, str], why: str) -> str:
     changes: list[tuple[str, Changes]] = []
     others: list[str] = []
     earlier = folder.store.read_blobs(tip[path] for path in files if path in tip)
@@ -119,7 +125,7 @@ def _message(folder: Folder, files: Mapping[str, bytes | None], tip: Mapping[str
     return save_message(why, changes, others)
 
 
-def find_unsaved_change(folder: Folder, version: Version) -> Changes | None:
+def find_unsaved_change(folder: FormularyFiles, version: Version) -> Changes | None:
     """What saving a version would change in its recipe as last saved; a new variant is held against its parent.
 
     None where there is nothing to hold it against, or one of the two cannot be worked out.
@@ -130,14 +136,16 @@ def find_unsaved_change(folder: Folder, version: Version) -> Changes | None:
     return _change(folder, path, before, version.text.encode("utf-8"))
 
 
-def _change(folder: Folder, path: str, before: bytes | None, after: bytes | None) -> Changes | None:
+def _change(folder: FormularyFiles, path: str, before: bytes | None, after: bytes | None) -> Changes | None:
     sides = _recipes(folder, path, before, after)
     if sides is None or any(check_recipe(side, folder.register) for side in sides):
         return None
     return compare_recipe_batches(folder, *sides)
 
 
-def _recipes(folder: Folder, path: str, before: bytes | None, after: bytes | None) -> tuple[Recipe, Recipe] | None:
+def _recipes(
+    folder: FormularyFiles, path: str, before: bytes | None, after: bytes | None
+) -> tuple[Recipe, Recipe] | None:
     """A recipe before and after; a new variant is compared with the parent that it remembers."""
     if not path.startswith("recipes/") or after is None:
         return None
@@ -150,7 +158,9 @@ def _recipes(folder: Folder, path: str, before: bytes | None, after: bytes | Non
     return (earlier, recipe) if earlier is not None and recipe is not None else None
 
 
-def compare_recipe_batches(folder: Folder, before: Recipe, after: Recipe, *, oil_mass_g: float = 1000.0) -> Changes:
+def compare_recipe_batches(
+    folder: FormularyFiles, before: Recipe, after: Recipe, *, oil_mass_g: float = 1000.0
+) -> Changes:
     """What changed between two recipes, worked out under today's register for the same mass of oils."""
     batches = [
         work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)

@@ -1,0 +1,125 @@
+"""The files of a formulary, read: its settings, materials, recipes and their saved versions.
+
+With `versions.py`, the only place that joins the git store to recipes and materials.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from contextlib import suppress
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.finding import Finding, has_errors
+from formulary.lineage import SavedVersion
+from formulary.materials.read import parse_material
+from formulary.materials.register import Register, read_builtin_register
+from formulary.recipes.version import Version
+from formulary.settings import Settings, parse_settings
+from formulary.versions import Versions, slug_of
+
+if TYPE_CHECKING:
+    from formulary.store.store import Store
+
+SETTINGS_FILE = "formulary.yaml"
+
+
+class FormularyFiles:
+    """What stands in a formulary's files: settings, register, recipes and their saved versions.
+
+    Reads each file once, when first needed; `refresh` forgets what was read.
+    """
+
+    def __init__(self, root: Path, store: Store) -> None:
+        self.root = root
+        self.store = store
+
+    def refresh(self) -> None:
+        """Forget what was read, to see files and saves that others have changed since."""
+        self.store.refresh()
+        for name in ("_settings_read", "_materials_read"):
+            with suppress(AttributeError):
+                delattr(self, name)
+
+    # -- settings and materials ------------------------------------------------------------------
+
+    @cached_property
+    def _settings_read(self) -> tuple[Settings, tuple[Finding, ...]]:
+        return parse_settings(self.store.read_working(SETTINGS_FILE), SETTINGS_FILE)
+
+    @property
+    def settings(self) -> Settings:
+        """The formulary's settings. Raises InputError when `formulary.yaml` cannot be read as meant."""
+        settings, findings = self._settings_read
+        if has_errors(findings):
+            raise InputError(findings)
+        return settings
+
+    @property
+    def settings_findings(self) -> tuple[Finding, ...]:
+        """What is wrong in `formulary.yaml`."""
+        return self._settings_read[1]
+
+    @cached_property
+    def _materials_read(self) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
+        own = {}
+        faults: dict[str, tuple[Finding, ...]] = {}
+        for path in self.paths("materials"):
+            slug = slug_of(path)
+            material, findings = parse_material(self.store.read_working(path), path, slug)
+            if material is not None and not has_errors(findings):
+                own[slug] = material
+            if findings:
+                faults[path] = findings
+        return read_builtin_register().combined_with(own.values()), faults
+
+    @property
+    def register(self) -> Register:
+        """All materials: the built-in ones, overridden by the maker's own files that can be read."""
+        return self._materials_read[0]
+
+    @property
+    def material_findings(self) -> Mapping[str, tuple[Finding, ...]]:
+        """What is wrong in the maker's own material files: path -> findings."""
+        return self._materials_read[1]
+
+    def paths(self, part: str) -> tuple[str, ...]:
+        """The YAML files of `materials` or of `recipes`, in order."""
+        return tuple(
+            path for path in self.store.working_paths(f"{part}/") if path.endswith(".yaml") and path.count("/") == 1
+        )
+
+    # -- recipes and versions --------------------------------------------------------------------
+
+    @cached_property
+    def _versions(self) -> Versions:
+        return Versions(self.store, self._read_materials)
+
+    def _read_materials(self) -> tuple[Register, tuple[Finding, ...]]:
+        register, faults = self._materials_read
+        return register, tuple(fault for of_file in faults.values() for fault in of_file)
+
+    def recipes(self) -> tuple[str, ...]:
+        """The names of all recipes in the folder, in order."""
+        return self._versions.recipes()
+
+    def find_version(self, reference: str) -> Version:
+        """The version that a person names.
+
+        reference: `name` is the working file; `name@latest` the last save; `name@4c1d` an id's beginning; `name@3` the
+        third save (for reading only); `name@shop-2026` a lasting name or a git revision. Four to 40 hexadecimal digits
+        are only ever an id (all 40 may be a commit's).
+        Raises InputError with the nearest names when there is none or more than one, and with every fault of the
+        file when it cannot be read.
+        """
+        return self._versions.find(reference)
+
+    def now_called(self, slug: str) -> str | None:
+        """The recipe that has this as an earlier name, when no recipe has it now."""
+        return self._versions.now_called(slug)
+
+    def history(self, slug: str) -> tuple[SavedVersion, ...]:
+        """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
+        return self._versions.history(slug)

@@ -1,26 +1,18 @@
-"""The bench of a formulary: its trials, started, found, recorded and checked."""
+"""The bench of a formulary: its trials, and everything that is done with them."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from datetime import date, datetime
-from hashlib import sha256
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal
 
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
-from formulary.materials.model import Material
-from formulary.recipes.read import parse_recipe
-from trials.added import parse_added
+from formulary.finding import Finding
 from trials.checks import check_trial, fit_to_sell
-from trials.identity import TRIAL_ID, find_trial_id, random_code, trial_folder
-from trials.model import Plan, Trial
-from trials.outcomes import Outcome, own_event_words, read_outcomes
-from trials.plan import parse_plan
-from trials.read import parse_trial, unreadable_plan
+from trials.files import TrialFiles
+from trials.identity import random_code
+from trials.model import Trial
 from trials.record import Entry
 
 if TYPE_CHECKING:
@@ -52,140 +44,8 @@ def open_bench(folder: Folder | Path | str) -> Bench:
     return Bench(folder if isinstance(folder, Folder) else open_folder(folder))
 
 
-class Bench:
-    """Starts, finds, records and checks the trials of one formulary. Files are read when they are asked for."""
-
-    def __init__(self, folder: Folder) -> None:
-        self.folder = folder
-        self._plans: dict[str, tuple[Plan | None, tuple[Finding, ...]]] = {}
-
-    # -- finding ---------------------------------------------------------------------------------
-
-    @property
-    def outcomes(self) -> Mapping[str, Outcome]:
-        """Every outcome by name, built in and the maker's own."""
-        return read_outcomes(self.folder.settings)[0]
-
-    def trial_ids(self) -> tuple[str, ...]:
-        """The ids of all trials here, by date."""
-        return tuple(sorted(path.split("/")[2] for path in self._paths() if path.endswith("/trial.yaml")))
-
-    def _paths(self) -> tuple[str, ...]:
-        return tuple(path for path in self.folder.store.working_paths("trials/") if path.count("/") == 3)
-
-    def find_trial(self, text: str) -> Trial:
-        """The trial that a person means: by its four characters, or by a beginning that only one has.
-
-        Raises InputError when none or several fit, and with every fault of its files when they cannot be read.
-        """
-        trial, findings = self.read_trial(find_trial_id(text, self.trial_ids()))
-        if trial is None:
-            raise InputError(findings)
-        return trial
-
-    def trials(self, within: Iterable[str] = ()) -> tuple[Trial, ...]:
-        """All trials that can be read, by date; `within` limits them to recipes and to the variants branched from them.
-
-        Raises InputError for a recipe that neither a file nor a trial has.
-        """
-        found = [trial for identifier in self.trial_ids() if (trial := self.read_trial(identifier)[0]) is not None]
-        names = tuple(within)
-        if not names:
-            return tuple(found)
-        parents, renamed = self._family(found)
-        known = {*self.folder.recipes(), *(trial.recipe for trial in found), *parents, *parents.values(), *renamed}
-        for name in names:
-            if name not in known:
-                do = suggest(name, sorted(known), "`formulary check` lists what is here")
-                raise InputError.of("no-recipe", f"there is no recipe {name[:60]!r} here", do)
-        wanted = {renamed.get(name, name) for name in names}
-        return tuple(trial for trial in found if not wanted.isdisjoint(_line_of(trial.recipe, parents, renamed)))
-
-    def _family(self, found: Sequence[Trial]) -> tuple[dict[str, str], dict[str, str]]:
-        """Recipe -> the one that it was branched from, and old name -> present name."""
-        parents = {trial.recipe: base.recipe for trial in found if (base := trial.plan.recipe.based_on) is not None}
-        renamed: dict[str, str] = {}
-        live = self.folder.recipes()
-        for slug in live:
-            recipe, _ = parse_recipe(self.folder.store.read_working(f"recipes/{slug}.yaml"), slug)
-            if recipe is None:
-                continue  # a broken file is told by `check`
-            if recipe.based_on is not None:
-                parents[slug] = recipe.based_on.recipe
-            # The name of a recipe that there is stays its own, whatever another claims; `check` tells of it.
-            renamed.update((name, slug) for name in recipe.formerly if name not in live)
-        return parents, renamed
-
-    def read_trial(self, trial_id: str) -> tuple[Trial | None, tuple[Finding, ...]]:
-        """One trial by its full id, or None, and every fault in its files."""
-        folder, store = trial_folder(trial_id), self.folder.store
-        path = f"{folder}/trial.yaml"
-        plan, faults = self._read_plan(f"{folder}/planned.yaml")
-        added, added_faults = self.read_added(trial_id)
-        trial, findings = self.parse_text(store.read_working(path), trial_id, plan, added)
-        findings = (*faults, *added_faults, *findings)
-        return (None if has_errors(findings) else trial), findings
-
-    def _read_plan(self, path: str) -> tuple[Plan | None, tuple[Finding, ...]]:
-        try:
-            data = self.folder.store.read_working(path)
-        except InputError:
-            return None, (unreadable_plan(path),)
-        key = sha256(data).hexdigest()
-        if key not in self._plans:
-            self._plans[key] = parse_plan(data, path)
-        plan, findings = self._plans[key]
-        return plan, tuple(replace(finding, place=replace(finding.place, path=path)) for finding in findings)
-
-    def read_added(self, trial_id: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
-        """The kept values of what went into a trial beyond its plan, by name, and every fault in their file."""
-        path = f"{trial_folder(trial_id)}/added.yaml"
-        try:
-            data = self.folder.store.read_working(path)
-        except InputError:  # most trials have none
-            return {}, ()
-        return parse_added(data, path)
-
-    def parse_text(
-        self,
-        data: bytes | str,
-        trial_id: str,
-        plan: Plan | None,
-        added: Mapping[str, Material] = MappingProxyType({}),
-    ) -> tuple[Trial | None, tuple[Finding, ...]]:
-        """A trial's text read against its plan, with this formulary's outcomes, events and register."""
-        settings = self.folder.settings
-        path = f"{trial_folder(trial_id)}/trial.yaml"
-        trial, findings = parse_trial(
-            data,
-            trial_id,
-            path,
-            plan=plan,
-            outcomes=self.outcomes,
-            own_events=own_event_words(settings),
-            materials=self.folder.register,
-            added=MappingProxyType(dict(added)),
-        )
-        if trial is None:
-            return None, findings
-        loose = self._not_frozen(trial)
-        for name in loose:
-            what = f"{name} stands under as_made, but its values were not kept: today's are used"
-            do = "record it with `formulary trial as-made`, or save the trial, to keep them"
-            findings += (note("added-not-kept", what, do, replace(trial.place, field="as_made")),)
-        if loose:
-            trial = replace(trial, added=MappingProxyType({**trial.added, **loose}))
-        return trial, findings
-
-    def _not_frozen(self, trial: Trial) -> dict[str, Material]:
-        """Materials that went in beyond the plan and whose values are not kept beside the trial."""
-        names = dict.fromkeys(name for entry in trial.as_made for name in (entry.extra, entry.instead) if name)
-        register = self.folder.register
-        return {
-            name: register[name]
-            for name in names
-            if name not in trial.plan.materials and name not in trial.added and name in register
-        }
+class Bench(TrialFiles):
+    """The trials of one formulary, to start, record, check, compare and explain."""
 
     # -- starting --------------------------------------------------------------------------------
 
@@ -279,10 +139,6 @@ class Bench:
         """What still stands between a trial and being sold; empty when nothing does."""
         return fit_to_sell(trial, self.outcomes["free alkali"], today)
 
-    def sitting(self, name: str) -> tuple[Trial, ...]:
-        """The trials of one sitting."""
-        return tuple(trial for trial in self.trials() if trial.sitting == name)
-
     # -- recording -------------------------------------------------------------------------------
 
     def record(self, *entries: Entry, now: datetime | None = None) -> Trial:
@@ -307,25 +163,6 @@ class Bench:
         """
         together = self.sitting(trial.sitting) if trial.sitting is not None else (trial,)
         return self.record_all([make(each) for each in together], now=now)
-
-    def save_texts(self, files: Mapping[str, str], read: Mapping[str, str | None], message: str, now: datetime) -> None:
-        """One commit of these texts, written into the folder too.
-
-        read: path -> blob id of the file that its text was made from, None where there was none. Raises ChangedError,
-        with nothing written, when a file was changed meanwhile.
-        """
-        store = self.folder.store
-        saved = store.tip_blobs("")
-        store.save(
-            {path: text.encode("utf-8") for path, text in files.items()},
-            message=message,
-            read_from=store.tip,
-            expected={path: saved.get(path) for path in files},
-            now=now,
-            write_working=True,
-            working_read={path: read.get(path) for path in files},
-        )
-        self.folder.refresh()
 
     # -- comparing -------------------------------------------------------------------------------
 
@@ -426,22 +263,9 @@ class Bench:
 
     def check_files(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """What cannot be read as meant in the trials that some files belong to; a trial removed whole is no fault."""
-        try:
-            _ = self.folder.settings
-        except InputError:
-            return ()  # told where the settings are checked
-        touched = dict.fromkeys(
-            path.split("/")[2] for path in paths if path.startswith("trials/") and path.count("/") == 3
-        )
-        left = {path.split("/")[2] for path in self._paths()}
-        ids = set(self.trial_ids())
-        findings: list[Finding] = []
-        for name in touched:
-            if name in ids:
-                findings += self.read_trial(name)[1]
-            elif name in left:
-                findings.append(_trial_missing(f"trials/{name[:4]}/{name}"))
-        return in_file_order(finding for finding in findings if finding.severity is Severity.ERROR)
+        from trials.file_checks import check_paths
+
+        return check_paths(self, paths)
 
     def check(self, today: date | None = None) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes.
@@ -449,54 +273,6 @@ class Bench:
         today: what was observed later than this is told; the present day unless given.
         While `formulary.yaml` cannot be read the trials are not looked at: which outcomes there are stands in it.
         """
-        from trials.due import read_follow_up
+        from trials.file_checks import check_all
 
-        try:
-            _ = self.folder.settings
-        except InputError:
-            return ()
-        findings: list[Finding] = list(read_outcomes(self.folder.settings)[1])
-        findings += read_follow_up(self.folder.settings, self.outcomes)[1]
-        folders = dict.fromkeys(tuple(path.split("/")[1:3]) for path in self._paths())
-        ids = set(self.trial_ids())
-        versions: dict[str, list[Trial]] = {}
-        for year, name in folders:
-            path = f"trials/{year}/{name}"
-            if not TRIAL_ID.fullmatch(name) or not name.startswith(f"{year}-"):
-                do = f"call it date-recipe-xxxx, and put it into the folder of its year, such as {year}-10-03-...-k7wq"
-                findings.append(error("bad-trial-name", f"{path} is not named as a trial is", do, Place(path)))
-                continue
-            if name not in ids:
-                findings.append(_trial_missing(path))
-                continue
-            trial, faults = self.read_trial(name)
-            findings += faults
-            if trial is not None:
-                findings += self.check_trial(trial, today)
-                versions.setdefault(trial.version, []).append(trial)
-        here = self.folder.store.read_blobs(versions)
-        for version, trials in versions.items():
-            if version not in here:
-                for trial in trials:
-                    what = f"version {trial.recipe}@{version[:8]} is not in this clone; its frozen plan is used"
-                    do = "fetch the full history to see it beside its other versions"
-                    findings.append(note("version-not-here", what, do, trial.place))
-        return in_file_order(findings)
-
-
-def _trial_missing(path: str) -> Finding:
-    what, do = f"{path} has no trial.yaml", "restore it from history, or remove the folder"
-    return error("trial-missing", what, do, Place(path))
-
-
-def _line_of(recipe: str, parents: Mapping[str, str], renamed: Mapping[str, str]) -> set[str]:
-    """A recipe and every recipe that it was branched from, by their present names."""
-    line: set[str] = set()
-    current: str | None = recipe
-    while current is not None:
-        named = renamed.get(current, current)
-        if named in line:
-            break
-        line.add(named)
-        current = parents.get(named, parents.get(current))
-    return line
+        return check_all(self, today or date.today())

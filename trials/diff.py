@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from formulary.changes.model import Changes
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
-    from trials.bench import Bench
+    from trials.files import TrialFiles
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +28,7 @@ class _Side:
     register: Mapping[str, Material]
 
 
-def diff_sides(bench: Bench, before: str, after: str, *, oils: str = "1000 g") -> Changes:
+def diff_sides(bench: TrialFiles, before: str, after: str, *, oils: str = "1000 g") -> Changes:
     """What changed between two sides for the same mass of oils.
 
     before, after: `name`, `name@version`, or a trial by its four characters or the beginning of its id. A trial is
@@ -46,7 +46,7 @@ def diff_sides(bench: Bench, before: str, after: str, *, oils: str = "1000 g") -
     )
 
 
-def _find_side(bench: Bench, text: str, oils: str) -> _Side:
+def _find_side(bench: TrialFiles, text: str, oils: str) -> _Side:
     folder = bench.folder
     if "@" in text or text in folder.recipes() or not bench.trial_ids():
         version = folder.find_version(text)

@@ -19,7 +19,7 @@ from trials.record import Entry, describe_entries, made_on
 from trials.record_text import write_entries
 
 if TYPE_CHECKING:
-    from trials.bench import Bench
+    from trials.files import TrialFiles
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +31,7 @@ class _Written:
     read: dict[str, str | None]
 
 
-def record_entries(bench: Bench, entries: Iterable[Entry], now: datetime) -> tuple[Trial, ...]:
+def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -> tuple[Trial, ...]:
     """Write entries of one or several trials, all or nothing, in one commit; returns these trials.
 
     Raises InputError, with nothing written, when a file with its entries could not be read as meant; StopError when it
@@ -51,7 +51,7 @@ def record_entries(bench: Bench, entries: Iterable[Entry], now: datetime) -> tup
     return tuple(item.trial for item in written)
 
 
-def _write(bench: Bench, trial_id: str, entries: Sequence[Entry], now: datetime) -> _Written:
+def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: datetime) -> _Written:
     path = f"{trial_folder(trial_id)}/trial.yaml"
     data = bench.folder.store.read_working(path)
     before, findings = bench.read_trial(trial_id)
@@ -81,7 +81,7 @@ def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], pat
         raise InputError([error("cannot-edit", what, "write it by hand", Place(path))])
 
 
-def _keep_added(bench: Bench, trial: Trial, files: dict[str, str], read: dict[str, str]) -> None:
+def _keep_added(bench: TrialFiles, trial: Trial, files: dict[str, str], read: dict[str, str]) -> None:
     """Put the values of materials beyond the plan beside the trial, once each, so that they stay what they were."""
     path = f"{trial_folder(trial.id)}/added.yaml"
     kept, _ = bench.read_added(trial.id)

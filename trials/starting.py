@@ -23,7 +23,7 @@ from trials.start import render_new_trial
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.recipes.version import Version
-    from trials.bench import Bench
+    from trials.files import TrialFiles
 
 # What trials of one sitting share; mould and cover are each loaf's own.
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
@@ -52,7 +52,7 @@ class Size:
 
 
 def start_trial(
-    bench: Bench,
+    bench: TrialFiles,
     version: Version,
     size: Size,
     *,
@@ -108,7 +108,7 @@ def start_trial(
     return trial
 
 
-def _read_back(bench: Bench, trial_id: str, plan: Plan, frozen: str, text: str) -> Trial:
+def _read_back(bench: TrialFiles, trial_id: str, plan: Plan, frozen: str, text: str) -> Trial:
     """The trial as its files will be read; raises InputError for files that nobody could read as they were meant."""
     again, findings = parse_plan(frozen, f"{trial_folder(trial_id)}/planned.yaml")
     if again is None:
@@ -127,7 +127,7 @@ def _unplaced(findings: Iterable[Finding]) -> list[Finding]:
     return [replace(finding, place=Place(field=finding.place.field)) for finding in findings]
 
 
-def _work_out(bench: Bench, version: Version, size: Size, lots: Mapping[str, str]) -> Batch:
+def _work_out(bench: TrialFiles, version: Version, size: Size, lots: Mapping[str, str]) -> Batch:
     return bench.folder.batch(
         version,
         oils=size.oils,
@@ -140,13 +140,13 @@ def _work_out(bench: Bench, version: Version, size: Size, lots: Mapping[str, str
     )
 
 
-def _all_ids(bench: Bench) -> tuple[str, ...]:
+def _all_ids(bench: TrialFiles) -> tuple[str, ...]:
     """Ids in the folder and in the last save, so that no code is given twice."""
     saved = {path.split("/")[2] for path in bench.folder.store.tip_blobs("trials/") if path.count("/") == 3}
     return tuple({*bench.trial_ids(), *saved})
 
 
-def _latest_of(bench: Bench, sitting: str | None) -> Trial | None:
+def _latest_of(bench: TrialFiles, sitting: str | None) -> Trial | None:
     if sitting is None:
         return None
     return next(iter(reversed(bench.sitting(sitting))), None)

@@ -1,0 +1,82 @@
+"""What is wrong in the files of a formulary's trials: all of them, or those that some paths belong to."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import date
+
+from formulary.errors import InputError
+from formulary.finding import Finding, Place, Severity, error, in_file_order, note
+from trials.checks import check_trial
+from trials.due import read_follow_up
+from trials.files import TrialFiles
+from trials.identity import TRIAL_ID
+from trials.model import Trial
+from trials.outcomes import read_outcomes
+
+
+def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
+    """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes.
+
+    today: what was observed later than this is told.
+    While `formulary.yaml` cannot be read the trials are not looked at: which outcomes there are stands in it.
+    """
+    if not _settings_can_be_read(files):
+        return ()
+    outcomes, faults = read_outcomes(files.folder.settings)
+    findings = [*faults, *read_follow_up(files.folder.settings, outcomes)[1]]
+    folders = dict.fromkeys(tuple(path.split("/")[1:3]) for path in files.paths())
+    ids = set(files.trial_ids())
+    versions: dict[str, list[Trial]] = {}
+    for year, name in folders:
+        path = f"trials/{year}/{name}"
+        if not TRIAL_ID.fullmatch(name) or not name.startswith(f"{year}-"):
+            do = f"call it date-recipe-xxxx, and put it into the folder of its year, such as {year}-10-03-...-k7wq"
+            findings.append(error("bad-trial-name", f"{path} is not named as a trial is", do, Place(path)))
+            continue
+        if name not in ids:
+            findings.append(_trial_missing(path))
+            continue
+        trial, faults = files.read_trial(name)
+        findings += faults
+        if trial is not None:
+            findings += check_trial(trial, outcomes, today)
+            versions.setdefault(trial.version, []).append(trial)
+    here = files.folder.store.read_blobs(versions)
+    for version, trials in versions.items():
+        if version not in here:
+            for trial in trials:
+                what = f"version {trial.recipe}@{version[:8]} is not in this clone; its frozen plan is used"
+                do = "fetch the full history to see it beside its other versions"
+                findings.append(note("version-not-here", what, do, trial.place))
+    return in_file_order(findings)
+
+
+def check_paths(files: TrialFiles, paths: Iterable[str]) -> tuple[Finding, ...]:
+    """What cannot be read as meant in the trials that some paths belong to; a trial removed whole is no fault."""
+    if not _settings_can_be_read(files):
+        return ()
+    touched = dict.fromkeys(path.split("/")[2] for path in paths if path.startswith("trials/") and path.count("/") == 3)
+    left = {path.split("/")[2] for path in files.paths()}
+    ids = set(files.trial_ids())
+    findings: list[Finding] = []
+    for name in touched:
+        if name in ids:
+            findings += files.read_trial(name)[1]
+        elif name in left:
+            findings.append(_trial_missing(f"trials/{name[:4]}/{name}"))
+    return in_file_order(finding for finding in findings if finding.severity is Severity.ERROR)
+
+
+def _settings_can_be_read(files: TrialFiles) -> bool:
+    """Whether `formulary.yaml` holds; where it does not, that is told where the settings are checked."""
+    try:
+        _ = files.folder.settings
+    except InputError:
+        return False
+    return True
+
+
+def _trial_missing(path: str) -> Finding:
+    what, do = f"{path} has no trial.yaml", "restore it from history, or remove the folder"
+    return error("trial-missing", what, do, Place(path))

@@ -1,0 +1,158 @@
+"""The trials of a formulary as their files say: found, read against their plans, and saved."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import datetime
+from hashlib import sha256
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.finding import Finding, has_errors, note
+from formulary.materials.model import Material
+from trials.added import parse_added
+from trials.identity import find_trial_id, trial_folder
+from trials.model import Plan, Trial
+from trials.outcomes import Outcome, own_event_words, read_outcomes
+from trials.plan import parse_plan
+from trials.read import parse_trial, unreadable_plan
+from trials.within import find_within
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+
+
+class TrialFiles:
+    """The files of a formulary's trials. They are read when they are asked for; a plan, which never changes, once."""
+
+    def __init__(self, folder: Folder) -> None:
+        self.folder = folder
+        self._plans: dict[str, tuple[Plan | None, tuple[Finding, ...]]] = {}
+
+    @property
+    def outcomes(self) -> Mapping[str, Outcome]:
+        """Every outcome by name, built in and the maker's own."""
+        return read_outcomes(self.folder.settings)[0]
+
+    def trial_ids(self) -> tuple[str, ...]:
+        """The ids of all trials here, by date."""
+        return tuple(sorted(path.split("/")[2] for path in self.paths() if path.endswith("/trial.yaml")))
+
+    def paths(self) -> tuple[str, ...]:
+        """Every file of a trial's folder, photos and logger files among them."""
+        return tuple(path for path in self.folder.store.working_paths("trials/") if path.count("/") == 3)
+
+    def find_trial(self, text: str) -> Trial:
+        """The trial that a person means: by its four characters, or by a beginning that only one has.
+
+        Raises InputError when none or several fit, and with every fault of its files when they cannot be read.
+        """
+        trial, findings = self.read_trial(find_trial_id(text, self.trial_ids()))
+        if trial is None:
+            raise InputError(findings)
+        return trial
+
+    def trials(self, within: Iterable[str] = ()) -> tuple[Trial, ...]:
+        """All trials that can be read, by date; `within` limits them to recipes and to the variants branched from them.
+
+        Raises InputError for a recipe that neither a file nor a trial has.
+        """
+        found = [trial for identifier in self.trial_ids() if (trial := self.read_trial(identifier)[0]) is not None]
+        names = tuple(within)
+        return find_within(found, names, self.folder) if names else tuple(found)
+
+    def read_trial(self, trial_id: str) -> tuple[Trial | None, tuple[Finding, ...]]:
+        """One trial by its full id, or None, and every fault in its files."""
+        folder, store = trial_folder(trial_id), self.folder.store
+        path = f"{folder}/trial.yaml"
+        plan, faults = self._read_plan(f"{folder}/planned.yaml")
+        added, added_faults = self.read_added(trial_id)
+        trial, findings = self.parse_text(store.read_working(path), trial_id, plan, added)
+        findings = (*faults, *added_faults, *findings)
+        return (None if has_errors(findings) else trial), findings
+
+    def _read_plan(self, path: str) -> tuple[Plan | None, tuple[Finding, ...]]:
+        try:
+            data = self.folder.store.read_working(path)
+        except InputError:
+            return None, (unreadable_plan(path),)
+        key = sha256(data).hexdigest()
+        if key not in self._plans:
+            self._plans[key] = parse_plan(data, path)
+        plan, findings = self._plans[key]
+        return plan, tuple(replace(finding, place=replace(finding.place, path=path)) for finding in findings)
+
+    def read_added(self, trial_id: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
+        """The kept values of what went into a trial beyond its plan, by name, and every fault in their file."""
+        path = f"{trial_folder(trial_id)}/added.yaml"
+        try:
+            data = self.folder.store.read_working(path)
+        except InputError:  # most trials have none
+            return {}, ()
+        return parse_added(data, path)
+
+    def parse_text(
+        self,
+        data: bytes | str,
+        trial_id: str,
+        plan: Plan | None,
+        added: Mapping[str, Material] = MappingProxyType({}),
+    ) -> tuple[Trial | None, tuple[Finding, ...]]:
+        """A trial's text read against its plan, with this formulary's outcomes, events and register."""
+        settings = self.folder.settings
+        path = f"{trial_folder(trial_id)}/trial.yaml"
+        trial, findings = parse_trial(
+            data,
+            trial_id,
+            path,
+            plan=plan,
+            outcomes=self.outcomes,
+            own_events=own_event_words(settings),
+            materials=self.folder.register,
+            added=MappingProxyType(dict(added)),
+        )
+        if trial is None:
+            return None, findings
+        loose = self._not_frozen(trial)
+        for name in loose:
+            what = f"{name} stands under as_made, but its values were not kept: today's are used"
+            do = "record it with `formulary trial as-made`, or save the trial, to keep them"
+            findings += (note("added-not-kept", what, do, replace(trial.place, field="as_made")),)
+        if loose:
+            trial = replace(trial, added=MappingProxyType({**trial.added, **loose}))
+        return trial, findings
+
+    def _not_frozen(self, trial: Trial) -> dict[str, Material]:
+        """Materials that went in beyond the plan and whose values are not kept beside the trial."""
+        names = dict.fromkeys(name for entry in trial.as_made for name in (entry.extra, entry.instead) if name)
+        register = self.folder.register
+        return {
+            name: register[name]
+            for name in names
+            if name not in trial.plan.materials and name not in trial.added and name in register
+        }
+
+    def sitting(self, name: str) -> tuple[Trial, ...]:
+        """The trials of one sitting."""
+        return tuple(trial for trial in self.trials() if trial.sitting == name)
+
+    def save_texts(self, files: Mapping[str, str], read: Mapping[str, str | None], message: str, now: datetime) -> None:
+        """One commit of these texts, written into the folder too.
+
+        read: path -> blob id of the file that its text was made from, None where there was none. Raises ChangedError,
+        with nothing written, when a file was changed meanwhile.
+        """
+        store = self.folder.store
+        saved = store.tip_blobs("")
+        store.save(
+            {path: text.encode("utf-8") for path, text in files.items()},
+            message=message,
+            read_from=store.tip,
+            expected={path: saved.get(path) for path in files},
+            now=now,
+            write_working=True,
+            working_read={path: read.get(path) for path in files},
+        )
+        self.folder.refresh()

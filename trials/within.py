@@ -1,0 +1,58 @@
+"""The trials within a recipe: poured from it, or from a variant that was branched from it, by today's names."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.fields import suggest
+from formulary.recipes.read import parse_recipe
+from trials.model import Trial
+
+if TYPE_CHECKING:
+    from formulary.files import FormularyFiles
+
+
+def find_within(trials: Sequence[Trial], names: Collection[str], folder: FormularyFiles) -> tuple[Trial, ...]:
+    """Those of the trials that were poured from these recipes or from variants of them.
+
+    Raises InputError for a recipe that neither a file nor a trial has.
+    """
+    parents, renamed = _family(trials, folder)
+    known = {*folder.recipes(), *(trial.recipe for trial in trials), *parents, *parents.values(), *renamed}
+    for name in names:
+        if name not in known:
+            do = suggest(name, sorted(known), "`formulary check` lists what is here")
+            raise InputError.of("no-recipe", f"there is no recipe {name[:60]!r} here", do)
+    wanted = {renamed.get(name, name) for name in names}
+    return tuple(trial for trial in trials if not wanted.isdisjoint(_line_of(trial.recipe, parents, renamed)))
+
+
+def _family(trials: Sequence[Trial], folder: FormularyFiles) -> tuple[dict[str, str], dict[str, str]]:
+    """Recipe -> the one that it was branched from, and old name -> present name."""
+    parents = {trial.recipe: base.recipe for trial in trials if (base := trial.plan.recipe.based_on) is not None}
+    renamed: dict[str, str] = {}
+    live = folder.recipes()
+    for slug in live:
+        recipe, _ = parse_recipe(folder.store.read_working(f"recipes/{slug}.yaml"), slug)
+        if recipe is None:
+            continue  # a broken file is told by `check`
+        if recipe.based_on is not None:
+            parents[slug] = recipe.based_on.recipe
+        # The name of a recipe that there is stays its own, whatever another claims; `check` tells of it.
+        renamed.update((name, slug) for name in recipe.formerly if name not in live)
+    return parents, renamed
+
+
+def _line_of(recipe: str, parents: Mapping[str, str], renamed: Mapping[str, str]) -> set[str]:
+    """A recipe and every recipe that it was branched from, by their present names."""
+    line: set[str] = set()
+    current: str | None = recipe
+    while current is not None:
+        named = renamed.get(current, current)
+        if named in line:
+            break
+        line.add(named)
+        current = parents.get(named, parents.get(current))
+    return line

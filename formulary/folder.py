@@ -207,11 +207,9 @@ class Folder(FormularyFiles):
 
         Raises InputError for a name that is taken or unusable, an unsaved parent, or a tweak that does not fit.
         """
-        from formulary.recipes.branch import branch
-
         version = self.find_version(reference) if isinstance(reference, str) else reference
         self._demand_free(slug)
-        return branch(version, slug, *tweaks, register=self.register, name=name)
+        return version.branch(slug, *tweaks, register=self.register, name=name)
 
     def compose(
         self,

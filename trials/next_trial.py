@@ -80,12 +80,10 @@ class NextTrial:
 
         Raises InputError when it only repeats a version or changes its handling: pour that version itself.
         """
-        from formulary.recipes.branch import branch
-
         if not self.tweaks:
             what = f"to {self.words} needs no new recipe"
             raise InputError.of("nothing-to-branch", what, f"start a trial of {self.start.name}")
-        return branch(self.start, slug, *self.tweaks, register=self.register)
+        return self.start.branch(slug, *self.tweaks, register=self.register)
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -248,13 +246,12 @@ def _make(
 ) -> _Candidate | None:
     """The candidate worked out, or None when it cannot be made or weighed out safely."""
     from formulary.batch.weigh_out import work_out_batch
-    from formulary.recipes.branch import branch
     from trials.plan import make_plan
 
     trial = answer.seen[row].pour.trial
     tweaks = [tweak for change in changes for tweak in change.tweaks]
     try:
-        version = branch(start, f"{start.slug}-next", *tweaks, register=register) if tweaks else start
+        version = start.branch(f"{start.slug}-next", *tweaks, register=register) if tweaks else start
         batch = work_out_batch(version, register, settings, oil_mass_g=trial.plan.oil_mass_g)
         if batch.is_stopped:
             return None

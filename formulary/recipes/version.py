@@ -1,12 +1,14 @@
-"""One saved (or not yet saved) content of a recipe, named by its bytes."""
+"""One saved (or not yet saved) content of a recipe, named by its bytes; and the variants branched from it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from formulary.errors import InputError
+from formulary.finding import has_errors
 from formulary.identity import blob_id
-from formulary.recipes.model import Recipe
+from formulary.recipes.model import BasedOn, Recipe
 
 if TYPE_CHECKING:
     from formulary.recipes.apply_tweaks import Materials
@@ -47,7 +49,54 @@ class Version:
         return f"{self.slug}@{self.short_id}"
 
     def branch(self, slug: str, *tweaks: Tweak, register: Materials | None = None, name: str | None = None) -> Version:
-        """A variant of this version with its tweaks, unsaved; see `formulary.recipes.branch.branch`."""
-        from formulary.recipes.branch import branch
+        """A variant of this version, unsaved: the same text and comments with the tweaks made, its parent remembered.
 
-        return branch(self, slug, *tweaks, register=register, name=name)
+        slug: the variant's name on the command line, lower-case words joined by hyphens.
+        tweaks: from `swap`, `add`, `drop` and `set_field`. register: the materials; the built-in ones unless given.
+        name: what people call it; made of the slug unless given or set by a tweak.
+        Raises InputError when the version is not saved (its id could not be found again), has an open conflict, or when
+        the name or a tweak does not fit; with all findings together.
+        """
+        from formulary.recipes.apply_tweaks import apply_tweaks
+        from formulary.recipes.edit import edit_recipe
+        from formulary.recipes.read import check_name, parse_recipe
+
+        self._demand_fit_for_a_parent()
+        problem = check_name(slug)
+        if problem is None and slug == self.slug:
+            raise InputError.of("name-taken", f"{slug} is the recipe itself", "give the variant another name")
+        if register is None:
+            from formulary.materials.register import read_builtin_register
+
+            register = read_builtin_register()
+        findings = [problem] if problem is not None else []
+        recipe = self.recipe
+        try:
+            recipe = apply_tweaks(recipe, tweaks, register)
+        except InputError as fault:
+            findings += fault.findings
+        if findings:
+            raise InputError(findings)
+        if name is None:
+            name = recipe.name if recipe.name != self.recipe.name else _name_from(slug)
+        variant = replace(recipe, slug=slug, name=name, formerly=(), based_on=BasedOn(self.slug, self.id))
+        text = edit_recipe(self.text, variant)
+        again, faults = parse_recipe(text, slug, f"recipes/{slug}.yaml", materials=register)
+        if again is None or has_errors(faults):
+            raise InputError(faults)
+        return Version(recipe=again, text=text, is_saved=False)
+
+    def _demand_fit_for_a_parent(self) -> None:
+        if not self.is_saved:
+            what = f"{self.slug} has changes that are not saved; a variant remembers its parent by a saved version"
+            do = f"save it first (`formulary save {self.slug} -m WHY`), or branch {self.slug}@latest"
+            raise InputError.of("parent-unsaved", what, do)
+        if self.recipe.conflicts:
+            what = f"{self.slug} has an open conflict"
+            raise InputError.of("conflict-open", what, "settle it in the file and remove `conflicts:`, then branch")
+
+
+def _name_from(slug: str) -> str:
+    """`midwinter-clove` -> `Midwinter clove`."""
+    words = slug.replace("-", " ")
+    return words[0].upper() + words[1:]

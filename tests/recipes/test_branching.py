@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 
 from formulary.errors import InputError
 from formulary.materials.register import read_builtin_register
-from formulary.recipes.branch import branch
 from formulary.recipes.model import BasedOn, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import add, drop, set_field, swap
@@ -92,7 +91,7 @@ def test_branching_keeps_every_comment_of_any_layout(written: tuple[Recipe, str]
     points = largest.percent / 4
     target = data.draw(st.sampled_from([name for name in ("olive-oil", "beeswax") if name != largest.material]))
     tweaks = [swap(f"{points} %", largest.material, target), set_field("superfat", "7")]
-    variant = branch(parent, "bright-new", *tweaks, register=MATERIALS)
+    variant = parent.branch("bright-new", *tweaks, register=MATERIALS)
     assert sum((line.percent for line in variant.recipe.oils), Decimal(0)) == 100
     assert variant.recipe.based_on == BasedOn(recipe.slug, parent.id)
     # All comments stay but those beside the old names of `formerly`, whose lines go.

@@ -11,7 +11,6 @@ from formulary.errors import InputError
 from formulary.finding import has_errors
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
-from formulary.recipes.branch import branch
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
@@ -105,7 +104,7 @@ def _plan_loaves(register: Register) -> Iterator[PlannedLoaf]:
             latest[BASE] = _version(read_base_text(), BASE, register)
         elif isinstance(step, Branching):
             parent = latest[step.parent.partition("@")[0]]
-            variant = branch(parent, step.slug, *step.tweaks, register=register, name=step.name)
+            variant = parent.branch(step.slug, *step.tweaks, register=register, name=step.name)
             latest[step.slug] = _version(variant.text + step.appended, step.slug, register)
         elif isinstance(step, Rework):
             latest[step.slug] = _version(edit_text(latest[step.slug].text, step.edits), step.slug, register)

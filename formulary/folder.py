@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from formulary.batch.ingredients import IngredientList
     from formulary.batch.rescue import Rescue
     from formulary.batch.sitting import Sitting
-    from formulary.changes.model import Changes
+    from formulary.changes.changes import Changes
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import Tweak

@@ -23,7 +23,7 @@ from formulary.versions import slug_of
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from formulary.changes.model import Changes
+    from formulary.changes.changes import Changes
     from formulary.recipes.version import Version
 
 _PARTS = ("materials/", "recipes/", "trials/")

@@ -18,7 +18,7 @@ from trials.record import Entry
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from formulary.changes.model import Changes
+    from formulary.changes.changes import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
     from trials.charts.cure_data import CureData

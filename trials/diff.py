@@ -15,7 +15,7 @@ from trials.identity import find_trial_id
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
-    from formulary.changes.model import Changes
+    from formulary.changes.changes import Changes
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
     from trials.files import TrialFiles

@@ -8,7 +8,8 @@ from dataclasses import replace
 from typing import TypeVar
 
 from formulary.batch.model import WHOLE, Batch
-from formulary.changes.model import Changes, Figure, RegisterChange, Side
+from formulary.changes.batch_changes import Figure, RegisterChange, Side
+from formulary.changes.changes import Changes
 from formulary.changes.recipe_changes import (
     FieldChange,
     LineChange,

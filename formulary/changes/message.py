@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from formulary.changes.model import Changes
+from formulary.changes.changes import Changes
 from formulary.changes.text import render_details
 from formulary.text_table import paragraph
 

@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import TypeVar
 
 from formulary.batch.weigh_out_text import words
-from formulary.changes.model import Changes, Figure
+from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import (
     Alkalis,
     LineChange,
@@ -29,7 +29,7 @@ _WHERE = {"lye water": "the jug", "oils": "the oils", "trace": "trace", "top": "
 _T = TypeVar("_T")
 
 
-def render_sentence(changes: Changes) -> str:
+def render_sentence(changes: BatchChanges) -> str:
     """What changed in the recipe, then what it does to the lye; a stop that stands is said as well."""
     clauses = recipe_clauses(changes.recipe)
     if clauses:
@@ -215,7 +215,7 @@ def _process_clauses(recipe: RecipeChanges) -> list[str]:
     return clauses
 
 
-def _lye(changes: Changes) -> str:
+def _lye(changes: BatchChanges) -> str:
     """What it does to the lye, for the oil mass compared."""
     size = f"for {changes.oil_mass_g:.0f} g of oils"
     told = [clause for figure in changes.lye if (clause := _lye_clause(figure))]
@@ -232,7 +232,7 @@ def _lye_clause(figure: Figure) -> str:
     return f"{name} {verb} by {figure.shown_difference().lstrip('+-')} g"
 
 
-def _as_made(changes: Changes) -> str:
+def _as_made(changes: BatchChanges) -> str:
     """What was weighed otherwise than the same recipe has it, when a side is a trial as it was made."""
     is_before, is_after = ((side.label or "").startswith(AS_MADE) for side in (changes.before, changes.after))
     if not (is_before or is_after):
@@ -255,7 +255,7 @@ def _as_made(changes: Changes) -> str:
     return ", and ".join(clauses)
 
 
-def _lye_excess(changes: Changes, said: str) -> str:
+def _lye_excess(changes: BatchChanges, said: str) -> str:
     """A superfat below nothing on either side, unless it is said already."""
     for figure in changes.superfat:
         below = [figure.shown(side) for side in (figure.before, figure.after) if side is not None and side < 0]

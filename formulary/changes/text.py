@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings, words
-from formulary.changes.model import Changes, Figure
+from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import (
     FieldChange,
     LineChange,
@@ -16,6 +16,7 @@ from formulary.changes.recipe_changes import (
     water_of,
     water_text,
 )
+from formulary.changes.sentence import render_sentence
 from formulary.finding import Finding
 from formulary.quantity import format_decimal
 from formulary.recipes.model import RecipePortion
@@ -35,19 +36,22 @@ _FIGURES = {
 }
 
 
-def render_changes(changes: Changes, *, width: int = 80, show_all: bool = False) -> str:
+def render_changes(changes: BatchChanges, *, width: int = 80, show_all: bool = False) -> str:
     """The sentence, the changed lines with units in the headings, and findings that appear or vanish.
 
     width: columns, 60 or more. show_all: the lines that are the same as well.
     """
-    lines = [*paragraph(changes.sentence, width=width), *render_details(changes, width=width, show_all=show_all)]
+    lines = [
+        *paragraph(render_sentence(changes), width=width),
+        *render_details(changes, width=width, show_all=show_all),
+    ]
     if changes.hidden and not show_all:
         count = f"{changes.hidden} line{'s' if changes.hidden != 1 else ''} unchanged"
         lines += ["", f"  {count} (--all shows them)"]
     return "\n".join(lines)
 
 
-def render_details(changes: Changes, *, width: int = 80, show_all: bool = False) -> list[str]:
+def render_details(changes: BatchChanges, *, width: int = 80, show_all: bool = False) -> list[str]:
     """What stands below the sentence, as lines."""
     lines: list[str] = []
     if changes.before.id is not None or changes.after.id is not None:
@@ -64,7 +68,7 @@ def render_details(changes: Changes, *, width: int = 80, show_all: bool = False)
     return lines
 
 
-def _sides(changes: Changes, width: int) -> list[str]:
+def _sides(changes: BatchChanges, width: int) -> list[str]:
     lines: list[str] = []
     for title, side in (("before", changes.before), ("after", changes.after)):
         label = f" ({side.label})" if side.label else ""
@@ -72,7 +76,7 @@ def _sides(changes: Changes, width: int) -> list[str]:
     return lines
 
 
-def _rows(changes: Changes, show_all: bool) -> list[Row]:
+def _rows(changes: BatchChanges, show_all: bool) -> list[Row]:
     alike = changes.alike
     oils = [*changes.recipe.oils, *(alike.oils if show_all else ())]
     lines = [*changes.recipe.lines, *(alike.lines if show_all else ())]
@@ -182,7 +186,7 @@ def _exponent(number: Decimal) -> int:
     return exponent if isinstance(exponent, int) else 0
 
 
-def _texts(changes: Changes, show_all: bool, width: int) -> list[str]:
+def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
     """What is not a number: the water's rule, purpose, process, name, notes."""
     recipe, alike = changes.recipe, changes.alike
     told: list[tuple[str, str | None, str | None]] = []
@@ -224,7 +228,7 @@ def _findings(title: str, findings: tuple[Finding, ...], width: int) -> list[str
     return [f"  {title}", *("  " + line for line in render_findings(findings, width=width - 2))]
 
 
-def _register(changes: Changes, width: int) -> list[str]:
+def _register(changes: BatchChanges, width: int) -> list[str]:
     lines = ["  the register itself changed"]
     for change in changes.register:
         name = change.field.replace("_", " ")

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from formulary.batch.weigh_out import work_out_batch
+from formulary.changes.changes import Changes
 from formulary.changes.compare import compare_batches
-from formulary.changes.model import Changes
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import Tweak

@@ -1,15 +1,13 @@
-"""What changed between two recipes and what it does to their batches: data that text, JSON and pages only read."""
+"""What changed between two recipes and what it does to their batches: data that sentence, text and JSON only read."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from formulary.changes.recipe_changes import Alkalis, FieldChange, Pair, RecipeChanges, count_lines
+from formulary.changes.recipe_changes import RecipeChanges, count_lines
 from formulary.finding import Finding
 from formulary.quantity import format_number
-from formulary.recipes.model import Water
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +79,7 @@ class Side:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Changes:
+class BatchChanges:
     """What changed between two recipes, with what it does to a batch of the same oil mass.
 
     recipe: the differences. alike: the lines that are the same, in the same shape.
@@ -136,91 +134,8 @@ class Changes:
         """How many lines are the same on both sides and are shown only when all are asked for."""
         return count_lines(self.alike) + sum(not figure.is_change for figure in self.figures)
 
-    @property
-    def sentence(self) -> str:
-        """What a person would say aloud first."""
-        from formulary.changes.sentence import render_sentence
-
-        return render_sentence(self)
-
-    def to_json(self) -> dict[str, object]:
-        """The changes with stable keys; exact numbers as they are, calculated ones unrounded."""
-        recipe = self.recipe
-        return {
-            "before": self.before.to_json(),
-            "after": self.after.to_json(),
-            "sentence": self.sentence,
-            "oil_mass_grams": self.oil_mass_g,
-            "oils": [change.to_json() for change in recipe.oils],
-            "rates": [change.to_json() for change in recipe.lines],
-            "lye": [
-                {"material": figure.key, "before_grams": figure.before, "after_grams": figure.after}
-                for figure in self.lye
-            ],
-            "water": _sides(self.water),
-            "superfat": _sides(self.superfat),
-            "water_rule": _rule_json(recipe.water),
-            "alkali": _alkali_json(recipe.alkali),
-            "figures": _sides(self.others),
-            "scent": [
-                {"line": figure.key, "before_percent_of_cured": figure.before, "after_percent_of_cured": figure.after}
-                for figure in self.scent
-                if figure.is_change
-            ],
-            "fatty_acids": [
-                {"acid": figure.key, "before_percent": figure.before, "after_percent": figure.after}
-                for figure in self.fatty_acids
-                if figure.is_change
-            ],
-            "portions": [change.to_json() for change in recipe.portions],
-            "process": [change.to_json() for change in recipe.process],
-            "name": _pair_json(recipe.name),
-            "purpose": _pair_json(recipe.purpose),
-            "notes": _pair_json(recipe.notes),
-            "register": [change.to_json() for change in self.register],
-            "findings": {
-                "appeared": [finding.to_json() for finding in self.appeared],
-                "vanished": [finding.to_json() for finding in self.vanished],
-            },
-            "hidden": self.hidden,
-        }
-
-    def __str__(self) -> str:
-        from formulary.changes.text import render_changes
-
-        return render_changes(self)
-
 
 def _is_shown_alike(figure: Figure, other: Figure) -> bool:
     return figure.shown(figure.before) == other.shown(other.before) and figure.shown(figure.after) == other.shown(
         other.after
     )
-
-
-def _sides(figures: Iterable[Figure]) -> dict[str, object]:
-    listed = tuple(figures)
-    return {
-        "before": {figure.key: figure.before for figure in listed},
-        "after": {figure.key: figure.after for figure in listed},
-    }
-
-
-def _pair_json(pair: Pair[str] | FieldChange | None) -> dict[str, object] | None:
-    return None if pair is None else {"before": pair.before, "after": pair.after}
-
-
-def _rule_json(pair: Pair[Water] | None) -> dict[str, object] | None:
-    if pair is None:
-        return None
-    sides = {"before": pair.before, "after": pair.after}
-    return {side: {"method": water.method, "value": float(water.value)} for side, water in sides.items()}
-
-
-def _alkali_json(pair: Pair[Alkalis] | None) -> dict[str, object] | None:
-    if pair is None:
-        return None
-    sides = {"before": pair.before, "after": pair.after}
-    return {
-        side: {"by": by, "shares": {name: float(share) for name, share in shares}}
-        for side, (shares, by) in sides.items()
-    }

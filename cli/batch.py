@@ -8,19 +8,29 @@ import click
 
 from cli.options import all_option, folder_option, json_option, lots_option, open_chosen
 from cli.output import DONE, STOPPED, say, say_json, tell, width
+from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
+    from formulary.batch.size import WantedSize
     from formulary.folder import Folder
+    from formulary.materials.chosen_lots import ChosenLots
 
 
-@click.command()
+@click.command(cls=SizedCommand)
 @click.argument("recipes", metavar="RECIPE[@VERSION]...", nargs=-1, required=True)
-@click.option("--oils", metavar="WEIGHT", help="The size by its oils: 1000g.")
-@click.option("--total", metavar="WEIGHT", help="The size by all the batter: 1500g.")
-@click.option("--mould", metavar="INSIDE", help='The size by a mould, as filled: "25 x 8 x 7 cm", or one by its name.')
-@click.option("--bars", metavar="N", type=click.IntRange(1, 10_000), help="The size by bars, with --bar.")
-@click.option("--bar", metavar="WEIGHT", help="What one bar weighs, as poured: 110g.")
+@click.option("--oils", metavar="WEIGHT", multiple=True, help="The size by its oils: 1000g.")
+@click.option("--total", metavar="WEIGHT", multiple=True, help="The size by all the batter: 1500g.")
+@click.option(
+    "--mould",
+    metavar="INSIDE",
+    multiple=True,
+    help='The size by a mould, as filled: "25 x 8 x 7 cm", or one by its name.',
+)
+@click.option(
+    "--bars", metavar="N", multiple=True, type=click.IntRange(1, 10_000), help="The size by bars, with --bar."
+)
+@click.option("--bar", metavar="WEIGHT", multiple=True, help="What one bar weighs, as poured: 110g.")
 @click.option("--cured", is_flag=True, help="--bar is the weight after the cure.")
 @click.option(
     "--weighed", metavar='"MATERIAL WEIGHT"', multiple=True, help="What is in the vessel by now, when it went over."
@@ -34,11 +44,11 @@ if TYPE_CHECKING:
 @folder_option
 def batch(
     recipes: tuple[str, ...],
-    oils: str | None,
-    total: str | None,
-    mould: str | None,
-    bars: int | None,
-    bar: str | None,
+    oils: tuple[str, ...],
+    total: tuple[str, ...],
+    mould: tuple[str, ...],
+    bars: tuple[int, ...],
+    bar: tuple[str, ...],
     cured: bool,
     weighed: tuple[str, ...],
     despite: tuple[str, ...],
@@ -48,34 +58,29 @@ def batch(
 ) -> int:
     """What to weigh for a size, in working order, with the cautions.
 
-    Several recipes are loaves of one sitting, each of the size given: one pot of the oils they share, one jug of lye
-    where its strength is shared. With --weighed, how to go on when something went over.
+    Several recipes are loaves of one sitting: one pot of the oils they share, one jug of lye where its strength is
+    shared. One size holds for all of them; else each has its own, in their order, and a recipe of two loaves is named
+    twice:
+
+    \b
+      formulary batch harbour-base mint --oils 800g
+      formulary batch harbour-base --oils 1000g mint --oils 500g mint --mould tall
+
+    A lot counts in every loaf that holds its material. With --weighed, how to go on when something went over.
 
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
     saponification value and an open conflict can never be overridden.
     """
     from formulary.materials.chosen_lots import parse_chosen_lots
 
+    sizes = match_sizes(recipes, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
+    if weighed and len(recipes) > 1:
+        raise click.UsageError("--weighed goes with one recipe at a time")
     chosen = parse_chosen_lots(lots)
     with open_chosen() as folder:
-        batches = [
-            _override(
-                folder.batch(
-                    recipe,
-                    oils=oils,
-                    total=total,
-                    mould=mould,
-                    bars=bars,
-                    bar=bar,
-                    cured=cured,
-                    lots=chosen,
-                ),
-                despite,
-            )
-            for recipe in recipes
-        ]
+        batches = _override(_work_out(folder, recipes, sizes, chosen), despite)
         if weighed:
-            return _print_rescue(folder, batches, weighed, as_json)
+            return _print_rescue(folder, batches[0], weighed, as_json)
         if len(batches) > 1:
             return _print_sitting(folder, batches, as_json)
     if as_json:
@@ -87,13 +92,35 @@ def batch(
     return STOPPED if batches[0].is_stopped else DONE
 
 
-def _override(worked_out: Batch, despite: tuple[str, ...]) -> Batch:
+def _work_out(folder: Folder, recipes: tuple[str, ...], sizes: list[WantedSize], chosen: ChosenLots) -> list[Batch]:
+    versions = [folder.find_version(recipe) for recipe in recipes]
+    held = {name for version in versions for name in version.recipe.materials()}
+    batches = []
+    for version, size in zip(versions, sizes, strict=True):
+        own = {name: lot for name, lot in chosen.items() if name not in held or name in version.recipe.materials()}
+        batches.append(
+            folder.batch(
+                version,
+                oils=size.oils,
+                total=size.total,
+                mould=size.mould,
+                bars=size.bars,
+                bar=size.bar,
+                cured=size.cured,
+                lots=own,
+            )
+        )
+    return batches
+
+
+def _override(batches: list[Batch], despite: tuple[str, ...]) -> list[Batch]:
     from formulary.finding import stops
     from formulary.folder import override_stops
 
-    for code in set(despite) - {finding.code for finding in stops(worked_out.findings)}:
+    standing = {finding.code for batch in batches for finding in stops(batch.findings)}
+    for code in set(despite) - standing:
         tell(f"note: nothing stops this batch by {code!r}, so --despite {code} changes nothing")
-    return override_stops(worked_out, despite)
+    return [override_stops(batch, despite) for batch in batches]
 
 
 def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
@@ -112,13 +139,11 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
     return STOPPED if stopped else DONE
 
 
-def _print_rescue(folder: Folder, batches: list[Batch], weighed: tuple[str, ...], as_json: bool) -> int:
+def _print_rescue(folder: Folder, planned: Batch, weighed: tuple[str, ...], as_json: bool) -> int:
     from formulary.batch.sitting_text import render_rescue
     from formulary.folder import demand_weighable
 
-    if len(batches) > 1:
-        raise click.UsageError("--weighed goes with one recipe at a time")
-    rescue = folder.rescue(demand_weighable(batches[0]), weighed)
+    rescue = folder.rescue(demand_weighable(planned), weighed)
     if as_json:
         say_json(rescue.to_json())
     else:

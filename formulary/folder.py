@@ -112,7 +112,7 @@ class Folder(FormularyFiles):
         """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
         from formulary.batch.sitting import plan_sitting
 
-        return plan_sitting(tuple(batches), self.register)
+        return plan_sitting(tuple(batches), self.register, self.settings)
 
     def rescue(self, batch: Batch, weighed: Iterable[str]) -> Rescue:
         """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g")."""

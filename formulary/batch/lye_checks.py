@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedAlkali
+from formulary.batch.scale import Scale
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.heat import may_boil
 from formulary.chemistry.solubility import saturation
@@ -19,8 +20,6 @@ LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
 LOW_BAND_PERCENT = -2.0
 COARSE_STEP_PERCENT = 0.5
-# A weighing within a twentieth is good enough for what is no lye (common practice, no source).
-SMALL_WEIGHT_PART = 0.05
 # Freezing point of a 50 % sodium lye 14 °C (a manufacturer's technical page on caustic soda solution); weaker lyes of
 # less than about 45 % stay clear in any kitchen (from memory).
 CRYSTALLISING_PERCENT = 45.0
@@ -139,15 +138,15 @@ def check_alkali_weights(
 
 def check_small_weights(pot: Pot, settings: Settings) -> Iterable[Finding]:
     """Additions and scents so small that the scale cannot weigh them to a twentieth."""
-    step_g = float(settings.scale_step_g)
+    scale = Scale.of(settings)
     grams: dict[str, float] = {}
     for line in pot.lines:
         if line.role in ("addition", "scent"):
             grams[line.material] = grams.get(line.material, 0.0) + line.grams
-    small = [name for name, weight_g in grams.items() if 0 < weight_g * SMALL_WEIGHT_PART < step_g / 2]
+    small = [name for name, weight_g in grams.items() if scale.is_too_coarse(weight_g)]
     if small:
         named = ", ".join(f"{words(name)} {format_number(grams[name], 1)} g" for name in small)
-        what = f"too little for a scale that shows steps of {step_g:g} g: {named}"
+        what = f"too little for a scale that shows steps of {scale.step_g:g} g: {named}"
         yield note("weight-small", what, "weigh it on a finer scale (and set `scale: {step: ...}`), or by the spoon")
 
 

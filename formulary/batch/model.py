@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
+from formulary.batch.scale import Scale
 from formulary.finding import Finding
 
 ROLES = ("oil", "alkali", "water", "addition", "scent")
@@ -228,7 +229,10 @@ class PotFigures:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:
-    """What to weigh, and what is known about it. Grams are None in JSON while a stop finding stands."""
+    """What to weigh, and what is known about it. Grams are None in JSON while a stop finding stands.
+
+    All grams but those of alkali are exact; `scale` is what a sheet rounds them to.
+    """
 
     recipe: str
     recipe_name: str
@@ -247,6 +251,7 @@ class Batch:
     findings: tuple[Finding, ...]
     pot: Pot
     process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    scale: Scale = field(default_factory=Scale)
 
     @property
     def is_stopped(self) -> bool:

@@ -10,6 +10,7 @@ from formulary.batch.checks import check_pot
 from formulary.batch.figures import acid_mol, alkali_of, fat_mol, work_out_pot
 from formulary.batch.lye_checks import check_jug
 from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.scale import Scale
 from formulary.batch.size import parse_size_g
 from formulary.batch.vessel_checks import check_vessels
 from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
@@ -48,6 +49,7 @@ class Rescue:
 
     way: "new-alkali", "more-oil", or "as-it-is" when only an addition, a scent or water went over. superfat_percent,
     in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind. findings: of that pot.
+    scale: what a sheet rounds the grams to.
     """
 
     way: str
@@ -57,6 +59,7 @@ class Rescue:
     effective_percent: float
     remarks: tuple[str, ...]
     findings: tuple[Finding, ...]
+    scale: Scale
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -124,6 +127,7 @@ def work_out_rescue(
             *check_jug(pot, materials, _nowhere),
             *check_vessels(pot, materials, settings),
         ),
+        scale=batch.scale,
     )
 
 

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from formulary.batch.model import Batch, PotLine
+from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.vessel_checks import check_shared_vessels
 from formulary.errors import InputError
-from formulary.finding import stops
+from formulary.finding import Finding, stops
 from formulary.materials.model import Material
+from formulary.settings import Settings
 
 # Common practice, no source: what is solid in a kitchen is melted in the shared pot; the rest is poured in by loaf.
 MELTED_ABOVE_C = 20.0
@@ -40,7 +42,8 @@ class Shared:
 class Sitting:
     """What to weigh for a sitting: the shared pot and jug (None when nothing can be shared), then each loaf's own.
 
-    own: for each batch the lines to weigh for it alone.
+    own: for each batch the lines to weigh for it alone. findings: what is known of the shared vessels only when the
+    loaves are made together; each batch has its own besides.
     """
 
     batches: tuple[Batch, ...]
@@ -48,6 +51,7 @@ class Sitting:
     jug: Shared | None
     own: tuple[tuple[PotLine, ...], ...]
     jug_reason: str | None = None
+    findings: tuple[Finding, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -59,12 +63,16 @@ class Sitting:
                 [{"material": line.material, "role": line.role, "at": line.at, "grams": line.grams} for line in lines]
                 for lines in self.own
             ],
+            "findings": [finding.to_json() for finding in self.findings],
         }
 
 
-def plan_sitting(batches: Sequence[Batch], materials: Mapping[str, Material]) -> Sitting:
-    """How to share a pot of hard oils and a jug of lye between batches.
+def plan_sitting(
+    batches: Sequence[Batch], materials: Mapping[str, Material], settings: Settings | None = None
+) -> Sitting:
+    """How to share a pot of hard oils and a jug of lye between batches, each of a size of its own.
 
+    settings: whose vessels hold what is shared; the usual ones, which name none, unless given.
     Every gram of every batch is in exactly one place: the pot, the jug, or a loaf's own lines; so the totals agree.
     Raises InputError for fewer than two batches; StopError is the caller's to raise for a batch that is stopped.
     """
@@ -86,7 +94,15 @@ def plan_sitting(batches: Sequence[Batch], materials: Mapping[str, Material]) ->
             if grams > 1e-9:
                 lines.append(PotLine(line.material, line.role, line.at, grams, line.portion, line.water))
         own.append(tuple(lines))
-    return Sitting(tuple(batches), pot, jug, tuple(own), reason)
+    in_jug = [line for batch in batches for line in batch.pot.lines if line.role in ("alkali", "water")]
+    melted = [PotLine(name, "oil", "oils", grams) for name, grams in (pot.lines if pot is not None else ())]
+    findings = check_shared_vessels(
+        Pot(tuple(melted)) if pot is not None else None,
+        Pot(tuple(in_jug)) if jug is not None else None,
+        materials,
+        settings if settings is not None else Settings(),
+    )
+    return Sitting(tuple(batches), pot, jug, tuple(own), reason, tuple(findings))
 
 
 def _shared_oils(
@@ -127,7 +143,11 @@ def _shared_lye(batches: Sequence[Batch]) -> tuple[Shared | None, str | None]:
         if max(parts) - min(parts) > _SAME_CONCENTRATION:
             return None, "the loaves' lyes differ in strength"
     lines = tuple((name, sum(jug[name] for jug in jugs)) for name in jugs[0])
-    return Shared(lines, tuple(sum(jug.values()) for jug in jugs)), None
+    # By the alkali that each loaf is due: strengths that no scale tells apart still differ by some of it.
+    alkalis = {line.material for batch in batches for line in batch.pot.lines if line.role == "alkali"}
+    due = [sum(jug[name] for name in alkalis) for jug in jugs]
+    all_g = sum(grams for _, grams in lines)
+    return Shared(lines, tuple(all_g * grams / sum(due) for grams in due)), None
 
 
 def _jug(batch: Batch) -> dict[str, float]:

@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue
-from formulary.batch.sitting import Shared, Sitting
+from formulary.batch.scale import format_shown, share_out
+from formulary.batch.sheet_weights import Weighing, shown_weights
+from formulary.batch.sitting import Sitting
 from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
     format_weight,
     heading,
-    remark,
     render_figures,
     render_findings,
     scent_lines,
-    stage_lines,
+    stage_rows,
     words,
 )
+from formulary.chemistry.alkali import rounded_down_g
+from formulary.finding import Finding
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 
@@ -27,53 +31,155 @@ _STAGES = {"lye water": "In the jug", "oils": "In the pot", "trace": "At trace",
 
 def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     """What to weigh together, then for each loaf what it gets, what is its own, its figures and all its findings."""
-    all_g = sum(batch.batter_grams for batch in sitting.batches)
-    names = ", ".join(batch.recipe_name for batch in sitting.batches)
-    head = f"{len(sitting.batches)} loaves in one sitting: {names}; {format_number(all_g, 0)} g of batter in all."
+    weights = _weigh(sitting)
+    head = (
+        f"{len(sitting.batches)} loaves in one sitting: {_loaves(sitting)};"
+        f" {format_shown(sum(loaf.batter_g for loaf in weights.loaves))} g of batter in all."
+    )
     lines = [*paragraph(head, width=width), "", *paragraph(CAUTIONS, width=width, indent=2)]
-    if sitting.jug is not None:
-        rows = [Row("One jug of lye for all", ("g",), indent=0), *_rows(sitting.jug, sitting)]
-        lines += ["", *render_rows(rows, width=width)]
-    if sitting.pot is not None:
-        rows = [Row("One pot of the oils that all share", ("g",), indent=0), *_rows(sitting.pot, sitting)]
+    if weights.jug is not None:
+        rows = [Row("One jug of lye for all", ("g",), indent=0), *_rows(weights.jug, sitting)]
+        left_g = sum(weights.jug.values()) - sum(loaf.of_jug_g or 0.0 for loaf in weights.loaves)
+        note = f"{format_shown(left_g)} g stay in the jug" if left_g > 0.001 else ""
+        lines += ["", *render_rows([*rows[:-1], replace(rows[-1], note=note)], width=width)]
+    if weights.pot is not None:
+        rows = [Row("One pot of the oils that all share", ("g",), indent=0), *_rows(weights.pot, sitting)]
         lines += ["", *render_rows(rows, width=width)]
     if sitting.jug is None and sitting.jug_reason:
         lines += ["", *paragraph(f"Each loaf has its own jug: {sitting.jug_reason}.", width=width)]
     if sitting.pot is None:
         lines += ["", *paragraph("The loaves share no oil that is melted, so each has its own pot.", width=width)]
+    common, own = _sort_findings(sitting)
+    if sitting.findings or common:
+        lines += ["", *render_findings([*sitting.findings, *common], width=width)]
     for number, batch in enumerate(sitting.batches):
-        lines += ["", *_loaf(sitting, number, batch, width)]
+        lines += ["", *_loaf(sitting, number, replace(batch, findings=own[number]), weights.loaves[number], width)]
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
 
 
-def _loaf(sitting: Sitting, number: int, batch: Batch, width: int) -> list[str]:
+@dataclass(frozen=True, slots=True)
+class _LoafWeights:
+    """What a loaf gets of the shared vessels and is weighed for it alone, in grams as the scales show them."""
+
+    own: Mapping[Weighing, float]
+    of_jug_g: float | None
+    of_pot_g: float | None
+
+    @property
+    def oils_g(self) -> float:
+        return sum(grams for (_, role, _), grams in self.own.items() if role == "oil") + (self.of_pot_g or 0.0)
+
+    @property
+    def batter_g(self) -> float:
+        own_g = sum(grams for (_, _, stage), grams in self.own.items() if stage != "top")
+        return own_g + (self.of_jug_g or 0.0) + (self.of_pot_g or 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class _Weights:
+    """All that a sitting's sheet says in grams: material -> grams in each shared vessel, then the loaves."""
+
+    jug: Mapping[str, float] | None
+    pot: Mapping[str, float] | None
+    loaves: tuple[_LoafWeights, ...]
+
+
+def _weigh(sitting: Sitting) -> _Weights:
+    """What each vessel and each loaf gets, as the scales show it, adding up as printed.
+
+    A loaf's part of the lye is rounded down, so a little may stay in the jug; the melted oils all go out.
+    """
+    scale = sitting.batches[0].scale
+    jug = pot = None
+    of_jug: list[float | None] = [None] * len(sitting.batches)
+    of_pot = list(of_jug)
+    if sitting.jug is not None:
+        alkalis = _alkalis(sitting)
+        jug = {name: scale.shown("alkali" if name in alkalis else "water", grams) for name, grams in sitting.jug.lines}
+        part = sum(jug.values()) / sitting.jug.total_grams
+        of_jug = [rounded_down_g(grams * part, scale.alkali_step_g) for grams in sitting.jug.each]
+    if sitting.pot is not None:
+        step_g = scale.step_for(min(grams for grams in (*sitting.pot.each, *dict(sitting.pot.lines).values())))
+        pot = share_out(dict(sitting.pot.lines), sitting.pot.total_grams, step_g)
+        of_pot = list(share_out(dict(enumerate(sitting.pot.each)), sum(pot.values()), step_g).values())
+    loaves = []
+    for batch, lines, from_jug, from_pot in zip(sitting.batches, sitting.own, of_jug, of_pot, strict=True):
+        oils_g = scale.step_g * round(batch.oil_mass_g / scale.step_g) - (from_pot or 0.0)
+        loaves.append(_LoafWeights(shown_weights(lines, scale, oils_g=oils_g), from_jug, from_pot))
+    return _Weights(jug, pot, tuple(loaves))
+
+
+def _alkalis(sitting: Sitting) -> set[str]:
+    return {alkali.material for batch in sitting.batches for alkali in batch.lye}
+
+
+def _loaves(sitting: Sitting) -> str:
+    """The recipes by name, and which loaves each has where it has several."""
+    numbers: dict[str, list[int]] = {}
+    for number, batch in enumerate(sitting.batches, 1):
+        numbers.setdefault(batch.recipe_name, []).append(number)
+    return ", ".join(
+        f"{name} ({_which(own, len(sitting.batches))})" if len(own) > 1 else name for name, own in numbers.items()
+    )
+
+
+def _which(numbers: Sequence[int], of: int) -> str:
+    if len(numbers) == of:
+        return "both loaves" if of == 2 else "all loaves"
+    *first, last = map(str, numbers)
+    return f"loaf {last}" if not first else f"loaves {', '.join(first)} and {last}"
+
+
+def _sort_findings(sitting: Sitting) -> tuple[list[Finding], list[tuple[Finding, ...]]]:
+    """What is to be known of several loaves alike, said once and with their numbers; then what is left for each."""
+    loaves: dict[tuple[object, ...], list[int]] = {}
+    for number, batch in enumerate(sitting.batches, 1):
+        for finding in dict.fromkeys(batch.findings):
+            loaves.setdefault(_said(finding), []).append(number)
+    seen: set[tuple[object, ...]] = set()
+    common: list[Finding] = []
+    own: list[tuple[Finding, ...]] = []
+    for batch in sitting.batches:
+        own.append(tuple(finding for finding in batch.findings if len(loaves[_said(finding)]) == 1))
+        for finding in batch.findings:
+            if len(loaves[_said(finding)]) > 1 and _said(finding) not in seen:
+                seen.add(_said(finding))
+                which = _which(loaves[_said(finding)], len(sitting.batches))
+                common.append(replace(finding, what=f"{which}: {finding.what}"))
+    return common, own
+
+
+def _said(finding: Finding) -> tuple[object, ...]:
+    return finding.severity, finding.code, finding.what, finding.do
+
+
+def _loaf(sitting: Sitting, number: int, batch: Batch, weights: _LoafWeights, width: int) -> list[str]:
     rows: list[Row] = []
     own = replace(batch, pot=replace(batch.pot, lines=sitting.own[number]))
     for stage, title in _STAGES.items():
         step: list[Row] = []
-        if stage == "lye water" and sitting.jug is not None:
-            step.append(Row("of the lye in the one jug", (format_number(sitting.jug.each[number], 1),)))
-        if stage == "oils" and sitting.pot is not None:
-            step.append(Row("of the melted oils in the one pot", (format_number(sitting.pot.each[number], 1),)))
-        for line, parts in stage_lines(own, stage):
-            grams = sum(part.grams for part in parts)
-            step.append(Row(words(line.material), (format_weight(line.role, grams),), remark(batch, line, parts)))
+        if stage == "lye water" and weights.of_jug_g is not None:
+            step.append(Row("of the lye in the one jug", (format_shown(weights.of_jug_g),)))
+        if stage == "oils" and weights.of_pot_g is not None:
+            step.append(Row("of the melted oils in the one pot", (format_shown(weights.of_pot_g),)))
+        step += stage_rows(own, stage, weights.own)
         if step:
             rows += [Row(title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
     figures = render_figures(batch, width=width) + scent_lines(batch, width)
     findings = render_findings(batch.findings, width=width)
-    return [*heading(batch, width), *render_rows(rows, width=width), *figures, *findings]
+    head = heading(batch, width, weights.oils_g, weights.batter_g, lead=f"Loaf {number + 1}: ")
+    return [*head, *render_rows(rows, width=width), *figures, *findings]
 
 
-def _rows(shared: Shared, sitting: Sitting) -> list[Row]:
-    alkalis = {alkali.material for batch in sitting.batches for alkali in batch.lye}
+def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
+    alkalis = _alkalis(sitting)
     # Water before alkali: lye goes into water, never the reverse.
-    lines = sorted(shared.lines, key=lambda line: line[0] != "water")
+    lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [
         Row(words(material), (format_weight("alkali" if material in alkalis else "", grams),))
         for material, grams in lines
     ]
-    return [*rows, Row("together", (format_number(shared.total_grams, 1),))]
+    return [*rows, Row("together", (format_shown(sum(shared.values())),))]
 
 
 def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
@@ -81,8 +187,15 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     lines = [*paragraph(_WAYS[rescue.way], width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
     rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
     for line in rescue.remaining:
-        grams = (line.planned_grams, line.weighed_grams, line.remaining_grams)
-        rows.append(Row(words(line.material), tuple(format_weight(line.role, weight) for weight in grams)))
+        planned_g, to_add_g = (
+            rounded_down_g(grams, rescue.scale.alkali_step_g)
+            if line.role == "alkali"
+            else rescue.scale.shown(line.role, grams)
+            for grams in (line.planned_grams, line.remaining_grams)
+        )
+        there = format_shown(line.weighed_grams)
+        cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
+        rows.append(Row(words(line.material), cells))
     lines += render_rows(rows, width=width)
     lines.append("")
     figures = (

@@ -18,18 +18,34 @@ FULLEST = {"pot": 0.8, "jug": 0.6}
 
 def check_vessels(pot: Pot, materials: Mapping[str, Material], settings: Settings) -> Iterable[Finding]:
     """A warning for each vessel of `formulary.yaml` that the batch fills too far."""
+    yield from _check_fill("pot", pot_volume_ml(pot, materials), settings)
+    yield from _check_fill("jug", _jug_volume_ml(pot, materials), settings)
+
+
+def check_shared_vessels(
+    melted: Pot | None, in_jug: Pot | None, materials: Mapping[str, Material], settings: Settings
+) -> Iterable[Finding]:
+    """A warning for each vessel that what a sitting melts, or dissolves, for all its loaves fills too far."""
+    if melted is not None:
+        yield from _check_fill("pot", pot_volume_ml(melted, materials), settings)
+    if in_jug is not None:
+        yield from _check_fill("jug", _jug_volume_ml(in_jug, materials), settings)
+
+
+def _jug_volume_ml(pot: Pot, materials: Mapping[str, Material]) -> float:
     # Lye takes a little less room than its water and alkali apart; their masses in millilitres err on the safe side.
-    in_jug_ml = sum(
+    return sum(
         line.grams if line.role == "alkali" else max(water_in(line, materials), line.grams)
         for line in pot.lines
         if line.at == "lye water"
     )
-    volumes_ml = {"pot": pot_volume_ml(pot, materials), "jug": in_jug_ml}
-    for vessel, size_ml in settings.vessels_ml.items():
-        volume_ml = volumes_ml[vessel]
-        if volume_ml > float(size_ml) * FULLEST[vessel]:
-            what = (
-                f"the {vessel} of {float(size_ml):g} ml would hold {format_number(volume_ml, 0)} ml:"
-                f" it should be at most {100 * FULLEST[vessel]:.0f} % full"
-            )
-            yield warn(f"{vessel}-small", what, "take a larger one, or make a smaller batch", Place("formulary.yaml"))
+
+
+def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[Finding]:
+    size_ml = settings.vessels_ml.get(vessel)
+    if size_ml is not None and volume_ml > float(size_ml) * FULLEST[vessel]:
+        what = (
+            f"the {vessel} of {float(size_ml):g} ml would hold {format_number(volume_ml, 0)} ml:"
+            f" it should be at most {100 * FULLEST[vessel]:.0f} % full"
+        )
+        yield warn(f"{vessel}-small", what, "take a larger one, or make a smaller batch", Place("formulary.yaml"))

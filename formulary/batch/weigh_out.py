@@ -30,6 +30,7 @@ from formulary.batch.model import (
     WeighedAlkali,
     WeighedOil,
 )
+from formulary.batch.scale import Scale
 from formulary.chemistry.alkali import (
     Alkali,
     alkali_mass_g,
@@ -282,6 +283,7 @@ def _describe(
         findings=(),
         pot=pot,
         process=recipe.process,
+        scale=Scale.of(settings),
     )
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from formulary.batch.lye_checks import words as words  # the sheets say names as the checks do
 from formulary.batch.model import WHOLE, Batch, PotLine
+from formulary.batch.scale import format_shown
+from formulary.batch.sheet_weights import Weighing, shown_parts, shown_weights
 from formulary.finding import Finding, Severity
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
@@ -26,7 +28,10 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
 
     While a finding stops the batch, it shows the findings and no gram.
     """
-    lines = [*heading(batch, width), ""]
+    weights = shown_weights(batch.pot.lines, batch.scale)
+    oils_g = sum(grams for (_, role, _), grams in weights.items() if role == "oil")
+    batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+    lines = [*heading(batch, width, oils_g, batter_g), ""]
     lines += paragraph(CAUTIONS, width=width, indent=2)
     lines.append("")
     if batch.is_stopped:
@@ -38,7 +43,7 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         if rows:
             rows.append(Row("", indent=0))
         rows.append(Row(f"{number}  {title}", ("g",)))
-        rows += [Row(row.label, row.cells, row.note, 5) for row in _stage_rows(batch, stage)]
+        rows += [Row(row.label, row.cells, row.note, 5) for row in stage_rows(batch, stage, weights)]
     lines += render_rows(rows, width=width)
     lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch, width)]
     if batch.findings:
@@ -46,12 +51,13 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
 
 
-def heading(batch: Batch, width: int) -> list[str]:
-    """What the sheet is of: name, version, size; and that a household soap is not for skin."""
+def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: str = "") -> list[str]:
+    """What the sheet is of: name, version, and its size as the sheet's own weights total; and that a household soap is
+    not for skin."""
     identity = " ".join(
         part
         for part in (
-            batch.recipe_name,
+            f"{lead}{batch.recipe_name}",
             f" {batch.version_id[:8]}" if batch.version_id else "",
             f"({batch.version_label})" if batch.version_label else "",
         )
@@ -60,7 +66,7 @@ def heading(batch: Batch, width: int) -> list[str]:
     warning = [] if batch.purpose == "skin" else ["Household soap: for cleaning things. Never use it on skin."]
     if batch.is_stopped:
         return [*paragraph(identity, width=width), *warning]
-    size = f"{format_number(batch.oil_mass_g, 0)} g of oils, {format_number(batch.batter_grams, 0)} g of batter"
+    size = f"{format_shown(oils_g)} g of oils, {format_shown(batter_g)} g of batter"
     if len(identity) + len(size) + 4 <= width:
         return [identity + " " * (width - len(identity) - len(size)) + size, *warning]
     return [*paragraph(identity, width=width), *paragraph(size, width=width), *warning]
@@ -71,17 +77,18 @@ def _used_steps(batch: Batch) -> list[tuple[str, str]]:
     return [(stage, title) for stage, title in _STEPS if stage in used]
 
 
-def _stage_rows(batch: Batch, stage: str) -> Iterable[Row]:
+def stage_rows(batch: Batch, stage: str, weights: Mapping[Weighing, float]) -> Iterable[Row]:
+    """What to weigh at a stage, as rows."""
     for line, parts in stage_lines(batch, stage):
-        grams = sum(part.grams for part in parts)
-        yield Row(words(line.material), (format_weight(line.role, grams),), remark(batch, line, parts))
+        shown_g = weights[line.material, line.role, line.at]
+        yield Row(words(line.material), (format_weight(line.role, shown_g),), remark(batch, line, parts, shown_g))
 
 
-def format_weight(role: str, grams: float) -> str:
-    """Grams as they are weighed: alkali with every digit of its scale, so that it is never shown rounded up."""
+def format_weight(role: str, shown_g: float) -> str:
+    """Grams as a scale shows them: alkali with every digit of its scale, so that it is never shown rounded up."""
     if role != "alkali":
-        return format_number(grams, 1)
-    text = f"{grams:.4f}".rstrip("0")
+        return format_shown(shown_g)
+    text = f"{shown_g:.4f}".rstrip("0")
     return text + "0" if text.endswith(".") else text
 
 
@@ -102,7 +109,7 @@ def stage_lines(batch: Batch, stage: str) -> Iterable[tuple[PotLine, list[PotLin
             yield line, [other for other in lines if (other.material, other.role) == key]
 
 
-def remark(batch: Batch, line: PotLine, parts: list[PotLine]) -> str:
+def remark(batch: Batch, line: PotLine, parts: list[PotLine], shown_g: float) -> str:
     """What a maker should know of a line while weighing it."""
     remarks: list[str] = []
     if line.role == "alkali":
@@ -118,7 +125,7 @@ def remark(batch: Batch, line: PotLine, parts: list[PotLine]) -> str:
         if addition.prepared and (addition.material, addition.at) == (line.material, line.at):
             remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
     if any(part.portion for part in parts):
-        remarks.append(_division(parts))
+        remarks.append(_division(parts, shown_g))
     return "; ".join(remarks)
 
 
@@ -127,10 +134,11 @@ def stage_is_jug(line: PotLine) -> bool:
     return line.at == "lye water"
 
 
-def _division(parts: list[PotLine]) -> str:
+def _division(parts: list[PotLine], shown_g: float) -> str:
     if len(parts) == 1:
         return f"all of it in the {parts[0].portion} portion"
-    return ", ".join(f"{format_number(part.grams, 1)} in the {part.portion} portion" for part in parts)
+    each = zip(parts, shown_parts(parts, shown_g), strict=True)
+    return ", ".join(f"{format_shown(grams)} in the {part.portion} portion" for part, grams in each)
 
 
 def render_figures(batch: Batch, *, width: int = 80, show_all: bool = False) -> list[str]:

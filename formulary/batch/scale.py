@@ -1,0 +1,69 @@
+"""Weights as the maker's scales can show them. Only sheets are rounded so; every calculation keeps the exact grams.
+
+Lye and scent are rounded down, since more of them can hurt; the rest to the nearest step, and oils so that they still
+total what the batch asks for.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TypeVar
+
+from formulary.settings import Settings
+
+# A weighing within a twentieth is good enough for what is no lye (common practice, no source).
+SMALL_WEIGHT_PART = 0.05
+# A sum of floats may stand a hair below the step that it is meant to be.
+_HAIR = 1e-6
+
+_Key = TypeVar("_Key", bound=Hashable)
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """What the maker's scales resolve, in grams: the one for oils and the rest, and the one for alkali."""
+
+    step_g: float = 1.0
+    alkali_step_g: float = 0.1
+
+    @classmethod
+    def of(cls, settings: Settings) -> Scale:
+        """The scales that the settings name."""
+        return cls(float(settings.scale_step_g), float(settings.alkali_step_g))
+
+    def is_too_coarse(self, grams: float) -> bool:
+        """Whether the scale for oils cannot weigh so little to a twentieth."""
+        return 0 < grams * SMALL_WEIGHT_PART < self.step_g / 2
+
+    def step_for(self, grams: float) -> float:
+        """The step of the scale to use for such a weight: little is weighed on the finer one."""
+        return min(self.step_g, self.alkali_step_g) if self.is_too_coarse(grams) else self.step_g
+
+    def shown(self, role: str, grams: float) -> float:
+        """Grams as a scale shows them. Alkali is taken as it is, rounded down already; what is finer than any scale
+        stays as calculated, rather than nothing."""
+        if role == "alkali":
+            return grams
+        step_g = self.step_for(grams)
+        steps = grams / step_g
+        shown_g = step_g * (math.floor(steps + _HAIR) if role == "scent" else math.floor(steps + 0.5))
+        return shown_g if shown_g > 0 or grams <= 0 else grams
+
+
+def format_shown(grams: float) -> str:
+    """Grams that a scale shows, in as many digits as they have: `450`, `9.6`, `139.45`."""
+    text = f"{Decimal(repr(round(grams, 4))):f}" if abs(grams) >= 0.001 else f"{grams:.1g}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def share_out(grams: Mapping[_Key, float], total_g: float, step_g: float) -> dict[_Key, float]:
+    """The grams in whole steps, each less than a step off, that add up to `total_g` where that can be (largest
+    remainder)."""
+    floors = {key: math.floor(each / step_g + _HAIR) for key, each in grams.items()}
+    lacking = round(total_g / step_g) - sum(floors.values())
+    by_remainder = sorted(grams, key=lambda key: floors[key] - grams[key] / step_g)
+    raised = set(by_remainder[: max(0, lacking)])
+    return {key: step_g * (steps + (key in raised)) for key, steps in floors.items()}

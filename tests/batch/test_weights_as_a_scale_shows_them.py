@@ -1,0 +1,99 @@
+"""Every weight of a sheet is one that the maker's scale can show, errs on the safe side, and adds up as printed."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from formulary.batch.model import PotLine
+from formulary.batch.scale import Scale, format_shown, share_out
+from formulary.batch.sheet_weights import shown_parts, shown_weights
+from formulary.batch.weigh_out_text import render_batch
+from formulary.settings import Settings, parse_settings
+from tests.batch.recipes import PLAIN, weigh_out
+
+STEPS = st.sampled_from([0.01, 0.1, 0.5, 1.0, 2.0, 5.0])
+THIRDS = PLAIN.replace(
+    "olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "olive-oil: 33.34\n  coconut-oil: 33.33\n  lard: 33.33"
+)
+
+
+def in_steps(grams: float, step_g: float) -> bool:
+    return abs(grams / step_g - round(grams / step_g)) < 1e-6
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(st.floats(0.1, 2000), min_size=1, max_size=8), STEPS)
+def test_sharing_out_keeps_every_part_within_a_step_and_the_total_exact(parts: list[float], step_g: float) -> None:
+    total_g = step_g * round(sum(parts) / step_g)
+    shared = share_out(dict(enumerate(parts)), total_g, step_g)
+    assert sum(shared.values()) == pytest.approx(total_g, abs=1e-6)
+    for number, grams in enumerate(parts):
+        assert in_steps(shared[number], step_g)
+        assert abs(shared[number] - grams) < step_g + 1e-6
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(40, 5000), STEPS, st.sampled_from([0.01, 0.1, 1.0]))
+def test_oils_total_what_was_asked_for_and_every_weight_is_one_of_a_scale(
+    oils_g: float, step_g: float, alkali_step_g: float
+) -> None:
+    text = f"format: 1\nscale: {{step: {step_g} g, alkali_step: {alkali_step_g} g}}\n"
+    batch = weigh_out(THIRDS, oil_mass_g=oils_g, settings=parse_settings(text)[0])
+    shown = shown_weights(batch.pot.lines, batch.scale)
+    finest_g = min(step_g, alkali_step_g)
+    for line in batch.pot.lines:
+        grams = shown[line.material, line.role, line.at]
+        assert in_steps(grams, finest_g)
+        if line.role == "alkali":
+            assert grams == line.grams
+        elif line.grams >= 10 * step_g:
+            assert in_steps(grams, step_g)
+    total_g = sum(grams for (_, role, _), grams in shown.items() if role == "oil")
+    assert abs(total_g - oils_g) <= step_g / 2 + 1e-6
+
+
+@given(st.floats(0.01, 500), STEPS, STEPS)
+def test_scent_is_never_shown_above_what_its_limit_was_checked_at_nor_as_nothing(
+    grams: float, step_g: float, alkali_step_g: float
+) -> None:
+    shown_g = Scale(step_g, alkali_step_g).shown("scent", grams)
+    assert 0 < shown_g <= grams + 1e-3 * step_g
+
+
+@given(st.floats(0.5, 80), st.floats(0.5, 80), st.floats(0.5, 80))
+def test_parts_for_portions_add_up_to_their_line(first: float, second: float, third: float) -> None:
+    parts = [
+        PotLine("mica", "addition", "trace", grams, portion)
+        for grams, portion in ((first, "a"), (second, "b"), (third, "c"))
+    ]
+    shown_g = Scale().shown("addition", first + second + third)
+    assert sum(shown_parts(parts, shown_g)) == pytest.approx(shown_g)
+
+
+def test_the_sheet_shows_what_the_scale_of_the_settings_shows_and_json_stays_exact() -> None:
+    batch = weigh_out(THIRDS, oil_mass_g=1000.0, settings=parse_settings("format: 1\nscale: {step: 1 g}\n")[0])
+    text = render_batch(batch)
+    assert re.search(r"olive oil +334\b", text)
+    assert re.search(r"coconut oil +333\b", text)
+    assert "1000 g of oils" in text
+    assert batch.to_json()["oils"][0]["grams"] == pytest.approx(333.4)  # type: ignore[index]
+    fine = render_batch(weigh_out(THIRDS, settings=parse_settings("format: 1\nscale: {step: 0.1 g}\n")[0]))
+    assert re.search(r"olive oil +333\.4", fine)
+
+
+def test_little_is_shown_as_the_finer_scale_shows_it() -> None:
+    text = render_batch(weigh_out(PLAIN + "additions:\n  - {material: kaolin, rate: 0.36 % of oils, at: oils}\n"))
+    assert re.search(r"kaolin +3\.6", text)
+    assert "[weight-small]" in text
+    assert Scale.of(Settings()) == Scale(1.0, 0.1)
+
+
+@pytest.mark.parametrize(
+    ("grams", "shown"), [(450.0, "450"), (139.45, "139.45"), (9.600000000001, "9.6"), (0, "0"), (0.00042, "0.0004")]
+)
+def test_grams_are_written_with_the_digits_that_they_have(grams: float, shown: str) -> None:
+    assert format_shown(grams) == shown

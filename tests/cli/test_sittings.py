@@ -1,0 +1,157 @@
+"""A sitting in one command: each loaf of its own size, what they share right to the gram, what holds for several said
+once."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import BASE, Run
+
+HARD = BASE.replace("name: Harbour base", "name: Quay").replace("olive-oil: 53", "olive-oil: 33\n  shea-butter: 20")
+
+
+@pytest.fixture
+def quay(home: Path) -> Path:
+    (home / "recipes/quay.yaml").write_text(HARD, encoding="utf-8")
+    return home
+
+
+def grams_by_material(tree: dict[str, object]) -> dict[str, float]:
+    """All that a sitting's JSON says to weigh, wherever it stands."""
+    found: dict[str, float] = {}
+    shared = [line for vessel in ("pot", "jug") if tree[vessel] for line in tree[vessel]["lines"]]  # type: ignore[index]
+    for line in [*shared, *(line for own in tree["own"] for line in own)]:  # type: ignore[attr-defined]
+        found[line["material"]] = found.get(line["material"], 0.0) + line["grams"]
+    return found
+
+
+@pytest.mark.usefixtures("quay")
+def test_each_loaf_has_its_own_size_whatever_it_is_said_by(formulary: Run) -> None:
+    loaves = [
+        "harbour-base",
+        "--oils",
+        "1000g",
+        "quay",
+        "--mould",
+        "25 x 8 x 7 cm",
+        "quay",
+        "--bars",
+        "6",
+        "--bar",
+        "90g",
+    ]
+    ran = formulary("batch", *loaves, "--json")
+    assert ran.status == 0
+    batches = json.loads(ran.out)["batches"]
+    alone = [
+        ["harbour-base", "--oils", "1000g"],
+        ["quay", "--mould", "25 x 8 x 7 cm"],
+        ["quay", "--bars", "6", "--bar", "90g"],
+    ]
+    assert batches == [json.loads(formulary("batch", *each, "--json").out) for each in alone]
+    assert (
+        formulary("batch", "harbour-base", "quay", "quay", *loaves[1:3], *loaves[4:6], *loaves[7:], "--json").out
+        == ran.out
+    )
+
+
+@pytest.mark.usefixtures("quay")
+def test_the_shared_pot_and_jug_are_right_to_the_gram_when_sizes_differ(formulary: Run) -> None:
+    ran = formulary(
+        "batch", "harbour-base", "quay", "quay", "--oils", "1kg", "--oils", "333.3g", "--oils", "90g", "--json"
+    )
+    tree = json.loads(ran.out)
+    wanted: dict[str, float] = {}
+    for batch in tree["batches"]:
+        for line in (*batch["oils"], *batch["lye"]):
+            wanted[line["material"]] = wanted.get(line["material"], 0.0) + line["grams"]
+        wanted["water"] = wanted.get("water", 0.0) + batch["water"]["weigh_grams"]
+    assert grams_by_material(tree) == pytest.approx(wanted, abs=1e-6)
+    lye = tree["jug"]
+    (alkali_g,) = [line["grams"] for line in lye["lines"] if line["material"] == "sodium-hydroxide"]
+    for batch, of_jug in zip(tree["batches"], lye["each_grams"], strict=True):
+        assert of_jug * alkali_g / lye["total_grams"] == pytest.approx(batch["lye"][0]["grams"], abs=1e-6)
+
+
+@pytest.mark.usefixtures("quay")
+def test_what_is_printed_of_a_sitting_adds_up(formulary: Run) -> None:
+    text = formulary("batch", "harbour-base", "quay", "--oils", "777g", "--oils", "333.3g").out
+    jug = text[text.index("One jug") : text.index("One pot")]
+    water, lye, together = (float(number) for number in re.findall(r"^  \S.*?\s([0-9.]+)", jug, re.MULTILINE))
+    assert water + lye == pytest.approx(together)
+    assert water == int(water)
+    poured = [float(number) for number in re.findall(r"of the lye in the one jug +([0-9.]+)", text)]
+    stays = float(match.group(1)) if (match := re.search(r"([0-9.]+) g stay in the jug", jug)) else 0.0
+    assert sum(poured) + stays == pytest.approx(together)
+    melted = [float(number) for number in re.findall(r"of the melted oils in the one pot +([0-9.]+)", text)]
+    pot = text[text.index("One pot") : text.index("Loaf 1")]
+    assert sum(melted) == pytest.approx(float(re.search(r"together +([0-9.]+)", pot).group(1)))  # type: ignore[union-attr]
+    for loaf, oils_g in (("Loaf 1", 777), ("Loaf 2", 333)):
+        part = text[text.index(loaf) :].partition("Superfat")[0]
+        assert f"{oils_g} g of oils" in part
+        in_pot = re.findall(r"^    \S.*?\s([0-9.]+)", part[part.index("In the pot") :], re.MULTILINE)
+        assert sum(map(float, in_pot)) == pytest.approx(oils_g)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "what"),
+    [
+        (["harbour-base", "quay", "quay", "--oils", "1kg", "--oils", "900g"], "3 recipes and 2 sizes"),
+        (["harbour-base", "quay", "--oils", "1kg", "--oils", "900g", "--mould", "tall"], "2 recipes and 3 sizes"),
+        (["harbour-base", "--oils", "1kg", "--oils", "900g"], "1 recipe and 2 sizes"),
+        (["harbour-base", "quay", "quay", *["--bars", "6"] * 3, *["--bar", "90g"] * 2], "3 times and --bar twice"),
+        (["harbour-base", "quay"], "a batch needs one size"),
+    ],
+)
+@pytest.mark.usefixtures("quay")
+def test_a_wrong_number_of_sizes_is_refused_with_what_to_write(formulary: Run, arguments: list[str], what: str) -> None:
+    ran = formulary("batch", *arguments)
+    assert ran.status == 2
+    assert what in ran.err
+    assert "do: " in ran.err
+    assert not ran.out
+
+
+@pytest.mark.usefixtures("quay")
+def test_two_loaves_of_one_recipe_are_told_apart_and_what_holds_for_both_is_said_once(formulary: Run) -> None:
+    text = formulary("batch", "quay", "quay", "--oils", "500g").out
+    assert "Loaf 1: Quay" in text
+    assert "Loaf 2: Quay" in text
+    assert text.count("[assay-unknown]") == 1
+    assert "both loaves: the assay" in text
+    three = formulary("batch", "harbour-base", "quay", "harbour-base", *["--oils", "500g"]).out
+    assert "Harbour base (loaves 1 and 3), Quay" in " ".join(three.split())
+
+
+def test_a_warning_for_some_loaves_names_them(formulary: Run, quay: Path) -> None:
+    scented = HARD + "scent:\n  - {material: peppermint-oil, rate: 1 % of oils}\n"
+    (quay / "recipes/mint.yaml").write_text(scented, encoding="utf-8")
+    text = " ".join(formulary("batch", "mint", "quay", "mint", "--oils", "500g").out.split())
+    assert text.count("[scent-limit-unknown]") == 1
+    assert "loaves 1 and 3: no limit is known for peppermint-oil" in text
+
+
+def test_a_jug_too_small_for_all_loaves_together_is_warned_of(formulary: Run, quay: Path) -> None:
+    settings = quay / "formulary.yaml"
+    settings.write_text(settings.read_text(encoding="utf-8") + "vessels: {jug: 1 l}\n", encoding="utf-8")
+    assert "jug-small" not in formulary("batch", "quay", "--oils", "1000g").out
+    assert "[jug-small]" in formulary("batch", "quay", "harbour-base", "--oils", "1000g").out
+    tree = json.loads(formulary("batch", "quay", "harbour-base", "--oils", "1000g", "--json").out)
+    assert [finding["code"] for finding in tree["findings"]] == ["jug-small"]
+
+
+@pytest.mark.usefixtures("quay")
+def test_a_lot_counts_in_the_loaves_that_hold_its_material_and_is_refused_when_none_does(formulary: Run) -> None:
+    lot = ["--set", "saponification_value=170"]
+    assert formulary("materials", "lot", "shea-butter", "SB-1", *lot).status == 0
+    plain = json.loads(formulary("batch", "harbour-base", "quay", "--oils", "1kg", "--json").out)
+    ran = formulary("batch", "harbour-base", "quay", "--oils", "1kg", "--lot", "shea-butter=SB-1", "--json")
+    assert ran.status == 0
+    tree = json.loads(ran.out)
+    assert tree["batches"][0] == plain["batches"][0]
+    assert tree["batches"][1]["lye"][0]["grams"] < plain["batches"][1]["lye"][0]["grams"]
+    assert formulary("batch", "harbour-base", "quay", "--oils", "1kg", "--lot", "cocoa-butter=X").status == 2

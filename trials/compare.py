@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from trials.comparison import Column, ComparedFactor, ComparedOutcome, Comparison
+from trials.compared import Column, ComparedFactor, ComparedOutcome
+from trials.comparison import Comparison
 from trials.contrast import Contrast, find_contrast
 from trials.even_scale import mean_of
 from trials.factor_steps import TENTH

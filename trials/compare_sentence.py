@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from formulary.quantity import format_number
-from trials.comparison import Column, ComparedFactor, ComparedOutcome, Comparison
+from trials.compared import Column, ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes import Outcome, Scale
@@ -14,7 +14,7 @@ from trials.sentences import capital, count, difference_unit, places, say_list, 
 _FEW = 3  # differences that are named in the sentence
 
 
-def comparison_sentence(comparison: Comparison) -> str:
+def comparison_sentence(comparison: ComparedTrials) -> str:
     """One or two sentences: what differed, what that did, and whether it is more than noise."""
     columns = comparison.columns
     if not columns:
@@ -32,11 +32,11 @@ def comparison_sentence(comparison: Comparison) -> str:
     return f"{capital(_what_differed(comparison))}. {_range(comparison)}"
 
 
-def _alone(comparison: Comparison) -> str:
+def _alone(comparison: ComparedTrials) -> str:
     return f"{comparison.columns[0].label} stands alone: name a second trial to compare it with."
 
 
-def _two(comparison: Comparison) -> str:
+def _two(comparison: ComparedTrials) -> str:
     differing = comparison.factors
     if not differing:
         return "these two were made alike, as far as anything is recorded"
@@ -81,7 +81,7 @@ def say_fact(factor: ComparedFactor, value: float | str | None) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def _what_differed(comparison: Comparison) -> str:
+def _what_differed(comparison: ComparedTrials) -> str:
     differing = comparison.factors
     if not differing:
         return "these were made alike, as far as anything is recorded"
@@ -91,7 +91,7 @@ def _what_differed(comparison: Comparison) -> str:
     return f"{count(len(differing), 'thing')} differed, {names} the most unusual of them"
 
 
-def _what_it_did(contrasts: Sequence[Contrast], comparison: Comparison) -> str:
+def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> str:
     """`thickened 4.3 min sooner; repeats here differ by about 0.9 min (5 repeats in 5 loaves), so that is ...`."""
     if not contrasts:
         return "says nothing yet: no outcome was measured of both"
@@ -162,7 +162,7 @@ def say_noise(outcome: ComparedOutcome) -> str:
     return f"repeats here differ by about {size} ({noise.basis})"
 
 
-def _range(comparison: Comparison) -> str:
+def _range(comparison: ComparedTrials) -> str:
     """`Working time runs from 4.7 (m3hd) to later than 9.0 min (k7wq); repeats here differ by about 0.9 min.`"""
     shown = _widest(comparison)
     if shown is None:
@@ -184,7 +184,7 @@ def _middle(value: float | None, low: float | None, high: float | None) -> float
     return next((figure for figure in (value, low, high) if figure is not None), 0.0)
 
 
-def _widest(comparison: Comparison) -> ComparedOutcome | None:
+def _widest(comparison: ComparedTrials) -> ComparedOutcome | None:
     """The outcome that most columns have; working time first among equals."""
     return max(
         (item for item in comparison.outcomes if sum(value is not None for value in item.values) > 1),

@@ -6,17 +6,17 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.compare_sentence import column_note, headline, say_contrast, say_fact
-from trials.comparison import ComparedFactor, ComparedOutcome, Comparison
+from trials.compare_sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
+from trials.compared import ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.sentences import NOT_SEEN, count, places, say_value, unit_label, wrap_words
 
 _LABEL = 30
 _NOISE = "repeats ±"
 
 
-def render_comparison(comparison: Comparison, width: int = 80, *, show_all: bool = False) -> str:
+def render_comparison(comparison: ComparedTrials, width: int = 80, *, show_all: bool = False) -> str:
     """The comparison as text of at most `width` columns; show_all: also what is alike."""
-    lines = wrap_words(comparison.sentence, width)
+    lines = wrap_words(comparison_sentence(comparison), width)
     if not comparison.columns:
         return "\n".join(lines)
     lines += _controls(comparison, width)
@@ -34,7 +34,7 @@ def render_comparison(comparison: Comparison, width: int = 80, *, show_all: bool
     return "\n".join(lines)
 
 
-def _blocks(comparison: Comparison, width: int) -> list[list[int]]:
+def _blocks(comparison: ComparedTrials, width: int) -> list[list[int]]:
     """Column numbers by the page: as many as fit beside the labels, the first column again on each."""
     widths = [_cell_width(comparison, number) + 3 for number in range(len(comparison.columns))]
     room = max(width - _LABEL - _noise_width(comparison), widths[0] + 1)
@@ -49,14 +49,14 @@ def _blocks(comparison: Comparison, width: int) -> list[list[int]]:
     return blocks
 
 
-def _cell_width(comparison: Comparison, number: int) -> int:
+def _cell_width(comparison: ComparedTrials, number: int) -> int:
     cells = [comparison.columns[number].label]
     cells += [_cell(comparison, outcome, number) for outcome in comparison.outcomes if outcome.tells]
     cells += [say_fact(factor, factor.values[number]) for factor in comparison.factors]
     return max(len(cell) for cell in cells)
 
 
-def _table(comparison: Comparison, block: Sequence[int], width: int, *, show_all: bool) -> list[str]:
+def _table(comparison: ComparedTrials, block: Sequence[int], width: int, *, show_all: bool) -> list[str]:
     columns = [comparison.columns[number] for number in block]
     has_noise = any(outcome.noise is not None for outcome in comparison.outcomes)
     rows = [Row("", (*(column.label for column in columns), *((_NOISE,) if has_noise else ())), indent=2)]
@@ -76,7 +76,7 @@ def _table(comparison: Comparison, block: Sequence[int], width: int, *, show_all
     return render_rows(rows, width=width, label_width=_LABEL)
 
 
-def _legend(comparison: Comparison, width: int) -> list[str]:
+def _legend(comparison: ComparedTrials, width: int) -> list[str]:
     rows = [Row(column.label, (), note=column_note(column)) for column in comparison.columns]
     longest = max(len(column.label) for column in comparison.columns)
     return [f"  {row.label:<{longest}}  {row.note}"[:width] for row in rows]
@@ -88,7 +88,7 @@ def _factor_row(factor: ComparedFactor, block: Sequence[int]) -> Row:
     return Row(unit_label(factor.factor, unit), cells, indent=4)
 
 
-def _cell(comparison: Comparison, outcome: ComparedOutcome, number: int) -> str:
+def _cell(comparison: ComparedTrials, outcome: ComparedOutcome, number: int) -> str:
     """A value; of two columns in words and with its readings, of more in signs and with what is put together only."""
     value = outcome.values[number]
     if value is None:
@@ -103,7 +103,7 @@ def _cell(comparison: Comparison, outcome: ComparedOutcome, number: int) -> str:
     return f"{text} n {value.n}" if value.n > 1 else text
 
 
-def _controls(comparison: Comparison, width: int) -> list[str]:
+def _controls(comparison: ComparedTrials, width: int) -> list[str]:
     """Every scented portion against its own control, one line each, before anything else."""
     lines: list[str] = []
     for control, scented, contrasts in comparison.controls[1:]:
@@ -119,12 +119,12 @@ def _noise_cell(outcome: ComparedOutcome) -> str:
     return f"({sd})" if outcome.noise.is_assumed else f"{sd} n {outcome.noise.repeats}"
 
 
-def _noise_width(comparison: Comparison) -> int:
+def _noise_width(comparison: ComparedTrials) -> int:
     cells = [_noise_cell(outcome) for outcome in comparison.outcomes if outcome.noise is not None]
     return max([len(_NOISE), *map(len, cells)]) + 3 if cells else 0
 
 
-def _noise_key(comparison: Comparison, width: int) -> list[str]:
+def _noise_key(comparison: ComparedTrials, width: int) -> list[str]:
     """What the last column of the table says."""
     shown = [outcome.noise for outcome in comparison.outcomes if outcome.noise is not None and outcome.tells]
     if not shown:
@@ -137,7 +137,7 @@ def _noise_key(comparison: Comparison, width: int) -> list[str]:
     return ["", *wrap_words(f"{text}.", width, indent=2)]
 
 
-def _one_changes(comparison: Comparison, width: int) -> list[str]:
+def _one_changes(comparison: ComparedTrials, width: int) -> list[str]:
     if not comparison.one_changes:
         return []
     lines = ["", "  Pours that differ in one thing alone"]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from trials.comparison import ComparedFactor, ComparedOutcome, OneChange
+from trials.compared import ComparedFactor, ComparedOutcome, OneChange
 from trials.contrast import Contrast, find_contrast
 from trials.factors import name_aspects
 from trials.outcomes_values import OutcomeValue, find_values

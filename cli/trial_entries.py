@@ -12,8 +12,8 @@ from cli.options import folder_option, open_chosen
 from cli.output import say, width
 
 if TYPE_CHECKING:
+    from trials.entry import Entry
     from trials.model import Trial
-    from trials.record import Entry
 
 _portion = click.option("--portion", metavar="NAME", help="The portion it belongs to, when the batter was divided.")
 _at = click.option("--at", metavar="TIME", help='Since the lye went in: "4:10", "~4 min", "3-5 min"; now unless given.')

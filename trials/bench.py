@@ -10,10 +10,10 @@ from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding
 from trials.checks import check_trial, fit_to_sell
+from trials.entry import Entry
 from trials.files import TrialFiles
 from trials.identity import random_code
 from trials.model import Trial
-from trials.record import Entry
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
 from formulary.materials.model import Material
-from formulary.quantity import Elapsed
+from formulary.quantity import Elapsed, NotAQuantity, parse_age_days
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 
 if TYPE_CHECKING:
-    from trials.record import Entry
+    from trials.entry import Entry
 
 # In the order in which they are usual. Zero is `lye in`; only preparations may stand before it.
 PREPARATIONS = ("lye mixed", "oils melted")
@@ -291,15 +291,77 @@ class Trial:
     # -- entries for the record; `Bench.record` writes them ----------------------------------------
 
     def observe(
-        self, outcome: str, *values: str, age: str, portion: str | None = None, corrects: bool = False
+        self,
+        outcome: str,
+        *values: str,
+        age: str,
+        portion: str | None = None,
+        who: str | None = None,
+        how: str | None = None,
+        note: str | None = None,
+        corrects: bool = False,
     ) -> Entry:
-        """An observation to be recorded (see `trials.record.observe`, which knows more details)."""
-        from trials.record import observe
+        """Something measured or graded, to be recorded: `trial.observe("hardness", "3.1 mm", "3.3 mm", age="28 d")`.
 
-        return observe(self, outcome, *values, age=age, portion=portion, corrects=corrects)
+        values: one reading or several repeats of it. age: since the soap was made. who, how: who measured, and how.
+        corrects: whether it takes the place of what was recorded for the same outcome, age and portion.
+        """
+        from trials.entry import observation_entry
 
-    def event(self, what: str, at: str, *, portion: str | None = None, corrects: bool = False) -> Entry:
-        """An event to be recorded (see `trials.record.event`, which knows more details)."""
-        from trials.record import event
+        there = self._readings_of(outcome, age, portion)
+        return observation_entry(
+            self.id,
+            outcome,
+            *values,
+            age=age,
+            portion=portion,
+            corrects=corrects,
+            readings_there=there,
+            who=who,
+            how=how,
+            note=note,
+        )
 
-        return event(self, what, at, portion=portion, corrects=corrects)
+    def _readings_of(self, outcome: str, age: str, portion: str | None) -> int:
+        """How many readings of an outcome were recorded at an age; none for an age that cannot be read."""
+        try:
+            age_days = parse_age_days(age)
+        except NotAQuantity:
+            return 0  # reading the file says so
+        return sum(
+            len(seen.readings)
+            for seen in self.observations
+            if (seen.outcome, seen.age_days, seen.portion) == (outcome, age_days, portion)
+        )
+
+    def event(
+        self,
+        what: str,
+        at: str,
+        *,
+        portion: str | None = None,
+        lasted: str | None = None,
+        temperature: str | None = None,
+        clock: str | None = None,
+        note: str | None = None,
+        corrects: bool = False,
+    ) -> Entry:
+        """Something that happened on making day, to be recorded: `trial.event("light trace", "4:10", portion="clove")`.
+
+        at: since lye in, as "4:10", "~4 min", "3-5 min" or "unknown". lasted: for blending. temperature: for a
+        temperature. clock: the time of day. corrects: whether it takes the place of the same word recorded before (for
+        blending and temperatures, which come several times: of the one at the same time).
+        """
+        from trials.entry import event_entry
+
+        return event_entry(
+            self.id,
+            what,
+            at,
+            portion=portion,
+            lasted=lasted,
+            temperature=temperature,
+            corrects=corrects,
+            clock=clock,
+            note=note,
+        )

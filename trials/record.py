@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -18,17 +17,10 @@ from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.quantity import (
-    Kind,
-    NotAQuantity,
-    format_clock,
-    parse_age_days,
-    parse_decimal,
-    parse_elapsed,
-    parse_quantity,
-)
+from formulary.quantity import NotAQuantity, format_clock, parse_decimal
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
+from trials.entry import Entry, add_details, for_portion, tidy_amount
 from trials.model import Trial
 
 _SENTENCES = (
@@ -45,26 +37,6 @@ _SENTENCE_HELP = (
 )
 
 _FORGOT = "forgot to take the water of"
-_SEVERAL = ("blending", "temperature")
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One thing to be written into a trial's file.
-
-    section: the key it goes under. value: what is written. portion: for events, the portion whose list it joins.
-    key: for a block such as `lots`, the key within it. replaces: keys by which an earlier entry is the same one, which
-    this one then takes the place of. said: it in a few words, for the history. remark: what else to tell.
-    """
-
-    trial_id: str
-    section: str
-    value: Value
-    said: str
-    portion: str | None = None
-    key: str | None = None
-    replaces: tuple[str, ...] = ()
-    remark: str = ""
 
 
 def observe(
@@ -78,36 +50,8 @@ def observe(
     note: str | None = None,
     corrects: bool = False,
 ) -> Entry:
-    """Something measured or graded: `observe(trial, "hardness", "3.1 mm", "3.3 mm", age="28 d")`.
-
-    values: one reading or several repeats of it. age: since the soap was made. who, how: who measured, and how.
-    corrects: whether it takes the place of what was recorded for the same outcome, age and portion.
-    """
-    tree: dict[str, Value] = {"age": tidy_amount(age), "outcome": outcome}
-    if len(values) == 1:
-        tree["value"] = tidy_amount(values[0])
-    else:
-        tree["values"] = [tidy_amount(value) for value in values]
-    _add(tree, portion=portion, who=who, how=how, note=note)
-    said = f"{outcome} {', '.join(tidy_amount(value) for value in values)} at {tidy_amount(age)}"
-    replaces = ("age", "outcome", "portion") if corrects else ()
-    remark = "" if corrects else _adds_to(trial, outcome, age, portion)
-    return Entry(trial.id, "observations", Inline(tree), _for(said, portion), None, None, replaces, remark)
-
-
-def _adds_to(trial: Trial, outcome: str, age: str, portion: str | None) -> str:
-    """That the same was recorded before, so that what is recorded now counts as more readings of it."""
-    try:
-        age_days = parse_age_days(age)
-    except NotAQuantity:
-        return ""  # reading the file says so
-    count = sum(
-        len(seen.readings)
-        for seen in trial.observations
-        if (seen.outcome, seen.age_days, seen.portion) == (outcome, age_days, portion)
-    )
-    readings = f"{count} reading{'' if count == 1 else 's'}"
-    return f"this adds to the {readings} that are there; --correct would replace them" if count else ""
+    """Something measured or graded: `observe(trial, "hardness", "3.1 mm", age="28 d")`; as `Trial.observe`."""
+    return trial.observe(outcome, *values, age=age, portion=portion, who=who, how=how, note=note, corrects=corrects)
 
 
 def event(
@@ -122,22 +66,17 @@ def event(
     note: str | None = None,
     corrects: bool = False,
 ) -> Entry:
-    """Something that happened on making day: `event(trial, "light trace", "4:10", portion="clove")`.
-
-    at: since lye in, as "4:10", "~4 min", "3-5 min" or "unknown". lasted: for blending. temperature: for a temperature.
-    clock: the time of day. corrects: whether it takes the place of the same word recorded before (for blending and
-    temperatures, which come several times: of the one at the same time).
-    """
-    tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
-    if lasted is not None:
-        tree["for"] = tidy_amount(lasted)
-    if temperature is not None:
-        tree["temperature"] = tidy_amount(temperature)
-    _add(tree, clock=clock, note=note)
-    said = " ".join(part for part in (what, tidy_amount(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
-    same = ("what", "at") if what in _SEVERAL else ("what",)
-    replaces = same if corrects else ()
-    return Entry(trial.id, "events", Inline(tree), _for(said, portion), portion, None, replaces)
+    """Something that happened on making day: `event(trial, "light trace", "4:10")`; as `Trial.event`."""
+    return trial.event(
+        what,
+        at,
+        portion=portion,
+        lasted=lasted,
+        temperature=temperature,
+        clock=clock,
+        note=note,
+        corrects=corrects,
+    )
 
 
 def elapsed_now(trial: Trial, now: datetime) -> str:
@@ -202,8 +141,8 @@ def handle(
         tree["temperature"] = tidy_amount(temperature)
     if lasted is not None:
         tree["for"] = tidy_amount(lasted)
-    _add(tree, portion=portion, note=note)
-    return Entry(trial.id, "after_pour", Inline(tree), _for(f"{what} at {tidy_amount(at)}", portion))
+    add_details(tree, portion=portion, note=note)
+    return Entry(trial.id, "after_pour", Inline(tree), for_portion(f"{what} at {tidy_amount(at)}", portion))
 
 
 def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: str | None = None) -> Entry:
@@ -225,9 +164,9 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
             tree["weighed"] = tidy_amount(found["weighed"])
         if "at" in found:
             tree["at"] = _stage(found["at"])
-        _add(tree, portion=portion, note=note)
+        add_details(tree, portion=portion, note=note)
         replaces = ("extra", "at", "portion") if "extra" in found else ("line", "at", "portion")
-        return Entry(trial.id, "as_made", Inline(tree), _for(text, portion), None, None, replaces)
+        return Entry(trial.id, "as_made", Inline(tree), for_portion(text, portion), None, None, replaces)
     hyphenated = _with_names(text, materials_of(trial))
     can_be_read = any(pattern.fullmatch(hyphenated) for pattern, _kind in _SENTENCES)
     do = f'write "{hyphenated}"' if can_be_read else _SENTENCE_HELP
@@ -312,14 +251,6 @@ def release(
     return Entry(trial.id, "release", tree, f"{decision}, decided by {who}: {_short(why)}{in_spite}")
 
 
-def _add(tree: dict[str, Value], **details: str | None) -> None:
-    tree.update({key: value for key, value in details.items() if value is not None})
-
-
-def _for(said: str, portion: str | None) -> str:
-    return f"{said} ({portion})" if portion else said
-
-
 def _short(text: str) -> str:
     first = text.strip().splitlines()[0]
     return first if len(first) <= 60 else first[:57] + "..."
@@ -332,32 +263,11 @@ def _stage(text: str) -> str:
     raise InputError.of("not-a-stage", f"{stripped[:40]!r} is no stage", f"write one of: {', '.join(STAGES)}")
 
 
-def tidy_amount(text: str) -> str:
-    """An amount with its unit as it is written in files (`38C` -> `38 °C`); any other text as it is."""
-    stripped = text.strip()
-    try:
-        return str(parse_quantity(stripped, *Kind))
-    except NotAQuantity:
-        return stripped
-
-
 def _count(text: str) -> Value:
     try:
         return parse_decimal(text)
     except NotAQuantity:
         return tidy_amount(text)
-
-
-def _tidy_time(text: str) -> str:
-    stripped = text.strip()
-    try:
-        elapsed = parse_elapsed(stripped)
-    except NotAQuantity:
-        return stripped
-    is_exact = elapsed.low_s is not None and elapsed.low_s == elapsed.high_s and not elapsed.approximate
-    if is_exact and elapsed.low_s is not None and elapsed.low_s % 1 == 0:
-        return str(elapsed)
-    return tidy_amount(stripped)
 
 
 def describe_entries(entries: Mapping[str, list[Entry]]) -> str:

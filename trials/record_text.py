@@ -11,13 +11,13 @@ from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Place, error
 from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
-from trials import record
+from trials.entry import Entry as RecordEntry
 
 _LISTS = ("events", "after_pour", "observations", "as_made")
 _BLOCKS = ("lots", "conditions", "bars")
 
 
-def write_entries(text: str, entries: Iterable[record.Entry], path: str | None = None) -> str:
+def write_entries(text: str, entries: Iterable[RecordEntry], path: str | None = None) -> str:
     """The text of a trial's file with entries written into it; events find their place in time.
 
     Raises InputError when the text cannot be read, or its layout cannot be changed safely; its finding says what to
@@ -32,7 +32,7 @@ def write_entries(text: str, entries: Iterable[record.Entry], path: str | None =
     return text
 
 
-def _write(text: str, entry: record.Entry, path: str | None) -> str:
+def _write(text: str, entry: RecordEntry, path: str | None) -> str:
     if entry.section in _LISTS:
         replaced = _replace_earlier(text, entry, path) if entry.replaces else None
         return replaced if replaced is not None else _add_item(text, entry, path)
@@ -55,7 +55,7 @@ def _parse(text: str, path: str | None) -> Block:
     return root
 
 
-def _block_for(root: Block, entry: record.Entry) -> Block:
+def _block_for(root: Block, entry: RecordEntry) -> Block:
     """The block whose list the entry joins: the file, or one portion's."""
     if entry.section != "events" or entry.portion is None:
         return root
@@ -73,7 +73,7 @@ def _block_for(root: Block, entry: record.Entry) -> Block:
     raise InputError([error("unknown-portion", f"no portion is called {entry.portion[:40]!r}", do)])
 
 
-def _replace_earlier(text: str, entry: record.Entry, path: str | None) -> str | None:
+def _replace_earlier(text: str, entry: RecordEntry, path: str | None) -> str | None:
     """The text with the entry in the place of the earlier one that says the same; None when there is none."""
     root = _parse(text, path)
     parent = _block_for(root, entry).find(entry.section)
@@ -98,7 +98,7 @@ def _replace_earlier(text: str, entry: record.Entry, path: str | None) -> str | 
     return _add_item(edit.result(), entry, path)
 
 
-def _seconds_of(entry: record.Entry) -> Decimal | None:
+def _seconds_of(entry: RecordEntry) -> Decimal | None:
     """When an event or a handling was, in seconds; None for entries that have no time, or an unknown one."""
     at = entry.value.get("at") if isinstance(entry.value, Mapping) else None
     timed = entry.section in ("events", "after_pour")
@@ -120,7 +120,7 @@ def _is_same(entry: Entry | None, value: Value | None) -> bool:
     return one.to("s") == other.to("s")
 
 
-def _add_item(text: str, entry: record.Entry, path: str | None) -> str:
+def _add_item(text: str, entry: RecordEntry, path: str | None) -> str:
     root = _parse(text, path)
     block = _block_for(root, entry)
     parent = block.find(entry.section)
@@ -142,7 +142,7 @@ def _add_item(text: str, entry: record.Entry, path: str | None) -> str:
     return edit.result()
 
 
-def _index(listing: Listing, entry: record.Entry) -> int:
+def _index(listing: Listing, entry: RecordEntry) -> int:
     """Where in the list the entry belongs: behind everything that was not later."""
     count = len(listing.items)
     moment = _seconds_of(entry)

@@ -12,10 +12,11 @@ from formulary.finding import Place, error
 from formulary.identity import blob_id
 from trials.added import render_added
 from trials.checks import demand_sellable
+from trials.entry import Entry
 from trials.identity import trial_folder
 from trials.model import Trial
 from trials.recalculate import find_later_limits
-from trials.record import Entry, describe_entries, made_on
+from trials.record import describe_entries, made_on
 from trials.record_text import write_entries
 
 if TYPE_CHECKING:

@@ -14,10 +14,10 @@ from formulary.finding import Finding, Place, stops
 from formulary.folder import demand_weighable
 from formulary.identity import blob_id
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
+from trials.entry import tidy_amount
 from trials.identity import make_trial_id, trial_folder
 from trials.model import Plan, Trial
 from trials.plan import make_plan, parse_plan, render_plan
-from trials.record import tidy_amount
 from trials.start import render_new_trial
 
 if TYPE_CHECKING:

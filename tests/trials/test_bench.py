@@ -13,6 +13,7 @@ from formulary.folder import Folder
 from formulary.starting import init_folder
 from trials import record
 from trials.bench import Bench, open_bench
+from trials.entry import Entry
 from trials.model import Trial
 
 from .examples import MIDWINTER_CLOVE
@@ -94,7 +95,7 @@ def test_entries_are_saved_and_read_back(folder: Folder, bench: Bench) -> None:
     assert "hardness 3.1 mm, 3.3 mm at 28 d" in folder.store.history()[0].body
 
 
-WRONG_ENTRIES: dict[str, Callable[[Trial], record.Entry]] = {
+WRONG_ENTRIES: dict[str, Callable[[Trial], Entry]] = {
     "unknown-outcome": lambda trial: trial.observe("hardnes", "3.1 mm", age="28 d"),
     "bad-value": lambda trial: trial.observe("hardness", "3.1 g", age="28 d"),
     "bad-value, a bare number": lambda trial: record.condition(trial, "room", "19"),
@@ -420,7 +421,7 @@ def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(
     trial = start(bench)
     path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"
 
-    def write_slowly(text: str, entries: list[record.Entry], file: str) -> str:
+    def write_slowly(text: str, entries: list[Entry], file: str) -> str:
         path.write_text(text + "# typed meanwhile\n", encoding="utf-8")
         return write_entries(text, entries, file)
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from formulary.errors import InputError
 from formulary.quantity import parse_elapsed
 from trials import record
+from trials.entry import Entry
 from trials.model import Trial
 from trials.record_text import write_entries
 from trials.start import render_new_trial
@@ -69,7 +70,7 @@ EVENTS = [
 ]
 
 
-def entries(trial: Trial) -> list[record.Entry]:
+def entries(trial: Trial) -> list[Entry]:
     made = [record.event(trial, what, at) for what, at in EVENTS]
     made += [
         record.blending(trial, "15s", "0:20"),

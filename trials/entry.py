@@ -1,0 +1,112 @@
+"""One thing to be written into a trial's file; and the two that a trial makes of itself, observations and events."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from formulary.document import Inline
+from formulary.document_edit import Value
+from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
+
+# Events that come several times: one is told from another by its time.
+_SEVERAL = ("blending", "temperature")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One thing to be written into a trial's file.
+
+    section: the key it goes under. value: what is written. portion: for events, the portion whose list it joins.
+    key: for a block such as `lots`, the key within it. replaces: keys by which an earlier entry is the same one, which
+    this one then takes the place of. said: it in a few words, for the history. remark: what else to tell.
+    """
+
+    trial_id: str
+    section: str
+    value: Value
+    said: str
+    portion: str | None = None
+    key: str | None = None
+    replaces: tuple[str, ...] = ()
+    remark: str = ""
+
+
+def observation_entry(
+    trial_id: str,
+    outcome: str,
+    *values: str,
+    age: str,
+    portion: str | None = None,
+    corrects: bool = False,
+    readings_there: int = 0,
+    **details: str | None,
+) -> Entry:
+    """Something measured or graded (`Trial.observe`). readings_there: how many were recorded of the same before."""
+    tree: dict[str, Value] = {"age": tidy_amount(age), "outcome": outcome}
+    if len(values) == 1:
+        tree["value"] = tidy_amount(values[0])
+    else:
+        tree["values"] = [tidy_amount(value) for value in values]
+    add_details(tree, portion=portion, **details)
+    said = f"{outcome} {', '.join(tidy_amount(value) for value in values)} at {tidy_amount(age)}"
+    replaces = ("age", "outcome", "portion") if corrects else ()
+    remark = ""
+    if readings_there and not corrects:
+        readings = f"{readings_there} reading{'' if readings_there == 1 else 's'}"
+        remark = f"this adds to the {readings} that are there; --correct would replace them"
+    return Entry(trial_id, "observations", Inline(tree), for_portion(said, portion), None, None, replaces, remark)
+
+
+def event_entry(
+    trial_id: str,
+    what: str,
+    at: str,
+    *,
+    portion: str | None = None,
+    lasted: str | None = None,
+    temperature: str | None = None,
+    corrects: bool = False,
+    **details: str | None,
+) -> Entry:
+    """Something that happened on making day (`Trial.event`)."""
+    tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
+    if lasted is not None:
+        tree["for"] = tidy_amount(lasted)
+    if temperature is not None:
+        tree["temperature"] = tidy_amount(temperature)
+    add_details(tree, **details)
+    said = " ".join(part for part in (what, tidy_amount(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
+    same = ("what", "at") if what in _SEVERAL else ("what",)
+    replaces = same if corrects else ()
+    return Entry(trial_id, "events", Inline(tree), for_portion(said, portion), portion, None, replaces)
+
+
+def add_details(tree: dict[str, Value], **details: str | None) -> None:
+    """Put those of the details that are given into what is written."""
+    tree.update({key: value for key, value in details.items() if value is not None})
+
+
+def for_portion(said: str, portion: str | None) -> str:
+    """What an entry says of itself, with the portion that it is about."""
+    return f"{said} ({portion})" if portion else said
+
+
+def tidy_amount(text: str) -> str:
+    """An amount with its unit as it is written in files (`38C` -> `38 °C`); any other text as it is."""
+    stripped = text.strip()
+    try:
+        return str(parse_quantity(stripped, *Kind))
+    except NotAQuantity:
+        return stripped
+
+
+def _tidy_time(text: str) -> str:
+    stripped = text.strip()
+    try:
+        elapsed = parse_elapsed(stripped)
+    except NotAQuantity:
+        return stripped
+    is_exact = elapsed.low_s is not None and elapsed.low_s == elapsed.high_s and not elapsed.approximate
+    if is_exact and elapsed.low_s is not None and elapsed.low_s % 1 == 0:
+        return str(elapsed)
+    return tidy_amount(stripped)

@@ -184,7 +184,7 @@ class Bench(TrialFiles):
         Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
-        from trials.outcomes import find_outcome
+        from trials.outcomes_known import find_outcome
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
@@ -218,7 +218,7 @@ class Bench(TrialFiles):
         """
         from trials.charts.story_data import find_story
         from trials.explain_trials import explain_outcome
-        from trials.outcomes import find_outcome
+        from trials.outcomes_known import find_outcome
 
         found, age_days = find_outcome(outcome, self.outcomes)
         told = self.trials([recipe])

@@ -14,8 +14,10 @@ from trials.factors import name_aspects
 from trials.model import Trial
 from trials.noise import find_noise
 from trials.one_change import find_one_changes
-from trials.outcomes import Outcome, Scale, find_outcomes, outcome_label
-from trials.outcomes_values import Missing, OutcomeValue, find_values
+from trials.outcome_value import Missing, OutcomeValue
+from trials.outcomes import Outcome, Scale, outcome_label
+from trials.outcomes_known import find_outcomes
+from trials.outcomes_values import find_values
 from trials.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, LotShares, Pour, shown_fact
 from trials.pours import PourBook, pours_label, scent_percent, short_names
 from trials.repeats import find_repeats

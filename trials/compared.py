@@ -8,8 +8,8 @@ from decimal import Decimal
 from trials.contrast import Contrast
 from trials.model import Trial
 from trials.noise import RepeatNoise
+from trials.outcome_value import OutcomeValue
 from trials.outcomes import Outcome
-from trials.outcomes_values import OutcomeValue
 from trials.portion_facts import Pour
 
 

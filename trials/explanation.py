@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 from trials.factors import Factor, FactorTable
 from trials.model import Trial
 from trials.noise import RepeatNoise
+from trials.outcome_value import OutcomeValue
 from trials.outcomes import Outcome
-from trials.outcomes_values import OutcomeValue
 from trials.seen import LeftOut, Seen
 
 if TYPE_CHECKING:

@@ -15,7 +15,8 @@ from formulary.materials.model import Material
 from trials.added import parse_added
 from trials.identity import find_trial_id, trial_folder
 from trials.model import Plan, Trial
-from trials.outcomes import Outcome, own_event_words, read_outcomes
+from trials.outcomes import Outcome
+from trials.outcomes_known import own_event_words, read_outcomes
 from trials.plan import parse_plan
 from trials.read import parse_trial, unreadable_plan
 from trials.within import find_within

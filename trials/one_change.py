@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from trials.compared import ComparedFactor, ComparedOutcome, OneChange
 from trials.contrast import Contrast, find_contrast
 from trials.factors import name_aspects
-from trials.outcomes_values import OutcomeValue, find_values
+from trials.outcome_value import OutcomeValue
+from trials.outcomes_values import find_values
 from trials.portion_facts import Aspect, Pour, shown_fact
 from trials.pours import PourBook, pours_label, scent_percent
 from trials.repeats import differs

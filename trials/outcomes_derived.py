@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
-from trials.model import Trial
+from trials.model import Observation, Reading, Trial
+from trials.outcome_value import Missing, OutcomeValue
 from trials.outcomes import Outcome, Scale
 from trials.outcomes_colour import Lab, colour_difference
-from trials.outcomes_values import Missing, OutcomeValue, observed_portions, value_at
+from trials.outcomes_observed import observed_portions, value_at
 
+DERIVED = ("mass loss", "colour change", "colour change beyond control")
 _FIRST_MASS_BY_DAYS = Decimal(3)  # a later first weighing has missed the quickest drying (common practice, no source)
 
 
@@ -43,10 +46,6 @@ def _mass_loss(trial: Trial, age_days: Decimal, portion: str | None) -> OutcomeV
     start = masses[first]
     if any(not value for value in start):
         return Missing("a first mass is 0 g", portion)
-    from dataclasses import replace
-
-    from trials.model import Observation, Reading
-
     losses: list[Observation] = []
     for age, values in masses.items():
         if len(values) == len(start) and entries[age] == entries[first] == 1:
@@ -105,8 +104,6 @@ def _mean(colours: list[Lab]) -> Lab:
 def _beyond_control(
     trial: Trial, changes: dict[str | None, OutcomeValue | Missing]
 ) -> tuple[OutcomeValue | Missing, ...]:
-    from dataclasses import replace
-
     control = _control(trial)
     if control is None:
         return (Missing("no portion went without scent, so there is no control"),)

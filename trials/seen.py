@@ -10,8 +10,9 @@ from statistics import stdev
 
 from trials.effective import has_no_oils
 from trials.even_scale import mean_of
+from trials.outcome_value import Missing, OutcomeValue
 from trials.outcomes import Outcome
-from trials.outcomes_values import Missing, OutcomeValue, find_values
+from trials.outcomes_values import find_values
 from trials.portion_facts import Pour
 from trials.pours import PourBook
 

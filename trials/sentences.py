@@ -7,8 +7,8 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from formulary.text_table import paragraph
+from trials.outcome_value import OutcomeValue
 from trials.outcomes import Outcome, Scale
-from trials.outcomes_values import OutcomeValue
 
 NOT_SEEN = "-"
 

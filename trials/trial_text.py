@@ -14,8 +14,9 @@ from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot
 from trials.identity import code_of
 from trials.model import AsMade, Event, Trial, TrialPortion
+from trials.outcome_value import OutcomeValue
 from trials.outcomes import Outcome, Scale, outcome_label
-from trials.outcomes_values import OutcomeValue, find_values, outcome_values
+from trials.outcomes_values import find_values, outcome_values
 from trials.sentences import say_value
 
 _HEADLINE_COUNT = 3

@@ -12,7 +12,7 @@ from trials.charts import EffectsData, draw_effects, find_effects
 from trials.charts.effects_data import EffectRow
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation, FactorEffect, LikelyCause
-from trials.outcomes import find_outcomes
+from trials.outcomes_known import find_outcomes
 
 BASE = version()
 OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)

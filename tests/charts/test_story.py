@@ -26,7 +26,7 @@ from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation, LikelyCause
 from trials.factors import find_factors
 from trials.model import AsMade, Trial
-from trials.outcomes import find_outcomes
+from trials.outcomes_known import find_outcomes
 from trials.outcomes_values import outcome_values
 from trials.pours import PourBook
 from trials.seen import find_seen

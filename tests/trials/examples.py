@@ -15,7 +15,8 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from trials.model import Plan, Trial
-from trials.outcomes import Outcome, find_outcomes
+from trials.outcomes import Outcome
+from trials.outcomes_known import find_outcomes
 from trials.plan import make_plan
 from trials.read import parse_trial
 

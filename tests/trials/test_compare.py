@@ -21,7 +21,7 @@ from trials.compare_table import render_comparison
 from trials.comparison import Comparison
 from trials.explain_trials import explain_outcome
 from trials.model import AsMade, Observation, Reading, Trial
-from trials.outcomes import find_outcomes
+from trials.outcomes_known import find_outcomes
 
 BASE = version()
 HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})

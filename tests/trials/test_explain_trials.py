@@ -20,7 +20,7 @@ from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.explanation_text import render_explanation
 from trials.model import Trial
-from trials.outcomes import find_outcomes
+from trials.outcomes_known import find_outcomes
 
 BASE = version()
 OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)

@@ -20,7 +20,7 @@ from trials.explanation import Explanation
 from trials.model import Trial
 from trials.next_text import render_next_trials
 from trials.next_trial import find_next_trials
-from trials.outcomes import find_outcomes
+from trials.outcomes_known import find_outcomes
 
 BASE = version()
 WORKING = find_outcomes(Settings())["working time"]

@@ -12,8 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trials.model import Trial
-from trials.outcomes import find_outcome
-from trials.outcomes_values import Missing, OutcomeValue, find_values, missing_values, outcome_values
+from trials.outcome_value import Missing, OutcomeValue
+from trials.outcomes_known import find_outcome
+from trials.outcomes_values import find_values, missing_values, outcome_values
 
 from .examples import MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 

@@ -9,9 +9,11 @@ import pytest
 from formulary.errors import InputError
 from formulary.quantity import NotAQuantity
 from trials.model import Reading
-from trials.outcomes import Outcome, Scale, find_outcome, outcome_label
+from trials.outcome_value import Missing, OutcomeValue
+from trials.outcomes import Outcome, Scale, outcome_label
+from trials.outcomes_known import find_outcome
 from trials.outcomes_reading import OffScale, parse_reading
-from trials.outcomes_values import Missing, OutcomeValue, find_values
+from trials.outcomes_values import find_values
 
 from .examples import outcomes, trial_of
 

@@ -33,7 +33,7 @@ from trials.demo.scenario import (
 )
 from trials.identity import make_trial_id
 from trials.model import Plan, Trial
-from trials.outcomes import find_outcomes
+from trials.outcomes_known import find_outcomes
 from trials.plan import make_plan
 from trials.read import parse_trial
 from trials.start import render_new_trial

@@ -18,7 +18,7 @@ from trials.demo.build import SEED, Demonstration, Made, Progress, build_demonst
 from trials.demo.generator import Truth
 from trials.demo.scenario import BASE, STEPS, Sitting
 from trials.identity import code_of, trial_folder
-from trials.outcomes import find_outcome
+from trials.outcomes_known import find_outcome
 
 if TYPE_CHECKING:
     from trials.explanation import Explanation

@@ -6,6 +6,10 @@ import click
 
 from cli.options import SentenceGroup, folder_option, json_option, open_chosen
 from cli.output import is_asked, say, say_json, say_next, width
+from formulary.text_table import paragraph
+
+_KINDS = "oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant or additive"
+_ENTER = "Enter leaves a question open; Ctrl-C leaves without writing anything."
 
 
 @click.group(cls=SentenceGroup, invoke_without_command=True)
@@ -65,16 +69,26 @@ _VALUE_HELP = (
 def add_material(name: str, kind: str | None, called: str | None, limit: str | None, pairs: tuple[str, ...]) -> None:
     """A new file for a material of yours, with what you know and comments on what else may be filled in.
 
-    On a terminal it asks for the kind when that is missing.
+    On a terminal it asks for what no option said and that kind needs to be used safely; Enter leaves one open.
     """
-    from formulary.material_files import parse_values, write_new_material
+    from cli.asking import ask, ask_for_values
+    from formulary.material_files import check_kind, draft_material, parse_values, write_new_material
+    from formulary.materials.questions import find_open_points, questions_for_material
 
     values = parse_values([*([] if limit is None else [f"limit.percent_of_product={limit}"]), *pairs])
     with open_chosen() as folder:
-        if kind is None and name not in folder.register and is_asked():
-            kind = click.prompt("What kind is it (oil, liquid, fragrance, colourant, additive ...)")
+        if is_asked():
+            if kind is None and name not in folder.register:
+                draft_material(folder, name, name=called, kind="additive")  # a name that cannot be used is told first
+                kind = ask(f"What kind is it: {_KINDS}", lambda typed: check_kind(typed).value)
+            draft = draft_material(folder, name, name=called, kind=kind)
+            say(_ENTER)
+            values = ask_for_values(draft, questions_for_material(name, draft.kind), values)
         write_new_material(folder, name, name=called, kind=kind, values=values)
+        open_points = find_open_points(folder.register[name])
     say(f"Written to materials/{name}.yaml, not saved yet.")
+    for point in open_points:
+        say("\n".join(paragraph(f"Still open: {point}.", width=width())))
     say_next(f"fill in what you know in an editor; formulary materials show {name}; formulary save -m WHY")
 
 
@@ -96,12 +110,21 @@ def add_lot(
     price: str | None,
     pairs: tuple[str, ...],
 ) -> None:
-    """A delivery of a material: its dates, its price, and what its certificate states."""
-    from formulary.material_files import parse_values, write_lot
+    """A delivery of a material: its dates, its price, and what its certificate states.
+
+    On a terminal it asks for what no option said; Enter leaves one open.
+    """
+    from cli.asking import ask_for_values
+    from formulary.material_files import draft_lot, parse_values, write_lot
+    from formulary.materials.questions import questions_for_lot
 
     stated = {"received": received, "opened": opened, "best_before": best_before, "price": price}
     values = parse_values([*(f"{key}={text}" for key, text in stated.items() if text is not None), *pairs])
     with open_chosen() as folder:
+        if is_asked():
+            draft = draft_lot(folder, name, lot)
+            say(_ENTER)
+            values = ask_for_values(draft, questions_for_lot(draft.kind), values)
         write_lot(folder, name, lot, values)
     say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
     say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")

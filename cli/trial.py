@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from cli.asking import ask
 from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
 from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, tell_findings, width
 from cli.trial_entries import ENTRY_COMMANDS
@@ -62,7 +63,7 @@ def start(
     from trials.identity import code_of, trial_folder
 
     if is_asked() and all(given is None for given in (oils, total, mould_size, bars, bar)):
-        oils = click.prompt("What do the oils weigh, such as 1000 g")
+        oils = ask("What do the oils weigh, such as 1000 g", _read_size)
     with open_chosen() as folder:
         bench = open_bench(folder)
         version = folder.find_version(recipe)
@@ -103,6 +104,13 @@ def start(
     say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
     code = code_of(started.id)
     say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
+
+
+def _read_size(typed: str) -> str:
+    from formulary.batch.size import parse_size_g
+
+    parse_size_g(typed)
+    return typed.strip()
 
 
 def _say_unsaved(folder: Folder, version: Version) -> str:

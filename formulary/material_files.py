@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_document
 from formulary.errors import InputError, StorageError
 from formulary.fields import suggest
-from formulary.finding import Place
+from formulary.finding import Finding, Place
 from formulary.materials.model import MaterialKind
+from formulary.materials.read import parse_material
 from formulary.materials.write import add_lot, render_new_material
 from formulary.quantity import NotAQuantity, parse_decimal, parse_percent
 from formulary.recipes.read import check_name
@@ -81,34 +82,80 @@ def _plain(text: str) -> Value:
         return text
 
 
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A file, or a lot in one, before it is written: tells what a value would come to. render: values -> the text."""
+
+    slug: str
+    kind: MaterialKind
+    render: Callable[[Mapping[str, Value]], str]
+
+    def check(self, values: Mapping[str, Value]) -> tuple[Finding, ...]:
+        """What is doubtful about the file with these values. Raises InputError when it could not be read as meant."""
+        _, known = parse_material(self.render({}), None, self.slug) if self._stands_alone() else (None, ())
+        _, findings = parse_material(self.render(values), None, self.slug)
+        before = {(finding.code, finding.what) for finding in known}
+        doubts = (finding for finding in findings if (finding.code, finding.what) not in before)
+        return tuple(replace(finding, place=Place()) for finding in doubts)
+
+    def _stands_alone(self) -> bool:
+        try:
+            self.render({})
+        except InputError:
+            return False
+        return True
+
+
+def check_kind(text: str) -> MaterialKind:
+    """The kind that a person means. Raises InputError with the nearest."""
+    kinds = [item.value for item in MaterialKind]
+    if text.strip() not in kinds:
+        do = suggest(text.strip(), kinds, f"say one of: {', '.join(kinds)}")
+        raise InputError.of("bad-kind", f"{text.strip()[:40]!r} is no kind of material", do)
+    return MaterialKind(text.strip())
+
+
+def draft_material(folder: Folder, slug: str, *, name: str | None, kind: str | None) -> Draft:
+    """A new `materials/<slug>.yaml`.
+
+    kind: one of the kinds of materials; that of the built-in material of the same name unless given.
+    Raises InputError for a name that is taken or unusable, or a kind that is none.
+    """
+    fault = check_name(slug, "material")
+    if fault is not None:
+        raise InputError([fault])
+    if (folder.root / "materials" / f"{slug}.yaml").exists():
+        raise _taken(slug)
+    builtin = folder.register.find(slug)
+    if kind is None and builtin is None:
+        what = f"what kind of material {slug} is was not said"
+        raise InputError.of("bad-kind", what, f"say one of: {', '.join(MaterialKind)}")
+    chosen = builtin.kind if kind is None and builtin is not None else check_kind(kind or "")
+    title = name or (builtin.name if builtin is not None else slug.replace("-", " ").capitalize())
+    overrides = builtin is not None
+    return Draft(slug, chosen, lambda values: render_new_material(slug, title, chosen, values, overrides=overrides))
+
+
+def _taken(slug: str) -> InputError:
+    do = "change it in an editor, or add a lot to it"
+    return InputError.of("name-taken", f"materials/{slug}.yaml exists already", do)
+
+
 def write_new_material(
     folder: Folder, slug: str, *, name: str | None, kind: str | None, values: Mapping[str, Value]
 ) -> Path:
     """Write `materials/<slug>.yaml` with what is known, and what else may be filled in as comments.
 
-    kind: one of the kinds of materials; that of the built-in material of the same name unless given.
-    Raises InputError for a name that is taken or unusable, or a value that cannot stand there.
+    Raises InputError as `draft_material`, and for a value that cannot stand there.
     """
-    fault = check_name(slug, "material")
-    if fault is not None:
-        raise InputError([fault])
-    builtin = folder.register.find(slug)
-    kinds = [item.value for item in MaterialKind]
-    chosen = kind or (builtin.kind.value if builtin is not None else None)
-    if chosen not in kinds:
-        what = f"{kind!r} is no kind of material" if kind else f"what kind of material {slug} is was not said"
-        do = suggest(kind or "", kinds, f"say one of: {', '.join(kinds)}")
-        raise InputError.of("bad-kind", what, do)
-    title = name or (builtin.name if builtin is not None else slug.replace("-", " ").capitalize())
-    text = render_new_material(slug, title, MaterialKind(chosen), values, overrides=builtin is not None)
+    text = draft_material(folder, slug, name=name, kind=kind).render(values)
     path = folder.root / "materials" / f"{slug}.yaml"
     try:
         path.parent.mkdir(exist_ok=True)
         with path.open("x", encoding="utf-8", newline="") as file:
             file.write(text)
     except FileExistsError:
-        what = f"materials/{slug}.yaml exists already"
-        raise InputError.of("name-taken", what, "change it in an editor, or add a lot to it") from None
+        raise _taken(slug) from None
     except OSError as fault_of_disk:
         what = f"materials/{slug}.yaml could not be written ({fault_of_disk.strerror})"
         raise StorageError.of("not-written", what, "check the folder's permissions and the disk's space") from None
@@ -116,22 +163,43 @@ def write_new_material(
     return path
 
 
-def write_lot(folder: Folder, slug: str, lot: str, values: Mapping[str, Value]) -> Path:
-    """Add a lot to a material's file, which is made when the material is a built-in one without a file.
+def draft_lot(folder: Folder, slug: str, lot: str) -> Draft:
+    """A lot in its material's file, which is new when the material is a built-in one without a file.
 
-    values: received, opened, best_before, price, and any value that the lot's certificate states.
-    Raises InputError for an unknown material, a lot that is known already, or a value that cannot stand there.
+    Raises InputError for an unknown material, or a lot that is known already.
     """
     material = folder.register.find(slug)
     if material is None:
         near = folder.register.nearest(slug)
         do = f"did you mean {' or '.join(near)}?" if near else f"add it first: formulary materials add {slug}"
         raise InputError.of("unknown-material", f"no material is called {slug[:40]!r}", do)
+    before = _own_file(folder, slug)
+    if before is None:
+        new = draft_material(folder, slug, name=None, kind=None)
+        return Draft(slug, material.kind, lambda values: new.render({"lots": {lot: values}}))
+    add_lot(before, slug, lot, {})
+    return Draft(slug, material.kind, lambda values: add_lot(before, slug, lot, values))
+
+
+def _own_file(folder: Folder, slug: str) -> str | None:
     file = f"materials/{slug}.yaml"
     if file not in folder.store.working_paths("materials/"):
+        return None
+    return folder.store.read_working(file).decode("utf-8")
+
+
+def write_lot(folder: Folder, slug: str, lot: str, values: Mapping[str, Value]) -> Path:
+    """Add a lot to a material's file, which is made when the material is a built-in one without a file.
+
+    values: received, opened, best_before, price, and any value that the lot's certificate states.
+    Raises InputError as `draft_lot`, and for a value that cannot stand there.
+    """
+    draft_lot(folder, slug, lot)
+    before = _own_file(folder, slug)
+    if before is None:
         return write_new_material(folder, slug, name=None, kind=None, values={"lots": {lot: values}})
-    before = folder.store.read_working(file)
-    text = add_lot(before.decode("utf-8"), slug, lot, values)
-    folder.store.write_working(file, text.encode("utf-8"), read=before)
+    file = f"materials/{slug}.yaml"
+    text = add_lot(before, slug, lot, values)
+    folder.store.write_working(file, text.encode("utf-8"), read=before.encode("utf-8"))
     folder.refresh()
     return folder.root / file

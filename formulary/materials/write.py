@@ -21,6 +21,7 @@ _FAT = (
     ("inci", "OLEA EUROPAEA FRUIT OIL", "for the label; the soap's own name goes to inci_in_soap"),
 )
 _WET = (
+    ("group", "milk", "milk, plant-milk, juice, puree, beer, spirits, honey and so on: some checks go by it"),
     ("water", "90 %", "all percentages by weight, from the label; without `water` it cannot replace water"),
     ("sugars", "4 %", "they heat the loaf"),
     ("fat", "1.5 %", "it counts in the effective superfat"),
@@ -51,6 +52,7 @@ _HINTS: Mapping[MaterialKind, Sequence[tuple[str, str, str]]] = {
     ),
     MaterialKind.LIQUID: _WET,
     MaterialKind.FRAGRANCE: (
+        ("group", "essential-oil", "essential-oil, spice-oil, absolute or fragrance-oil: some checks go by it"),
         (
             "limit",
             '{percent_of_product: 2.9, certificate: 2026-02-11, edition: "51"}',
@@ -65,7 +67,7 @@ _HINTS: Mapping[MaterialKind, Sequence[tuple[str, str, str]]] = {
         ("density", "0.95 g/ml", ""),
     ),
     MaterialKind.COLOURANT: _POWDER,
-    MaterialKind.ADDITIVE: (*_WET[:2], *_POWDER),
+    MaterialKind.ADDITIVE: (*_WET[1:3], *_POWDER),
 }
 _EVERY = (
     ("price", "24.00 per 100 g", ""),

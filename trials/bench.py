@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from formulary.changes.changes import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
-    from trials.charts.cure_data import CureData
-    from trials.charts.story_data import StoryData
-    from trials.charts.trace_data import TraceData
+    from trials.charts.cure import Cure
+    from trials.charts.story import Story
+    from trials.charts.trace import Trace
     from trials.comparison import Comparison
     from trials.due import Due
     from trials.explanation import Explanation
@@ -211,12 +211,12 @@ class Bench(TrialFiles):
             raise InputError.of("no-next-trial", what, "pour on, and record what happens")
         return proposed[0]
 
-    def story(self, recipe: str, outcome: str = "working time") -> StoryData:
+    def story(self, recipe: str, outcome: str = "working time") -> Story:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.
 
         Raises InputError for a recipe or an outcome that is not there.
         """
-        from trials.charts.story_data import find_story
+        from trials.charts.story import find_story
         from trials.explain_trials import explain_outcome
         from trials.outcomes_known import find_outcome
 
@@ -225,21 +225,21 @@ class Bench(TrialFiles):
         answer = explain_outcome(told, found, age_days, among=self.trials())
         return find_story(told, found, age_days, title=recipe, explanation=answer)
 
-    def cure(self, *trials: Trial | str) -> CureData:
+    def cure(self, *trials: Trial | str) -> Cure:
         """Mass loss and hardness of trials at the ages they were measured; `draw()` makes the chart.
 
         trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
         """
-        from trials.charts.cure_data import find_cure
+        from trials.charts.cure import find_cure
 
         return find_cure(self._named(trials), self.outcomes)
 
-    def trace(self, *trials: Trial | str) -> TraceData:
+    def trace(self, *trials: Trial | str) -> Trace:
         """How the batter of every portion of trials thickened over minutes; `draw()` makes the chart.
 
         trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
         """
-        from trials.charts.trace_data import find_trace
+        from trials.charts.trace import find_trace
 
         return find_trace(self._named(trials))
 

@@ -9,16 +9,9 @@ from math import inf, isinf, sqrt
 from statistics import median, pstdev
 from typing import TYPE_CHECKING
 
+from trials.answer import Botched, FactorEffect, LikelyCause, NearTwins, Support, SuspectSet
 from trials.even_scale import from_scale, noise_in_unit
-from trials.explanation import (
-    Botched,
-    Explanation,
-    FactorEffect,
-    LikelyCause,
-    NearTwins,
-    Support,
-    SuspectSet,
-)
+from trials.explanation import Explanation
 from trials.factor_steps import TENTH
 from trials.factors import Factor, FactorTable, find_factors
 from trials.model import Trial

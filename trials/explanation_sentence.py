@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from formulary.quantity import format_number
-from trials.explanation import ENOUGH, WORTH_A_LINE, Explanation, FactorEffect, LikelyCause
+from trials.answer import ENOUGH, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.factors import Factor
 from trials.outcomes import Scale
 from trials.sentences import capital, count, difference_unit, places, say_list, say_value
@@ -13,7 +13,7 @@ from trials.sentences import capital, count, difference_unit, places, say_list, 
 _CANNOT_BE_RULED_OUT = 0.1
 
 
-def explanation_sentence(answer: Explanation) -> str:
+def explanation_sentence(answer: Answer) -> str:
     """The answer in plain words, figures after: the likely cause, what else it may be, and how sure one can be."""
     if answer.no_answer is not None:
         return f"There is nothing to weigh: {answer.no_answer}."
@@ -45,7 +45,7 @@ def cause_words(cause: LikelyCause) -> str:
     return group_words(cause.groups[0])
 
 
-def _likely(answer: Explanation, named: Sequence[LikelyCause]) -> str:
+def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:
     parts = []
     word = "the likely cause" if len(named) == 1 else "a likely cause"
     for cause in named:
@@ -72,7 +72,7 @@ def _likely(answer: Explanation, named: Sequence[LikelyCause]) -> str:
     return " ".join(parts)
 
 
-def say_effect(answer: Explanation, effect: FactorEffect, *, alone: bool = True, together: bool = False) -> str:
+def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, together: bool = False) -> str:
     """`each 1 % of oils shortens working time by 4.8 min (3.1 to 6.6)`; empty when the direction is open.
 
     alone: whether the factor need not be named again. together: whether the effect is that of two at once.
@@ -97,22 +97,22 @@ def _one_step(factor: Factor, per: str, *, alone: bool) -> str:
     return f"each {per}{more}{'' if alone else f' {factor.name}'}"
 
 
-def _verb(answer: Explanation, direction: str) -> str:
+def _verb(answer: Answer, direction: str) -> str:
     up, down = ("lengthens", "shortens") if answer.outcome.scale is Scale.LOG_TIME else ("raises", "lowers")
     return up if direction == "up" else down
 
 
-def effect_places(answer: Explanation, effect: float) -> int:
+def effect_places(answer: Answer, effect: float) -> int:
     """Decimals that an effect is worth: one more than its outcome's values where it is only a few of their steps."""
     digits = places(answer.outcome)
     return digits + 1 if abs(effect) < 10.0 ** (1 - digits) else digits
 
 
-def _size(answer: Explanation, value: float) -> str:
+def _size(answer: Answer, value: float) -> str:
     return f"{format_number(value, effect_places(answer, value))} {difference_unit(answer.outcome)}".strip()
 
 
-def _interval(answer: Explanation, effect: float, low: float, high: float) -> str:
+def _interval(answer: Answer, effect: float, low: float, high: float) -> str:
     digits = effect_places(answer, effect)
     if low >= 0 or high <= 0:
         near, far = sorted((abs(low), abs(high)))
@@ -121,7 +121,7 @@ def _interval(answer: Explanation, effect: float, low: float, high: float) -> st
     return f"from {format_number(-low, digits)} {less} to {format_number(high, digits)} {more}"
 
 
-def _not_enough(answer: Explanation) -> str:
+def _not_enough(answer: Answer) -> str:
     single = next((cause for cause in answer.causes if cause.probability >= ENOUGH), None)
     if single is not None:
         return (
@@ -146,7 +146,7 @@ def _not_enough(answer: Explanation) -> str:
     return text
 
 
-def _moved(answer: Explanation) -> str:
+def _moved(answer: Answer) -> str:
     moved = answer.moved
     if moved is None:
         return ""

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.explanation import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Explanation, LikelyCause
-from trials.explanation_sentence import cause_words, effect_places, group_words, percent
+from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, LikelyCause
+from trials.explanation_sentence import cause_words, effect_places, explanation_sentence, group_words, percent
 from trials.outcomes import Scale
 from trials.sentences import count, difference_unit, places, say_list, wrap_words
 
@@ -15,9 +15,9 @@ _MOST_LINES = 8
 _NARROW = 76  # columns below which only chances and effects are shown
 
 
-def render_explanation(answer: Explanation, width: int = 80, *, show_all: bool = False) -> str:
+def render_explanation(answer: Answer, width: int = 80, *, show_all: bool = False) -> str:
     """The explanation as text of at most `width` columns; show_all: every candidate, and what was left out."""
-    lines = wrap_words(answer.sentence, width)
+    lines = wrap_words(explanation_sentence(answer), width)
     if answer.causes:
         lines += ["", *_table(answer, width, show_all=show_all)]
     lines += ["", *_basis(answer, width)]
@@ -31,7 +31,7 @@ def render_explanation(answer: Explanation, width: int = 80, *, show_all: bool =
     return "\n".join(lines)
 
 
-def _table(answer: Explanation, width: int, *, show_all: bool) -> list[str]:
+def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
     shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
     if not show_all:
         shown = shown[:_MOST_LINES]
@@ -64,7 +64,7 @@ def _step(per: str) -> str:
     return f"per {per}" if per[:1].isdigit() else per
 
 
-def _line(answer: Explanation, cause: LikelyCause) -> Row:
+def _line(answer: Answer, cause: LikelyCause) -> Row:
     effect = cause.main_effect
     per, size = "", ""
     if effect is not None:
@@ -88,9 +88,7 @@ def _bare(probability: float) -> str:
     return percent(probability).removesuffix(" %")
 
 
-def _effect_cell(
-    answer: Explanation, effect: float | None, low: float | None, high: float | None, direction: str
-) -> str:
+def _effect_cell(answer: Answer, effect: float | None, low: float | None, high: float | None, direction: str) -> str:
     if effect is None or low is None or high is None:
         return {"up": "raises it", "down": "lowers it"}.get(direction, "")
     digits = effect_places(answer, effect)
@@ -103,7 +101,7 @@ def _signed(value: float, digits: int) -> str:
     return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
 
 
-def _basis(answer: Explanation, width: int) -> list[str]:
+def _basis(answer: Answer, width: int) -> list[str]:
     trials, pours = len(answer.trials), len(answer.seen)
     text = f"From {count(trials, 'trial')}"
     if pours != trials:
@@ -137,18 +135,18 @@ def _basis(answer: Explanation, width: int) -> list[str]:
     return wrap_words(" ".join(said), width, indent=2)
 
 
-def _own(answer: Explanation, value: float) -> str:
+def _own(answer: Answer, value: float) -> str:
     return f"{format_number(value, max(places(answer.outcome), 1))} {answer.outcome.unit}".strip()
 
 
-def _remarks(answer: Explanation, *, show_all: bool) -> list[str]:
+def _remarks(answer: Answer, *, show_all: bool) -> list[str]:
     said: list[str] = []
     for item in answer.botched:
         text = f"{item.trial} fits nothing else ({percent(item.probability)} that it went wrong as a whole)."
         said.append(text)
     if answer.without_botched is not None:
         names = say_list([item.trial.rpartition("-")[2] for item in answer.botched])
-        said.append(f"Without {names}: {answer.without_botched.sentence}")
+        said.append(f"Without {names}: {explanation_sentence(answer.without_botched)}")
     leading = {cause.groups[0] for cause in answer.causes if cause.probability >= 0.05}
     for twins in answer.near_twins:
         if {twins.first, twins.second} & leading:

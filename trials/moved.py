@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trials.explanation import Explanation, MovedTrial
+from trials.answer import Answer, MovedTrial
 from trials.model import Trial
 from trials.pours import pours_label, scent_percent, short_names
 from trials.seen import Seen
@@ -12,7 +12,7 @@ from trials.seen import Seen
 _WORTH_NAMING = 0.02
 
 
-def find_moved(answer: Explanation, trial: Trial) -> MovedTrial | None:
+def find_moved(answer: Answer, trial: Trial) -> MovedTrial | None:
     """Which change moved a trial on the outcome that was explained; None when it or its parent says nothing of it.
 
     Its parent is the latest earlier pour of the version that it came from: of the version before it in its own

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 
 from formulary.quantity import format_number
-from trials.explanation import ENOUGH, Explanation
+from trials.answer import ENOUGH, Answer
 from trials.factor_steps import TENTH
 from trials.factors import Factor
 from trials.portion_facts import material_words
@@ -14,7 +14,7 @@ _SUSPECTED = 0.05  # a candidate below this is not worth a pour
 _CAN_BE_CHOSEN = frozenset({"oil", "held back", "addition", "scent", "water", "superfat", "lot", "vessel", "condition"})
 
 
-def say_how_to_tell_apart(answer: Explanation) -> str | None:
+def say_how_to_tell_apart(answer: Answer) -> str | None:
     """`pour harbour-base with 4 % honey and no clove bud oil`; None where nothing so simple would help.
 
     The pour has one of two suspects and not the other, all else as in the recipe that most trials came from.
@@ -29,7 +29,7 @@ def say_how_to_tell_apart(answer: Explanation) -> str | None:
     return f"pour {_usual_recipe(answer)} with {with_it} {_without(other)}"
 
 
-def _suspects(answer: Explanation) -> tuple[Factor, Factor] | None:
+def _suspects(answer: Answer) -> tuple[Factor, Factor] | None:
     """The factor to have and the one to leave out: of twins the first two, else the second suspect and the first."""
     leading = [cause for cause in answer.causes if cause.probability >= _SUSPECTED and not cause.is_together]
     if not leading:
@@ -49,7 +49,7 @@ def _suspects(answer: Explanation) -> tuple[Factor, Factor] | None:
     return None
 
 
-def _said(answer: Explanation, factor: Factor) -> str | None:
+def _said(answer: Answer, factor: Factor) -> str | None:
     """The factor at the value that it mostly had where it was off base."""
     moved = [
         value
@@ -81,7 +81,7 @@ def _without(factor: Factor) -> str:
     return f"and the usual {subject} ({value})"
 
 
-def _usual_recipe(answer: Explanation) -> str:
+def _usual_recipe(answer: Answer) -> str:
     counts = Counter(trial.recipe for trial in answer.trials)
     versions = Counter((trial.recipe, trial.version) for trial in answer.trials)
     best = min(versions, key=lambda key: (-versions[key], -counts[key[0]], key))

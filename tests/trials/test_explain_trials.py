@@ -15,7 +15,7 @@ import pytest
 
 from formulary.materials.register import read_builtin_register
 from tests.trials.invented import BASE_OILS, steady, trial, version
-from trials.charts.effects_data import find_effects
+from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.explanation_text import render_explanation

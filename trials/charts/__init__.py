@@ -4,19 +4,27 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from trials.charts.cure_data import CureData, find_cure
-from trials.charts.effects_data import EffectsData, find_effects
-from trials.charts.story_data import StoryData, find_story
-from trials.charts.trace_data import TraceData, find_trace
+from trials.charts.cure import Cure, find_cure
+from trials.charts.cure_data import CureData
+from trials.charts.effects import Effects, find_effects
+from trials.charts.effects_data import EffectsData
+from trials.charts.story import Story, find_story
+from trials.charts.story_data import StoryData
+from trials.charts.trace import Trace, find_trace
+from trials.charts.trace_data import TraceData
 
 if TYPE_CHECKING:
+    from trials.answer import Answer
     from trials.charts.figure import Chart
-    from trials.explanation import Explanation
 
 __all__ = [
+    "Cure",
     "CureData",
+    "Effects",
     "EffectsData",
+    "Story",
     "StoryData",
+    "Trace",
     "TraceData",
     "draw_cure",
     "draw_effects",
@@ -34,17 +42,17 @@ def draw_story(story: StoryData, *, width_mm: float = 160.0) -> Chart:
 
     width_mm: 80 or more. The figure has `savefig` for SVG, PNG and PDF; the same story gives the same file.
     """
-    from trials.charts.story import draw
+    from trials.charts.story_drawing import draw
 
     return draw(story, width_mm=width_mm)
 
 
-def draw_effects(effects: EffectsData | Explanation, *, width_mm: float = 160.0) -> Chart:
+def draw_effects(effects: EffectsData | Answer, *, width_mm: float = 160.0) -> Chart:
     """The chance of every candidate cause and what one step of it does, with its 90 % interval.
 
     width_mm: 80 or more. What always went together is drawn as one.
     """
-    from trials.charts.effects import draw
+    from trials.charts.effects_drawing import draw
 
     data = effects if isinstance(effects, EffectsData) else find_effects(effects)
     return draw(data, width_mm=width_mm)
@@ -55,7 +63,7 @@ def draw_cure(cure: CureData, *, width_mm: float = 160.0) -> Chart:
 
     width_mm: 80 or more; from 130 on the two stand side by side.
     """
-    from trials.charts.cure import draw
+    from trials.charts.cure_drawing import draw
 
     return draw(cure, width_mm=width_mm)
 
@@ -65,6 +73,6 @@ def draw_trace(trace: TraceData, *, width_mm: float = 160.0) -> Chart:
 
     width_mm: 80 or more.
     """
-    from trials.charts.trace import draw
+    from trials.charts.trace_drawing import draw
 
     return draw(trace, width_mm=width_mm)

@@ -1,347 +1,198 @@
-"""Draws a story: every pour's outcome above, versions in the order of first pouring below, what changed in words."""
+"""A story to draw: versions in the order of their first pours, and every pour's outcome."""
 
 from __future__ import annotations
 
-import textwrap
-from itertools import pairwise
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from trials.charts.figure import (
-    BLACK,
-    BLUE,
-    GREY,
-    LEAST_WIDTH_MM,
-    MM_PER_POINT,
-    ORANGE,
-    PALE,
-    Chart,
-    characters,
-    drawing,
-    font_points,
-    letter_mm,
-)
+from formulary.recipes.model import Recipe
+from trials.answer import Answer
 from trials.charts.story_data import (
     SCENTED,
     UNSCENTED,
     WHOLE,
     StoryBand,
+    StoryCause,
     StoryData,
     StoryPoint,
     StoryVersion,
-    trial_names,
 )
+from trials.even_scale import from_scale, to_scale
+from trials.explanation_sentence import cause_words, percent
+from trials.factor_steps import TENTH
+from trials.model import Trial
+from trials.outcomes import Outcome, Scale, outcome_label
+from trials.pours import PourBook, scent_percent
+from trials.seen import Seen, find_seen
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-# portion -> marker, colour, hatch of its band: any one of the three is enough to tell it
-_LOOKS = {WHOLE: ("o", BLACK, "////"), UNSCENTED: ("s", BLUE, "\\\\\\\\"), SCENTED: ("D", ORANGE, "xxxx")}
-_BAND = "band of the "
-_MOST_LISTED = 40
-_MOST_LINES = 12  # of what changed in one version
+    from trials.charts.figure import Chart
 
 
-def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
-    """The story as a figure of a width in millimetres."""
-    layout = _Layout(story, max(width_mm, LEAST_WIDTH_MM))
-    with drawing(story.title):
-        chart = Chart(layout.width, layout.height, title=story.title)
-        y = layout.height - layout.line
-        for line in layout.title:
-            chart.text_mm(1.5, y, line, fontsize=layout.points + 1, fontweight="bold", va="baseline")
-            y -= layout.line
-        if story.nothing is not None:
-            chart.text_mm(1.5, y, story.nothing.capitalize() + ".", fontsize=layout.points, va="baseline")
-            return chart
-        _draw_legend(chart, layout)
-        axes = chart.axes_mm(layout.left, layout.plot_bottom, layout.plot_width, layout.plot_height)
-        _draw_blocks(axes, story)
-        _draw_points(axes, story, layout)
-        _finish_axes(axes, story, layout)
-        _draw_causes(chart, axes, story, layout)
-        _draw_strip(chart, story, layout)
-        _draw_list(chart, layout)
-    return chart
+@dataclass(frozen=True, slots=True)
+class Story(StoryData):
+    """A story that draws itself."""
+
+    def draw(self, **options: Any) -> Chart:
+        """The story as a chart, with `savefig` for SVG, PNG or PDF."""
+        from trials.charts.story_drawing import draw
+
+        return draw(self, **options)
 
 
-class _Layout:
-    """Where everything goes, in millimetres; worked out once from the data, so that nothing can overlap."""
+def find_story(
+    trials: Sequence[Trial],
+    outcome: Outcome,
+    age_days: Decimal | None = None,
+    *,
+    title: str = "",
+    explanation: Answer | None = None,
+) -> Story:
+    """The story of some trials on one outcome.
 
-    def __init__(self, story: StoryData, width: float) -> None:
-        self.width = width
-        self.points = font_points(width)
-        self.line = self.points * MM_PER_POINT * 1.35
-        longest = max((len(grade) for grade in story.grades), default=0)
-        self.left = 12.0 if not longest else min(0.42 * width, 5.0 + longest * self.points * MM_PER_POINT * 0.56)
-        self.plot_width = width - self.left - 3.0
-        self.plot_height = 48.0 if width < 120.0 else 62.0
-        self.slot = self.plot_width / max(len(story.slots), 1)
-        # In slots, how far portions of one trial stand from its middle; in points, how large a point may be.
-        self.beside = min(0.28, 4.0 / self.slot)
-        most = max((sum(other.slot == point.slot for other in story.points) for point in story.points), default=1)
-        self.marker = min(5.0, max(2.2, 0.82 * self.slot / MM_PER_POINT / (most + 0.6)))
-        room = characters(width - 3.0, self.points)
-        self.title = textwrap.wrap(story.title, characters(width - 3.0, self.points + 1, bold=True))
-        self.legend = _legend_rows(_legend_items(story), room)
-        self.entries = [_entry(version, room, story) for version in story.versions[:_MOST_LISTED]]
-        if len(story.versions) > 1:
-            self.entries.insert(0, (["", "Versions in the order of their first pour"], False))
-        more = len(story.versions) - _MOST_LISTED
-        if more > 0:
-            self.entries.append((["", f"... and {more} more versions"], False))
-        if story.without_value:
-            count = f"{story.without_value} {'trial has' if story.without_value == 1 else 'trials have'}"
-            self.entries.append((["", f"{count} no {story.label} and no point here"], False))
-        self.names_fit = self.slot >= 4.2 * self.points * MM_PER_POINT * 0.62
-        listed = sum(len(lines) - 1 for lines, _ in self.entries) * self.line + 1.5
-        strip = self.line * (2.4 if self.names_fit else 1.5)
-        self.list_top = listed + 1.0
-        self.strip_bottom = self.list_top + 1.0
-        self.plot_bottom = self.strip_bottom + strip
-        self.plot_top = self.plot_bottom + self.plot_height
-        above = self.line * (len(story.causes) + 1.6)
-        self.legend_top = self.plot_top + above + self.line * len(self.legend)
-        self.height = self.legend_top + self.line * (len(self.title) + 0.4)
-        if story.nothing is not None:
-            self.height = self.line * (len(self.title) + 2)
-
-
-def _entry(version: StoryVersion, room: int, story: StoryData) -> tuple[list[str], bool]:
-    """The number of a version and its lines: recipe, id, date, pours, what changed; and whether a cause came in."""
-    pours = f"{version.pours} pour{'' if version.pours == 1 else 's'}"
-    text = f"{version.recipe} {version.short_id}, {version.first_poured}, {pours}: {version.words}"
-    lines = textwrap.wrap(text, room - 7, max_lines=_MOST_LINES, placeholder=" ...")
-    return [str(version.number), *lines], any(cause.version == version.number for cause in story.causes)
-
-
-def _legend_items(story: StoryData) -> list[tuple[str, str]]:
-    """What needs a word: (what, text), only of what is in the chart."""
-    kinds = {point.portion for point in story.points}
-    items = [(kind, kind) for kind in _LOOKS if kind in kinds and len(kinds) > 1]
-    if any(point.bound == "above" for point in story.points):
-        items.append(("above", "stopped before: later than" if story.unit in ("min", "h") else "more than"))
-    if any(point.bound == "below" for point in story.points):
-        items.append(("below", "less than"))
-    if any(point.bound == "between" for point in story.points):
-        items.append(("between", "somewhere between"))
-    if any(point.is_otherwise for point in story.points):
-        items.append(("otherwise", "made otherwise than planned"))
-    banded = [kind for kind in _LOOKS if any(band.portion == kind for band in story.bands)]
-    measure = "mean ± one standard deviation"
-    if len(banded) == 1:
-        items.append((f"{_BAND}{banded[0]}", f"repeats, {measure}"))
-    elif banded:
-        items += [(f"{_BAND}{kind}", f"repeats, {kind}") for kind in banded]
-        items.append(("", f"bands: {measure}"))
-    return items
-
-
-def _legend_rows(items: list[tuple[str, str]], room: int) -> list[list[tuple[str, str]]]:
-    rows: list[list[tuple[str, str]]] = []
-    used = room
-    for item in items:
-        need = len(item[1]) + 6
-        if used + need > room:
-            rows.append([])
-            used = 0
-        rows[-1].append(item)
-        used += need
-    return rows
-
-
-def _draw_legend(chart: Chart, layout: _Layout) -> None:
-    if not layout.legend:
-        return
-    axes = chart.axes_mm(0, 0, layout.width, layout.height)
-    axes.set_axis_off()
-    axes.set_xlim(0, layout.width)
-    axes.set_ylim(0, layout.height)
-    letter = letter_mm(layout.points)
-    y = layout.legend_top - 0.4 * layout.line
-    for row in layout.legend:
-        x = 3.5
-        for what, text in row:
-            _draw_sign(axes, what, x, y)
-            axes.text(x + (3.0 if what else -2.0), y, text, fontsize=layout.points, va="center")
-            x += (len(text) + 6) * letter
-        y -= layout.line
-
-
-def _draw_sign(axes: Axes, what: str, x: float, y: float) -> None:
-    if what in _LOOKS:
-        marker, colour, _ = _LOOKS[what]
-        axes.plot([x], [y], marker=marker, color=colour, markeredgecolor=BLACK, markersize=4.5, markeredgewidth=0.6)
-    elif what in ("above", "below"):
-        _arrow(axes, x, y - 0.6 if what == "above" else y + 0.6, up=what == "above", size=7)
-        axes.plot(
-            [x], [y - 0.6 if what == "above" else y + 0.6], "o", color="white", markeredgecolor=BLACK, markersize=4
-        )
-    elif what == "between":
-        axes.plot([x, x], [y - 1.1, y + 1.1], color=BLACK, linewidth=0.9, marker="_", markersize=4)
-    elif what == "otherwise":
-        axes.plot([x], [y], "o", color="none", markeredgecolor=BLACK, markeredgewidth=0.6, markersize=7.5)
-    elif what:
-        _rectangle(axes, x - 2.0, x + 2.0, y - 1.0, y + 1.0, what.removeprefix(_BAND))
-
-
-def _rectangle(axes: Axes, left: float, right: float, low: float, high: float, portion: str) -> None:
-    axes.fill_between(
-        [left, right], [low, low], [high, high], facecolor=PALE, edgecolor=GREY, hatch=_LOOKS[portion][2], linewidth=0.0
+    trials: of one recipe, or of a recipe and its variants. explanation: of the same outcome, whose likely causes are
+    marked where they came in.
+    """
+    if age_days is None and outcome.ages_days:
+        age_days = outcome.ages_days[0]
+    book = PourBook(trials)
+    versions = _versions(book.trials)
+    number = {(version.recipe, version.short_id): version.number for version in versions}
+    ordered = sorted(book.trials, key=lambda trial: (number[trial.recipe, trial.version[:8]], trial.made, trial.id))
+    slots = tuple((number[trial.recipe, trial.version[:8]], trial.id) for trial in ordered)
+    slot_of = {trial_id: slot for slot, (_, trial_id) in enumerate(slots)}
+    seen, left_out = find_seen(book, outcome, age_days)
+    points = _points(seen, slot_of, slots, book)
+    label = outcome_label(outcome, age_days)
+    nothing = None if points else f"no {label} was recorded"
+    return Story(
+        title=title or label,
+        label=label,
+        unit=outcome.unit,
+        grades=("no", "yes") if outcome.scale is Scale.YES_NO else outcome.grades,
+        versions=versions,
+        slots=slots,
+        points=points,
+        bands=_bands(points, outcome),
+        causes=() if explanation is None else _causes(explanation, number),
+        without_value=len({item.trial for item in left_out}),
+        nothing=nothing,
     )
 
 
-def _arrow(axes: Axes, x: float, y: float, *, up: bool, size: float) -> None:
-    """An arrow of so many points, up or down from a place in the data."""
-    look: dict[str, Any] = {"arrowstyle": "<|-,head_width=0.14,head_length=0.28", "linewidth": 0.7, "color": BLACK}
-    look |= {"shrinkA": 0, "shrinkB": 0, "mutation_scale": 9}
-    end = (0.0, size if up else -size)
-    axes.annotate("", xy=(x, y), xytext=end, textcoords="offset points", arrowprops=look, annotation_clip=False)
+def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
+    """Versions in the order in which they were first poured, each with what changed in words."""
+    from formulary.changes.compare import compare_recipes
+    from formulary.changes.sentence import recipe_clauses
+
+    by_version: dict[tuple[str, str], list[Trial]] = {}
+    for trial in trials:
+        by_version.setdefault((trial.recipe, trial.version), []).append(trial)
+    known = {version: group[0].plan.recipe for (_, version), group in by_version.items()}
+    in_order = sorted(by_version.items(), key=lambda item: (item[1][0].made, _depth(item[0][1], known)))
+    latest: dict[str, Trial] = {}
+    found: list[StoryVersion] = []
+    for (recipe, version), group in in_order:
+        first = group[0]
+        base = first.plan.recipe.based_on
+        before = latest.get(recipe)
+        if before is not None:
+            clauses = recipe_clauses(compare_recipes(before.plan.recipe, first.plan.recipe))
+            words = "; ".join(clauses) or "nothing that goes into the pot changed"
+        elif base is not None and base.version in known:
+            clauses = recipe_clauses(compare_recipes(known[base.version], first.plan.recipe))
+            words = f"from {base.recipe}: {'; '.join(clauses) or 'nothing changed'}"
+        elif base is not None:
+            words = f"branched from {base.recipe}"
+        else:
+            words = "as it was first poured"
+        latest[recipe] = first
+        day = first.made.isoformat()
+        found.append(StoryVersion(len(found) + 1, recipe, version[:8], day, words, len(group)))
+    return tuple(found)
 
 
-def _draw_blocks(axes: Axes, story: StoryData) -> None:
-    """A pale ground under every second version, and the bands of its repeats."""
-    for version, (start, end) in _spans(story).items():
-        if version % 2 == 0:
-            axes.axvspan(start, end, facecolor="#F3F3F3", edgecolor="none", zorder=0)
-    spans = _spans(story)
-    for version, (start, end) in spans.items():
-        bands = [band for kind in _LOOKS for band in story.bands if (band.version, band.portion) == (version, kind)]
-        lanes = bands if _overlap(bands) else bands[:1]
-        wide = (end - start) / max(len(lanes), 1)
-        for number, band in enumerate(bands):
-            left = start + wide * (number % len(lanes))
-            _rectangle(axes, left + 0.04, left + wide - 0.04, band.low, band.high, band.portion)
+def _depth(version: str, known: Mapping[str, Recipe]) -> int:
+    """How many branchings lie between a version and one that was branched from nothing here: parents come first."""
+    depth = 0
+    while (base := known[version].based_on) is not None and base.version in known and depth < len(known):
+        version, depth = base.version, depth + 1
+    return depth
 
 
-def _overlap(bands: list[StoryBand]) -> bool:
-    """Whether any two bands of one version would lie on one another, and so must stand side by side."""
-    in_order = sorted(bands, key=lambda band: band.low)
-    return any(below.high > above.low for below, above in pairwise(in_order))
-
-
-def _spans(story: StoryData) -> dict[int, tuple[float, float]]:
-    """Where each version's slots begin and end along the chart."""
-    spans: dict[int, tuple[float, float]] = {}
-    for slot, (version, _) in enumerate(story.slots):
-        start, _end = spans.get(version, (slot - 0.5, 0.0))
-        spans[version] = (start, slot + 0.5)
-    return spans
-
-
-def _draw_points(axes: Axes, story: StoryData, layout: _Layout) -> None:
-    size = layout.marker
-    arrow = 1.9 * size + 3.0
-    by_slot: dict[int, list[StoryPoint]] = {}
-    for point in story.points:
-        by_slot.setdefault(point.slot, []).append(point)
-    for siblings in by_slot.values():  # portions of one trial hang together
-        places = [point.slot + layout.beside * point.beside for point in siblings]
-        axes.plot(places, [point.value for point in siblings], color=GREY, linewidth=0.6, zorder=1.5)
-    for point in story.points:
-        marker, colour, _ = _LOOKS[point.portion]
-        x = point.slot + layout.beside * point.beside
-        if point.is_otherwise:
-            ring: dict[str, Any] = {"color": "none", "markeredgecolor": BLACK, "markeredgewidth": 0.6}
-            axes.plot([x], [point.value], "o", markersize=1.8 * size, zorder=3, **ring)
-        if point.low is not None and point.high is not None:
-            axes.plot(
-                [x, x], [point.low, point.high], color=BLACK, linewidth=0.9, marker="_", markersize=size, zorder=2
+def _points(
+    seen: Sequence[Seen], slot_of: dict[str, int], slots: Sequence[tuple[int, str]], book: PourBook
+) -> tuple[StoryPoint, ...]:
+    by_trial: dict[str, list[Seen]] = {}
+    for item in seen:
+        by_trial.setdefault(item.pour.trial.id, []).append(item)
+    points: list[StoryPoint] = []
+    for trial_id, items in by_trial.items():
+        slot = slot_of[trial_id]
+        for place, item in enumerate(items):
+            value = item.value
+            figures = [figure for figure in (value.value, value.low, value.high) if figure is not None]
+            beside = 0.0 if len(items) == 1 else 2.0 * place / (len(items) - 1) - 1.0
+            points.append(
+                StoryPoint(
+                    trial_id,
+                    slot,
+                    slots[slot][0],
+                    _portion(item),
+                    beside,
+                    figures[0],
+                    value.bound,
+                    value.low if value.bound == "between" else None,
+                    value.high if value.bound == "between" else None,
+                    book.repeat_group(item.pour),
+                    bool(item.pour.trial.as_made),
+                )
             )
-        if point.bound in ("above", "below"):
-            _arrow(axes, x, point.value, up=point.bound == "above", size=arrow)
-        axes.plot(
-            [x],
-            [point.value],
-            marker=marker,
-            color=colour if point.bound == "exact" else "white",
-            markeredgecolor=BLACK,
-            markeredgewidth=0.6,
-            markersize=size if marker != "D" else 0.88 * size,
-            linestyle="none",
-            zorder=3,
-        )
+    return tuple(sorted(points, key=lambda point: (point.slot, point.beside)))
 
 
-def _finish_axes(axes: Axes, story: StoryData, layout: _Layout) -> None:
-    axes.set_xlim(-0.5, len(story.slots) - 0.5)
-    axes.set_xticks([])
-    ends = [point.value for point in story.points]
-    ends += [end for point in story.points for end in (point.low, point.high) if end is not None]
-    ends += [end for band in story.bands for end in (band.low, band.high)]
-    low, high = min(ends), max(ends)
-    if story.grades:
-        axes.set_ylim(-0.5, len(story.grades) - 0.5)
-        axes.set_yticks(range(len(story.grades)), story.grades)
-    else:
-        if 0.0 <= low < 0.5 * high:
-            low = 0.0
-        room = (high - low) or max(abs(high), 1.0)
-        axes.set_ylim(low - (0.06 * room if low else 0.0), high + 0.16 * room)
-    axes.tick_params(axis="y", labelsize=layout.points, length=2.0, pad=2.0)
-    heading = f"{story.label}, {story.unit}" if story.unit else story.label
-    axes.text(
-        -layout.left / layout.plot_width + 1.5 / layout.plot_width,
-        1.0 + 0.5 * layout.line / layout.plot_height,
-        heading,
-        transform=axes.transAxes,
-        fontsize=layout.points,
-        va="baseline",
-    )
+def _portion(item: Seen) -> str:
+    if item.pour.portion is None:
+        return WHOLE
+    return SCENTED if scent_percent(item.pour) > 0 else UNSCENTED
 
 
-def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) -> None:
-    """Each likely cause above the version in which it came in, one line each so that none overlap."""
-    spans = _spans(story)
-    for number, cause in enumerate(story.causes):
-        start = spans[cause.version][0]
-        x = layout.left + (start + 0.5) * layout.slot
-        y = layout.plot_top + layout.line * (1.7 + number)
-        axes.plot(
-            [start, start], [0, 1], transform=axes.get_xaxis_transform(), color=BLACK, linewidth=0.8, dashes=(4, 2)
-        )
-        text = f"{cause.words} came in"
-        wide = len(text) * letter_mm(layout.points, bold=True)
-        left = x + wide + 4.0 < layout.width or x < layout.width / 2
-        room = layout.width - x - 4.0 if left else x - 4.0
-        if len(text) > characters(room, layout.points, bold=True):
-            text = cause.words  # the dashed line says as well that it came in there
-        text = textwrap.shorten(text, characters(room, layout.points, bold=True), placeholder=" ...")
-        chart.text_mm(x, y, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
-        chart.text_mm(
-            x + 2.0 if left else x - 2.0,
-            y,
-            text,
-            fontsize=layout.points,
-            fontweight="bold",
-            ha="left" if left else "right",
-            va="baseline",
-        )
+def _bands(points: Sequence[StoryPoint], outcome: Outcome) -> tuple[StoryBand, ...]:
+    """One band for each group of repeats within a version that has two exact values or more."""
+    if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COLOUR):
+        return ()
+    groups: dict[tuple[int, str, int], list[float]] = {}
+    for point in points:
+        if point.bound == "exact":
+            value = to_scale(point.value, outcome.scale)
+            groups.setdefault((point.version, point.portion, point.repeats), []).append(value)
+    bands: list[StoryBand] = []
+    for (version, portion, _), values in sorted(groups.items()):
+        if len(values) < 2:
+            continue
+        mean = sum(values) / len(values)
+        sd = (sum((value - mean) ** 2 for value in values) / (len(values) - 1)) ** 0.5
+        low, high = from_scale(mean - sd, outcome.scale), from_scale(mean + sd, outcome.scale)
+        bands.append(StoryBand(version, portion, low, high, len(values)))
+    return tuple(bands)
 
 
-def _draw_strip(chart: Chart, story: StoryData, layout: _Layout) -> None:
-    """Below the plot: the trials where they fit, and the numbers of the versions, thinned so that none overlap."""
-    y = layout.plot_bottom - layout.line
-    if layout.names_fit:
-        names = trial_names(story)
-        for slot, (_, trial_id) in enumerate(story.slots):
-            x = layout.left + (slot + 0.5) * layout.slot
-            chart.text_mm(x, y, names[trial_id], fontsize=layout.points - 1.5, ha="center", va="baseline", color=GREY)
-        y -= layout.line
-    free = 0.0
-    for version, (start, end) in _spans(story).items():
-        x = layout.left + ((start + end) / 2 + 0.5) * layout.slot
-        half = 0.5 * (len(str(version)) + 0.6) * layout.points * MM_PER_POINT * 0.64
-        if x - half >= free:
-            chart.text_mm(x, y, str(version), fontsize=layout.points, fontweight="bold", ha="center", va="baseline")
-            free = x + half
-
-
-def _draw_list(chart: Chart, layout: _Layout) -> None:
-    y = layout.list_top - layout.line
-    for (number, *lines), cause in layout.entries:
-        chart.text_mm(5.5, y, number, fontsize=layout.points, fontweight="bold", ha="right", va="baseline")
-        if cause:
-            chart.text_mm(7.7, y, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
-        for line in lines:
-            chart.text_mm(9.5, y, line, fontsize=layout.points, va="baseline")
-            y -= layout.line
+def _causes(explanation: Answer, number: dict[tuple[str, str], int]) -> tuple[StoryCause, ...]:
+    """Likely causes, each at the first version in which it was off its usual value."""
+    causes: list[StoryCause] = []
+    for cause in explanation.causes:
+        if not cause.is_likely:
+            continue
+        factor = explanation.factor(cause.factors[0])
+        came = [
+            number[item.pour.trial.recipe, item.pour.trial.version[:8]]
+            for item, value in zip(explanation.seen, explanation.table.column(factor.name), strict=True)
+            if value is not None
+            and abs(value - factor.baseline) > TENTH * factor.step
+            and (item.pour.trial.recipe, item.pour.trial.version[:8]) in number
+        ]
+        if came:
+            causes.append(StoryCause(f"{cause_words(cause)} ({percent(cause.probability)})", min(came)))
+    return tuple(causes)

@@ -1,177 +1,86 @@
-"""Draws how batters thickened: a line a portion along minutes, the wider the thicker, open where it was poured."""
+"""A trace chart to draw: how the batter of each portion thickened over minutes."""
 
 from __future__ import annotations
 
-import textwrap
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from trials.charts.figure import (
-    BLACK,
-    BLUE,
-    GREY,
-    LEAST_WIDTH_MM,
-    MM_PER_POINT,
-    Chart,
-    characters,
-    drawing,
-    font_points,
-    letter_mm,
-)
-from trials.charts.legend import draw_legend, legend_rows
-from trials.charts.trace_data import TraceData, TraceRow
+from trials.charts.trace_data import TraceData, TraceMark, TraceRow
+from trials.model import Event, Trial, TrialPortion
 from trials.outcomes_built_in import TRACE_STAGES
+from trials.pours import short_names
 
 if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-# Stage -> its marker, and how wide the line is from there on, in points.
-_STAGES = dict(zip(TRACE_STAGES, (("o", 1.2), ("^", 2.2), ("s", 3.4), ("D", 4.8), ("X", 6.2)), strict=True))
-_BEFORE = 0.6  # the line's width until the first stage, in points
-_SCENT, _POURED, _OPEN, _ABOUT = "scent in", "poured", "open", "about"
-_ARROW = 14.0  # points
+    from trials.charts.figure import Chart
 
 
-def draw(trace: TraceData, *, width_mm: float = 160.0) -> Chart:
-    """The thickening as a figure of a width in millimetres, one row a portion."""
-    width = max(width_mm, LEAST_WIDTH_MM)
-    points = font_points(width)
-    line = points * MM_PER_POINT * 1.35
-    room = characters(width - 3.0, points)
-    title = textwrap.wrap(trace.title, characters(width - 3.0, points + 1, bold=True))
-    legend = legend_rows(_legend_items(trace), room)
-    foot = [part for text in _foot(trace) for part in textwrap.wrap(text, room)]
-    labels = [_wrapped(row.label, 0.3 * width, points) for row in trace.rows]
-    longest = max((len(text) for label in labels for text in label), default=0)
-    left = 4.0 + longest * letter_mm(points)
-    row_height = max(7.0, line * (max((len(label) for label in labels), default=1) + 0.4))
-    plot_height = row_height * len(trace.rows)
-    foot_height = line * len(foot) + 1.5
-    bottom = foot_height + 2.6 * line + 1.0
-    height = bottom + plot_height + line * (len(legend) + len(title) + 0.9)
-    if trace.nothing is not None:
-        foot_height = line * len(foot) + 1.5
-        height = foot_height + line * (len(title) + 0.5)
-    with drawing(trace.title):
-        chart = Chart(width, height, title=trace.title)
-        y = height - line
-        for text in title:
-            chart.text_mm(1.5, y, text, fontsize=points + 1, fontweight="bold", va="baseline")
-            y -= line
-        for number, text in enumerate(foot):
-            chart.text_mm(1.5, foot_height - line * (number + 1), text, fontsize=points, va="baseline")
-        if trace.nothing is not None:
-            return chart
-        draw_legend(chart, legend, top_mm=y + 0.6 * line, line_mm=line, points=points, draw_sign=_draw_sign)
-        axes = chart.axes_mm(left, bottom, width - left - 4.0, plot_height)
-        _draw_rows(axes, trace, (width - left - 4.0) / MM_PER_POINT)
-        _finish(axes, points)
-        for number, label in enumerate(labels):
-            middle = bottom + plot_height - (number + 0.5) * row_height
-            for place, text in enumerate(label):
-                up = ((len(label) - 1) / 2.0 - place) * line
-                chart.text_mm(left - 2.0, middle + up, text, fontsize=points, ha="right", va="center")
-    return chart
+@dataclass(frozen=True, slots=True)
+class Trace(TraceData):
+    """Thickening that draws itself."""
+
+    def draw(self, **options: Any) -> Chart:
+        """The thickening as a chart, with `savefig` for SVG, PNG or PDF."""
+        from trials.charts.trace_drawing import draw
+
+        return draw(self, **options)
 
 
-def _wrapped(label: str, most_mm: float, points: float) -> list[str]:
-    return textwrap.wrap(label, characters(most_mm, points)) or [label]
-
-
-def _foot(trace: TraceData) -> list[str]:
-    lines = []
-    if trace.nothing is not None:
-        lines.append(f"{trace.nothing.capitalize()}.")
-    if trace.untimed:
-        lines.append(f"Noted without its time: {', '.join(trace.untimed)}.")
-    if trace.without_events:
-        lines.append(f"Nothing was timed of {', '.join(trace.without_events)}.")
-    return lines
-
-
-def _legend_items(trace: TraceData) -> list[tuple[str, str]]:
-    reached = {mark.stage for row in trace.rows for mark in row.marks}
-    items = [(stage, stage) for stage in TRACE_STAGES if stage in reached]
-    if any(row.scent_in is not None for row in trace.rows):
-        items.append((_SCENT, _SCENT))
-    if any(row.poured is not None and not row.is_open for row in trace.rows):
-        items.append((_POURED, _POURED))
-    if any(row.is_open for row in trace.rows):
-        items.append((_OPEN, "poured: the next stage would have come later"))
-    if any(mark.low != mark.high for row in trace.rows for mark in row.marks):
-        items.append((_ABOUT, "somewhere between"))
-    return items
-
-
-def _draw_sign(axes: Axes, what: str, x: float, y: float) -> None:
-    if what in _STAGES:
-        marker, wide = _STAGES[what]
-        axes.plot([x, x + 2.0], [y, y], color=GREY, linewidth=wide, solid_capstyle="butt")
-        _stage(axes, x, y, marker)
-    elif what == _SCENT:
-        _scent(axes, x, y)
-    elif what == _POURED:
-        _poured(axes, x, y)
-    elif what == _OPEN:
-        _poured(axes, x - 1.5, y)
-        _arrow(axes, x - 1.5, y, 10.0)
-    else:
-        axes.plot([x - 1.8, x + 1.8], [y, y], color=BLACK, linewidth=0.9, marker="|", markersize=5)
-
-
-def _stage(axes: Axes, x: float, y: float, marker: str) -> None:
-    axes.plot(
-        [x], [y], marker=marker, color="white", markeredgecolor=BLACK, markeredgewidth=0.9, markersize=5.5, zorder=4
+def find_trace(trials: Sequence[Trial]) -> Trace:
+    """How the batter of each portion thickened, from its timed events; pouring leaves later stages open."""
+    unique = list({trial.id: trial for trial in trials}.values())
+    names = short_names([trial.id for trial in unique])
+    rows: list[TraceRow] = []
+    untimed: list[str] = []
+    without: list[str] = []
+    for trial in unique:
+        for part in trial.parts():
+            label = f"{names[trial.id]} {part.name}" if trial.is_divided else names[trial.id]
+            untimed += [f"{what} of {label}" for what in _untimed(part)]
+            row = _row(trial, part, label)
+            if row.marks or row.poured is not None:
+                rows.append(row)
+            else:
+                without.append(label)
+    return Trace(
+        title="How the batter thickened: the wider, the thicker",
+        rows=tuple(rows),
+        untimed=tuple(untimed),
+        without_events=tuple(without) if rows else (),
+        nothing=None if rows else "no stage of trace and no pouring was recorded with its time",
     )
 
 
-def _scent(axes: Axes, x: float, y: float) -> None:
-    axes.plot([x], [y], marker="|", color=BLUE, markersize=11.0, markeredgewidth=1.6, zorder=3)
+def _row(trial: Trial, part: TrialPortion, label: str) -> TraceRow:
+    marks = []
+    for stage in TRACE_STAGES:
+        reached = _first(part, stage)
+        if reached is not None:
+            low, high = _ends(reached)
+            marks.append(TraceMark(stage, (low + high) / 2.0, low, high))
+    poured, scented = _first(part, "poured"), _first(part, "scent in")
+    return TraceRow(
+        trial=trial.id,
+        label=label,
+        marks=tuple(marks),
+        scent_in=None if scented is None else sum(_ends(scented)) / 2.0,
+        poured=None if poured is None else sum(_ends(poured)) / 2.0,
+        is_open=poured is not None and all(event.what != TRACE_STAGES[-1] for event in part.events),
+    )
 
 
-def _poured(axes: Axes, x: float, y: float) -> None:
-    axes.plot([x], [y], marker="|", color=BLACK, markersize=8.0, markeredgewidth=1.2, zorder=3.5)
+def _first(part: TrialPortion, what: str) -> Event | None:
+    known = [event for event in part.events if event.what == what and event.at.middle_s is not None]
+    return min(known, key=lambda event: event.at.middle_s or Decimal(0), default=None)
 
 
-def _arrow(axes: Axes, x: float, y: float, size: float) -> None:
-    """An open arrow of so many points to the right."""
-    look: dict[str, Any] = {"arrowstyle": "<-,head_width=0.2,head_length=0.35", "linewidth": 0.9, "color": BLACK}
-    look |= {"shrinkA": 0, "shrinkB": 0, "mutation_scale": 9}
-    axes.annotate("", xy=(x, y), xytext=(size, 0.0), textcoords="offset points", arrowprops=look, annotation_clip=False)
+def _ends(event: Event) -> tuple[float, float]:
+    return float((event.at.low_s or Decimal(0)) / 60), float((event.at.high_s or Decimal(0)) / 60)
 
 
-def _draw_rows(axes: Axes, trace: TraceData, width_points: float) -> None:
-    longest = max(row.end for row in trace.rows) or 1.0
-    # Room at the right for the arrow of the last minute, and a little at the left for the mark of the first.
-    axes.set_xlim(-0.02 * longest, longest * (1.0 + (_ARROW + 6.0) / max(width_points - _ARROW - 6.0, 1.0)))
-    axes.set_ylim(len(trace.rows) - 0.5, -0.5)
-    for number, row in enumerate(trace.rows):
-        _draw_row(axes, row, number)
-        if number and row.trial != trace.rows[number - 1].trial:
-            axes.axhline(number - 0.5, color="#E0E0E0", linewidth=0.6, zorder=0)
-
-
-def _draw_row(axes: Axes, row: TraceRow, y: int) -> None:
-    start, wide = 0.0, _BEFORE
-    for mark in row.marks:
-        axes.plot([start, mark.minutes], [y, y], color=GREY, linewidth=wide, solid_capstyle="butt", zorder=1)
-        start, wide = mark.minutes, _STAGES[mark.stage][1]
-    if row.end > start:
-        axes.plot([start, row.end], [y, y], color=GREY, linewidth=wide, solid_capstyle="butt", zorder=1)
-    for mark in row.marks:
-        if mark.low != mark.high:
-            axes.plot([mark.low, mark.high], [y, y], color=BLACK, linewidth=0.9, marker="|", markersize=5, zorder=2)
-        _stage(axes, mark.minutes, y, _STAGES[mark.stage][0])
-    if row.scent_in is not None:
-        _scent(axes, row.scent_in, y)
-    if row.poured is not None:
-        _poured(axes, row.poured, y)
-        if row.is_open:
-            _arrow(axes, row.poured, y, _ARROW)
-
-
-def _finish(axes: Axes, points: float) -> None:
-    axes.set_yticks([])
-    axes.spines["left"].set_visible(False)
-    axes.tick_params(axis="x", labelsize=points, length=2.0, pad=2.0)
-    axes.locator_params(axis="x", nbins=9)
-    axes.set_xlabel("minutes since lye into oils", fontsize=points, labelpad=1.5)
+def _untimed(part: TrialPortion) -> list[str]:
+    """Stages that were noted without any time."""
+    wanted = (*TRACE_STAGES, "scent in", "poured")
+    noted = dict.fromkeys(event.what for event in part.events if event.what in wanted)
+    return [what for what in noted if _first(part, what) is None]

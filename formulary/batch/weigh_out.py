@@ -63,6 +63,17 @@ _MOST_ROUNDS = 100
 EDITION = "1"
 
 
+class WeighOut(Batch):
+    """A batch to weigh out; printing it shows the sheet."""
+
+    __slots__ = ()
+
+    def __str__(self) -> str:
+        from formulary.batch.weigh_out_text import render_batch
+
+        return render_batch(self)
+
+
 def work_out_batch(
     version: Version | Recipe,
     register: Mapping[str, Material],
@@ -243,13 +254,13 @@ def _describe(
     nominal_water_g: float,
     materials: Mapping[str, Material],
     settings: Settings,
-) -> Batch:
+) -> WeighOut:
     oil_mass_g = pot.grams("oil")
     pure_g = pure_alkali_g(pot, materials)
     in_jug_g = sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
     total_g = sum(water_in(line, materials) for line in pot.lines)
     band = superfat_band(pot, materials, settings)
-    return Batch(
+    return WeighOut(
         recipe=recipe.slug,
         recipe_name=recipe.name,
         version_id=version.id if isinstance(version, Version) else None,

@@ -62,6 +62,15 @@ def test_water_stands_before_the_alkali_and_every_finding_is_told(sheet: str) ->
         assert f"[{finding.code}]" in text
 
 
+def test_printing_a_batch_shows_its_sheet_also_while_it_is_stopped() -> None:
+    batch = weigh_out(PLAIN)
+    assert str(batch) == render_batch(batch)
+    stopped = weigh_out(PLAIN.replace("superfat: 5", "superfat: -5"))
+    assert stopped.is_stopped
+    assert str(stopped) == render_batch(stopped)
+    assert "STOP" in str(stopped)
+
+
 def test_a_household_soap_says_on_every_sheet_that_it_is_not_for_skin() -> None:
     batch = weigh_out(FULL + "purpose: household\n")
     assert "Never use it on skin" in render_batch(batch)

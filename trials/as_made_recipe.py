@@ -151,8 +151,15 @@ def _recipe(trial: Trial, pot: Pot, batch: Batch) -> Recipe:
             return stated
         return Rate(_decimal(100.0 * weight_g / oil_mass_g), "%", Basis.OILS)
 
+    prepared = {(line.material, line.at): line.prepared for line in planned.additions}
     additions = tuple(
-        Addition(material, rate(material, at, weight_g), at, _water_of(pot, material, at))
+        Addition(
+            material,
+            rate(material, at, weight_g),
+            at,
+            _water_of(pot, material, at),
+            prepared.get((material, at), ()),
+        )
         for (role, material, at), weight_g in grams.items()
         if role == "addition" and weight_g > 0
     )

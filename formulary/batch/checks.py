@@ -11,19 +11,19 @@ from decimal import Decimal
 
 from formulary.batch.common_practice import check_common_practice
 from formulary.batch.common_quantities import find_common_quantities, find_conditions
-from formulary.batch.liquid_checks import check_liquids
+from formulary.batch.liquid_checks import check_liquids, check_liquids_as_made
 from formulary.batch.lye_checks import (
     check_alkali_weights,
     check_jug,
     check_oils_added,
-    check_portion_superfat,
     check_small_weights,
-    check_superfat,
     check_water,
+    check_water_as_made,
 )
 from formulary.batch.material_checks import check_stated_values
-from formulary.batch.model import Batch, Pot, PotFigures
+from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures
 from formulary.batch.scent_checks import check_scent
+from formulary.batch.superfat_checks import check_portion_superfat, check_superfat
 from formulary.batch.vessel_checks import check_vessels
 from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, stop
@@ -137,26 +137,23 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         what = f"{len(recipe.conflicts)} open conflict(s) of a merge: {recipe.conflicts[0]}"
         do = "settle each in the file and remove `conflicts:`; until then no lye is calculated"
         findings.append(stop("conflict-open", what, do, recipe.place("conflicts")))
-    findings += check_saponification(batch.pot, materials, recipe.place)
-    findings += check_stated_values(batch.pot, materials, recipe.place)
-    findings += check_small_weights(batch.pot, settings)
-    findings += check_superfat(
+    findings += _check_lye_and_scent(
+        batch.pot,
+        batch.superfat.effective,
+        batch.superfat.low,
+        batch.portions,
+        materials,
+        recipe.purpose,
+        recipe.place,
         nominal=float(recipe.lye.superfat),
-        effective=batch.superfat.effective,
-        low=batch.superfat.low,
-        pot=batch.pot,
-        materials=materials,
-        purpose=recipe.purpose,
-        locate=recipe.place,
+        alkali_step_g=float(settings.alkali_step_g),
     )
-    findings += check_portion_superfat(batch.portions, batch.superfat.effective, recipe.purpose, recipe.place)
+    findings += check_small_weights(batch.pot, recipe, settings)
     findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)
     findings += check_oils_added(recipe, materials)
     findings += check_water(batch.pot, recipe, materials)
-    findings += check_jug(batch.pot, materials, recipe.place)
     findings += check_liquids(recipe, materials)
     findings += check_vessels(batch.pot, materials, settings)
-    findings += check_scent(batch.pot, batch.portions, materials, recipe.place)
     quantities = find_common_quantities(
         batch.pot,
         materials,
@@ -172,22 +169,57 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
 def check_pot(
     pot: Pot, figures: PotFigures, materials: Materials, purpose: str, locate: Locate | None = None
 ) -> tuple[Finding, ...]:
-    """What makes a batch as made unsafe or unfit to sell: lye excess, limits passed in a portion, the jug."""
+    """What makes a batch as made unsafe or unfit to sell: lye excess, limits passed in a portion, the jug.
+
+    It looks at what `check_batch` looks at as far as the grams in the pot decide it, and at what went into the lye and
+    how well its water is known. What only helps before the lye is mixed (scales, vessels, how milk is prepared, common
+    practice) is told of a plan alone.
+    """
     where = locate if locate is not None else _nowhere
-    findings: list[Finding] = list(check_saponification(pot, materials, where))
-    findings += check_superfat(
-        nominal=None,
-        effective=figures.superfat_effective,
-        low=figures.superfat_low,
+    return (
+        *_check_lye_and_scent(
+            pot,
+            figures.superfat_effective,
+            figures.superfat_low,
+            figures.portions,
+            materials,
+            purpose,
+            where,
+            nominal=None,
+        ),
+        *check_water_as_made(pot, materials, where),
+        *check_liquids_as_made(pot, materials, where),
+    )
+
+
+def _check_lye_and_scent(
+    pot: Pot,
+    superfat_effective: float,
+    superfat_low: float,
+    portions: tuple[PortionFigures, ...],
+    materials: Materials,
+    purpose: str,
+    locate: Locate,
+    *,
+    nominal: float | None,
+    alkali_step_g: float = 0.0,
+) -> Iterable[Finding]:
+    """What a plan and a batch as made are both judged by; `nominal` None: a batch as made."""
+    yield from check_saponification(pot, materials, locate)
+    yield from check_stated_values(pot, materials, locate)
+    yield from check_superfat(
+        nominal=nominal,
+        effective=superfat_effective,
+        low=superfat_low,
         pot=pot,
         materials=materials,
         purpose=purpose,
-        locate=where,
+        locate=locate,
+        alkali_step_g=alkali_step_g,
     )
-    findings += check_portion_superfat(figures.portions, figures.superfat_effective, purpose, where)
-    findings += check_jug(pot, materials, where)
-    findings += check_scent(pot, figures.portions, materials, where)
-    return tuple(findings)
+    yield from check_portion_superfat(portions, superfat_effective, purpose, locate)
+    yield from check_jug(pot, materials, locate, is_planned=nominal is not None)
+    yield from check_scent(pot, portions, materials, locate)
 
 
 def _nowhere(*_parts: str) -> Place:

@@ -149,16 +149,22 @@ def fat_mol(line: PotLine, material: Material) -> float:
     return 0.0 if value is None else hydroxide_mol_for_fat(line.grams, value.working)
 
 
+def certain_saponification_value(material: Material) -> float:
+    """The least that the material takes up for certain, mg KOH per g; 0 for an unknown value."""
+    if material.saponification_value is None:
+        return 0.0
+    if material.kind == "wax":  # its esters react only partly: its free acids alone are certain
+        return material.acid_value.low if material.acid_value is not None else 0.0
+    return material.saponification_value.low
+
+
 def _fat(line: PotLine, material: Material) -> Uncertain | None:
     value = material.saponification_value
     # An oil among the additions (to wet a mica, say) is fat like any other, though it is given no alkali.
     if line.role == "oil" or material.kind.is_fat:
         if value is None:
             return Uncertain(0.0, 0.0, 0.0)
-        low = value.low
-        if material.kind == "wax":  # esters of a wax react only partly: its free acids alone are certain
-            low = material.acid_value.low if material.acid_value is not None else 0.0
-        working, high = value.working, value.high
+        low, working, high = certain_saponification_value(material), value.working, value.high
         grams = line.grams
     elif material.fat_percent:
         grams = line.grams * material.fat_percent / 100.0

@@ -1,24 +1,22 @@
-"""Checks of lye: superfat and its band, what is weighed, the water, and what the jug can dissolve."""
+"""Checks of lye: what is weighed, the water, and what the jug can dissolve."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Iterable, Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
-from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedAlkali
-from formulary.batch.scale import Scale
+from formulary.batch.model import Pot, WeighedAlkali
+from formulary.batch.scale import SMALL_WEIGHT_PART, Scale
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.heat import may_boil
-from formulary.chemistry.solubility import saturation
+from formulary.chemistry.solubility import saturation, water_g_to_dissolve
 from formulary.finding import Finding, Place, note, stop, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 
-LOW_SUPERFAT_PERCENT = 2.0
-HIGH_SUPERFAT_PERCENT = 20.0
-LOW_BAND_PERCENT = -2.0
 COARSE_STEP_PERCENT = 0.5
 # Freezing point of a 50 % sodium lye 14 °C (a manufacturer's technical page on caustic soda solution); weaker lyes of
 # less than about 45 % stay clear in any kitchen (from memory).
@@ -30,78 +28,6 @@ _TOLERANCE = 1e-9
 
 Materials = Mapping[str, Material]
 Locate = Callable[..., Place]
-
-
-def check_superfat(
-    *,
-    nominal: float | None,
-    effective: float,
-    low: float,
-    pot: Pot,
-    materials: Materials,
-    purpose: str,
-    locate: Locate,
-) -> Iterable[Finding]:
-    """Lye excess, a superfat that is low or high, and what the band says. `nominal` None: a batch as made."""
-    place = locate("lye", "superfat")
-    on_skin = purpose == "skin"
-    if nominal is not None and nominal < 0:
-        what = f"the superfat is {format_number(nominal, 1)} %: more lye than the oils can take"
-        if on_skin:
-            yield stop("superfat-negative", what, "raise the superfat to 2 % or more; 5 % is usual", place)
-        else:
-            yield warn("superfat-negative", what, "never use it on skin; label it for household cleaning", place)
-    if effective < -_TOLERANCE and (nominal is None or nominal >= 0 or on_skin):
-        what = f"the effective superfat is {format_number(effective, 1)} %: free lye stays in the bar"
-        if on_skin:
-            yield stop(
-                "lye-excess", what, "raise the superfat, or correct what was weighed; do not use it on skin", place
-            )
-        elif nominal is None or nominal >= 0:
-            yield warn("lye-excess", what, "never use it on skin; label it for household cleaning", place)
-    elif on_skin and 0 <= effective < LOW_SUPERFAT_PERCENT:
-        what = f"the effective superfat is only {format_number(effective, 1)} %"
-        yield warn("superfat-low", what, "5 % leaves room for what is not known of the oils", place)
-    elif effective > HIGH_SUPERFAT_PERCENT:
-        what = f"the effective superfat is {format_number(effective, 1)} %"
-        yield warn("superfat-high", what, "expect a soft bar that may go rancid; 5 to 8 % is usual", place)
-    if on_skin and effective >= 0 and low < 0:
-        widest = _widest_oil(pot, materials)
-        do = f"the certificate of {widest} for this lot would narrow it" if widest else "use certificate values"
-        what = f"with what is known of these oils the superfat may be as low as {format_number(low, 1)} %"
-        make = warn if low < LOW_BAND_PERCENT else note
-        yield make("superfat-band", what, do, place)
-
-
-def check_portion_superfat(
-    portions: Iterable[PortionFigures], whole: float, purpose: str, locate: Locate
-) -> Iterable[Finding]:
-    """A portion whose own acid, fat or alkali leaves it with an excess of lye, or little superfat, at its worst end."""
-    for portion in portions:
-        found = portion.superfat_percent
-        if portion.name == WHOLE or found is None or found >= LOW_SUPERFAT_PERCENT or abs(found - whole) < 0.05:
-            continue
-        what = f"the effective superfat of the {portion.name} portion may be {format_number(found, 1)} %"
-        do = "give acids, fats and alkali to the whole batter, or work the portion out as a recipe of its own"
-        place = locate("portions", portion.name)
-        if found >= -_TOLERANCE:
-            if purpose == "skin":
-                yield warn("superfat-low", what, do, place)
-        elif purpose == "skin":
-            yield stop("lye-excess", f"{what}: free lye stays in it", do, place)
-        else:
-            yield warn("lye-excess", f"{what}: free lye stays in it", f"never use it on skin; {do}", place)
-
-
-def _widest_oil(pot: Pot, materials: Materials) -> str | None:
-    """The oil whose range of saponification values moves the superfat most."""
-    widths: dict[str, float] = {}
-    for line in pot.lines:
-        value = materials[line.material].saponification_value
-        if line.role == "oil" and value is not None:
-            widths[line.material] = widths.get(line.material, 0.0) + line.grams * (value.high - value.low)
-    widest = max(widths, key=lambda name: widths[name], default=None)
-    return widest if widest is not None and widths[widest] > 0 else None
 
 
 def check_alkali_weights(
@@ -133,21 +59,29 @@ def check_alkali_weights(
                 f"the scale's step of {step_g:g} g is {format_number(100 * step_g / alkali.grams, 1)} % of the"
                 f" {format_number(alkali.grams, 1)} g of {words(alkali.material)}"
             )
-            yield warn("scale-coarse", what, "use a finer scale (and set `alkali_step`), or make a larger batch", place)
+            finest = 10.0 ** math.floor(math.log10(alkali.grams * COARSE_STEP_PERCENT / 100.0))
+            larger = math.ceil(1010.0 * step_g / (alkali.grams * COARSE_STEP_PERCENT)) / 10.0
+            do = f"use a scale that shows {finest:g} g (and set `alkali_step`), or make {larger:g} times as much"
+            yield warn("scale-coarse", what, do, place)
 
 
-def check_small_weights(pot: Pot, settings: Settings) -> Iterable[Finding]:
-    """Additions and scents so small that the scale cannot weigh them to a twentieth."""
+def check_small_weights(pot: Pot, recipe: Recipe, settings: Settings) -> Iterable[Finding]:
+    """Additions and scents so small that the scale cannot weigh them to a twentieth; spoons need no scale."""
     scale = Scale.of(settings)
+    by_spoon = {line.material for line in recipe.additions if line.rate.is_volume}
     grams: dict[str, float] = {}
     for line in pot.lines:
-        if line.role in ("addition", "scent"):
+        if line.role in ("addition", "scent") and line.material not in by_spoon:
             grams[line.material] = grams.get(line.material, 0.0) + line.grams
     small = [name for name, weight_g in grams.items() if scale.is_too_coarse(weight_g)]
     if small:
         named = ", ".join(f"{words(name)} {format_number(grams[name], 1)} g" for name in small)
         what = f"too little for a scale that shows steps of {scale.step_g:g} g: {named}"
-        yield note("weight-small", what, "weigh it on a finer scale (and set `scale: {step: ...}`), or by the spoon")
+        finest = 10.0 ** math.floor(math.log10(2.0 * SMALL_WEIGHT_PART * min(grams[name] for name in small)))
+        do = f"weigh on a scale that shows {finest:g} g (and set `scale: {{step: {finest:g} g}}`)"
+        if all(name in {line.material for line in recipe.additions} for name in small):
+            do += ", or write the rate in spoons"
+        yield note("weight-small", what, do)
 
 
 def _crystallises(material: Material, assay_percent: float) -> bool:
@@ -174,11 +108,20 @@ def check_water(pot: Pot, recipe: Recipe, materials: Materials) -> Iterable[Find
     weigh_g = pot.grams("water")
     if weigh_g < -_TOLERANCE:
         what = f"the additions bring {format_number(-weigh_g, 0)} g more water than the recipe has"
-        do = "lower an addition that replaces water, or let one be `water: extra`"
+        do = "lower the additions that replace water, or let one be `water: extra`"
         yield stop("water-below-zero", what, do, recipe.place("water"))
 
 
-def check_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:
+def check_water_as_made(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:
+    """What went in and holds water that is not known: the lye is weaker than its figures say."""
+    for name in dict.fromkeys(line.material for line in pot.lines if line.role == "addition" and line.water):
+        if materials[name].water_percent is None:
+            what = f"how much water {name} holds is not known: the lye was weaker than is shown"
+            do = f"set `water` in materials/{name}.yaml, for the next time"
+            yield warn("water-unknown", what, do, locate("additions", name))
+
+
+def check_jug(pot: Pot, materials: Materials, locate: Locate, *, is_planned: bool) -> Iterable[Finding]:
     """Whether the liquid in the lye vessel dissolves the alkali, and whether it may boil."""
     pure: dict[Alkali, float] = {}
     for line in pot.lines:
@@ -193,11 +136,30 @@ def check_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Findin
     percent = 100.0 * sum(pure.values()) / (sum(pure.values()) + max(water_g, 0.0))
     if fullness > 1:
         what = f"the jug would hold {format_number(percent, 1)} % lye: not all of the alkali dissolves at 20 °C"
-        do = "leave more water in the jug: lower what replaces it, or add liquids at `lye water`"
+        do = _dissolve_it(pot, pure, water_g, materials)
+        if not is_planned:
+            do = "stir more water in until it is clear; once it is in the batter, test the bars for free alkali"
         yield stop("jug-saturated", what, do, place)
     elif percent > STRONG_JUG_PERCENT and may_boil(_solid_alkali_g(pot, materials), water_g):
         what = f"the lye in the jug is strong ({format_number(percent, 1)} %): it may boil or spit"
         yield note("jug-strong", what, "add the alkali slowly to cold water, in a tall vessel, stirring", place)
+
+
+def _dissolve_it(pot: Pot, pure_g: Mapping[Alkali, float], jug_g: float, materials: Materials) -> str:
+    """What to write in the recipe so that the jug dissolves its alkali."""
+    needed_g = sum(water_g_to_dissolve(grams, alkali) for alkali, grams in pure_g.items())
+    replaced_g = extra_g = 0.0
+    for line in pot.lines:
+        if line.water == "replaces" and line.at != "lye water":
+            replaced_g += water_in(line, materials)
+        elif line.water == "extra" and line.at == "lye water":
+            extra_g += water_in(line, materials)
+    alkali_g = sum(pure_g.values())
+    most = math.floor(1000.0 * alkali_g / (alkali_g + needed_g + replaced_g - extra_g)) / 10.0
+    do = f"state a lye concentration of {most:g} % or less"
+    if replaced_g > 0 and jug_g + replaced_g >= needed_g:
+        return f"add at `lye water` what replaces water, or {do}"
+    return do
 
 
 def _solid_alkali_g(pot: Pot, materials: Materials) -> dict[Alkali, float]:

@@ -66,8 +66,18 @@ def _check_limits(
             shares += cured / limit
     if shares > 1 + _TOLERANCE and len({line.material for line in lines}) > 1:
         what = f"the scents{where} together use {format_number(100 * shares, 0)} % of their limits"
-        do = "certificates do not say what the scents have in common; lower the blend until it is 100 % or less"
+        do = f"what they have in common is not known: {_lower_all(shares, lines)}"
         yield warn("scent-blend", what, do, locate("scent"))
+
+
+def _lower_all(times_too_much: float, lines: Iterable[WeighedScent], *, dry: bool = False) -> str:
+    """How far to lower several scents together so that they are within a limit; the bar gets lighter with them."""
+    lines = tuple(lines)
+    part_of_bar = sum(line.percent_of_dry if dry else line.percent_of_cured for line in lines) / 100.0
+    percent = math.floor(100.0 * (1.0 - part_of_bar) / (times_too_much - part_of_bar) + _TOLERANCE)
+    names = tuple(dict.fromkeys(line.material for line in lines))
+    named, are = " and ".join(names), "it is" if len(names) == 1 else "they are"
+    return f"lower {named} to {percent} % of what {are}" if percent > 0 else f"leave {named} out"
 
 
 def _lower_to(limit: float, found: float, percent_of_oils: float) -> str:
@@ -86,22 +96,26 @@ def _check_constituents(
     cured: dict[str, float] = {}
     dry: dict[str, float] = {}
     limits: dict[str, tuple[float, str]] = {}
+    holding: dict[str, list[WeighedScent]] = {}
     for line in scent:
         material = materials[line.material]
         for constituent, percent in material.contains.items():
             shared, limit = _constituent_limit(constituent, material)
+            holding.setdefault(shared, []).append(line)
             cured[shared] = cured.get(shared, 0.0) + line.percent_of_cured * percent / 100.0
             dry[shared] = dry.get(shared, 0.0) + line.percent_of_dry * percent / 100.0
             if limit is not None:
                 limits[shared] = min(limit, limits.get(shared, limit))
     for constituent, (most, source) in limits.items():
-        amount = cured[constituent]
-        what = f"{constituent} is {amount:.2g} % of the cured bar{where}, over all scents; its limit is {most:g} %"
-        do = f"lower the scents that hold it ({source})"
+        amount, once_dry = cured[constituent], dry[constituent]
+        what = f"{constituent} is {amount:.2g} % of the cured bar{where}, over all scents"
         if amount > most * (1 + _TOLERANCE):
-            yield stop("constituent-limit", what, do, locate("scent"))
-        elif dry[constituent] > most * (1 + _TOLERANCE):
-            yield warn("constituent-limit-dry", f"{what} and the dry bar passes it", do, locate("scent"))
+            do = _lower_all(amount / most if most > 0 else math.inf, holding[constituent])
+            yield stop("constituent-limit", f"{what}; its limit is {most:g} %", f"{do} ({source})", locate("scent"))
+        elif once_dry > most * (1 + _TOLERANCE):
+            what += f", but {once_dry:.2g} % once the bar is quite dry; its limit is {most:g} %"
+            do = _lower_all(once_dry / most, holding[constituent], dry=True)
+            yield warn("constituent-limit-dry", what, f"{do} ({source})", locate("scent"))
 
 
 def _constituent_limit(constituent: str, material: Material) -> tuple[str, tuple[float, str] | None]:

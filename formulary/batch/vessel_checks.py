@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.figures import water_in
@@ -48,4 +49,7 @@ def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[F
             f"the {vessel} of {float(size_ml):g} ml would hold {format_number(volume_ml, 0)} ml:"
             f" it should be at most {100 * FULLEST[vessel]:.0f} % full"
         )
-        yield warn(f"{vessel}-small", what, "take a larger one, or make a smaller batch", Place("formulary.yaml"))
+        larger_ml = 10 * math.ceil(volume_ml / FULLEST[vessel] / 10)
+        percent = math.floor(100 * float(size_ml) * FULLEST[vessel] / volume_ml)
+        do = f"take one of {larger_ml} ml or more (and set `vessels`), or make at most {percent} % of this"
+        yield warn(f"{vessel}-small", what, do, Place("formulary.yaml"))

@@ -6,6 +6,7 @@ The bounds are common practice, no source.
 from __future__ import annotations
 
 import random
+from dataclasses import replace
 
 import pytest
 
@@ -15,18 +16,11 @@ from formulary.batch.common_practice import (
     check_common_practice,
     read_common_practice,
 )
-from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Severity
-from formulary.materials.model import Material, MaterialKind
-from formulary.materials.register import Register, read_builtin_register
-from formulary.recipes.read import parse_recipe
-from formulary.settings import Settings
+from tests.batch.finding_cases import PRACTICE, Case
 from tests.batch.recipes import PLAIN, codes, weigh_out
 
 TABLE = read_common_practice()
-CODES = {row.code for row in TABLE}
-VANILLA = Material("vanilla-scent", "Vanilla scent", MaterialKind.FRAGRANCE, vanillin_percent=8.0, water_percent=0.0)
-REGISTER = Register([*read_builtin_register().values(), VANILLA])
 
 
 def bounds(row: CommonPractice) -> list[tuple[float, int, Severity]]:
@@ -68,125 +62,17 @@ def test_a_condition_that_does_not_hold_silences_its_row(row: CommonPractice) ->
         assert row.code not in {finding.code for finding in check_common_practice(quantities, ())}
 
 
-def addition(material: str, rate: str, at: str = "trace", more: str = "") -> str:
-    return f"additions: [{{material: {material}, rate: {rate}, at: {at}{more}}}]\n"
-
-
-WET = ", water: replaces"
-# code: the plain bar changed so that it triggers, and changed a little less so that it does not
-RECIPES = {
-    "castor-much": (
-        PLAIN.replace("sunflower-oil: 15", "castor-oil: 15.1").replace("olive-oil: 60", "olive-oil: 59.9"),
-        PLAIN.replace("sunflower-oil: 15", "castor-oil: 15"),
-    ),
-    "lauric-drying": (
-        PLAIN.replace("coconut-oil: 25", "coconut-oil: 21\n  palm-kernel-oil: 20").replace(
-            "olive-oil: 60", "olive-oil: 44"
-        ),
-        PLAIN.replace("coconut-oil: 25", "coconut-oil: 40").replace("olive-oil: 60", "olive-oil: 45"),
-    ),
-    "polyunsaturated-much": (
-        PLAIN.replace("olive-oil: 60", "olive-oil: 50").replace("sunflower-oil: 15", "sunflower-oil: 25"),
-        PLAIN,
-    ),
-    "beeswax-much": (
-        PLAIN.replace("sunflower-oil: 15", "beeswax: 5\n  sunflower-oil: 10"),
-        PLAIN.replace("sunflower-oil: 15", "beeswax: 4\n  sunflower-oil: 11"),
-    ),
-    "stearic-much": (
-        PLAIN.replace("sunflower-oil: 15", "stearic-acid: 9\n  sunflower-oil: 6"),
-        PLAIN.replace("sunflower-oil: 15", "stearic-acid: 8\n  sunflower-oil: 7"),
-    ),
-    "lye-weak": (
-        PLAIN.replace("lye_concentration: 33", "lye_concentration: 24.9"),
-        PLAIN.replace("lye_concentration: 33", "lye_concentration: 25"),
-    ),
-    "lye-strong": (
-        PLAIN.replace("lye_concentration: 33", "lye_concentration: 40.1"),
-        PLAIN.replace("lye_concentration: 33", "lye_concentration: 40"),
-    ),
-    "scent-much": (
-        PLAIN + "scent: [{material: cedarwood-oil, rate: 5.1 % of oils, at: trace}]\n",
-        PLAIN + "scent: [{material: cedarwood-oil, rate: 5 % of oils, at: trace}]\n",
-    ),
-    "spice-oil-much": (
-        PLAIN + "scent: [{material: clove-bud-oil, rate: 1.6 % of oils, at: trace}]\n",
-        PLAIN + "scent: [{material: clove-bud-oil, rate: 1.5 % of oils, at: trace}]\n",
-    ),
-    "sugars-insulated": (
-        PLAIN + addition("sugar", "2.6 % of oils") + "process: {cover: insulated}\n",
-        PLAIN + addition("sugar", "2.6 % of oils") + "process: {cover: open}\n",
-    ),
-    "sugars-much": (PLAIN + addition("sugar", "4.6 % of oils"), PLAIN + addition("sugar", "4.5 % of oils")),
-    "honey-much": (
-        PLAIN + addition("honey", "3.1 % of oils", more=WET),
-        PLAIN + addition("honey", "3 % of oils", more=WET),
-    ),
-    "puree-much": (
-        PLAIN + addition("carrot-puree", "21 % of oils", more=WET),
-        PLAIN + addition("carrot-puree", "20 % of oils", more=WET),
-    ),
-    "clay-much": (PLAIN + addition("kaolin", "5.1 % of oils"), PLAIN + addition("kaolin", "5 % of oils")),
-    "white-pigment-much": (
-        PLAIN + addition("titanium-dioxide", "1.6 % of oils"),
-        PLAIN + addition("titanium-dioxide", "1.5 % of oils"),
-    ),
-    "mica-much": (PLAIN + addition("mica", "3.1 % of oils"), PLAIN + addition("mica", "3 % of oils")),
-    "lactate-much": (
-        PLAIN + addition("sodium-lactate-60", "4.1 % of oils", more=WET),
-        PLAIN + addition("sodium-lactate-60", "4 % of oils", more=WET),
-    ),
-    "brine-strong": (
-        PLAIN + addition("salt", "10 % of oils", "lye water"),
-        PLAIN + addition("salt", "10 % of oils", "trace"),
-    ),
-    "oils-too-cool": (
-        PLAIN.replace("sunflower-oil: 15", "beef-tallow: 15") + "process: {oil_temperature: 40 °C}\n",
-        PLAIN.replace("sunflower-oil: 15", "beef-tallow: 15") + "process: {oil_temperature: 45 °C}\n",
-    ),
-    "beeswax-too-cool": (
-        PLAIN.replace("sunflower-oil: 15", "beeswax: 2\n  sunflower-oil: 13") + "process: {oil_temperature: 55 °C}\n",
-        PLAIN.replace("sunflower-oil: 15", "beeswax: 2\n  sunflower-oil: 13") + "process: {oil_temperature: 60 °C}\n",
-    ),
-    "lye-hot": (
-        PLAIN + "process: {lye_temperature: 51 °C}\n",
-        PLAIN + "process: {lye_temperature: 50 °C}\n",
-    ),
-    "oils-hot": (
-        PLAIN + "process: {oil_temperature: 71 °C}\n",
-        PLAIN + "process: {oil_temperature: 70 °C}\n",
-    ),
-    "vanillin-browns": (
-        PLAIN
-        + addition("titanium-dioxide", "0.5 % of oils")
-        + "scent: [{material: vanilla-scent, rate: 2 % of oils, at: trace}]\n",
-        PLAIN + "scent: [{material: vanilla-scent, rate: 2 % of oils, at: trace}]\n",
-    ),
-    "cure-short": (PLAIN + "process: {cure: 3 weeks}\n", PLAIN + "process: {cure: 4 weeks}\n"),
-}
-
-
-def practice_codes(text: str, settings: Settings | None = None) -> set[str]:
-    recipe, findings = parse_recipe(text, "plain", "recipes/plain.yaml", materials=REGISTER)
-    assert recipe is not None, [str(finding) for finding in findings]
-    batch = work_out_batch(recipe, REGISTER, settings, oil_mass_g=1000.0)
-    return {finding.code for finding in batch.findings} & CODES
-
-
-def test_every_row_has_its_recipes() -> None:
-    assert set(RECIPES) == CODES
-
-
-@pytest.mark.parametrize("code", RECIPES)
-def test_a_recipe_triggers_its_row_and_its_neighbour_does_not(code: str) -> None:
-    triggers, neighbour = RECIPES[code]
-    assert code in practice_codes(triggers)
-    assert code not in practice_codes(neighbour)
-    assert code not in practice_codes(triggers, Settings(checks_off=(code,)))
+@pytest.mark.parametrize("case", PRACTICE, ids=lambda case: case.finding)
+def test_a_check_that_is_switched_off_says_nothing(case: Case) -> None:
+    code = case.finding.split()[1]
+    assert case.finding in case.triggers.said()
+    off = replace(case.triggers, settings=f"format: 1\nchecks: {{off: [{code}]}}\n")
+    assert case.triggers.said() - off.said() == {case.finding}
 
 
 def test_a_finding_names_the_place_in_the_recipe() -> None:
-    batch = weigh_out(PLAIN + addition("honey", "6 % of oils", more=WET))
+    honey = "additions: [{material: honey, rate: 6 % of oils, at: trace, water: replaces}]\n"
+    batch = weigh_out(PLAIN + honey)
     found = next(finding for finding in batch.findings if finding.code == "honey-much")
     assert found.severity is Severity.WARN
     assert found.place.line is not None

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from formulary.batch.lye_checks import check_alkali_weights, check_superfat
+from formulary.batch.lye_checks import check_alkali_weights
 from formulary.batch.model import Pot, PotLine, WeighedAlkali
+from formulary.batch.superfat_checks import check_superfat
 from formulary.finding import Place
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings

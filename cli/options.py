@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
+
+from cli.output import tell_findings
 
 if TYPE_CHECKING:
     from formulary.folder import Folder
@@ -77,8 +80,13 @@ def find_root() -> Path:
     raise InputError.of("not-a-formulary", what, "go to the folder of yours, name it with --folder DIR, or `init` one")
 
 
-def open_chosen() -> Folder:
-    """The formulary to work on, opened."""
+@contextmanager
+def open_chosen() -> Iterator[Folder]:
+    """The formulary to work on, opened; what a save in it left to be known, such as that nobody signed it, is told."""
     from formulary.folder import open_folder
 
-    return open_folder(find_root())
+    with open_folder(find_root()) as folder:
+        try:
+            yield folder
+        finally:
+            tell_findings(folder.store.remarks)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import say, say_next, tell_findings
+from cli.output import say, say_next
 
 
 @click.command()
@@ -18,7 +18,6 @@ def save(recipes: tuple[str, ...], why: str) -> None:
 
     with open_chosen() as folder:
         report = folder.save_changed(recipes, why=why, check=open_bench(folder).check_files)
-        tell_findings(report.findings)
         say(f"Saved {', '.join(report.paths)}.\n")
         say("\n".join(f"  {line}".rstrip() for line in report.message.rstrip().splitlines()))
         names = [path.removeprefix("recipes/").removesuffix(".yaml") for path in report.paths if _is_recipe(path)]

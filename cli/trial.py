@@ -8,7 +8,7 @@ import click
 
 from cli.asking import ask
 from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
-from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, tell_findings, width
+from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
 
 if TYPE_CHECKING:
@@ -97,7 +97,6 @@ def start(
         )
         say(render_batch(override_stops(planned, despite), width=width()))
         place = trial_folder(started.id)
-        tell_findings(folder.store.remarks)
     if unsaved is not None:
         say("\n" + "\n".join(paragraph(unsaved, width=width())))
     say(f"\nTrial {started.id} is started and saved:")

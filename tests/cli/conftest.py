@@ -46,7 +46,9 @@ def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.
     for name in list(os.environ):
         if name.startswith("GIT_") or name in ("XDG_CONFIG_HOME", "NO_COLOR", "COLUMNS"):
             monkeypatch.delenv(name)
-    monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
+    own = tmp_path_factory.mktemp("home")
+    (own / ".gitconfig").write_text("[user]\n\tname = The maker\n\temail = maker@localhost\n", encoding="utf-8")
+    monkeypatch.setenv("HOME", str(own))
 
 
 @pytest.fixture(scope="session")

@@ -203,16 +203,27 @@ def test_what_differed_as_made_shows_in_a_diff_with_the_recipe(home: Path, formu
     assert "350.0" in ran.out
 
 
-def test_no_git_identity_works_and_says_so(home: Path, formulary: Run) -> None:
+def test_no_git_identity_works_and_says_so_whatever_saves(
+    home: Path, formulary: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("HOME", str(tmp_path))
     (home / "recipes/harbour-base.yaml").write_text(BASE + "notes: more\n", encoding="utf-8")
     for arguments in (
         ["save", "-m", "a note"],
         ["trial", "start", "harbour-base", "--oils", "1kg"],
+        ["trial", "note", "TRIAL", "smelled of hay"],
+        ["trial", "condition", "TRIAL", "room", "19 °C", "--whole-sitting"],
+        ["undo"],
+        ["restore", "harbour-base@1"],
+        ["rename", "harbour-base", "quay-base"],
         ["init", "another"],
     ):
-        ran = formulary(*arguments)
+        code = next((trial.name[-4:] for trial in home.glob("trials/*/*")), "")
+        ran = formulary(*(code if word == "TRIAL" else word for word in arguments))
         assert ran.status == 0
-        assert "[git-identity]" in ran.err
+        assert ran.err.count("[git-identity]") == 1
+        assert "git config --global user.name" in ran.err
+    assert not formulary("show", "quay-base").err
 
 
 def test_a_folder_is_named_before_or_after_the_command_from_inside_another_formulary(

@@ -55,7 +55,7 @@ def start(
     lots: tuple[str, ...],
 ) -> None:
     """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused."""
-    from formulary.batch.weigh_out_text import render_batch
+    from formulary.batch.weigh_out_text import render_batch, render_findings
     from formulary.folder import override_stops
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
     from formulary.text_table import paragraph
@@ -97,6 +97,10 @@ def start(
         )
         say(render_batch(override_stops(planned, despite), width=width()))
         place = trial_folder(started.id)
+        said = {(each.code, each.what) for each in planned.findings}
+        new = [each for each in bench.check_trial(started) if (each.code, each.what) not in said]
+        if new:
+            say("\n".join(["", *render_findings(new, width=width())]))
     if unsaved is not None:
         say("\n" + "\n".join(paragraph(unsaved, width=width())))
     say(f"\nTrial {started.id} is started and saved:")

@@ -92,6 +92,7 @@ _SPELLINGS = {
     "cups": "cup",
     "floz": "fl_oz",
 }
+ABSOLUTE_ZERO_C = Decimal("-273.15")  # the definition of the degree Celsius (BIPM, The International System of Units)
 _WEEKS = {"week": 7, "weeks": 7, "w": 7}
 SPOON_UNITS = ("tsp", "tbsp", "cup", "fl_oz")
 
@@ -214,6 +215,8 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     if quantity.kind not in kinds:
         wanted = " or ".join(kind.value for kind in kinds)
         raise NotAQuantity(f"{stripped!r} is a {quantity.kind.value}, not a {wanted}", f"write {example}")
+    if quantity.kind is Kind.TEMPERATURE and quantity.to("°C") < ABSOLUTE_ZERO_C:
+        raise NotAQuantity(f"{stripped!r} is colder than anything can be", f"write {example}")
     return quantity
 
 

@@ -12,6 +12,7 @@ from formulary.errors import StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.quantity import format_number
 from trials.effective import effective_portion, effective_pot, lot_weights, materials_of
+from trials.likely import check_likely
 from trials.model import Trial
 from trials.observed import check_observed
 from trials.outcomes import Outcome
@@ -33,6 +34,7 @@ def check_trial(
     materials = materials_of(trial)
     findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
     findings += _check_lots(trial)
+    findings += check_likely(trial)
     findings += check_observed(trial, outcomes, today)
     return tuple(_placed(finding, trial) for finding in findings)
 

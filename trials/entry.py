@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from formulary.document import Inline
 from formulary.document_edit import Value
-from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_elapsed, parse_quantity
 
 # Events that come several times: one is told from another by its time.
 _SEVERAL = ("blending", "temperature")
@@ -98,6 +98,17 @@ def tidy_amount(text: str) -> str:
         return str(parse_quantity(stripped, *Kind))
     except NotAQuantity:
         return stripped
+
+
+def tidy_condition(key: str, text: str) -> str:
+    """A condition as it is written in files: an amount with its unit, which is percent for a bare humidity."""
+    tidy = tidy_amount(text)
+    if key != "humidity":
+        return tidy
+    try:
+        return f"{parse_decimal(tidy):f} %"
+    except NotAQuantity:
+        return tidy
 
 
 def _tidy_time(text: str) -> str:

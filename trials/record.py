@@ -20,7 +20,7 @@ from formulary.fields import suggest
 from formulary.quantity import NotAQuantity, format_clock, parse_decimal
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
-from trials.entry import Entry, add_details, for_portion, tidy_amount
+from trials.entry import Entry, add_details, for_portion, tidy_amount, tidy_condition
 from trials.model import Trial
 
 _SENTENCES = (
@@ -211,19 +211,28 @@ def forgot_to_replace(trial: Trial, material: str) -> Entry:
 
 def note(trial: Trial, text: str) -> Entry:
     """A remark, added below the notes that are there."""
-    if not text.strip():
-        raise InputError.of("empty-note", "the note is empty", "write a few words")
+    _demand_said(text, "the note is empty", "write a few words")
     return Entry(trial.id, "notes", text.strip(), f"note: {_short(text)}")
 
 
 def lot(trial: Trial, material: str, name: str) -> Entry:
     """The lot of a material."""
+    _demand_said(name, "the lot has no name", "write what stands on its label")
     return Entry(trial.id, "lots", Quoted(name.strip()), f"{material} from lot {name.strip()}", None, material)
 
 
 def condition(trial: Trial, key: str, text: str) -> Entry:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
-    return Entry(trial.id, "conditions", tidy_amount(text), f"{key.replace('_', ' ')} {tidy_amount(text)}", None, key)
+    _demand_said(
+        text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was"
+    )
+    tidy = tidy_condition(key, text)
+    return Entry(trial.id, "conditions", tidy, f"{key.replace('_', ' ')} {tidy}", None, key)
+
+
+def _demand_said(text: str, what: str, do: str) -> None:
+    if not text.strip():
+        raise InputError.of("empty-entry", what, do)
 
 
 def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:

@@ -14,7 +14,7 @@ from formulary.finding import Finding, Place, stops
 from formulary.folder import demand_weighable
 from formulary.identity import blob_id
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
-from trials.entry import tidy_amount
+from trials.entry import tidy_amount, tidy_condition
 from trials.identity import make_trial_id, trial_folder
 from trials.model import Plan, Trial
 from trials.plan import make_plan, parse_plan, render_plan
@@ -69,7 +69,7 @@ def start_trial(
     folder = bench.folder
     shared = _latest_of(bench, sitting)
     lots = {**_lots_of(shared, version), **lots}
-    given = {key: tidy_amount(text) for key, text in conditions.items()}
+    given = {key: tidy_condition(key, text) for key, text in conditions.items()}
     register = folder.register
     known = {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
     batch = _work_out(bench, version, size, known)

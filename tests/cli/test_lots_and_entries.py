@@ -139,3 +139,57 @@ def test_what_a_sitting_shares_is_said_once_for_all_its_loaves(formulary: Run) -
         shown = " ".join(formulary("trial", "show", trial.rsplit("-", 1)[-1]).out.split())
         assert "room 19 °C" in shown
         assert "lye in 0:00" in shown
+
+
+@pytest.mark.parametrize(
+    ("room", "kept"), [("19C", "19 °C"), ("66F", "66 °F"), ("66 °F", "66 °F"), ("19.5 degC", "19.5 °C")]
+)
+def test_a_trial_starts_with_its_room_as_the_files_write_it(formulary: Run, home: Path, room: str, kept: str) -> None:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "500g", "--room", room)
+    assert ran.status == 0
+    assert "unlikely-value" not in ran.out
+    assert f"room: {kept}" in next(home.glob("trials/*/*/trial.yaml")).read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("room", ["warm", "19", "19 g", "-300C", "19,5 C", "19-21C", "~19C"])
+def test_a_room_that_is_no_temperature_starts_no_trial(formulary: Run, home: Path, room: str) -> None:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "500g", "--room", room)
+    assert ran.status == 2
+    assert "conditions, room" in ran.err
+    assert not list(home.glob("trials/*/*"))
+
+
+def test_what_no_bench_shows_is_kept_and_warned_of(formulary: Run, home: Path) -> None:
+    started = formulary("trial", "start", "harbour-base", "--oils", "500g", "--room", "66C")
+    assert started.status == 0
+    assert "if °F was meant, write 66 °F" in " ".join(started.out.split())
+    trial = next(home.glob("trials/*/*")).name[-4:]
+    formulary("trial", "event", trial, "lye in")
+    for arguments in (
+        ("condition", trial, "humidity", "0.5"),
+        ("condition", trial, "lye_temperature", "500F"),
+        ("blending", trial, "15 h", "--at", "0:10"),
+        ("temperature", trial, "190C", "--at", "0:20"),
+        ("after", trial, "oven", "--at", "1h", "--temperature", "900C"),
+        ("as-made", trial, "water 28.3 kg"),
+        ("bars", trial, "--lightest", "95 kg"),
+    ):
+        ran = formulary("trial", *arguments)
+        assert (ran.status, ran.out.count("[unlikely-value]")) == (0, 1), arguments
+    assert formulary("trial", "condition", trial, "room", "19C").out.count("[unlikely-value]") == 0
+
+
+@pytest.mark.parametrize("arguments", [("condition", "mould", " "), ("lot", "olive-oil", ""), ("note", "")])
+def test_an_entry_that_says_nothing_is_refused(formulary: Run, home: Path, arguments: tuple[str, ...]) -> None:
+    assert formulary("trial", "start", "harbour-base", "--oils", "500g").status == 0
+    trial = next(home.glob("trials/*/*")).name[-4:]
+    ran = formulary("trial", arguments[0], trial, *arguments[1:])
+    assert ran.status == 2
+    assert "do: write" in ran.err
+
+
+def test_humidity_is_written_in_percent(formulary: Run, home: Path) -> None:
+    assert formulary("trial", "start", "harbour-base", "--oils", "500g").status == 0
+    trial = next(home.glob("trials/*/*"))
+    assert formulary("trial", "condition", trial.name[-4:], "humidity", "50").status == 0
+    assert "humidity: 50 %" in (trial / "trial.yaml").read_text(encoding="utf-8")

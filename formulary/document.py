@@ -317,7 +317,8 @@ class _Builder:
         seen: dict[str, Scalar] = {}
         for key, value in zip(items[::2], items[1::2], strict=True):
             place = Place(self.path, key.line, key.column)
-            if entries and _is_split(entries[-1].value, key) and isinstance(value, Scalar) and value.is_empty:
+            is_bare = isinstance(value, Scalar) and value.is_empty
+            if entries and is_bare and _is_split(entries[-1].value, key, spaced=bool(start.flow_style)):
                 self._tell_comma(entries[-1].value, key, entries[-1].key.text)
                 continue
             if not isinstance(key, Scalar):
@@ -359,13 +360,16 @@ class _Builder:
         self.findings.append(error("decimal-comma", what, do, Place(self.path, first.line, first.column, field)))
 
 
-def _is_split(first: Node, second: Node) -> bool:
-    """Whether two neighbours between braces are one number with a decimal comma: `2` and `5 % of oils`."""
+def _is_split(first: Node, second: Node, *, spaced: bool = False) -> bool:
+    """Whether two neighbours between braces are one number with a decimal comma: `2` and `5 % of oils`.
+
+    spaced: there may be spaces about the comma; only where the second means nothing by itself.
+    """
     return (
         isinstance(first, Scalar)
         and isinstance(second, Scalar)
         and not (first.quoted or second.quoted)
-        and second.start == first.end + 1
+        and (spaced or second.start == first.end + 1)
         and len(first.text) <= _LONGEST_NUMBER
         and second.text[:1].isdigit()
         and _BEFORE_COMMA.fullmatch(first.text) is not None

@@ -114,7 +114,8 @@ _SEVERAL_UNITS = re.compile(rf"{_NUMBER}\s*[^\W\d]+(?:[\s,]+|\s+and\s+){_NUMBER}
 # Thousands set apart, as in 1 000 g; and an exponent that is longer than any amount.
 _SPACED = re.compile(r"([+-]?[0-9]{1,3}(?:\s[0-9]{3})+)(?![0-9])(.*)", re.DOTALL)
 _EXPONENT = re.compile(r"[+-]?[0-9.]+[eE][+-]?[0-9]{3,}.*", re.DOTALL)
-_COMMA = re.compile(r"[+-]?[0-9]+,[0-9]+")
+_COMMA = re.compile(r"[+-]?[0-9]+(?:\s*,\s*[0-9]+)+")
+_THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,7 +161,7 @@ def parse_decimal(text: str) -> Decimal:
     """
     stripped = text.strip()
     if _COMMA.fullmatch(stripped):
-        raise NotAQuantity(f"{stripped!r} is not a number", f"write a point: {stripped.replace(',', '.')}")
+        raise NotAQuantity(f"{stripped[:40]!r} is not a number", without_comma(stripped))
     if not _NUMBER_ONLY.fullmatch(stripped):
         raise NotAQuantity(f"{stripped[:40]!r} is not a number", "write plain digits, such as 33 or 1.25")
     digits = stripped.replace("_", "")
@@ -223,8 +224,23 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
 def _refuse_comma(text: str) -> None:
     match = _COMMA.match(text)
     if match:
-        number = match.group()
-        raise NotAQuantity(f"{text[:24]!r} has a comma", f"write a point: {number.replace(',', '.')}")
+        raise NotAQuantity(f"{text[:24]!r} has a comma", without_comma(match.group()))
+
+
+def without_comma(number: str) -> str:
+    """What to write instead of a number with a comma, which may part thousands or decimals."""
+    digits = "".join(number.split())[:24]
+    if digits.count(",") > 1:
+        return f"write it without commas: {digits.replace(',', '')}"
+    if _THOUSANDS.fullmatch(digits):
+        return f"write {digits.replace(',', '')} for thousands, or {digits.replace(',', '.')} with a point"
+    return f"write a point: {digits.replace(',', '.')}"
+
+
+def find_comma(text: str) -> str | None:
+    """What to write instead of the first number with a comma in a text; None where there is none."""
+    match = _COMMA.search(text)
+    return without_comma(match.group()) if match else None
 
 
 def _refuse_spaced(text: str, example: str) -> None:
@@ -392,7 +408,8 @@ def parse_elapsed(text: str) -> Elapsed:
     try:
         seconds = parse_quantity(body, Kind.DURATION).to("s")
     except NotAQuantity as problem:
-        raise NotAQuantity(problem.what, 'write "4:10", "250 s", "~4 min", "3-5 min" or unknown') from None
+        do = find_comma(body) or 'write "4:10", "250 s", "~4 min", "3-5 min" or unknown'
+        raise NotAQuantity(problem.what, do) from None
     return Elapsed(seconds, seconds, approximate)
 
 

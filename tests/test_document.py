@@ -193,6 +193,9 @@ def test_comments_stand_above_what_is_written() -> None:
         ("{at: ~3,5 min, what: poured}", ["~3.5 min"]),
         ("{olive-oil: 45,5, coconut-oil: 54,5}", ["45.5", "54.5"]),
         ("[3,1 mm, 3,3 mm]", ["3.1 mm", "3.3 mm"]),
+        ("{percent: 1, 5 %, at: trace}", ["1.5 %"]),
+        ("{percent: 1 ,5 %, at: trace}", ["1.5 %"]),
+        ("{percent: 1 , 5}", ["1.5"]),
     ],
 )
 def test_a_decimal_comma_within_braces_is_told_as_one(written: str, meant: list[str]) -> None:

@@ -61,8 +61,31 @@ def test_conversions_agree_with_a_general_unit_library(kind: Kind, amount: Decim
 
 @given(st.decimals(-(10**6), 10**6, places=6), st.sampled_from(["g", "kg", "oz", "ml", "°C", "min", "mm", "%", "tbsp"]))
 def test_an_amount_written_and_read_is_the_same_amount(amount: Decimal, unit: str) -> None:
-    quantity = Quantity(amount, unit)
+    quantity = Quantity(amount.copy_abs() if unit == "°C" else amount, unit)
     assert parse_quantity(str(quantity), *Kind) == quantity
+
+
+@pytest.mark.parametrize(("coldest", "too_cold"), [("-273.15 °C", "-273.16 °C"), ("-459.67 °F", "-459.68 °F")])
+def test_nothing_is_colder_than_absolute_zero(coldest: str, too_cold: str) -> None:
+    # −273.15 °C is the definition (BIPM, The International System of Units); −459.67 °F is the same by conversion.
+    assert parse_quantity(coldest, Kind.TEMPERATURE).to("°C") == pytest.approx(Decimal("-273.15"))
+    with pytest.raises(NotAQuantity):
+        parse_quantity(too_cold, Kind.TEMPERATURE)
+
+
+@pytest.mark.parametrize(
+    ("written", "meant"),
+    [
+        ("1,5 kg", "write a point: 1.5"),
+        ("1, 5 kg", "write a point: 1.5"),
+        ("1,000 g", "write 1000 for thousands, or 1.000 with a point"),
+        ("12,345,678 g", "write it without commas: 12345678"),
+    ],
+)
+def test_a_comma_is_never_taken_for_a_point_nor_for_thousands(written: str, meant: str) -> None:
+    with pytest.raises(NotAQuantity) as raised:
+        parse_quantity(written, Kind.MASS)
+    assert raised.value.do == meant
 
 
 @given(st.decimals(0, 1000, places=3), st.sampled_from(["%", "g", "kg", "ml", "tsp"]), st.sampled_from(Basis))

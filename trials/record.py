@@ -17,6 +17,7 @@ from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import suggest
+from formulary.materials.chosen_lots import find_weight
 from formulary.quantity import NotAQuantity, format_clock, parse_decimal
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
@@ -26,11 +27,13 @@ from trials.model import Trial
 _SENTENCES = (
     (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
     (
-        re.compile(r"(?P<instead>\S+) instead of (?P<line>\S+)(?: (?P<weighed>[\d.]+ ?\S+))?(?: at (?P<at>.+))?"),
+        re.compile(
+            r"(?P<instead>\S+) instead of (?P<line>\S+)(?: (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+))?(?: at (?P<at>.+))?"
+        ),
         "instead",
     ),
-    (re.compile(r"extra (?P<extra>\S+) (?P<weighed>[\d.]+ ?\S+) at (?P<at>.+)"), "extra"),
-    (re.compile(r"(?P<line>\S+) (?P<weighed>[\d.]+ ?\S+)(?: at (?P<at>.+))?"), "weighed"),
+    (re.compile(r"extra (?P<extra>\S+) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+) at (?P<at>.+)"), "extra"),
+    (re.compile(r"(?P<line>\S+) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+)(?: at (?P<at>.+))?"), "weighed"),
 )
 _SENTENCE_HELP = (
     'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils"'
@@ -218,14 +221,18 @@ def note(trial: Trial, text: str) -> Entry:
 def lot(trial: Trial, material: str, name: str) -> Entry:
     """The lot of a material."""
     _demand_said(name, "the lot has no name", "write what stands on its label")
+    weight = find_weight(name)
+    if weight is not None:
+        what = f"{name.strip()!r} is a lot and a weight"
+        raise InputError.of(
+            "weighed-lot", what, "name the lot alone; the grams of several go under `lots:` in trial.yaml"
+        )
     return Entry(trial.id, "lots", Quoted(name.strip()), f"{material} from lot {name.strip()}", None, material)
 
 
 def condition(trial: Trial, key: str, text: str) -> Entry:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
-    _demand_said(
-        text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was"
-    )
+    _demand_said(text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was")
     tidy = tidy_condition(key, text)
     return Entry(trial.id, "conditions", tidy, f"{key.replace('_', ' ')} {tidy}", None, key)
 

@@ -15,7 +15,7 @@ from formulary.chemistry.density import (
 )
 from formulary.errors import InputError
 from formulary.materials.model import Material
-from formulary.quantity import Kind, NotAQuantity, parse_mass_g, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, find_comma, parse_mass_g, parse_quantity
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 
@@ -55,7 +55,7 @@ def parse_mould(text: str) -> Mould:
         return Mould(_above_zero(str(parse_quantity(stripped, Kind.VOLUME).to("ml"))), stripped)
     except (NotAQuantity, ValueError):
         what = f"{stripped[:40]!r} does not describe a mould"
-        do = 'write its inside, filled: "25 x 8 x 7 cm", "cylinder 8 x 20 cm" or "1200 ml"'
+        do = find_comma(stripped) or 'write its inside, filled: "25 x 8 x 7 cm", "cylinder 8 x 20 cm" or "1200 ml"'
         raise InputError.of("bad-mould", what, do) from None
 
 

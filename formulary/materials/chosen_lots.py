@@ -12,7 +12,7 @@ from formulary.materials.lots import mix_lots
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, parse_mass_g
 
-_WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+\s*(?:g|kg|oz|lb))")
+_WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+(?:\s*,\s*[0-9]+)*\s*(?:g|kg|oz|lb))")
 _EXAMPLE = 'write --lot clove-bud-oil=CB-2291, or by weight --lot "olive-oil=OL-7 300 g" for each of several lots'
 
 # material -> its one lot, or lot -> grams of it where there are several (None: all of the line).
@@ -45,6 +45,12 @@ def parse_chosen_lots(texts: Iterable[str]) -> dict[str, dict[str, float | None]
     if faults:
         raise InputError(faults)
     return chosen
+
+
+def find_weight(lot: str) -> str | None:
+    """The weight that stands behind a lot's number, `OL-7 300 g`; None where the lot is named alone."""
+    match = _WEIGHED_LOT.fullmatch(lot.strip())
+    return match.group("weight") if match else None
 
 
 def one_lot_each(lots: Mapping[str, Mapping[str, float | None]]) -> dict[str, str]:

@@ -52,6 +52,7 @@ def units() -> object:
 @given(st.sampled_from(sorted(JUDGED, key=lambda kind: kind.value)), amounts, st.data())
 def test_conversions_agree_with_a_general_unit_library(kind: Kind, amount: Decimal, data: st.DataObject) -> None:
     names = JUDGED[kind]
+    amount = amount.copy_abs() if kind is Kind.TEMPERATURE else amount
     start, end = data.draw(st.sampled_from(sorted(names))), data.draw(st.sampled_from(sorted(names)))
     registry = units()
     expected = registry.Quantity(amount, names[start]).to(names[end]).magnitude  # type: ignore[attr-defined]

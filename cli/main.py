@@ -26,7 +26,8 @@ COMMANDS = {
     "diff": ("cli.diff", "What changed between two versions, files or trials."),
     "status": ("cli.returning", "What is not saved yet, and what is wrong."),
     "restore": ("cli.returning", "Bring an old version back, as a new save."),
-    "undo": ("cli.returning", "Undo the last save, as a new save."),
+    "undo": ("cli.returning", "Undo the last save, as a new save; again goes further back."),
+    "redo": ("cli.returning", "Bring back what the last undo took away."),
     "name": ("cli.returning", "Give a saved version a lasting name."),
     "doctor": ("cli.doctor", "What is wrong with the folder, and mend what can be."),
     "rename": ("cli.returning", "Give a recipe another name; history stays with it."),
@@ -47,7 +48,7 @@ COMMANDS = {
 GROUPS = (
     ("Begin", ("init", "demo")),
     ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
-    ("Saved work", ("status", "restore", "undo", "name", "rename", "doctor")),
+    ("Saved work", ("status", "restore", "undo", "redo", "name", "rename", "doctor")),
     ("Trials", ("trial", "due", "ready-by", "compare", "explain", "next", "chart", "table")),
     ("Look up", ("materials", "outcomes")),
 )

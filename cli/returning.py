@@ -1,11 +1,16 @@
-"""`restore`, `undo`, `name`, `rename` and `status`: going back, another name, and how the formulary stands."""
+"""`restore`, `undo`, `redo`, `name`, `rename` and `status`: going back, another name, and how the formulary stands."""
 
 from __future__ import annotations
+
+from typing import TYPE_CHECKING
 
 import click
 
 from cli.options import folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, WRONG_INPUT, say, say_json, say_next, width
+
+if TYPE_CHECKING:
+    from formulary.saving import SaveReport
 
 
 @click.command()
@@ -29,13 +34,33 @@ def restore(version: str, why: str | None, discard: bool) -> None:
 @click.command()
 @folder_option
 def undo() -> None:
-    """Undo the last save, as a new save; what it had changed is kept in history."""
+    """Undo the last save, as a new save; again goes one step further back.
+
+    What was undone is kept in history, and `redo` brings it back, until something else is saved.
+    """
     from formulary.returning import undo_last_save
 
     with open_chosen() as folder:
-        report = undo_last_save(folder)
-    say(f"{report.message}\n" + "\n".join(f"  {path}" for path in report.paths))
-    say_next("formulary undo once more brings it back")
+        _say_report(undo_last_save(folder))
+    say_next("formulary undo once more goes one step further back; formulary redo brings this back")
+
+
+@click.command()
+@folder_option
+def redo() -> None:
+    """Bring back what the last undo took away, as a new save; again brings back the undo before it.
+
+    Only while nothing else was saved since.
+    """
+    from formulary.returning import redo_last_undo
+
+    with open_chosen() as folder:
+        _say_report(redo_last_undo(folder))
+    say_next("formulary undo takes it away again; formulary history RECIPE shows the way")
+
+
+def _say_report(report: SaveReport) -> None:
+    say("\n".join([report.message, *(f"  {path}" for path in report.paths)]))
 
 
 @click.command()

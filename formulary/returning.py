@@ -15,6 +15,7 @@ from formulary.saving import SaveReport
 
 if TYPE_CHECKING:
     from formulary.folder import Folder
+    from formulary.store.saved import SaveResult
 
 
 def restore_version(folder: Folder, reference: str, *, why: str | None = None, discard: bool = False) -> Version:
@@ -53,12 +54,24 @@ def restore_version(folder: Folder, reference: str, *, why: str | None = None, d
 
 
 def undo_last_save(folder: Folder) -> SaveReport:
-    """Undo the last save as a new save: every file that it changed holds again what it held before.
+    """Undo the last save that still stands, as a new save: its files hold again what they held before it.
 
+    Said again it goes one step further back; `redo_last_undo` brings back what it took away.
     Raises InputError when there is nothing to undo; ChangedError when one of these files has unsaved changes.
     """
-    changed = folder.store.changes_of(folder.store.tip) if folder.store.tip is not None else {}
-    result = folder.store.undo()
+    return _report(folder, folder.store.undo())
+
+
+def redo_last_undo(folder: Folder) -> SaveReport:
+    """Bring back, as a new save, what the last undo took away.
+
+    Raises InputError when something else was saved since, or nothing was undone; ChangedError as `undo_last_save`.
+    """
+    return _report(folder, folder.store.redo())
+
+
+def _report(folder: Folder, result: SaveResult) -> SaveReport:
+    changed = folder.store.changes_of(result.commit)
     folder.refresh()
     subject = next(save.subject for save in folder.store.history(changed) if save.commit == result.commit)
     return SaveReport(result.commit, tuple(sorted(changed)), subject, result.warnings)

@@ -10,7 +10,7 @@ import pytest
 from formulary import Folder, InputError, add, init_folder, open_folder, set_field, swap
 from formulary.errors import ChangedError, StorageError
 from formulary.identity import blob_id
-from formulary.returning import rename_recipe, restore_version, undo_last_save
+from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
 from formulary.status import find_status
 
 FIRST = "recipes/first-bar.yaml"
@@ -184,7 +184,7 @@ def test_undo_is_a_new_save_and_can_be_undone(folder: Folder) -> None:
     after = folder.find_version("first-bar").id
     undo_last_save(folder)
     assert folder.find_version("first-bar").id == before
-    undo_last_save(folder)
+    redo_last_undo(folder)
     assert folder.find_version("first-bar").id == after
     assert len(folder.history("first-bar")) == 4
 

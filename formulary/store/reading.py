@@ -74,6 +74,12 @@ def read_parents(git: Git, commit: str) -> list[str]:
     return _read_commit(git, commit, "%P").split()
 
 
+def read_parents_and_body(git: Git, commit: str) -> tuple[tuple[str, ...], str]:
+    """The parents of a commit, and its message without the first line."""
+    parents, _, body = _read_commit(git, commit, "%P%x00%b").partition("\0")
+    return tuple(parents.split()), body
+
+
 def read_subject(git: Git, commit: str) -> str:
     """The first line of a commit's message."""
     return _read_commit(git, commit, "%s").strip()

@@ -29,6 +29,7 @@ from formulary.store.saving import Order, Saving
 from formulary.store.suspects import find_suspects
 from formulary.store.tidying import is_untidy, tidy, tidy_in_background
 from formulary.store.trees import find_entries, read_trees
+from formulary.store.undoing import find_to_redo, find_to_undo, redo_message, undo_message
 
 if TYPE_CHECKING:
     import subprocess
@@ -243,32 +244,38 @@ class Store:
             working_read=working_read,
         )
 
-    def undo(self, *, message: str | None = None, now: datetime | None = None) -> SaveResult:
-        """Undoes the last commit as a new commit, and in the folder; undoing that brings it back.
+    def undo(self, *, now: datetime | None = None) -> SaveResult:
+        """Undoes the last save that still stands as a new commit, and in the folder; again goes one step further back.
 
-        Raises `InputError` when there is nothing to undo or the last commit is a merge, and `ChangedError` when a
-        file of it has changes that were not saved.
+        Raises `InputError` when there is nothing to undo or that save is a merge, and `ChangedError` when a file of it
+        has changes that were not saved.
         """
-        tip = self._tip
-        parents = reading.read_parents(self._git, tip) if tip is not None else []
-        if tip is None or len(parents) != 1:
-            why = (
-                "joined two histories"
-                if len(parents) > 1
-                else "is the first of this formulary"
-                if tip
-                else "is missing"
+        step = find_to_undo(self._git, self._tip) if self._tip is not None else None
+        if step is None or len(step.parents) != 1:
+            why = "There is no save before this one" if step is None else "The last save is the first of this formulary"
+            why = "The last save joined two histories" if step is not None and len(step.parents) > 1 else why
+            do = (
+                "Restore single files instead." if step is not None else "`formulary redo` brings the last undone back."
             )
-            raise InputError.of(
-                "undo-nothing", f"The last save {why}, so it cannot be undone.", "Restore single files instead."
-            )
-        before = {path: blob for path, (blob, _) in self.changes_of(tip).items()}
+            raise InputError.of("undo-nothing", f"{why}, so nothing can be undone.", do)
+        before = {path: blob for path, (blob, _) in self.changes_of(step.commit).items()}
         if not before:
             raise InputError.of(
                 "undo-nothing", "The last commit changed no file of the formulary.", "Use git to undo it."
             )
-        subject = reading.read_subject(self._git, tip)
-        return self.restore(before, message=message or f"Undo: {subject}\n\nThis undoes the save {tip}.", now=now)
+        return self.restore(before, message=undo_message(self._git, step.commit), now=now)
+
+    def redo(self, *, now: datetime | None = None) -> SaveResult:
+        """Brings the save back that the last undo took away, as a new commit, and in the folder.
+
+        Raises `InputError` when the last save was no undo, and `ChangedError` as `undo` does.
+        """
+        commit = find_to_redo(self._git, self._tip) if self._tip is not None else None
+        if commit is None:
+            what = "The last save was no undo, so there is nothing to bring back."
+            raise InputError.of("redo-nothing", what, "`formulary history` and `restore` bring older versions back.")
+        after = {path: blob for path, (_, blob) in self.changes_of(commit).items()}
+        return self.restore(after, message=redo_message(self._git, commit), now=now)
 
     def name_commit(self, name: str, commit: str, *, message: str, now: datetime | None = None) -> str:
         """Gives a commit a lasting name (an annotated tag), which `resolve_revision` finds; returns the tag's id.

@@ -102,3 +102,30 @@ def test_going_back_and_forth_keeps_everything_in_history(formulary: Run, home: 
     assert history.status == 0
     assert len(json.loads(history.out)["versions"]) == 5
     assert formulary("status").out.startswith("Everything is saved.")
+
+
+def test_undo_again_goes_further_back_and_redo_comes_forward(formulary: Run, home: Path) -> None:
+    path = home / "recipes/harbour-base.yaml"
+    texts = [path.read_bytes()]
+    for number in (6, 7):
+        path.write_bytes(texts[-1].replace(b"superfat: %d" % (number - 1), b"superfat: %d" % number))
+        texts.append(path.read_bytes())
+        assert formulary("save", "-m", f"to {number}").status == 0
+    for text in (texts[1], texts[0]):
+        ran = formulary("undo")
+        assert ran.status == 0
+        assert path.read_bytes() == text
+        assert "Undo: to" in ran.out
+        assert "formulary redo" in ran.out
+    for text in (texts[1], texts[2]):
+        assert formulary("redo").status == 0
+        assert path.read_bytes() == text
+    nothing = formulary("redo")
+    assert nothing.status == 2
+    assert "no undo" in nothing.err
+    history = json.loads(formulary("history", "harbour-base", "--json").out)["versions"]
+    assert len(history) == 7
+    path.write_bytes(b"# mine, unsaved\n" + texts[2])
+    refused = formulary("undo")
+    assert refused.status == 3
+    assert path.read_bytes().startswith(b"# mine")

@@ -214,6 +214,7 @@ def test_no_git_identity_works_and_says_so_whatever_saves(
         ["trial", "note", "TRIAL", "smelled of hay"],
         ["trial", "condition", "TRIAL", "room", "19 °C", "--whole-sitting"],
         ["undo"],
+        ["redo"],
         ["restore", "harbour-base@1"],
         ["rename", "harbour-base", "quay-base"],
         ["init", "another"],

@@ -50,7 +50,7 @@ def test_a_version_that_is_not_in_this_copy_is_refused_by_name(store: Store) -> 
     assert "ab" * 20 in fault.value.findings[0].what
 
 
-def test_undo_takes_back_the_last_save_and_undoing_that_brings_it_back(store: Store, run_git: RunGit) -> None:
+def test_undo_takes_back_the_last_save_and_redo_brings_it_back(store: Store, run_git: RunGit) -> None:
     save_one(store, "recipes/a.yaml", "one\n")
     files = {"recipes/a.yaml": b"two\n", "trials/2026/t/trial.yaml": b"t\n"}
     last = store.save(files, message="Start a trial", read_from=store.tip, write_working=True).commit
@@ -62,11 +62,71 @@ def test_undo_takes_back_the_last_save_and_undoing_that_brings_it_back(store: St
     assert dict(store.tip_blobs()) == {"recipes/a.yaml": blob_id(b"one\n")}
     assert store.working_paths() == ("recipes/a.yaml",)
     assert store.history()[0].subject == "Undo: Start a trial"
-    store.undo()
+    store.redo()
+    assert store.history()[0].subject == "Redo: Start a trial"
     assert dict(store.tip_blobs()) == {path: blob_id(data) for path, data in files.items()}
     assert (store.root / "trials/2026/t/trial.yaml").read_bytes() == b"t\n"
     assert run_git("rev-list", "--count", "HEAD").strip() == "4"
     assert run_git("status", "--porcelain", "recipes", "trials") == ""
+
+
+def held(store: Store) -> bytes | None:
+    """What `recipes/a.yaml` holds in the folder, which is what the last save holds too."""
+    found = store.read_working("recipes/a.yaml") if "recipes/a.yaml" in store.working_paths() else None
+    assert store.tip_blobs().get("recipes/a.yaml") == (None if found is None else blob_id(found))
+    return found
+
+
+def test_undo_again_goes_further_back_and_redo_comes_back_step_by_step(store: Store, run_git: RunGit) -> None:
+    for text in ("one", "two", "three", "four"):
+        save_one(store, "recipes/a.yaml", text)
+    for text in (b"three", b"two", b"one"):
+        store.undo()
+        assert held(store) == text
+    with pytest.raises(InputError):
+        store.undo()
+    for text in (b"two", b"three", b"four"):
+        store.redo()
+        assert held(store) == text
+    with pytest.raises(InputError):
+        store.redo()
+    store.undo()
+    assert held(store) == b"three"
+    assert run_git("rev-list", "--count", "HEAD").strip() == "11"
+
+
+def test_a_save_after_an_undo_begins_anew_and_undo_passes_over_what_was_undone(store: Store) -> None:
+    for text in ("one", "two", "three"):
+        save_one(store, "recipes/a.yaml", text)
+    store.undo()
+    store.undo()
+    save_one(store, "recipes/a.yaml", "other")
+    with pytest.raises(InputError):
+        store.redo()
+    store.undo()
+    assert held(store) == b"one"
+    store.redo()
+    assert held(store) == b"other"
+
+
+def test_an_undo_of_an_undo_from_before_there_was_a_redo_counts_as_one(store: Store) -> None:
+    for text in ("one", "two"):
+        save_one(store, "recipes/a.yaml", text)
+    undone = store.undo().commit
+    wanted = {"recipes/a.yaml": blob_id(b"two")}
+    store.restore(wanted, message=f"Undo: Undo: x\n\nThis undoes the save {undone}.")
+    store.undo()
+    assert held(store) == b"one"
+
+
+def test_a_message_that_only_says_that_it_undoes_something_is_not_believed(store: Store) -> None:
+    save_one(store, "recipes/a.yaml", "one")
+    last = save_one(store, "recipes/a.yaml", "two")
+    save_one(store, "recipes/a.yaml", "three", message=f"Mine\n\nThis undoes the save {last}.")
+    with pytest.raises(InputError):
+        store.redo()
+    store.undo()
+    assert held(store) == b"two"
 
 
 def test_undo_refuses_the_first_save_a_merge_and_unsaved_changes(store: Store, run_git: RunGit) -> None:

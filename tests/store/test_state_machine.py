@@ -37,6 +37,8 @@ class Formulary(RuleBasedStateMachine):
         self.folder: dict[str, bytes] = {}  # the working files
         self.states: list[dict[str, bytes]] = [{}]  # what each commit on the branch holds
         self.ever: set[bytes] = set()
+        self.standing: list[dict[str, bytes]] = [{}]  # the states that an undo goes back through, the present one last
+        self.undone: list[dict[str, bytes]] = []
 
     def teardown(self) -> None:
         if hasattr(self, "place"):
@@ -45,6 +47,8 @@ class Formulary(RuleBasedStateMachine):
     def commit(self, state: dict[str, bytes]) -> None:
         if state != self.saved:
             self.states.append(dict(state))
+            self.standing.append(dict(state))
+            self.undone.clear()
         self.saved = dict(state)
         self.ever |= set(state.values())
 
@@ -114,25 +118,50 @@ class Formulary(RuleBasedStateMachine):
 
     @rule()
     def undo(self) -> None:
+        before = self.standing[-2] if len(self.standing) > 1 else None
         with open_store(self.root) as store:
             try:
                 store.undo()
             except ChangedError:
-                before, now = self.states[-2], self.saved
-                touched = [path for path in {*before, *now} if before.get(path) != now.get(path)]
-                assert any(self.folder.get(path) not in (now.get(path), before.get(path)) for path in touched)
+                assert before is not None
+                assert not self.is_free(before)
                 return
             except InputError:
-                assert len(self.states) <= 2
+                assert len(self.standing) <= 2
                 return
-        before = self.states[-2]
-        for path in {*before, *self.saved}:
-            if before.get(path) != self.saved.get(path):
-                if path in before:
-                    self.folder[path] = before[path]
+        assert before is not None
+        undone, standing = [*self.undone, self.saved], self.standing[:-1]
+        self.go_to(before)
+        self.standing, self.undone = standing, undone
+
+    @rule()
+    def redo(self) -> None:
+        with open_store(self.root) as store:
+            try:
+                store.redo()
+            except ChangedError:
+                assert not self.is_free(self.undone[-1])
+                return
+            except InputError:
+                assert not self.undone
+                return
+        after, undone, standing = self.undone[-1], self.undone[:-1], self.standing
+        self.go_to(after)
+        self.standing, self.undone = [*standing, after], undone
+
+    def is_free(self, wanted: dict[str, bytes]) -> bool:
+        """Whether no file that would change has changes of its own in the folder."""
+        touched = [path for path in {*wanted, *self.saved} if wanted.get(path) != self.saved.get(path)]
+        return all(self.folder.get(path) in (self.saved.get(path), wanted.get(path)) for path in touched)
+
+    def go_to(self, wanted: dict[str, bytes]) -> None:
+        for path in {*wanted, *self.saved}:
+            if wanted.get(path) != self.saved.get(path):
+                if path in wanted:
+                    self.folder[path] = wanted[path]
                 else:
                     self.folder.pop(path, None)
-        self.commit(before)
+        self.commit(wanted)
 
     @rule(path=st.sampled_from(NAMES), data=st.sampled_from(TEXTS), after_the_branch_moved=st.booleans())
     def crash(self, path: str, data: bytes, after_the_branch_moved: bool) -> None:

@@ -205,24 +205,26 @@ def test_a_reader_that_leaves_early_is_no_fault(home: Path) -> None:
 
 
 def test_an_interruption_ends_with_130_and_no_traceback(home: Path) -> None:
-    process = subprocess.Popen(
-        [
-            sys.executable,
-            "-c",
-            "import time, cli.check, cli.main\n"
-            "def wait():\n    print('here', flush=True); time.sleep(60)\n"
-            "cli.check.open_chosen = wait\n"
-            "cli.main.main(['check'])",
-        ],
+    script = (
+        "import time, cli.check, cli.main\n"
+        "def wait():\n    print('here', flush=True); time.sleep(60)\n"
+        "cli.check.open_chosen = wait\n"
+        "cli.main.main(['check'])"
+    )
+    with subprocess.Popen(
+        [sys.executable, "-c", script],
         cwd=home,
         env={**os.environ, "PYTHONPATH": str(SOURCE)},
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
-    )
-    assert process.stdout is not None
-    assert process.stdout.readline() == b"here\n"
-    process.send_signal(signal.SIGINT)
-    _, told = process.communicate(timeout=60)
+    ) as process:
+        try:
+            assert process.stdout is not None
+            assert process.stdout.readline() == b"here\n"
+            process.send_signal(signal.SIGINT)
+            _, told = process.communicate(timeout=60)
+        finally:
+            process.kill()  # what fails here must not fail again in another test
     assert process.returncode == 130
     assert told.decode().strip() == "interrupted"
 

@@ -8,11 +8,17 @@ formulary that somebody sent is hostile until read.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, TypeAlias
+from operator import attrgetter
+from typing import TYPE_CHECKING, Any
 
+from formulary.document_tree import NOTHING as NOTHING
+from formulary.document_tree import Block as Block
+from formulary.document_tree import Entry as Entry
+from formulary.document_tree import Listing as Listing
+from formulary.document_tree import Node as Node
+from formulary.document_tree import Scalar as Scalar
 from formulary.document_write import Inline as Inline
 from formulary.document_write import Quoted as Quoted
 from formulary.document_write import render_document as render_document
@@ -31,60 +37,7 @@ _WHOLE_NUMBER = re.compile(r"[~+-]?[0-9]+")
 _AMOUNT_BEHIND = re.compile(r"[0-9]+\s*[^\W\d]+\S*|[0-9]+\s*%.*", re.DOTALL)
 
 
-@dataclass(frozen=True, slots=True)
-class Scalar:
-    """One value: its text, whether it was quoted, and where it stands (line and column from 1, offsets from 0)."""
-
-    text: str
-    quoted: bool
-    line: int
-    column: int
-    start: int
-    end: int
-
-    @property
-    def is_empty(self) -> bool:
-        """Whether nothing was written (`key:`), or the YAML words for nothing."""
-        return not self.quoted and self.text in ("", "~", "null", "Null", "NULL")
-
-
-@dataclass(frozen=True, slots=True)
-class Entry:
-    """One `key: value` of a block."""
-
-    key: Scalar
-    value: Node
-
-
-@dataclass(frozen=True, slots=True)
-class Block:
-    """Keys and values, in the order written."""
-
-    entries: tuple[Entry, ...]
-    flow: bool
-    line: int
-    column: int
-    start: int
-    end: int
-
-    def find(self, key: str) -> Entry | None:
-        """The entry of that key."""
-        return next((entry for entry in self.entries if entry.key.text == key), None)
-
-
-@dataclass(frozen=True, slots=True)
-class Listing:
-    """Items, in the order written."""
-
-    items: tuple[Node, ...]
-    flow: bool
-    line: int
-    column: int
-    start: int
-    end: int
-
-
-Node: TypeAlias = Scalar | Block | Listing
+_text_of = attrgetter("text")
 
 
 def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | None, tuple[Finding, ...]]:
@@ -96,23 +49,23 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
     text, problem = _decode(data, path)
     if text is None:
         return None, (problem,) if problem else ()
-    builder = _Builder(path)
+    builder, parse_events = _Builder(path), _events
     try:
-        root = builder.build(_events(text))
+        root = builder.build(parse_events(text))
     except _Refused as refused:
         return None, (refused.finding,)
     except Exception as fault:  # the parsers raise many kinds; all mean "not YAML"
         if "unexpected ':'" not in str(fault) or not uses_c_parser():
             return None, (_syntax_finding(fault, text, path),)
         # The quick parser stops at a colon inside a word between braces, `{C16:0: 11}`, which YAML 1.2 allows.
-        builder = _Builder(path)
+        builder, parse_events = _Builder(path), _slow_events
         try:
-            root = builder.build(_slow_events(text))
+            root = builder.build(parse_events(text))
         except _Refused as refused:
             return None, (refused.finding,)
         except Exception as slow_fault:
             return None, (_syntax_finding(slow_fault, text, path),)
-    tab = _tab_finding(text, builder.spans, path) if "\t" in text else None
+    tab = _tab_finding(text, parse_events(text), path) if "\t" in text else None
     if builder.findings or tab is not None:
         return None, (*builder.findings, *([tab] if tab is not None else []))
     if root is None or (isinstance(root, Scalar) and root.is_empty):
@@ -164,18 +117,21 @@ def _decode(data: bytes | str, path: str | None) -> tuple[str | None, Finding | 
             return None, error("file-not-utf8", what, "save it as UTF-8", Place(path, line))
     # Editors on some systems put a byte-order mark first; it is no character of the person's.
     text = text.removeprefix("\ufeff")
-    refused = _refused_text(text, path)
+    # What can be printed is certain, and is found quicker than what is not; most bytes stand for a plain character.
+    rest = text.replace("\n", "") if isinstance(data, str) else data.translate(None, _PLAIN).decode("utf-8")
+    refused = _refused_text(text, path, certain=rest.isprintable())
     return (text, None) if refused is None else (None, refused)
 
 
+_PLAIN = bytes([0x09, 0x0A, 0x0D, *range(0x20, 0x7F)])
 # Characters that some YAML readers take for the end of a line and others for part of it, and those that none allows.
 _UNCERTAIN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]")
 _DIRECTIVE = re.compile(r"(?:[ \t]*(?:#[^\r\n]*)?(?:\r\n|\n|\r))*%")
 
 
-def _refused_text(text: str, path: str | None) -> Finding | None:
+def _refused_text(text: str, path: str | None, *, certain: bool) -> Finding | None:
     """What readers of YAML do not agree on, and what would change how a file reads."""
-    match = _UNCERTAIN.search(text)
+    match = None if certain else _UNCERTAIN.search(text)
     if match:
         code = f"{ord(match.group()):04X}"
         what = f"an invisible character stands here (U+{code})"
@@ -188,10 +144,14 @@ def _refused_text(text: str, path: str | None) -> Finding | None:
     return None
 
 
-def _tab_finding(text: str, spans: Sequence[tuple[int, int, bool]], path: str | None) -> Finding | None:
+def _tab_finding(text: str, events: Iterator[Event], path: str | None) -> Finding | None:
     """A tab anywhere but in quoted text, block text or a comment: readers do not agree on those."""
+    from ruamel.yaml.events import ScalarEvent
+
     done = 0
-    for start, end, quoted in [*spans, (len(text), len(text), True)]:
+    scalars = [event for event in events if isinstance(event, ScalarEvent)]
+    spans = [(event.start_mark.index, event.end_mark.index, bool(event.style)) for event in scalars]
+    for start, end, quoted in (*spans, (len(text), len(text), True)):
         between = re.sub(r"#[^\r\n]*", lambda comment: " " * len(comment.group()), text[done:start])
         place = between.find("\t") + done if "\t" in between else -1
         if place < 0 and not quoted:
@@ -213,19 +173,10 @@ def _place_at(text: str, offset: int, path: str | None) -> Place:
 
 def _events(text: str) -> Iterator[Event]:
     try:
-        from _ruamel_yaml import CParser
+        import _ruamel_yaml
     except ImportError:
-        yield from _slow_events(text)
-        return
-    parser = CParser(text)
-    try:
-        while True:
-            event = parser.get_event()
-            if event is None:
-                return
-            yield event
-    finally:
-        parser.dispose()
+        return _slow_events(text)
+    return iter(_ruamel_yaml.CParser(text).get_event, None)
 
 
 def _slow_events(text: str) -> Iterator[Event]:
@@ -237,57 +188,60 @@ def _slow_events(text: str) -> Iterator[Event]:
 
 
 class _Builder:
-    """Builds the tree from parse events, without recursion, refusing what a formulary file may not hold."""
+    """Builds the tree from parse events, without recursion, refusing what a formulary file may not hold.
+
+    It is run for each file of every version, so its two loops do nothing for what is ordinary but make the tree.
+    """
 
     def __init__(self, path: str | None) -> None:
         self.path = path
         self.findings: list[Finding] = []
-        self.spans: list[tuple[int, int, bool]] = []  # where each value stands, and whether it is quoted
 
     def build(self, events: Iterator[Event]) -> Node | None:
         from ruamel.yaml import events as kinds
 
-        root: Node | None = None
-        # Each open collection: (start event, items so far). A block's items alternate key, value.
+        scalar_event = kinds.ScalarEvent
+        # Each open collection: its start event, and the items around it. A block's items alternate key, value.
         stack: list[tuple[Any, list[Node]]] = []
+        items: list[Node] = []  # of the innermost open collection; outside all, the root
         documents = 0
+        new = tuple.__new__  # what Scalar(...) does, without a call in between
+        event: Any
         for event in events:
-            node: Node | None = None
-            if isinstance(event, kinds.ScalarEvent):
-                self._refuse_extras(event)
-                node = self._scalar(event)
-            elif isinstance(event, (kinds.MappingStartEvent, kinds.SequenceStartEvent)):
-                self._refuse_extras(event)
+            kind = type(event)
+            if kind is scalar_event:
+                if event.ctag is not None or event.anchor is not None:
+                    self._refuse_extras(event)
+                text = event.value
+                if len(text) > MAX_SCALAR:
+                    what = f"one value has {len(text)} characters"
+                    self._refuse(event, "yaml-scalar", what, "move it to a file beside it")
+                items.append(new(Scalar, (text, event.style, event.start_mark, event.end_mark)))
+            elif kind is kinds.MappingStartEvent or kind is kinds.SequenceStartEvent:
+                if event.ctag is not None or event.anchor is not None:
+                    self._refuse_extras(event)
                 if len(stack) >= MAX_DEPTH:
                     self._refuse(event, "yaml-depth", f"more than {MAX_DEPTH} levels inside one another", "flatten it")
-                stack.append((event, []))
-                continue
-            elif isinstance(event, kinds.MappingEndEvent):
-                start, items = stack.pop()
-                node = self._block(start, items, event)
-            elif isinstance(event, kinds.SequenceEndEvent):
-                start, items = stack.pop()
-                node = self._listing(start, items, event)
-            elif isinstance(event, kinds.AliasEvent):
+                stack.append((event, items))
+                items = []
+            elif kind is kinds.MappingEndEvent:
+                start, around = stack.pop()
+                around.append(self._block(start, items, event))
+                items = around
+            elif kind is kinds.SequenceEndEvent:
+                start, around = stack.pop()
+                around.append(self._listing(start, items, event))
+                items = around
+            elif kind is kinds.AliasEvent:
                 self._refuse(event, "yaml-alias", "an alias (*name) stands here", "write the value out")
-            elif isinstance(event, kinds.DocumentStartEvent):
+            elif kind is kinds.DocumentStartEvent:
                 documents += 1
                 if event.version or event.tags:
                     self._refuse(event, "yaml-directive", "a % directive stands here", "remove the % line")
                 if documents > 1:
-                    self._refuse(
-                        event,
-                        "yaml-documents",
-                        "a second document starts here (---)",
-                        "one file, one document",
-                    )
-            if node is None:
-                continue
-            if stack:
-                stack[-1][1].append(node)
-            else:
-                root = node
-        return root
+                    what = "a second document starts here (---)"
+                    self._refuse(event, "yaml-documents", what, "one file, one document")
+        return items[-1] if items else None
 
     def _refuse(self, event: Event, code: str, what: str, do: str) -> None:
         mark = event.start_mark
@@ -304,22 +258,30 @@ class _Builder:
                 "remove it; quote the text if it begins with !",
             )
 
-    def _scalar(self, event: Any) -> Scalar:
-        text = event.value
-        if len(text) > MAX_SCALAR:
-            self._refuse(event, "yaml-scalar", f"one value has {len(text)} characters", "move it to a file beside it")
-        scalar = Scalar(text, bool(event.style), *_position(event), event.end_mark.index)
-        self.spans.append((scalar.start, scalar.end, scalar.quoted))
-        return scalar
-
     def _block(self, start: Any, items: list[Node], end: Any) -> Block:
-        entries: list[Entry] = []
-        seen: dict[str, Scalar] = {}
-        for key, value in zip(items[::2], items[1::2], strict=True):
+        keys: list[Any] = items[::2]
+        values = items[1::2]
+        try:
+            by_key = dict(zip(map(_text_of, keys), values, strict=True))
+        except AttributeError:  # a key that is a block or a list
+            by_key = {}
+        # Look closer, unless each key is a word of its own that begins with a letter.
+        if len(by_key) < len(keys) or not (
+            by_key and min(by_key) >= "A" and max(by_key) < "{" and NOTHING.isdisjoint(by_key)
+        ):
+            words, by_key = self._checked(keys, values, flow=bool(start.flow_style))
+            return Block(tuple(words), by_key, bool(start.flow_style), start.start_mark, _end(start, end))
+        return Block(tuple(keys), by_key, bool(start.flow_style), start.start_mark, _end(start, end))
+
+    def _checked(self, keys: list[Node], values: list[Node], *, flow: bool) -> tuple[list[Scalar], dict[str, Node]]:
+        """Keys and values that a formulary file may hold; the others are told of."""
+        kept: dict[str, Entry] = {}
+        last: Entry | None = None
+        for key, value in zip(keys, values, strict=True):
             place = Place(self.path, key.line, key.column)
             is_bare = isinstance(value, Scalar) and value.is_empty
-            if entries and is_bare and _is_split(entries[-1].value, key, spaced=bool(start.flow_style)):
-                self._tell_comma(entries[-1].value, key, entries[-1].key.text)
+            if last is not None and is_bare and _is_split(last.value, key, spaced=flow):
+                self._tell_comma(last.value, key, last.key.text)
                 continue
             if not isinstance(key, Scalar):
                 self.findings.append(error("yaml-key", "a key is a list or a block", "write a plain word", place))
@@ -329,14 +291,13 @@ class _Builder:
                 continue
             if key.text == "<<" and not key.quoted:
                 self.findings.append(error("yaml-merge-key", "a merge key (<<) stands here", "write it out", place))
-            if key.text in seen:
-                what = f"`{key.text}` stands twice; the first is on line {seen[key.text].line}"
+            if key.text in kept:
+                what = f"`{key.text}` stands twice; the first is on line {kept[key.text].key.line}"
                 place = Place(self.path, key.line, key.column, key.text)
                 self.findings.append(error("duplicate-key", what, "keep one of them", place))
                 continue
-            seen[key.text] = key
-            entries.append(Entry(key, value))
-        return Block(tuple(entries), bool(start.flow_style), *_position(start), _end(end, start))
+            last = kept[key.text] = Entry(key, value)
+        return [entry.key for entry in kept.values()], {key: entry.value for key, entry in kept.items()}
 
     def _listing(self, start: Any, items: list[Node], end: Any) -> Listing:
         for first, second in pairwise(items):
@@ -349,7 +310,7 @@ class _Builder:
                 and _AMOUNT_BEHIND.fullmatch(second.text)
             ):
                 self._tell_comma(first, second, None)
-        return Listing(tuple(items), bool(start.flow_style), *_position(start), _end(end, start))
+        return Listing(tuple(items), bool(start.flow_style), start.start_mark, _end(start, end))
 
     def _tell_comma(self, first: Node, second: Node, field: str | None) -> None:
         """Say that a decimal comma was taken for the comma that parts entries."""
@@ -376,16 +337,9 @@ def _is_split(first: Node, second: Node, *, spaced: bool = False) -> bool:
     )
 
 
-def _position(event: Any) -> tuple[int, int, int]:
-    mark = event.start_mark
-    return mark.line + 1, mark.column + 1, mark.index
-
-
-def _end(event: Any, start: Any) -> int:
+def _end(start: Any, end: Any) -> Any:
     # A flow collection ends after its bracket; a block one ends where its end event stands (the next token).
-    mark = event.end_mark if start.flow_style else event.start_mark
-    index: int = mark.index
-    return index
+    return end.end_mark if start.flow_style else end.start_mark
 
 
 def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:

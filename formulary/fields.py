@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from datetime import date
 from decimal import Decimal
+from functools import lru_cache
 from typing import TypeVar
 
-from formulary.document import Block, Entry, Listing, Node, Scalar
+from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar
 from formulary.finding import Finding, Place, error
 from formulary.quantity import (
     Elapsed,
@@ -40,6 +41,12 @@ _ALSO_CALLED = {
 }
 
 _T = TypeVar("_T")
+
+
+@lru_cache(maxsize=4096)
+def is_slug(text: str) -> bool:
+    """Whether a text is a name in plain lower-case words joined by hyphens."""
+    return SLUG.fullmatch(text) is not None
 
 
 def nearest(word: str, words: Iterable[str], count: int = 3) -> tuple[str, ...]:
@@ -88,26 +95,25 @@ class Fields:
     Faults are appended to `findings`; a faulty or missing field reads as None, so that all are found in one go.
     """
 
+    __slots__ = ("_known", "_values", "block", "findings", "path", "within")
+
     def __init__(self, block: Block, findings: list[Finding], *, path: str | None, within: str = "") -> None:
         self.block = block
         self.findings = findings
         self.path = path
         self.within = within
-        self._known: list[str] = []
+        self._values = block.values
+        self._known: dict[str, None] = {}  # the keys that were asked for, in order
 
     def place(self, key: str | None = None) -> Place:
         """Where the value of `key` stands, or the block itself."""
-        entry = self.block.find(key) if key is not None else None
-        if entry is not None:
-            return self.place_of(entry.value, key)
-        return Place(self.path, self.block.line, self.block.column, self._field(key))
+        return self.place_of(self.block if key is None else self._values.get(key, self.block), key)
 
     def place_of(self, node: Node, field: str | None = None) -> Place:
         """Where a node stands, named by its field."""
-        return Place(self.path, node.line, node.column, self._field(field))
-
-    def _field(self, key: str | None) -> str | None:
-        return ", ".join(part for part in (self.within, key) if part) or None
+        named = f"{self.within}, {field}" if self.within and field else self.within or field or None
+        mark = node.start_mark
+        return Place(self.path, mark.line + 1, mark.column + 1, named)
 
     def report(self, code: str, what: str, do: str, node: Node | None = None, key: str | None = None) -> None:
         """Add an error at a node (or the block), with the text found there."""
@@ -117,28 +123,28 @@ class Fields:
 
     def has(self, key: str) -> bool:
         """Whether the key stands in the file."""
-        self._know(key)
-        return self.block.find(key) is not None
-
-    def _know(self, key: str) -> None:
-        if key not in self._known:
-            self._known.append(key)
+        self._known[key] = None
+        return key in self._values
 
     def node(self, key: str, *, required: bool = False) -> Node | None:
         """The raw node of a key."""
-        self._know(key)
-        entry = self.block.find(key)
-        if entry is None:
+        self._known[key] = None
+        value = self._values.get(key)
+        if value is None:
             if required:
                 self.report("missing-key", f"`{key}` is missing", f"add a line `{key}: ...`", None, key)
             return None
-        if isinstance(entry.value, Scalar) and entry.value.is_empty:
-            self.report("empty-value", f"`{key}` has no value", "write one, or remove the line", entry.value, key)
+        if isinstance(value, Scalar) and value.is_empty:
+            self.report("empty-value", f"`{key}` has no value", "write one, or remove the line", value, key)
             return None
-        return entry.value
+        return value
 
     def scalar(self, key: str, *, required: bool = False) -> Scalar | None:
         """The scalar of a key."""
+        node = self._values.get(key)
+        if isinstance(node, Scalar) and (node.text not in NOTHING or node.quoted):
+            self._known[key] = None
+            return node
         node = self.node(key, required=required)
         if node is None or isinstance(node, Scalar):
             return node
@@ -183,8 +189,8 @@ class Fields:
         refuse_fraction: bool = False,
     ) -> Decimal | None:
         """A percentage written `5` or `5 %`; `refuse_fraction` refuses a bare 0.05 where 5 is meant."""
-        number = self.parsed(key, parse_percent, required=required)
-        scalar = self.scalar(key) if number is not None else None
+        scalar = self.scalar(key, required=required)
+        number = None if scalar is None else self.parse_node(scalar, parse_percent, key)
         if number is not None and scalar is not None and refuse_fraction:
             fault = fraction_fault(number, scalar.text)
             if fault:
@@ -237,16 +243,15 @@ class Fields:
         """A date written YYYY-MM-DD."""
         return self.parsed(key, parse_date, required=required)
 
-    def choice(self, key: str, options: Iterable[str], *, required: bool = False) -> str | None:
+    def choice(self, key: str, options: Collection[str], *, required: bool = False) -> str | None:
         """One of a few words."""
         scalar = self.scalar(key, required=required)
         if scalar is None:
             return None
-        words = list(options)
-        if scalar.text in words:
+        if scalar.text in options:
             return scalar.text
-        do = suggest(scalar.text, words, f"write one of: {', '.join(words)}")
-        self.report("not-a-choice", f"{scalar.text[:40]!r} is not one of: {', '.join(words)}", do, scalar, key)
+        do = suggest(scalar.text, options, f"write one of: {', '.join(options)}")
+        self.report("not-a-choice", f"{scalar.text[:40]!r} is not one of: {', '.join(options)}", do, scalar, key)
         return None
 
     def slug(self, key: str, *, required: bool = False) -> str | None:
@@ -254,7 +259,7 @@ class Fields:
         scalar = self.scalar(key, required=required)
         if scalar is None:
             return None
-        if not SLUG.fullmatch(scalar.text):
+        if not is_slug(scalar.text):
             what = f"{scalar.text[:40]!r} is not a name used here"
             self.report("bad-name", what, "write lower-case words joined by hyphens: olive-oil", scalar, key)
             return None
@@ -268,7 +273,8 @@ class Fields:
     def as_block(self, node: Node, name: str) -> Fields | None:
         """A node that must be a block."""
         if isinstance(node, Block):
-            return Fields(node, self.findings, path=self.path, within=self._field(name) or "")
+            within = f"{self.within}, {name}" if self.within and name else self.within or name
+            return Fields(node, self.findings, path=self.path, within=within)
         self.report("wrong-shape", f"`{name}` is not a block of `key: value`", "write `key: value` lines", node, name)
         return None
 
@@ -297,9 +303,9 @@ class Fields:
         for number, node in enumerate(self.items(key, required=required), 1):
             label = str(number)
             if isinstance(node, Block) and name is not None:
-                entry = node.find(name)
-                if entry is not None and isinstance(entry.value, Scalar):
-                    label = entry.value.text[:40]
+                named = node.values.get(name)
+                if isinstance(named, Scalar):
+                    label = named.text[:40]
             fields = self.as_block(node, f"{key}, {label}")
             if fields is not None:
                 yield fields
@@ -321,10 +327,12 @@ class Fields:
 
     def finish(self) -> None:
         """Report each key that was never asked for."""
+        if self._known.keys() >= self._values.keys():
+            return
         for entry in self.block.entries:
             if entry.key.text not in self._known:
                 do = suggest(entry.key.text, self._known, f"keys here: {', '.join(self._known)}")
-                place = Place(self.path, entry.key.line, entry.key.column, self._field(entry.key.text))
+                place = self.place_of(entry.key, entry.key.text)
                 self.findings.append(error("unknown-key", f"`{entry.key.text[:40]}` is not a key here", do, place))
 
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import NamedTuple
 
 
 class Severity(Enum):
@@ -22,8 +23,7 @@ class Severity(Enum):
         return list(Severity).index(self)
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
+class Place(NamedTuple):
     """Where in the maker's files something stands; lines and columns count from 1."""
 
     path: str | None = None
@@ -35,6 +35,9 @@ class Place:
         return {"path": self.path, "line": self.line, "column": self.column, "field": self.field}
 
 
+NOWHERE = Place()
+
+
 @dataclass(frozen=True, slots=True)
 class Finding:
     """Severity, stable code, place, what was found (one sentence) and what to do (the next step)."""
@@ -43,14 +46,14 @@ class Finding:
     code: str
     what: str
     do: str
-    place: Place = Place()
+    place: Place = NOWHERE
     found: str | None = None
 
     def at(self, path: str) -> Finding:
         """The same finding, said to be in the file `path` (kept when a path is already known)."""
         if self.place.path is not None:
             return self
-        return replace(self, place=replace(self.place, path=path))
+        return replace(self, place=self.place._replace(path=path))
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -65,22 +68,22 @@ class Finding:
         return render_finding(self)
 
 
-def error(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+def error(code: str, what: str, do: str, place: Place = NOWHERE, *, found: str | None = None) -> Finding:
     """A finding that the file or the request cannot be read as meant."""
     return Finding(Severity.ERROR, code, what, do, place, found)
 
 
-def stop(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+def stop(code: str, what: str, do: str, place: Place = NOWHERE, *, found: str | None = None) -> Finding:
     """A finding that blocks a weigh-out."""
     return Finding(Severity.STOP, code, what, do, place, found)
 
 
-def warn(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+def warn(code: str, what: str, do: str, place: Place = NOWHERE, *, found: str | None = None) -> Finding:
     """A finding to read before going on."""
     return Finding(Severity.WARN, code, what, do, place, found)
 
 
-def note(code: str, what: str, do: str, place: Place = Place(), *, found: str | None = None) -> Finding:
+def note(code: str, what: str, do: str, place: Place = NOWHERE, *, found: str | None = None) -> Finding:
     """A finding worth knowing."""
     return Finding(Severity.NOTE, code, what, do, place, found)
 

@@ -11,6 +11,10 @@ import re
 from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from enum import Enum
+from functools import lru_cache
+
+# Recipes say the same few figures over and over, and a version after the next.
+_remembering = lru_cache(maxsize=4096)
 
 
 class NotAQuantity(ValueError):  # noqa: N818 - it reads as the sentence it is
@@ -106,6 +110,7 @@ _EXAMPLES = {
 }
 
 _NUMBER = r"[+-]?(?:[0-9][0-9_]*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
+_MOST_DIGITS = 20
 _MOST_PLACES = 20
 _MOST_DIGITS_BEFORE_POINT = 40
 _NUMBER_ONLY = re.compile(_NUMBER)
@@ -153,6 +158,7 @@ class Quantity:
         return f"{format_decimal(self.amount)} {self.unit}"
 
 
+@_remembering
 def parse_decimal(text: str) -> Decimal:
     """The exact number written in `text`.
 
@@ -160,12 +166,15 @@ def parse_decimal(text: str) -> Decimal:
     percentages add up exactly.
     """
     stripped = text.strip()
+    # Digits, and a point among them, in most cases.
+    if len(stripped) <= _MOST_DIGITS and stripped.isascii() and stripped.replace(".", "", 1).isdecimal():
+        return Decimal(stripped)
     if _COMMA.fullmatch(stripped):
         raise NotAQuantity(f"{stripped[:40]!r} is not a number", without_comma(stripped))
     if not _NUMBER_ONLY.fullmatch(stripped):
         raise NotAQuantity(f"{stripped[:40]!r} is not a number", "write plain digits, such as 33 or 1.25")
     digits = stripped.replace("_", "")
-    if sum(character.isdigit() for character in digits) > 20:
+    if sum(character.isdigit() for character in digits) > _MOST_DIGITS:
         raise NotAQuantity(f"{stripped[:24]}... has more digits than any scale", "write at most 20 digits")
     number = Decimal(digits)
     _, _, exponent = number.as_tuple()
@@ -185,6 +194,7 @@ def format_number(number: float, places: int) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
+@_remembering
 def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     """The amount in `text`, which must carry a unit of one of `kinds`.
 
@@ -194,10 +204,25 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     Decimal('1500.0')
     """
     stripped = text.strip()
-    example = " or ".join(_EXAMPLES[kind] for kind in kinds)
+    match = _AMOUNT.fullmatch(stripped)
+    if match and match[2] in _UNITS and _UNITS[match[2]][0] in kinds:
+        quantity = Quantity(parse_decimal(match[1]), match[2])
+    else:
+        quantity = _parse_spelled(stripped, match, kinds)
+    if quantity.kind is Kind.TEMPERATURE and quantity.to("°C") < ABSOLUTE_ZERO_C:
+        raise NotAQuantity(f"{stripped!r} is colder than anything can be", f"write {_examples(kinds)}")
+    return quantity
+
+
+def _examples(kinds: tuple[Kind, ...]) -> str:
+    return " or ".join(_EXAMPLES[kind] for kind in kinds)
+
+
+def _parse_spelled(stripped: str, match: re.Match[str] | None, kinds: tuple[Kind, ...]) -> Quantity:
+    """The same for an amount whose unit is not spelled as here, or that is none."""
+    example = _examples(kinds)
     _refuse_comma(stripped)
     _refuse_spaced(stripped, example)
-    match = _AMOUNT.fullmatch(stripped)
     if not match:
         raise NotAQuantity(f"{stripped[:40]!r} is not an amount", f"write a number and its unit, such as {example}")
     amount = parse_decimal(match.group(1))
@@ -216,8 +241,6 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     if quantity.kind not in kinds:
         wanted = " or ".join(kind.value for kind in kinds)
         raise NotAQuantity(f"{stripped!r} is a {quantity.kind.value}, not a {wanted}", f"write {example}")
-    if quantity.kind is Kind.TEMPERATURE and quantity.to("°C") < ABSOLUTE_ZERO_C:
-        raise NotAQuantity(f"{stripped!r} is colder than anything can be", f"write {example}")
     return quantity
 
 
@@ -273,9 +296,12 @@ def parse_mass_g(text: str) -> Decimal:
     return mass_g
 
 
+@_remembering
 def parse_percent(text: str) -> Decimal:
     """Percent written `5` or `5 %`. Raises NotAQuantity."""
     stripped = text.strip()
+    if stripped[-1:].isdecimal():
+        return parse_decimal(stripped)
     if stripped.endswith("%"):
         return parse_decimal(stripped[:-1])
     if stripped.lower().endswith("percent"):
@@ -322,6 +348,7 @@ _RATE_PER_KG = re.compile(rf"({_NUMBER})\s*([^\s\d]+(?:\s+oz)?)\s+per\s+kg\s+(?:
 _RATE_EXAMPLE = 'write "8 % of oils", "3 % of batter" or "30 g per kg oils"'
 
 
+@_remembering
 def parse_rate(text: str) -> Rate:
     """The rate written in `text`; it always names what it is a part of.
 

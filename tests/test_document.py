@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import sys
 from collections.abc import Iterator
 from decimal import Decimal
 from typing import Any
@@ -209,3 +210,10 @@ def test_a_decimal_comma_within_braces_is_told_as_one(written: str, meant: list[
 )
 def test_other_commas_within_braces_are_left_alone(written: str) -> None:
     assert parse_document(f"part: {written}")[1] == ()
+
+
+def test_every_character_that_is_refused_is_looked_for_closely() -> None:
+    # What can be printed is taken for certain without looking further, so none of these may be.
+    refused = [chr(code) for code in range(sys.maxunicode + 1) if document._UNCERTAIN.match(chr(code))]
+    assert refused
+    assert not any(character.isprintable() for character in refused)

@@ -83,7 +83,7 @@ class TrialFiles:
         if key not in self._plans:
             self._plans[key] = parse_plan(data, path)
         plan, findings = self._plans[key]
-        return plan, tuple(replace(finding, place=replace(finding.place, path=path)) for finding in findings)
+        return plan, tuple(replace(finding, place=finding.place._replace(path=path)) for finding in findings)
 
     def read_added(self, trial_id: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
         """The kept values of what went into a trial beyond its plan, by name, and every fault in their file."""
@@ -120,7 +120,7 @@ class TrialFiles:
         for name in loose:
             what = f"{name} stands under as_made, but its values were not kept: today's are used"
             do = "record it with `formulary trial as-made`, or save the trial, to keep them"
-            findings += (note("added-not-kept", what, do, replace(trial.place, field="as_made")),)
+            findings += (note("added-not-kept", what, do, trial.place._replace(field="as_made")),)
         if loose:
             trial = replace(trial, added=MappingProxyType({**trial.added, **loose}))
         return trial, findings

@@ -8,7 +8,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.document import Block, Listing, Node, Scalar, parse_document
-from formulary.fields import SLUG, Fields, nearest, suggest
+from formulary.fields import SLUG, Fields, is_slug, nearest, suggest
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.quantity import Rate, format_decimal, parse_percent
 from formulary.recipes.model import (
@@ -127,39 +127,48 @@ class _RecipeReader:
         """A material's name, checked against the register when there is one."""
         if scalar is None:
             return None
-        if not SLUG.fullmatch(scalar.text):
+        known = self.materials
+        if is_slug(scalar.text) and (known is None or scalar.text in known):
+            return scalar.text
+        if not is_slug(scalar.text):
             what = f"{scalar.text[:40]!r} is not a material's name"
-            near = (*nearest(scalar.text, self.materials or (), 1), "olive-oil")[0]
+            near = (*nearest(scalar.text, known or (), 1), "olive-oil")[0]
             fields.report("bad-name", what, f"write lower-case words joined by hyphens: {near}", scalar, key)
             return None
-        if self.materials is not None and scalar.text not in self.materials:
-            do = suggest(scalar.text, self.materials, f"add materials/{scalar.text}.yaml, or correct the name")
-            fields.report("unknown-material", f"no material is called {scalar.text!r}", do, scalar, key)
-            return None
-        return scalar.text
+        do = suggest(scalar.text, known or (), f"add materials/{scalar.text}.yaml, or correct the name")
+        fields.report("unknown-material", f"no material is called {scalar.text!r}", do, scalar, key)
+        return None
 
     def _oils(self) -> tuple[OilLine, ...]:
         fields = self.fields
         lines: list[OilLine] = []
-        nodes: list[tuple[str, Node]] = []
+        node: Node | None = None
         complete = True
-        for entry in fields.entries("oils", required=True):
-            name = entry.key.text
-            material = self._material(fields, entry.key, f"oils, {name[:40]}")
-            percent, at, node = self._oil(entry.value, name)
+        entries = fields.entries("oils", required=True)
+        for key, value in entries:
+            name = key.text
+            label = f"oils, {name}"
+            material = self._material(fields, key, label[:46])
+            percent, at, node = self._oil(value, name)
             if percent is None:
                 complete = False
                 continue
             lines.append(OilLine(material or name, percent, at))
-            nodes.append((name, node))
-            self.places[f"oils/{name}"] = fields.place_of(node, f"oils, {name}")
+            self.places[f"oils/{name}"] = fields.place_of(node, label)
         self.places["oils"] = fields.place("oils")
-        if fields.block.find("oils") is not None and complete:
-            self._check_total(lines, nodes)
+        if fields.has("oils") and complete:
+            self._check_total(lines, entries[-1].key.text if entries else "", node)
         return tuple(lines)
 
     def _oil(self, value: Node, name: str) -> tuple[Decimal | None, str, Node]:
         fields = self.fields
+        if isinstance(value, Scalar) and not value.is_empty:
+            percent = fields.parse_node(value, parse_percent, f"oils, {name[:40]}")
+            if percent is None or 0 <= percent <= HUNDRED:
+                return percent, "oils", value
+            what = f"{format_decimal(percent)} % is outside 0 to 100"
+            fields.report("out-of-bounds", what, "correct it", value, f"oils, {name[:40]}")
+            return None, "oils", value
         key = f"oils, {name[:40]}"
         if isinstance(value, Block):
             block = fields.as_block(value, key)
@@ -169,25 +178,19 @@ class _RecipeReader:
             block.finish()
             entry = value.find("percent")
             return percent, at, entry.value if entry is not None else value
-        if isinstance(value, Scalar) and value.is_empty:
-            fields.report(
-                "empty-value", f"`{name[:40]}` has no percentage", "write one, or remove the line", value, key
-            )
+        if isinstance(value, Scalar):
+            what = f"`{name[:40]}` has no percentage"
+            fields.report("empty-value", what, "write one, or remove the line", value, key)
             return None, "oils", value
-        percent = fields.parse_node(value, parse_percent, key)
-        if percent is not None and not 0 <= percent <= HUNDRED:
-            fields.report("out-of-bounds", f"{format_decimal(percent)} % is outside 0 to 100", "correct it", value, key)
-            percent = None
-        return percent, "oils", value
+        return fields.parse_node(value, parse_percent, key), "oils", value
 
-    def _check_total(self, lines: list[OilLine], nodes: list[tuple[str, Node]]) -> None:
-        total = sum((line.percent for line in lines), Decimal(0))
-        if total == HUNDRED and lines:
+    def _check_total(self, lines: list[OilLine], name: str, node: Node | None) -> None:
+        total = sum([line.percent for line in lines], Decimal(0))
+        if total == HUNDRED:
             return
         if not lines:
             self.fields.report("oils-empty", "there is no oil", "add oils that total 100 %", None, "oils")
             return
-        name, node = nodes[-1]
         text = format_decimal(total)
         if Decimal("0.99") <= total <= Decimal("1.01"):
             what, do = f"the oils total {text}: fractions where percentages are due", "multiply each by 100"
@@ -260,8 +263,8 @@ class _RecipeReader:
 
     def _rate(self, block: Fields) -> Rate | None:
         rate = block.rate("rate", required=True)
-        scalar = block.scalar("rate") if rate is not None else None
-        if rate is not None and scalar is not None and rate.unit == "%" and rate.amount > HUNDRED:
+        if rate is not None and rate.unit == "%" and rate.amount > HUNDRED:
+            scalar = block.scalar("rate")
             block.report("out-of-bounds", f"{rate} is more than all of it", "write 0 to 100 %", scalar, "rate")
             return None
         return rate

@@ -38,15 +38,6 @@ class EffectiveFormula:
         """Percent of this portion's oils, by material."""
         return self.figures.oil_percents
 
-    def grams_of(self, material: str) -> float:
-        """Grams of a material in this portion, over all stages."""
-        return sum(line.grams for line in self.pot.lines if line.material == material)
-
-    @property
-    def scent_g(self) -> float:
-        """Grams of all scent in this portion."""
-        return self.pot.grams("scent")
-
 
 def effective_pot(
     plan: Plan,
@@ -118,13 +109,6 @@ def has_no_oils(trial: Trial, portion: str | None = None) -> bool:
 
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     return (pot if portion in (None, WHOLE) else portion_pot(pot, portion)).grams("oil") <= 0
-
-
-def effective_portions(trial: Trial) -> tuple[EffectiveFormula, ...]:
-    """One effective formula a portion; the whole batch's alone when it was not divided."""
-    if not trial.portions:
-        return (effective_portion(trial),)
-    return tuple(effective_portion(trial, portion.name) for portion in trial.portions)
 
 
 def materials_of(trial: Trial) -> dict[str, Material]:

@@ -11,9 +11,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from formulary.materials.plain_name import material_words
 from trials.displacement import find_displacements
 from trials.factor_steps import TENTH, Step
-from trials.portion_facts import STAGE_WORDS, Aspect, Fact, LotShares, Pour, material_words
+from trials.portion_facts import STAGE_WORDS, Aspect, Fact, LotShares, Pour
 
 _RECORDED_ENOUGH = 2 / 3  # of the pours: with less, the rest would be guesswork
 

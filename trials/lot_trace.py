@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from formulary.batch.weigh_out_text import words
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.effective import effective_pot
@@ -82,6 +82,10 @@ def render_lot(lot: str, used: Sequence[LotUsed], *, width: int = 80) -> str:
         grams = "" if item.grams is None else format_number(item.grams, 1)
         decided = item.trial.release.decision if item.trial.release is not None else "not decided"
         rows.append(
-            Row(words(item.material), (code_of(item.trial.id), grams, *cells), f"{item.trial.recipe}, {decided}")
+            Row(
+                material_words(item.material),
+                (code_of(item.trial.id), grams, *cells),
+                f"{item.trial.recipe}, {decided}",
+            )
         )
     return "\n".join([*lines, "", *render_rows(rows, width=width)])

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from formulary.batch.weigh_out import work_out_batch
-from formulary.batch.weigh_out_text import words
 from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 from formulary.versions import slug_of
@@ -61,7 +61,7 @@ class LotUses:
             table = [Row("", ("before g", "after g", "change g"))]
             table += [
                 Row(
-                    f"{line.recipe}, {words(line.alkali)}",
+                    f"{line.recipe}, {material_words(line.alkali)}",
                     (
                         format_number(line.before_grams, 1),
                         format_number(line.after_grams, 1),

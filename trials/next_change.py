@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from trials.explanation import Explanation
 from trials.factor_steps import TENTH
 from trials.factors import Factor
-from trials.portion_facts import material_words
 
 if TYPE_CHECKING:
     from formulary.recipes.tweaks import Tweak

@@ -22,12 +22,6 @@ def outcome_values(trial: Trial, outcome: Outcome, age_days: Decimal | None = No
     return tuple(value for value in found if isinstance(value, OutcomeValue))
 
 
-def missing_values(trial: Trial, outcome: Outcome, age_days: Decimal | None = None) -> tuple[Missing, ...]:
-    """The portions that have no value of an outcome, each with the reason."""
-    found = find_values(trial, outcome, age_days)
-    return tuple(value for value in found if isinstance(value, Missing))
-
-
 def find_values(trial: Trial, outcome: Outcome, age_days: Decimal | None = None) -> tuple[OutcomeValue | Missing, ...]:
     """Values and reasons for missing ones, by portion in the trial's order; the whole trial (None) first."""
     if age_days is None and outcome.ages_days:

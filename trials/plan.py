@@ -76,19 +76,6 @@ def make_plan(
     )
 
 
-def freeze_plan(
-    version: Version,
-    batch: Batch,
-    materials: Mapping[str, Material],
-    settings: Settings,
-    *,
-    size: tuple[str, str] | None = None,
-    lots: Mapping[str, str] | None = None,
-) -> str:
-    """The text of planned.yaml for a batch (parameters: `make_plan`)."""
-    return render_plan(make_plan(version, batch, materials, settings, size=size, lots=lots))
-
-
 def render_plan(plan: Plan) -> str:
     """A plan as the text of planned.yaml; `parse_plan` reads back the same plan."""
     tree: dict[str, Any] = {

@@ -128,11 +128,6 @@ def shown_fact(fact: Fact) -> float | str | None:
     return fact
 
 
-def material_words(slug: str) -> str:
-    """A material as it is said: `clove bud oil`."""
-    return slug.replace("-", " ")
-
-
 def find_facts(trial: Trial, portion: str | None = None) -> Pour:
     """Everything recorded about how a portion was made; None is the whole batter, portions and all.
 

@@ -9,9 +9,10 @@ from types import MappingProxyType
 from formulary.batch.checks import check_pot
 from formulary.batch.figures import work_out_pot
 from formulary.batch.model import PotFigures
-from formulary.batch.weigh_out_text import render_findings, words
+from formulary.batch.weigh_out_text import render_findings
 from formulary.finding import Finding
 from formulary.materials.model import Material, ValueRange
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.effective import effective_pot, materials_of, with_lots_used
@@ -184,8 +185,10 @@ def render_recalculation(found: Recalculation, *, width: int = 80) -> str:
         what = "; ".join(finding.what for finding in found.vanished)
         lines += [*paragraph(f"By today's values no longer: {what}", width=width), ""]
     for change in found.changes:
-        text = f"{words(change.material)}, {change.value}: {change.before}, today {change.after}"
+        text = f"{material_words(change.material)}, {change.value}: {change.before}, today {change.after}"
         lines += paragraph(text, width=width, indent=2)
     for name in found.gone:
-        lines += paragraph(f"{words(name)} is no longer registered; its frozen values are used", width=width, indent=2)
+        lines += paragraph(
+            f"{material_words(name)} is no longer registered; its frozen values are used", width=width, indent=2
+        )
     return "\n".join(lines)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import Counter
 
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from trials.answer import ENOUGH, Answer
 from trials.factor_steps import TENTH
 from trials.factors import Factor
-from trials.portion_facts import material_words
 
 _SUSPECTED = 0.05  # a candidate below this is not worth a pour
 _CAN_BE_CHOSEN = frozenset({"oil", "held back", "addition", "scent", "water", "superfat", "lot", "vessel", "condition"})

@@ -6,8 +6,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from formulary.batch.model import PotLine
-from formulary.batch.weigh_out_text import render_findings, words
+from formulary.batch.weigh_out_text import render_findings
 from formulary.finding import Finding
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.checks import fit_to_sell
@@ -149,7 +150,9 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
             continue
         material, at = key
         stage = "" if at == "oils" else f", {_WHEN[at]}"
-        rows.append(Row(f"{words(material)}{stage}", (format_number(before, 1), format_number(after, 1)), "", 4))
+        rows.append(
+            Row(f"{material_words(material)}{stage}", (format_number(before, 1), format_number(after, 1)), "", 4)
+        )
     lines: list[str] = []
     if rows:
         lines += render_rows([Row("g", ("planned", "in the pot")), *rows], width=width)
@@ -178,16 +181,16 @@ def as_made_words(entry: AsMade) -> str:
     """One thing that went otherwise than planned, in words."""
     weighed = f" {format_decimal(entry.weighed_g)} g" if entry.weighed_g is not None else ""
     where = f" in the {entry.portion} portion" if entry.portion else ""
-    name = words(entry.material)
+    name = material_words(entry.material)
     if entry.left_out:
         return f"no {name}{where}"
     if entry.instead:
-        return f"{words(entry.instead)} instead of {name}{weighed}{where}"
+        return f"{material_words(entry.instead)} instead of {name}{weighed}{where}"
     return f"{'extra ' if entry.extra else ''}{name}{weighed}{where}"
 
 
 def _lots(trial: Trial) -> list[str]:
-    return [f"{words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
+    return [f"{material_words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
 
 
 def _conditions(trial: Trial) -> Iterable[str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from formulary.batch.blend import Blend
 from formulary.batch.cost import Cost
 from formulary.batch.ingredients import Ingredient, IngredientList
-from formulary.batch.weigh_out_text import render_findings, words
+from formulary.batch.weigh_out_text import render_findings
 from formulary.chemistry.fatty_acids import CHAIN_GROUPS
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 
@@ -63,7 +64,7 @@ def render_ingredients(lists: IngredientList, *, width: int = 80) -> str:
         named = ", ".join(name if percent is None else f"{name} ({percent:.2g} %)" for name, percent in lists.allergens)
         lines += [*paragraph(f"Allergens to name (over 0.01 % of a rinsed-off product): {named}.", width=width), ""]
     for origin, names in lists.origins:
-        lines += paragraph(f"Of {origin} origin: {', '.join(words(name) for name in names)}.", width=width)
+        lines += paragraph(f"Of {origin} origin: {', '.join(material_words(name) for name in names)}.", width=width)
     if lists.origins:
         lines.append("")
     return "\n".join([*lines, *render_findings(lists.findings, width=width)])
@@ -77,12 +78,12 @@ def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80) -> str:
     """What each material costs, the sum, and the sum by bar."""
     unit = cost.currency or "money"
     rows = [Row("", (unit,))]
-    rows += [Row(words(material), (format_number(amount, 2),)) for material, amount in cost.lines]
+    rows += [Row(material_words(material), (format_number(amount, 2),)) for material, amount in cost.lines]
     rows.append(Row("together", (format_number(cost.total, 2),)))
     if bars:
         rows.append(Row(f"for each of {bars} bars", (format_number(cost.per_bar(bars), 2),)))
     lines = render_rows(rows, width=width)
     if cost.unpriced:
-        text = f"Without a price, and so not counted: {', '.join(words(name) for name in cost.unpriced)}."
+        text = f"Without a price, and so not counted: {', '.join(material_words(name) for name in cost.unpriced)}."
         lines += ["", *paragraph(text, width=width)]
     return "\n".join(lines)

@@ -9,6 +9,7 @@ from formulary.batch.model import Pot, PotLine
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
 from formulary.materials.model import Material, MaterialKind
+from formulary.materials.plain_name import material_words
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 
 Materials = Mapping[str, Material]
@@ -163,7 +164,7 @@ def _warmth(oils: list[PotLine], materials: Materials, oil_g: float, process: Ma
     }
     if below:
         name = max(below, key=lambda material: below[material])
-        spoken = name.replace("-", " ")
+        spoken = material_words(name)
         found["oils_below_melting_k"] = Measured(below[name], ("process", "oil_temperature"), spoken)
     if any(line.material == "beeswax" and line.grams > 0 for line in oils):
         found["beeswax_below_60_k"] = Measured(_BEESWAX_NEEDS_C - temperature_c, ("process", "oil_temperature"))

@@ -13,6 +13,7 @@ from formulary.chemistry.heat import may_boil
 from formulary.chemistry.solubility import saturation, water_g_to_dissolve
 from formulary.finding import Finding, Place, note, stop, warn
 from formulary.materials.model import Material
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
@@ -39,17 +40,18 @@ def check_alkali_weights(
     for alkali in lye:
         if materials[alkali.material].has_unknown_assay:
             low = assay(materials[alkali.material])[0]
-            what = f"the assay of the {words(alkali.material)} is not known: taken as 100 %, the band from {low:g} %"
+            named = material_words(alkali.material)
+            what = f"the assay of the {named} is not known: taken as 100 %, the band from {low:g} %"
             do = f"formulary materials add {alkali.material} --set assay=98.5, with the figure of its certificate"
             if not materials[alkali.material].builtin:
                 do = f"set `assay` in materials/{alkali.material}.yaml from its certificate"
             yield note("assay-unknown", what, do, place)
         if _crystallises(materials[alkali.material], alkali.assay_percent):
-            what = f"{words(alkali.material)} crystallises in a cold room, at 50 % from about 14 °C down"
+            what = f"{material_words(alkali.material)} crystallises in a cold room, at 50 % from about 14 °C down"
             do = "warm it until it is clear to the bottom before you weigh it, or it is not as strong as it says"
             yield warn("lye-crystallises", what, do, place)
         if alkali.grams <= 0:
-            what = f"there is no {words(alkali.material)} to weigh at this size"
+            what = f"there is no {material_words(alkali.material)} to weigh at this size"
             do = "make a larger batch, or set a finer `alkali_step`"
             if any(other.grams > 0 for other in lye):
                 do = f"leave {alkali.material} out of `alkali` if its share is nothing; else {do}"
@@ -57,7 +59,7 @@ def check_alkali_weights(
         elif step_g > alkali.grams * COARSE_STEP_PERCENT / 100.0:
             what = (
                 f"the scale's step of {step_g:g} g is {format_number(100 * step_g / alkali.grams, 1)} % of the"
-                f" {format_number(alkali.grams, 1)} g of {words(alkali.material)}"
+                f" {format_number(alkali.grams, 1)} g of {material_words(alkali.material)}"
             )
             finest = 10.0 ** math.floor(math.log10(alkali.grams * COARSE_STEP_PERCENT / 100.0))
             larger = math.ceil(1010.0 * step_g / (alkali.grams * COARSE_STEP_PERCENT)) / 10.0
@@ -75,7 +77,7 @@ def check_small_weights(pot: Pot, recipe: Recipe, settings: Settings) -> Iterabl
             grams[line.material] = grams.get(line.material, 0.0) + line.grams
     small = [name for name, weight_g in grams.items() if scale.is_too_coarse(weight_g)]
     if small:
-        named = ", ".join(f"{words(name)} {format_number(grams[name], 1)} g" for name in small)
+        named = ", ".join(f"{material_words(name)} {format_number(grams[name], 1)} g" for name in small)
         what = f"too little for a scale that shows steps of {scale.step_g:g} g: {named}"
         finest = 10.0 ** math.floor(math.log10(2.0 * SMALL_WEIGHT_PART * min(grams[name] for name in small)))
         do = f"weigh on a scale that shows {finest:g} g (and set `scale: {{step: {finest:g} g}}`)"
@@ -171,8 +173,3 @@ def _solid_alkali_g(pot: Pot, materials: Materials) -> dict[Alkali, float]:
             alkali = alkali_of(material)
             solid[alkali] = solid.get(alkali, 0.0) + line.grams * assay(material)[1] / 100.0
     return solid
-
-
-def words(slug: str) -> str:
-    """A material's name as a person says it."""
-    return slug.replace("-", " ")

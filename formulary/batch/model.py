@@ -49,10 +49,6 @@ class Pot:
         """Grams of all lines of the roles given."""
         return sum(line.grams for line in self.lines if line.role in roles)
 
-    def portion_names(self) -> tuple[str, ...]:
-        """The portions' names; `whole` for a batter that was not split."""
-        return tuple(portion.name for portion in self.portions) or (WHOLE,)
-
 
 WHOLE = "whole"
 

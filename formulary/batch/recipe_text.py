@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.model import Batch
-from formulary.batch.weigh_out_text import render_figures, render_findings, words
+from formulary.batch.weigh_out_text import render_figures, render_findings
 from formulary.materials.model import Material
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
@@ -33,7 +34,7 @@ def render_recipe(
     lines += ["", *render_rows(list(_rows(recipe, batch)), width=width), ""]
     lines += render_figures(batch, width=width, show_all=show_all)
     if recipe.process:
-        steps = ", ".join(f"{words(key.replace('_', ' '))} {value}" for key, value in recipe.process.items())
+        steps = ", ".join(f"{material_words(key.replace('_', ' '))} {value}" for key, value in recipe.process.items())
         lines += paragraph(f"Process: {steps}", width=width, indent=2)
     if recipe.notes.strip() and not show_all:
         count = len(recipe.notes.strip().splitlines())
@@ -84,8 +85,8 @@ def _standing(version: Version) -> str:
 
 def _sentence(recipe: Recipe) -> str:
     count = len(recipe.oils)
-    alkalis = " and ".join(words(name) for name, _ in recipe.lye.alkalis)
-    scent = " and ".join(words(line.material) for line in recipe.scent)
+    alkalis = " and ".join(material_words(name) for name, _ in recipe.lye.alkalis)
+    scent = " and ".join(material_words(line.material) for line in recipe.scent)
     kind = "skin soap" if recipe.purpose == "skin" else "household soap"
     return (
         f"A {kind} of {count} oil{'s' if count > 1 else ''} with {alkalis}, superfat"
@@ -100,11 +101,11 @@ def _rows(recipe: Recipe, batch: Batch) -> Iterable[Row]:
     yield Row("oils", ("%", "" if batch.is_stopped else "g"))
     for line, weighed in zip(recipe.oils, batch.oils, strict=True):
         held_back = "held back to trace" if line.at == "trace" else ""
-        yield Row(words(line.material), (format_decimal(line.percent), grams(weighed.grams)), held_back, 4)
+        yield Row(material_words(line.material), (format_decimal(line.percent), grams(weighed.grams)), held_back, 4)
     yield Row("lye and water", ("", ""))
     for alkali in batch.lye:
         purity = f"counted as {alkali.assay_percent:g} % pure"
-        yield Row(words(alkali.material), ("", grams(alkali.grams)), purity, 4)
+        yield Row(material_words(alkali.material), ("", grams(alkali.grams)), purity, 4)
     rule = f"by {format_decimal(recipe.water.value)} {_RULES[recipe.water.method]}"
     yield Row("water", ("", grams(batch.water.weigh_grams)), rule, 4)
     if recipe.additions:
@@ -112,13 +113,13 @@ def _rows(recipe: Recipe, batch: Batch) -> Iterable[Row]:
     for addition, added in zip(recipe.additions, batch.additions, strict=True):
         whose = f"; {_WHOSE[addition.water]}" if addition.water in _WHOSE else ""
         note = f"{addition.rate}, {_WHEN[addition.at]}{whose}"
-        yield Row(words(addition.material), ("", grams(added.grams)), note, 4)
+        yield Row(material_words(addition.material), ("", grams(added.grams)), note, 4)
     if recipe.scent:
         yield Row("scent", ("", ""))
     weighed_g = {(scent.material, scent.at): scent.grams for scent in batch.scent}
     for scent in recipe.scent:
         yield Row(
-            words(scent.material),
+            material_words(scent.material),
             ("", grams(weighed_g.get((scent.material, scent.at), 0.0))),
             f"{scent.rate}, {_WHEN[scent.at]}",
             4,
@@ -126,7 +127,7 @@ def _rows(recipe: Recipe, batch: Batch) -> Iterable[Row]:
     if recipe.portions:
         yield Row("portions", ("%", ""))
     for portion in recipe.portions:
-        gets = ", ".join(f"{format_decimal(percent)} % of the {words(name)}" for name, percent in portion.gets)
+        gets = ", ".join(f"{format_decimal(percent)} % of the {material_words(name)}" for name, percent in portion.gets)
         by_eye = f"split by eye, ± {format_decimal(portion.by_eye)}" if portion.by_eye else ""
         note = "; ".join(part for part in (f"gets {gets}" if gets else "", by_eye) if part)
         yield Row(portion.name, (format_decimal(portion.share), ""), note, 4)
@@ -143,10 +144,10 @@ def _everything(recipe: Recipe, materials: Mapping[str, Material], width: int) -
         material = materials[oil.material]
         value = material.saponification_value
         if value is None:
-            text = f"{words(oil.material)} unknown."
+            text = f"{material_words(oil.material)} unknown."
         else:
             low, used, high = (format_number(number, 1) for number in (value.low, value.working, value.high))
-            text = f"{words(oil.material)} {used}, range {low} to {high}. {material.how_working_value}"
+            text = f"{material_words(oil.material)} {used}, range {low} to {high}. {material.how_working_value}"
             text += f" Source: {value.known.source}."
         first, *rest = paragraph(text, width=width, indent=4)
         lines += (

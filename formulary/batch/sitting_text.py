@@ -19,10 +19,10 @@ from formulary.batch.weigh_out_text import (
     render_findings,
     scent_lines,
     stage_rows,
-    words,
 )
 from formulary.chemistry.alkali import rounded_down_g
 from formulary.finding import Finding
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 
@@ -176,7 +176,7 @@ def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [
-        Row(words(material), (format_weight("alkali" if material in alkalis else "", grams),))
+        Row(material_words(material), (format_weight("alkali" if material in alkalis else "", grams),))
         for material, grams in lines
     ]
     return [*rows, Row("together", (format_shown(sum(shared.values())),))]
@@ -195,7 +195,7 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         )
         there = format_shown(line.weighed_grams)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
-        rows.append(Row(words(line.material), cells))
+        rows.append(Row(material_words(line.material), cells))
     lines += render_rows(rows, width=width)
     lines.append("")
     figures = (

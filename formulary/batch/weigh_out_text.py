@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from formulary.batch.lye_checks import words as words  # the sheets say names as the checks do
 from formulary.batch.model import WHOLE, Batch, PotLine
 from formulary.batch.scale import format_shown
 from formulary.batch.sheet_weights import Weighing, shown_parts, shown_weights
 from formulary.finding import Finding, Severity
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 
@@ -81,7 +81,9 @@ def stage_rows(batch: Batch, stage: str, weights: Mapping[Weighing, float]) -> I
     """What to weigh at a stage, as rows."""
     for line, parts in stage_lines(batch, stage):
         shown_g = weights[line.material, line.role, line.at]
-        yield Row(words(line.material), (format_weight(line.role, shown_g),), remark(batch, line, parts, shown_g))
+        yield Row(
+            material_words(line.material), (format_weight(line.role, shown_g),), remark(batch, line, parts, shown_g)
+        )
 
 
 def format_weight(role: str, shown_g: float) -> str:
@@ -173,7 +175,8 @@ def scent_lines(batch: Batch, width: int) -> list[str]:
         text = f"{name} {format_number(total, 2)} % of the cured bar"
         if limits:
             text += "; " + ", ".join(
-                f"{words(line.material)} {format_number(line.percent_of_cured, 2)} %, limit {line.limit_percent:g} %"
+                f"{material_words(line.material)} {format_number(line.percent_of_cured, 2)} %,"
+                f" limit {line.limit_percent:g} %"
                 for line in limits
             )
         lines += paragraph(text, width=width, indent=2)

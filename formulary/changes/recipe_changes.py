@@ -206,12 +206,6 @@ class RecipeChanges:
         """Whether both recipes say the same."""
         return self == RecipeChanges(slug=self.slug)
 
-    @property
-    def is_formula_alike(self) -> bool:
-        """Whether nothing changed that goes into the pot."""
-        parts = (self.oils, self.lines, self.portions)
-        return not any(parts) and self.alkali is None and self.superfat is None and self.water is None
-
     def reversed(self) -> RecipeChanges:
         """The changes that lead back."""
         return RecipeChanges(

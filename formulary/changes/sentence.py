@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import TypeVar
 
-from formulary.batch.weigh_out_text import words
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import (
     Alkalis,
@@ -18,6 +17,7 @@ from formulary.changes.recipe_changes import (
     water_of,
     water_text,
 )
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
 
@@ -77,29 +77,29 @@ def _oil_clauses(oils: Iterable[OilChange]) -> list[str]:
     clauses: list[str] = []
     total = sum((change.points for change in takers), Decimal(0))
     if len(givers) == 1 and len(takers) == 1:
-        clauses.append(f"{_given(givers[0])} became {words(takers[0].material)}")
+        clauses.append(f"{_given(givers[0])} became {material_words(takers[0].material)}")
     elif len(takers) == 1:
-        clauses.append(f"{_and(_given(change) for change in givers)} became {words(takers[0].material)}")
+        clauses.append(f"{_and(_given(change) for change in givers)} became {material_words(takers[0].material)}")
     elif len(givers) == 1:
-        taken = _and(f"{words(change.material)} ({_percent(change.points)})" for change in takers)
+        taken = _and(f"{material_words(change.material)} ({_percent(change.points)})" for change in takers)
         clauses.append(f"{_given(givers[0])} became {taken}")
     elif moved and len(moved) <= 4:
-        signed = ", ".join(f"{words(change.material)} {_signed(change.points)}" for change in moved)
+        signed = ", ".join(f"{material_words(change.material)} {_signed(change.points)}" for change in moved)
         clauses.append(f"{_percent(total)} of the oils were exchanged ({signed})")
     elif moved:
         most = sorted(moved, key=lambda change: -abs(change.points))[:3]
-        signed = ", ".join(f"{words(change.material)} {_signed(change.points)}" for change in most)
+        signed = ", ".join(f"{material_words(change.material)} {_signed(change.points)}" for change in most)
         rest = len(moved) - len(most)
         clauses.append(f"{len(moved)} oils changed, {_percent(total)} of all ({signed} and {rest} others)")
     for change in oils:
         if change.before is not None and change.after is not None and change.before.at != change.after.at:
             held = "is held back to trace" if change.after.at == "trace" else "is no longer held back"
-            clauses.append(f"{words(change.material)} {held}")
+            clauses.append(f"{material_words(change.material)} {held}")
     return clauses
 
 
 def _given(change: OilChange) -> str:
-    name = words(change.material)
+    name = material_words(change.material)
     if change.after is None:
         return f"all the {name} ({_percent(-change.points)})"
     return f"{_percent(-change.points)} of {name}"
@@ -111,7 +111,7 @@ def _line_clauses(lines: tuple[LineChange, ...]) -> list[str]:
     for old, new in _moves(lines):
         left = [change for change in left if change not in (old, new)]
         amount = "" if _rate(old.before) == _rate(new.after) else f", now {_rate(new.after)}"
-        clauses.append(f"{words(old.material)} moved from {_WHERE[old.at]} to {_WHERE[new.at]}{amount}")
+        clauses.append(f"{material_words(old.material)} moved from {_WHERE[old.at]} to {_WHERE[new.at]}{amount}")
     replaced = [change for change in left if change.before is None and water_of(change.after) == "replaces"]
     came = [change for change in left if change.before is None and change not in replaced]
     gone = [change for change in left if change.after is None]
@@ -130,7 +130,7 @@ def _line_clauses(lines: tuple[LineChange, ...]) -> list[str]:
 def _line_clause(change: LineChange) -> list[str]:
     assert change.before is not None
     assert change.after is not None
-    name = words(change.material)
+    name = material_words(change.material)
     clauses = []
     before, after = change.before_amount, change.after_amount
     if before is None or after is None:
@@ -183,13 +183,13 @@ def _rule_clauses(recipe: RecipeChanges) -> list[str]:
 
 def _alkali_clause(alkali: Pair[Alkalis]) -> str:
     before, after = ([name for name, _ in shares] for shares, _ in (alkali.before, alkali.after))
-    came = [words(name) for name in after if name not in before]
-    gone = [words(name) for name in before if name not in after]
+    came = [material_words(name) for name in after if name not in before]
+    gone = [material_words(name) for name in before if name not in after]
     if came and gone:
-        return f"{_and(map(words, after))} took the place of {_and(map(words, before))}"
+        return f"{_and(map(material_words, after))} took the place of {_and(map(material_words, before))}"
     if came:
-        return f"{_and(came)} joined {_and(map(words, before))}"
-    return f"{_and(gone)} left the alkalis" if gone else f"the shares of {_and(map(words, after))} changed"
+        return f"{_and(came)} joined {_and(map(material_words, before))}"
+    return f"{_and(gone)} left the alkalis" if gone else f"the shares of {_and(map(material_words, after))} changed"
 
 
 def _portion_clauses(recipe: RecipeChanges) -> list[str]:
@@ -225,7 +225,7 @@ def _lye(changes: BatchChanges) -> str:
 
 
 def _lye_clause(figure: Figure) -> str:
-    name = words(figure.key)
+    name = material_words(figure.key)
     if not figure.is_change or figure.before is None or figure.after is None:
         return ""
     verb = "rises" if figure.after > figure.before else "falls"
@@ -240,7 +240,7 @@ def _as_made(changes: BatchChanges) -> str:
     weighed = [
         f"{'more' if (figure.difference or 0.0) > 0 else 'less'} {name} ({figure.shown_difference()} g)"
         for name, figure in (
-            *((words(figure.key), figure) for figure in changes.lye),
+            *((material_words(figure.key), figure) for figure in changes.lye),
             *(("water", figure) for figure in changes.water if figure.key == "weigh_grams"),
         )
         if figure.is_change and figure.difference is not None
@@ -282,7 +282,7 @@ def _moved(name: str, before: Decimal, after: Decimal, unit: str) -> str:
 
 
 def _names(changes: Iterable[LineChange]) -> str:
-    return _and(dict.fromkeys(words(change.material) for change in changes))
+    return _and(dict.fromkeys(material_words(change.material) for change in changes))
 
 
 def _percent(number: Decimal) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
-from formulary.batch.weigh_out_text import render_findings, words
+from formulary.batch.weigh_out_text import render_findings
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import (
     FieldChange,
@@ -18,6 +18,7 @@ from formulary.changes.recipe_changes import (
 )
 from formulary.changes.sentence import render_sentence
 from formulary.finding import Finding
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import RecipePortion
 from formulary.text_table import Row, paragraph, render_rows
@@ -124,7 +125,7 @@ def _figure_rows(title: str, unit: str, figures: Iterable[Figure]) -> list[Row]:
 
 def _figure_name(key: str, title: str) -> str:
     if title != _FATTY_ACIDS:
-        return _FIGURES.get(key, words(key))
+        return _FIGURES.get(key, material_words(key))
     from formulary.chemistry.fatty_acids import parse_fatty_acid
 
     name = parse_fatty_acid(key).name
@@ -138,7 +139,7 @@ def _oil_row(change: OilChange) -> Row:
     elif change.before is not None and change.after is not None and change.before.at == "trace":
         notes.append("no longer held back")
     cells = _cells(change.before_percent, change.after_percent)
-    return Row(words(change.material), cells, "; ".join(notes), indent=4)
+    return Row(material_words(change.material), cells, "; ".join(notes), indent=4)
 
 
 def _line_row(change: LineChange) -> Row:
@@ -155,7 +156,7 @@ def _line_row(change: LineChange) -> Row:
         notes.append("replaces water" if new == "replaces" else "its water is extra")
     elif new is not None:
         notes.append("its water now comes off" if new == "replaces" else "its water is now extra")
-    return Row(f"{words(change.material)}, {_STAGE[change.at]}", cells, "; ".join(notes), indent=4)
+    return Row(f"{material_words(change.material)}, {_STAGE[change.at]}", cells, "; ".join(notes), indent=4)
 
 
 def _portion_row(change: PortionChange) -> Row:
@@ -168,7 +169,7 @@ def _portion_row(change: PortionChange) -> Row:
 
 
 def _gets(portion: RecipePortion) -> str:
-    parts = [f"{format_decimal(percent)} % of the {words(material)}" for material, percent in portion.gets]
+    parts = [f"{format_decimal(percent)} % of the {material_words(material)}" for material, percent in portion.gets]
     eye = [f"by eye, give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
     return ", ".join(["gets " + " and ".join(parts)] if parts else []) + ("; " if parts and eye else "") + "".join(eye)
 
@@ -233,5 +234,7 @@ def _register(changes: BatchChanges, width: int) -> list[str]:
     for change in changes.register:
         name = change.field.replace("_", " ")
         sides = [("unknown" if side is None else f"{side:g}") for side in (change.before, change.after)]
-        lines += paragraph(f"{words(change.material)}, {name}: {sides[0]} -> {sides[1]}", width=width, indent=4)
+        lines += paragraph(
+            f"{material_words(change.material)}, {name}: {sides[0]} -> {sides[1]}", width=width, indent=4
+        )
     return lines

@@ -215,17 +215,6 @@ def rounded_down_g(mass_g: float, step_g: float) -> float:
     return round(steps * step_g, 9)
 
 
-def saponification_value_from_equivalent(equivalent_g: float) -> float:
-    """mg KOH per g from a saponification equivalent (g of fat for 1 mol of alkali), as older books print it.
-
-    The books' own factor 56.1 is used, so that their tables come back.
-
-    >>> saponification_value_from_equivalent(280.5)
-    200.0
-    """
-    return 56_100.0 / equivalent_g
-
-
 def ester_value(saponification_value: float, acid_value: float) -> float:
     """mg KOH per g that the esters alone take: the saponification value less the acid value.
 

@@ -8,8 +8,6 @@ from collections.abc import Iterable, Mapping
 
 from formulary.chemistry.alkali import Alkali
 
-WATER_G_PER_ML = 0.998  # at 20 °C, FAO/INFOODS Density Database 1.0
-
 # (percent of alkali by mass, density at 20 °C in g/ml), from the equation of M. Laliberté, Journal of
 # Chemical & Engineering Data 54 (2009) 1725-1760, with the parameters shipped in the open package
 # `chemicals` 1.5.2.

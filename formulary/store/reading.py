@@ -132,14 +132,6 @@ def read_blobs(
             yield identifier, data
 
 
-def find_blobs(git: Git, prefix: str) -> tuple[str, ...]:
-    """The ids of all blobs in the repository that begin with a hexadecimal prefix of four digits or more."""
-    _, output = git.run(["rev-parse", f"--disambiguate={prefix}"])
-    candidates = output.decode("ascii", "replace").split()
-    kinds = check_objects(git, candidates)
-    return tuple(sorted(identifier for identifier in set(candidates) if kinds.get(identifier) == (identifier, "blob")))
-
-
 def check_objects(git: Git, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     """name -> (id, kind) of each object name that git can resolve to exactly one object.
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
-from formulary.identity import blob_id, is_full_id, is_id_prefix
+from formulary.identity import blob_id, is_full_id
 from formulary.store import examining, reading, working
 from formulary.store.index import read_index_blobs, refresh_index
 from formulary.store.journal import has_intent
@@ -119,12 +119,6 @@ class Store:
         saved = reading.read_blobs_at(self._git, self._tip, suspects)
         return MappingProxyType(working.compare_with_saved(self.root, suspects, saved))
 
-    def tree_blobs(self, commit: str, prefix: str = "") -> Mapping[str, str]:
-        """Path -> blob id of the files that a commit holds."""
-        if commit == self._tip:
-            return self.tip_blobs(prefix)
-        return MappingProxyType(reading.read_tree_blobs(self._git, _demand_id(commit), prefix))
-
     def read_blobs(self, ids: Iterable[str]) -> dict[str, bytes]:
         """id -> bytes of saved files; ids that are not here, or stand for something else, are absent.
 
@@ -139,11 +133,6 @@ class Store:
                 "Keep such files out of the formulary.",
             )
         return found
-
-    def resolve_prefix(self, prefix: str) -> tuple[str, ...]:
-        """The ids of all saved files that begin with `prefix`, four hexadecimal digits at least."""
-        text = prefix.lower()
-        return reading.find_blobs(self._git, text) if is_id_prefix(text) else ()
 
     def history(self, paths: Iterable[str] = ()) -> tuple[Saved, ...]:
         """Every version of these files, newest first; of all files when none is named.

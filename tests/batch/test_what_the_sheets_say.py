@@ -12,7 +12,8 @@ from formulary.batch.model import Batch
 from formulary.batch.rescue import work_out_rescue
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_rescue, render_sitting
-from formulary.batch.weigh_out_text import render_batch, words
+from formulary.batch.weigh_out_text import render_batch
+from formulary.materials.plain_name import material_words
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.batch.recipes import PLAIN, weigh_out
@@ -46,7 +47,7 @@ def test_a_sheet_shows_everything_that_is_in_the_pot_and_the_cautions(sheet: str
     batch = weigh_out(FULL)
     text = sheets(batch)[sheet]
     for line in batch.pot.lines:
-        assert words(line.material) in text, line
+        assert material_words(line.material) in text, line
     assert "Lye into water, never water into" in text
     assert "qualified safety assessor" in " ".join(text.split())
     assert max(len(line) for line in text.splitlines()) <= 80

@@ -75,7 +75,7 @@ def test_every_loaf_with_the_cause_has_an_unscented_control_portion() -> None:
         if CAUSE in _rates(planned):
             lines = [line for line in planned.plan.pot.lines if line.material == CAUSE]
             with_it = {line.portion for line in lines if line.grams > 0}
-            assert set(planned.plan.pot.portion_names()) - with_it
+            assert {portion.name for portion in planned.plan.pot.portions} - with_it
 
 
 def test_a_variant_gained_a_version_after_its_base_had_changed() -> None:

@@ -109,7 +109,6 @@ def _read(store: Store) -> None:
         store.blob_at(saved.commit, saved.path)
     for text in ("main", "HEAD~1", "nothing", "--output=x"):
         store.resolve_revision(text)
-    store.resolve_prefix(blob_id(b"two\n")[:6])
 
 
 def _save_edit(store: Store) -> None:

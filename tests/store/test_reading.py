@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -78,19 +77,6 @@ def test_a_large_blob_is_refused_without_being_read(store: Store, run_git: RunGi
     with pytest.raises(StorageError) as fault:
         store.read_blobs([large, blob_id(b"x")])
     assert fault.value.findings[0].code == "git-object-too-large"
-
-
-def test_a_prefix_finds_the_blobs_that_begin_with_it(store: Store) -> None:
-    files = {f"recipes/r{number}.yaml": f"{number}\n".encode() for number in range(700)}
-    store.save(files, message="many", read_from=None)
-    ids = sorted(blob_id(data) for data in files.values())
-    assert store.resolve_prefix(ids[5][:12]) == (ids[5],)
-    assert store.resolve_prefix(ids[5][:12].upper()) == (ids[5],)
-    pair = next((a, b) for a, b in pairwise(ids) if a[:4] == b[:4])
-    assert set(pair) <= set(store.resolve_prefix(pair[0][:4]))
-    for text in ("", "abc", "zzzz", "--all", "ffff\n", "../x", "0" * 40):
-        assert store.resolve_prefix(text) == ()
-    assert store.resolve_prefix((store.tip or "")[:10]) == ()  # a commit is not a version of a file
 
 
 def test_revisions_are_found_and_options_are_not(store: Store, run_git: RunGit) -> None:

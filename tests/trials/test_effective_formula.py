@@ -16,7 +16,7 @@ from formulary.errors import InputError
 from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
 from trials.checks import check_trial
-from trials.effective import effective_portion, effective_portions, effective_pot, materials_of
+from trials.effective import effective_portion, effective_pot, materials_of
 from trials.model import AsMade, LotUse, Plan, TrialPortion
 
 from .examples import HEAD, TRIAL, faults, read, round_plan, trial_of
@@ -335,14 +335,13 @@ def test_the_example_of_the_format_gives_each_portion_its_own_rates() -> None:
     assert clove.rates["clove-bud-oil", "trace"] == pytest.approx(750 / 502.5)
     assert clove.rates["honey", "trace"] == pytest.approx(1200 / 502.5)
     assert ("clove-bud-oil", "trace") not in plain.rates
-    assert plain.scent_g == 0.0
+    assert plain.pot.grams("scent") == 0.0
     assert (whole.portion, whole.share, clove.portion, clove.share) == (None, 1.0, "clove", 0.5)
     assert [(portion.share, portion.by_eye) for portion in whole.pot.portions] == [(0.5, 0.1), (0.5, 0.1)]
-    assert [formula.portion for formula in effective_portions(trial)] == ["plain", "clove"]
-    assert [formula.portion for formula in effective_portions(trial_of("notes: none\n"))] == [None]
     assert effective_portion(trial, "whole").portion is None
-    assert clove.grams_of("honey") == pytest.approx(12.0)
-    assert clove.grams_of("olive-oil") == pytest.approx(227.5)
+    in_clove = {line.material: line.grams for line in clove.pot.lines}
+    assert in_clove["honey"] == pytest.approx(12.0)
+    assert in_clove["olive-oil"] == pytest.approx(227.5)
     assert "rose-clay" not in {line.material for line in whole.pot.lines}
     assert whole.figures.water_weighed_g == pytest.approx(283.0)
 

@@ -15,7 +15,7 @@ from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.laws.strategies import words, written_recipes
-from trials.plan import freeze_plan, make_plan, parse_plan, render_plan
+from trials.plan import make_plan, parse_plan, render_plan
 
 from .examples import MIDWINTER_CLOVE, plan_of, version_of
 
@@ -34,7 +34,7 @@ def test_what_was_frozen_reads_back_as_the_same_plan(
     assume(batch.pot.grams("water") >= 0)  # water below nothing is stopped before a trial is started
     plan = make_plan(version, batch, read_builtin_register(), Settings())
     frozen = render_plan(plan)
-    assert frozen == freeze_plan(version, batch, read_builtin_register(), Settings())
+    assert frozen == render_plan(make_plan(version, batch, read_builtin_register(), Settings()))
     again, findings = parse_plan(frozen)
     assert findings == ()
     assert again == plan
@@ -113,7 +113,7 @@ def test_a_newer_format_says_who_made_it() -> None:
 def test_the_planned_grams_are_those_of_the_batch() -> None:
     version = version_of(MIDWINTER_CLOVE)
     batch = work_out_batch(version, read_builtin_register(), oil_mass_g=1000.0)
-    plan, _ = parse_plan(freeze_plan(version, batch, read_builtin_register(), Settings()))
+    plan, _ = parse_plan(render_plan(make_plan(version, batch, read_builtin_register(), Settings())))
     assert plan is not None
     assert plan.pot == batch.pot
     assert plan.edition == "1"

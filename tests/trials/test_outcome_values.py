@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from trials.model import Trial
 from trials.outcome_value import Missing, OutcomeValue
 from trials.outcomes_known import find_outcome
-from trials.outcomes_values import find_values, missing_values, outcome_values
+from trials.outcomes_values import find_values, outcome_values
 
 from .examples import MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 
@@ -29,7 +29,7 @@ def values(trial: Trial, asked: str) -> tuple[OutcomeValue, ...]:
 
 def why_missing(trial: Trial, asked: str) -> tuple[Missing, ...]:
     outcome, age = find_outcome(asked, outcomes())
-    return missing_values(trial, outcome, age)
+    return tuple(found for found in find_values(trial, outcome, age) if isinstance(found, Missing))
 
 
 def whole(events: str, recipe: str = WHOLE_BATTER) -> Trial:

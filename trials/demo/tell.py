@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows, text_width
 from trials.demo.build import SEED, Demonstration, Made, Progress, build_demonstration
@@ -282,7 +283,7 @@ def _percent(log_sd: float) -> str:
 
 def _effects(truth: Truth) -> Iterator[tuple[str, float]]:
     if truth.cause is not None:
-        yield f"1 % of oils of {_words(truth.cause)}, in its own portion", truth.per_percent
+        yield f"1 % of oils of {material_words(truth.cause)}, in its own portion", truth.per_percent
     yield "5 °C in the oils", truth.per_5_c
     yield "20 s of blending after the scent", truth.per_20_s
 
@@ -291,7 +292,7 @@ def _held_against(answer: Explanation, truth: Truth) -> str:
     """What the planted cause really does from where the answer tells effects from, beside what the answer said."""
     if truth.cause is None:
         return "No fragrance was made to act on it."
-    name = _words(truth.cause)
+    name = material_words(truth.cause)
     really_min = answer.level * (1.0 - math.exp(truth.per_percent))
     text = (
         f"From the {format_number(answer.level, 1)} min that the answer above starts from, the first 1 % of {name} "
@@ -305,10 +306,6 @@ def _held_against(answer: Explanation, truth: Truth) -> str:
                 )
                 return f"{text}; it said {said} ({low} to {high})."
     return f"{text}."
-
-
-def _words(slug: str) -> str:
-    return slug.replace("-", " ")
 
 
 def _with_their_values(words: list[str]) -> list[str]:

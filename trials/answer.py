@@ -28,7 +28,8 @@ class FactorEffect:
 
     effect, low, high: in the outcome's own unit at the usual level, with the interval that holds it with 90 %; None
     where the outcome has grades and so no unit. direction: "up", "down" or "" where it cannot be said.
-    per: the step in words.
+    per: the step in words. even_chance_becomes: for grades, the chance of passing one after a step where it was one
+    half before, with its interval; None elsewhere.
     """
 
     factor: str
@@ -37,8 +38,10 @@ class FactorEffect:
     high: float | None
     per: str
     direction: str
+    even_chance_becomes: tuple[float, float, float] | None = None
 
     def to_json(self) -> dict[str, object]:
+        chance = self.even_chance_becomes
         return {
             "factor": self.factor,
             "effect": self.effect,
@@ -46,6 +49,9 @@ class FactorEffect:
             "high": self.high,
             "per": self.per,
             "direction": self.direction,
+            "even_chance_becomes": None
+            if chance is None
+            else {"chance": chance[0], "low": chance[1], "high": chance[2]},
         }
 
 
@@ -225,7 +231,8 @@ class Answer:
     @property
     def has_intervals(self) -> bool:
         """Whether any effect is told with the interval that holds it."""
-        return any(effect.low is not None for cause in self.causes for effect in cause.effects)
+        effects = [effect for cause in self.causes for effect in cause.effects]
+        return any(effect.low is not None or effect.even_chance_becomes is not None for effect in effects)
 
     @property
     def limits(self) -> int:

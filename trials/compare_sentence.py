@@ -9,7 +9,7 @@ from trials.compared import Column, ComparedFactor, ComparedOutcome, ComparedTri
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes import Outcome, Scale
-from trials.sentences import capital, count, difference_unit, places, say_list, say_move, say_value
+from trials.sentences import capital, count, difference_unit, noise_size, places, say_list, say_move, say_value
 
 _FEW = 3  # differences that are named in the sentence
 
@@ -100,10 +100,10 @@ def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> s
         return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"
     move = say_contrast(chosen)
     shown = next((item for item in comparison.outcomes if item.label == chosen.label), None)
-    if shown is None or shown.noise is None or chosen.is_beyond_noise is None:
+    if shown is None or shown.noise is None or chosen.would_be_beyond_noise is None:
         return move
     noise = say_noise(shown)
-    if chosen.is_beyond_noise:
+    if chosen.would_be_beyond_noise:
         return f"{move}; {noise}, {_more_than_noise(chosen, shown.noise)}"
     if chosen.at_least:
         return f"{move}; {noise}, so the limit alone does not show that it is more than noise"
@@ -140,7 +140,7 @@ def _is_nothing(contrast: Contrast) -> bool:
 
 def headline(contrasts: Sequence[Contrast]) -> Contrast:
     """The contrast worth saying first: one beyond the noise, working time before others; else the clearest."""
-    beyond = [contrast for contrast in contrasts if contrast.is_beyond_noise]
+    beyond = [contrast for contrast in contrasts if contrast.would_be_beyond_noise]
     moved = [contrast for contrast in contrasts if not _is_nothing(contrast)]
     for group in (beyond, moved, list(contrasts)):
         if group:
@@ -153,10 +153,7 @@ def say_noise(outcome: ComparedOutcome) -> str:
     noise = outcome.noise
     if noise is None:
         return "how much repeats differ is not known"
-    sd = noise.in_unit(outcome.level)
-    size = f"{format_number(sd, places(outcome.outcome))} {difference_unit(outcome.outcome)}".strip()
-    if outcome.outcome.scale is Scale.LOG_TIME:  # it grows with the time: the percentage is the same everywhere
-        size += f", {format_number(100.0 * noise.sd, 0)} % of it"
+    size = noise_size(outcome.outcome, noise, outcome.level)
     if noise.is_assumed:
         return f"there are no repeats yet, which are taken to differ by about {size}"
     return f"repeats here differ by about {size} ({noise.basis})"

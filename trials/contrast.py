@@ -16,6 +16,7 @@ class Contrast:
 
     change: in the outcome's unit, second less first; the least that it can be where one of them is only a limit.
     at_least: whether it may be larger. chance: that repeats alone would differ as much, None where noise is unknown.
+    noise_doubt: why nothing is called more than noise, or less; None where the repeats are enough to say.
     """
 
     outcome: Outcome
@@ -25,6 +26,7 @@ class Contrast:
     change: float
     at_least: bool
     chance: float | None
+    noise_doubt: str | None = None
 
     @property
     def rank(self) -> tuple[float, str]:
@@ -33,7 +35,12 @@ class Contrast:
 
     @property
     def is_beyond_noise(self) -> bool | None:
-        """Whether it is more than repeats would show in 19 of 20 cases; None where that is unknown."""
+        """Whether it is more than repeats would show in 19 of 20 cases; None where there are too few to say."""
+        return None if self.noise_doubt is not None else self.would_be_beyond_noise
+
+    @property
+    def would_be_beyond_noise(self) -> bool | None:
+        """The same by the noise as it is known or assumed, however little that rests on; None without one."""
         return None if self.chance is None else self.chance < 0.05
 
     def to_json(self) -> dict[str, object]:
@@ -46,6 +53,7 @@ class Contrast:
             "at_least": self.at_least,
             "chance": self.chance,
             "beyond_noise": self.is_beyond_noise,
+            "noise_doubt": self.noise_doubt,
         }
 
 
@@ -75,4 +83,12 @@ def find_contrast(
         return None
     chance = None if noise is None else noise.chance(*ends, *pours)
     exact = low == high and after_low == after_high
-    return Contrast(outcome, label, before, after, change, not exact, chance)
+    return Contrast(outcome, label, before, after, change, not exact, chance, _doubt(noise))
+
+
+def _doubt(noise: RepeatNoise | None) -> str | None:
+    if noise is None:
+        return "how much repeats differ is not known of such an outcome"
+    if noise.is_assumed:
+        return "nothing was repeated: how much repeats differ is assumed"
+    return f"there are only {noise.basis}" if noise.is_scant else None

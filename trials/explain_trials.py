@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
-from math import inf, isinf, sqrt
+from math import erf, inf, isinf, sqrt
 from statistics import median, pstdev
 from typing import TYPE_CHECKING
 
@@ -275,11 +275,15 @@ def _rests_on_one_trial(answer: Explanation, names: Sequence[str]) -> bool:
 
 
 def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effect) -> FactorEffect:
-    """One step's effect: in the outcome's own unit at the usual level, or only its direction for grades."""
+    """One step's effect: in the outcome's own unit at the usual level; for grades what it makes of an even chance."""
     sure = effect.low > 0 or effect.high < 0
     direction = ("up" if effect.middle > 0 else "down") if sure or abs(effect.middle) > 1e-9 else ""
     if answer.outcome.scale in _GRADED:
-        return FactorEffect(factor.name, None, None, None, factor.words, direction)
+        if answer.outcome.scale is Scale.YES_NO:  # so few bits overstate it: its intervals held the truth too seldom
+            return FactorEffect(factor.name, None, None, None, factor.words, direction)
+        # Grades are cut from a hidden scale on which the noise is 1, so a step moves one half to the normal's share.
+        middle, low, high = (0.5 * (1.0 + erf(end / sqrt(2.0))) for end in (effect.middle, effect.low, effect.high))
+        return FactorEffect(factor.name, None, None, None, factor.words, direction, (middle, low, high))
     own = weighed.in_own_unit(effect)
     return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)
 

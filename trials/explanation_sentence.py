@@ -81,10 +81,20 @@ def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, toge
         return ""
     subject = effect.per if together else _one_step(answer.factor(effect.factor), effect.per, alone=alone)
     verb = _verb(answer, effect.direction)
+    if effect.even_chance_becomes is not None:
+        return _say_chance(answer, subject, effect.direction, effect.even_chance_becomes)
     if effect.effect is None or effect.low is None or effect.high is None:
         return f"{subject} {verb} {answer.label}"
     size = _size(answer, abs(effect.effect))
     return f"{subject} {verb} {answer.label} by {size} ({_interval(answer, effect.effect, effect.low, effect.high)})"
+
+
+def _say_chance(answer: Answer, subject: str, direction: str, becomes: tuple[float, float, float]) -> str:
+    """`each 1 % of oils raises ash at 28 d: an even chance of a higher grade becomes 84 % (66 to 95)`."""
+    middle, low, high = (percent(chance) for chance in becomes)
+    interval = f"({low.removesuffix(' %')} to {high.removesuffix(' %')})"
+    verb = _verb(answer, direction)
+    return f"{subject} {verb} {answer.label}: an even chance of a higher grade becomes {middle} {interval}"
 
 
 def _one_step(factor: Factor, per: str, *, alone: bool) -> str:

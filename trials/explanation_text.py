@@ -9,7 +9,7 @@ from formulary.text_table import Row, render_rows
 from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, LikelyCause
 from trials.explanation_sentence import cause_words, effect_places, explanation_sentence, group_words, percent
 from trials.outcomes import Scale
-from trials.sentences import count, difference_unit, places, say_list, wrap_words
+from trials.sentences import count, difference_unit, noise_size, places, say_list, wrap_words
 
 _MOST_LINES = 8
 _NARROW = 76  # columns below which only chances and effects are shown
@@ -120,8 +120,7 @@ def _basis(answer: Answer, width: int) -> list[str]:
         said.append(INTERVALS)
     noise = answer.noise
     if noise is not None and answer.seen:
-        sd = format_number(noise.in_unit(answer.level), max(places(answer.outcome), 1))
-        size = f"{sd} {difference_unit(answer.outcome)}".strip()
+        size = noise_size(answer.outcome, noise, answer.level)
         if noise.is_assumed:
             said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
         else:

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from formulary.text_table import paragraph
+from trials.noise import RepeatNoise
 from trials.outcome_value import OutcomeValue
 from trials.outcomes import Outcome, Scale
 
@@ -55,6 +56,12 @@ def amount(outcome: Outcome, value: float) -> str:
 def difference_unit(outcome: Outcome) -> str:
     """The unit of a difference: points for what is itself in percent."""
     return "points" if outcome.unit == "%" else outcome.unit
+
+
+def noise_size(outcome: Outcome, noise: RepeatNoise, level: float) -> str:
+    """How much repeats differ about a level: `0.9 min, 12 % of it`; of a time the percentage is the same everywhere."""
+    size = f"{format_number(noise.in_unit(level), max(places(outcome), 1))} {difference_unit(outcome)}".strip()
+    return f"{size}, {format_number(100.0 * noise.sd, 0)} % of it" if outcome.scale is Scale.LOG_TIME else size
 
 
 def say_value(outcome: Outcome, value: OutcomeValue) -> str:

@@ -82,6 +82,16 @@ def test_fewer_than_three_repeats_call_nothing_more_than_noise(repeats: tuple[Tr
     found = compare_trials([ONE, OTHER], (*repeats, ONE, OTHER))
     assert "so that is more than noise" not in found.sentence
     assert "would be more than noise" in found.sentence or "may well be noise" in found.sentence
+    for contrast in found.contrasts[0]:
+        tree = contrast.to_json()
+        assert tree["beyond_noise"] is None
+        assert tree["noise_doubt"]
+
+
+def test_with_repeats_enough_the_json_says_what_the_sentence_says() -> None:
+    contrast = next(each for each in compare_trials([ONE, OTHER], ALL).contrasts[0] if each.label == "working time")
+    tree = contrast.to_json()
+    assert (tree["beyond_noise"], tree["noise_doubt"]) == (True, None)
 
 
 def test_a_difference_below_the_spread_of_the_readings_says_so() -> None:

@@ -9,6 +9,7 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
+from statistics import NormalDist
 
 import jsonschema
 import pytest
@@ -308,3 +309,32 @@ def test_one_pour_that_was_stopped_is_told_in_the_singular() -> None:
     limits = [item for item in answer.seen if item.value.bound == "above"]
     one = replace(answer, seen=tuple(item for item in answer.seen if item not in limits[1:]))
     assert '1 was stopped before and counts as "later than"' in " ".join(render_explanation(one).split())
+
+
+def test_grades_say_what_a_step_makes_of_an_even_chance_and_quantities_do_not() -> None:
+    scented = version("clove-bar", scent=CLOVE_SCENT.format(1))
+    rng = random.Random(3)
+    trials = []
+    for k in range(40):
+        # By the model itself: a hidden normal scale with unit noise, cut into four grades; clove moves it by 1.6.
+        hidden = rng.gauss(0, 1) + (1.6 if k % 2 else 0.0)
+        grade = str(sum(hidden > cut for cut in (-0.7, 0.3, 1.2)))
+        made_of = scented if k % 2 else BASE
+        trials.append(trial(made_of, f"g{k:03d}", k, seen={"ash": grade}, room=str(16 + (k * 7) % 9)))
+    answer = explain_outcome(trials, OUTCOMES["ash"], Decimal(28))
+    (effect,) = next(cause for cause in answer.causes if cause.factors == ("clove bud oil",)).effects
+    assert effect.even_chance_becomes is not None
+    middle, low, high = effect.even_chance_becomes
+    assert low <= NormalDist().cdf(1.6) <= high
+    assert 0.5 < low < middle < high
+    schema = json.loads((files("trials") / "schemas" / "explain.schema.json").read_text(encoding="utf-8"))
+    jsonschema.validate(json.loads(json.dumps(answer.to_json(), allow_nan=False)), schema)
+    assert "Intervals hold the true effect" in " ".join(render_explanation(answer, 80).split())
+    assert "raises ash at 28 d: an even chance of a higher grade becomes" in answer.sentence
+    assert all(effect.even_chance_becomes is None for cause in clove_answer().causes for effect in cause.effects)
+
+
+def test_the_noise_of_a_time_is_said_as_compare_says_it() -> None:
+    text = " ".join(render_explanation(clove_answer(), 80).split())
+    assert "min, " in text.partition("Repeats")[2] or "min, " in text.partition("repeats")[2]
+    assert "% of it" in text

@@ -159,7 +159,7 @@ def _dissolve_it(pot: Pot, pure_g: Mapping[Alkali, float], jug_g: float, materia
     alkali_g = sum(pure_g.values())
     most = math.floor(1000.0 * alkali_g / (alkali_g + needed_g + replaced_g - extra_g)) / 10.0
     do = f"state a lye concentration of {most:g} % or less"
-    if replaced_g > 0 and jug_g + replaced_g >= needed_g:
+    if jug_g + replaced_g >= needed_g:
         return f"add at `lye water` what replaces water, or {do}"
     return do
 

@@ -46,6 +46,12 @@ class Kitchen:
         pot = Pot((*batch.pot.lines, *self.made), batch.pot.portions)
         return (*found, *check_pot(pot, work_out_pot(pot, materials, settings), materials, recipe.purpose))
 
+    def read_recipe(self) -> Recipe:
+        """The recipe, which must be readable."""
+        _, _, recipe, found = self._read()
+        assert recipe is not None, [str(finding) for finding in found]
+        return recipe
+
     def weigh_out(self) -> Batch:
         """The batch as planned."""
         register, settings, recipe, found = self._read()

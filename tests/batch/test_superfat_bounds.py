@@ -1,13 +1,14 @@
-"""What is said of a superfat, at every bound and for every purpose: stop, warn, note or nothing."""
+"""What is said of a superfat, at every bound and for every purpose: stop, warn, note or nothing; all is invented."""
 
 from __future__ import annotations
 
 import pytest
 
 from formulary.batch.lye_checks import check_alkali_weights
-from formulary.batch.model import Pot, PotLine, WeighedAlkali
-from formulary.batch.superfat_checks import check_superfat
-from formulary.finding import Place
+from formulary.batch.model import PortionFigures, Pot, PotLine, WeighedAlkali
+from formulary.batch.superfat_checks import check_portion_superfat, check_superfat
+from formulary.finding import Finding, Place
+from formulary.materials.model import Known, Material, MaterialKind, ValueRange
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 
@@ -84,3 +85,159 @@ def test_an_unknown_assay_says_where_its_band_begins() -> None:
             [WeighedAlkali(name, 100.0, 100.0, 100.0)], REGISTER, Settings(), lambda *_: Place()
         )
         assert low in next(finding.what for finding in findings if finding.code == "assay-unknown")
+
+
+@pytest.mark.parametrize(
+    ("nominal", "effective", "expected"),
+    [
+        (5.0, -1e-10, {"warn superfat-low"}),
+        (5.0, -1e-8, {"stop lye-excess"}),
+        (5.0, 2.0 - 1e-10, set()),
+        (5.0, 2.0 - 1e-8, {"warn superfat-low"}),
+        (5.0, 20.0 + 1e-10, set()),
+        (5.0, 20.0 + 1e-8, {"warn superfat-high"}),
+        (0.0, -1e-10, {"warn superfat-low"}),
+    ],
+)
+def test_a_rounding_of_the_last_digit_is_nothing(nominal: float, effective: float, expected: set[str]) -> None:
+    assert said(nominal, effective, 0.0) == expected
+    assert said(nominal, effective, -1e-10) == expected
+
+
+def portions(whole: float, purpose: str, *found: float | None, name: str = "one") -> list[Finding]:
+    figures = [PortionFigures(name, 50.0, 700.0, (), each) for each in found]
+    return list(check_portion_superfat(figures, whole, purpose, lambda *_: Place()))
+
+
+@pytest.mark.parametrize(
+    ("found", "whole", "on_skin", "in_household"),
+    [
+        (-0.01, 5.0, "stop lye-excess", "warn lye-excess"),
+        (-1e-10, 5.0, "warn superfat-low", None),
+        (0.0, 5.0, "warn superfat-low", None),
+        (1.99, 5.0, "warn superfat-low", None),
+        (2.0, 5.0, None, None),
+        (8.0, 5.0, None, None),
+        # as little as the whole batch has is told of the whole batch
+        (1.5, 1.5, None, None),
+        (1.5, 1.54, None, None),
+        (1.5, 1.46, None, None),
+        (1.5, 1.56, "warn superfat-low", None),
+        (1.5, 1.44, "warn superfat-low", None),
+        (-3.0, -3.04, None, None),
+        (None, 5.0, None, None),
+    ],
+)
+def test_a_portion_with_its_own_superfat(
+    found: float | None, whole: float, on_skin: str | None, in_household: str | None
+) -> None:
+    for purpose, expected in (("skin", on_skin), ("household", in_household)):
+        told = [f"{finding.severity.value} {finding.code}" for finding in portions(whole, purpose, found)]
+        assert told == ([] if expected is None else [expected])
+    assert portions(whole, "skin", found, name="whole") == []
+
+
+def test_every_portion_is_looked_at_and_tells_its_superfat() -> None:
+    first, second = portions(5.0, "skin", 5.0, 1.44, 3.0, -0.76)
+    assert "may be 1.4 %" in first.what
+    assert "may be -0.8 %" in second.what
+    (household,) = portions(5.0, "household", -0.76)
+    assert household.do.startswith("never use it on skin; take acids")
+
+
+KNOWN = Known("maker", "invented for this test")
+
+
+def material(slug: str, kind: MaterialKind, low: float, working: float, acid: float | None = None) -> Material:
+    acids = None if acid is None else ValueRange(acid, acid, acid, KNOWN)
+    value = ValueRange(low, 300.0, working, KNOWN)
+    return Material(slug, slug, kind, saponification_value=value, acid_value=acids)
+
+
+OWN = {
+    each.slug: each
+    for each in (
+        material("sure", MaterialKind.OIL, 190, 190),
+        material("fair", MaterialKind.OIL, 188, 190),
+        material("vague", MaterialKind.OIL, 180, 190),
+        material("wax", MaterialKind.WAX, 90, 95, 20),
+        Material("bare", "bare", MaterialKind.OIL),
+        Material("soda", "soda", MaterialKind.ALKALI),
+    )
+}
+
+
+def band(
+    *oils: tuple[str, float], low: float = -1.0, nominal: float | None = 5.0, alkali_g: float = 0.0, step_g: float = 0.0
+) -> str:
+    lines = [PotLine(name, "oil", "oils", grams) for name, grams in oils]
+    lines += [PotLine("soda", "alkali", "lye water", alkali_g), PotLine("vague", "addition", "oils", 500.0)]
+    (finding,) = check_superfat(
+        nominal=nominal,
+        effective=5.0,
+        low=low,
+        pot=Pot(tuple(lines)),
+        materials=OWN,
+        purpose="skin",
+        locate=lambda *_: Place(),
+        alkali_step_g=step_g,
+    )
+    return finding.do
+
+
+def test_the_band_names_what_is_known_least_by_its_grams() -> None:
+    assert "your vague " in band(("fair", 400.0), ("vague", 100.0), ("bare", 500.0))
+    assert "your fair " in band(("fair", 600.0), ("vague", 100.0))
+    # lines of one oil are one
+    assert "your fair " in band(("fair", 300.0), ("vague", 100.0), ("fair", 300.0))
+    assert band(("fair", 600.0), ("wax", 100.0)).startswith(
+        "use less wax, which takes up alkali only in part, or raise"
+    )
+    assert band(("sure", 600.0)).startswith("raise the superfat")
+    assert band(("bare", 600.0)).startswith("raise the superfat")
+
+
+def test_the_superfat_that_is_enough_is_the_alkali_less_what_may_be_too_much() -> None:
+    # at 5 % a low end of -1 % means 101/95 of the alkali worked with: 95 x 100/101 = 94.06 % of it is enough
+    assert band(("sure", 600.0)) == "raise the superfat to 6 % or more"
+    assert band(("sure", 600.0), low=-0.9) == "raise the superfat to 5.9 % or more"
+    assert band(("sure", 600.0), low=-10.0) == "raise the superfat to 13.7 % or more"
+    assert band(("sure", 600.0), low=-10.0, nominal=2.0) == "raise the superfat to 11 % or more"
+    # 0.1 g of 10 g of alkali that rounding took off is a hundredth more
+    assert band(("sure", 600.0), alkali_g=10.0, step_g=0.1) == "raise the superfat to 6.9 % or more"
+    assert band(("sure", 600.0), alkali_g=0.5, step_g=0.1) == "raise the superfat to 21.7 % or more"
+    assert band(("sure", 600.0), alkali_g=0.0, step_g=0.1) == "raise the superfat to 6 % or more"
+
+
+def test_past_twenty_percent_less_of_the_oil_is_asked_for() -> None:
+    assert band(("fair", 600.0), low=-18.7).endswith("or raise the superfat to 20 % or more")
+    assert "raise" not in band(("fair", 600.0), low=-18.8)
+    assert band(("wax", 600.0), low=-30.0) == "use less wax, which takes up alkali only in part"
+
+
+def test_what_is_in_the_pot_is_tested() -> None:
+    assert band(("vague", 600.0), nominal=None).endswith("test a fresh cut for free alkali before anyone uses it")
+    for oil in ("wax", "sure"):
+        assert band((oil, 600.0), nominal=None) == "test a fresh cut for free alkali before anyone uses it"
+
+
+def test_a_superfat_is_told_to_a_tenth() -> None:
+    def what(nominal: float, effective: float) -> list[str]:
+        return [
+            finding.what
+            for finding in check_superfat(
+                nominal=nominal,
+                effective=effective,
+                low=-0.26,
+                pot=POT,
+                materials=REGISTER,
+                purpose="skin",
+                locate=lambda *_: Place(),
+            )
+        ]
+
+    assert "is -1.3 %" in what(-1.26, -1.36)[0]
+    assert "is -1.4 %" in what(-1.26, -1.36)[1]
+    assert "is only 1.3 %" in what(5.0, 1.26)[0]
+    assert "is 20.3 %" in what(5.0, 20.26)[0]
+    assert "as low as -0.3 %" in what(5.0, 5.0)[0]

@@ -1,0 +1,50 @@
+"""Which tests must notice a change of each module that is studied, the quickest and most telling first."""
+
+from __future__ import annotations
+
+_CHEMISTRY = (
+    "tests/chemistry/test_figures_by_hand.py",
+    "tests/chemistry/test_laws_of_the_formulas.py",
+    "tests/outside/test_alkali_tables.py",
+)
+_EXAMPLES = ("tests/outside/test_worked_examples.py",)
+_DOCSTRINGS = ("tests/chemistry/test_examples_in_docstrings.py",)
+_FINDINGS = ("tests/batch/test_every_finding.py",)
+_ENOUGH = ("tests/batch/test_how_much_is_enough.py",)
+_SUPERFAT = ("tests/batch/test_superfat_bounds.py",)
+_SCENT = ("tests/batch/test_limits_and_lye.py",)
+_FIGURES = (
+    "tests/batch/test_figures_of_a_pot.py",
+    "tests/batch/test_fat_and_acid_in_additions.py",
+    "tests/batch/test_limits_and_lye.py",
+    "tests/batch/test_what_is_not_shared_alike.py",
+    "tests/batch/test_balance_with_everything.py",
+)
+_PLAN = ("tests/batch/test_plan_and_as_made.py",)
+
+MODULES = {
+    "formulary/chemistry/alkali.py": (*_CHEMISTRY, *_EXAMPLES, *_DOCSTRINGS),
+    "formulary/chemistry/acids.py": (*_CHEMISTRY, *_DOCSTRINGS),
+    "formulary/chemistry/water.py": (*_CHEMISTRY, *_EXAMPLES),
+    "formulary/chemistry/solubility.py": _CHEMISTRY,
+    "formulary/chemistry/superfat_band.py": _CHEMISTRY,
+    "formulary/chemistry/constituents.py": (
+        "tests/chemistry/test_figures_by_hand.py",
+        *_DOCSTRINGS,
+        "tests/outside/test_register_tables.py",
+    ),
+    "formulary/batch/scent_checks.py": ("tests/batch/test_lowering_scents.py", *_SCENT, *_FINDINGS, *_ENOUGH),
+    "formulary/batch/superfat_checks.py": (*_SUPERFAT, *_FINDINGS, *_ENOUGH, *_PLAN),
+    "formulary/batch/lye_checks.py": (
+        "tests/batch/test_lye_at_its_bounds.py",
+        *_SUPERFAT,
+        *_SCENT,
+        *_FINDINGS,
+        *_ENOUGH,
+        *_PLAN,
+    ),
+    "formulary/batch/liquid_checks.py": ("tests/batch/test_liquids_in_the_lye.py", *_FINDINGS, *_PLAN),
+    "formulary/batch/vessel_checks.py": (*_FINDINGS, *_ENOUGH, "tests/batch/test_sitting_rescue_and_size.py"),
+    "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS),
+    "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
+}

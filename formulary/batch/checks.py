@@ -17,6 +17,7 @@ from formulary.batch.lye_checks import (
     check_jug,
     check_oils_added,
     check_small_weights,
+    check_strong_jug,
     check_water,
     check_water_as_made,
 )
@@ -152,6 +153,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)
     findings += check_oils_added(recipe, materials)
     findings += check_water(batch.pot, recipe, materials)
+    findings += check_strong_jug(batch.pot, materials, recipe.place)
     findings += check_liquids(recipe, materials)
     findings += check_vessels(batch.pot, materials, settings)
     quantities = find_common_quantities(

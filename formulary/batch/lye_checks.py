@@ -124,27 +124,45 @@ def check_water_as_made(pot: Pot, materials: Materials, locate: Locate) -> Itera
 
 
 def check_jug(pot: Pot, materials: Materials, locate: Locate, *, is_planned: bool) -> Iterable[Finding]:
-    """Whether the liquid in the lye vessel dissolves the alkali, and whether it may boil."""
+    """Whether the liquid in the lye vessel dissolves the alkali."""
+    pure_g, water_g = _pure_alkali_g(pot, materials), _jug_water_g(pot, materials)
+    if saturation(pure_g, water_g) > 1:
+        percent = _jug_percent(pure_g, water_g)
+        what = f"the jug would hold {format_number(percent, 1)} % lye: not all of the alkali dissolves at 20 °C"
+        do = _dissolve_it(pot, pure_g, water_g, materials)
+        if not is_planned:
+            do = "stir more water in until it is clear; once it is in the batter, test the bars for free alkali"
+        yield stop("jug-saturated", what, do, locate("water"))
+
+
+def check_strong_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:
+    """Whether a jug that dissolves its alkali may boil while it does."""
+    pure_g, water_g = _pure_alkali_g(pot, materials), _jug_water_g(pot, materials)
+    if saturation(pure_g, water_g) > 1 or sum(pure_g.values()) <= 0:
+        return
+    percent = _jug_percent(pure_g, water_g)
+    if percent > STRONG_JUG_PERCENT and may_boil(_solid_alkali_g(pot, materials), water_g):
+        what = f"the lye in the jug is strong ({format_number(percent, 1)} %): it may boil or spit"
+        do = "add the alkali slowly to cold water, in a tall vessel, stirring"
+        yield note("jug-strong", what, do, locate("water"))
+
+
+def _pure_alkali_g(pot: Pot, materials: Materials) -> dict[Alkali, float]:
     pure: dict[Alkali, float] = {}
     for line in pot.lines:
         if line.role == "alkali":
             alkali = alkali_of(materials[line.material])
             pure[alkali] = pure.get(alkali, 0.0) + line.grams * assay(materials[line.material])[1] / 100.0
-    water_g = sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
-    place = locate("water")
-    fullness = saturation(pure, water_g)
-    if not pure or sum(pure.values()) <= 0:
-        return
-    percent = 100.0 * sum(pure.values()) / (sum(pure.values()) + max(water_g, 0.0))
-    if fullness > 1:
-        what = f"the jug would hold {format_number(percent, 1)} % lye: not all of the alkali dissolves at 20 °C"
-        do = _dissolve_it(pot, pure, water_g, materials)
-        if not is_planned:
-            do = "stir more water in until it is clear; once it is in the batter, test the bars for free alkali"
-        yield stop("jug-saturated", what, do, place)
-    elif percent > STRONG_JUG_PERCENT and may_boil(_solid_alkali_g(pot, materials), water_g):
-        what = f"the lye in the jug is strong ({format_number(percent, 1)} %): it may boil or spit"
-        yield note("jug-strong", what, "add the alkali slowly to cold water, in a tall vessel, stirring", place)
+    return pure
+
+
+def _jug_water_g(pot: Pot, materials: Materials) -> float:
+    return sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
+
+
+def _jug_percent(pure_g: Mapping[Alkali, float], water_g: float) -> float:
+    alkali_g = sum(pure_g.values())
+    return 100.0 * alkali_g / (alkali_g + max(water_g, 0.0))
 
 
 def _dissolve_it(pot: Pot, pure_g: Mapping[Alkali, float], jug_g: float, materials: Materials) -> str:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from formulary.batch.checks import check_pot
 from formulary.batch.figures import acid_mol, alkali_of, fat_mol, work_out_pot
+from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.scale import Scale
 from formulary.batch.size import parse_size_g
@@ -15,7 +16,7 @@ from formulary.batch.vessel_checks import check_vessels
 from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.finding import Finding
+from formulary.finding import Finding, Place
 from formulary.materials.model import Material
 from formulary.settings import Settings
 
@@ -123,6 +124,7 @@ def work_out_rescue(
         remarks=tuple(_remarks(batch, way, remaining, weighed_g)),
         findings=(
             *check_pot(pot, figures, materials, batch.purpose),
+            *check_strong_jug(pot, materials, _nowhere),
             *check_vessels(pot, materials, settings),
         ),
         scale=batch.scale,
@@ -142,6 +144,10 @@ def _remarks(batch: Batch, way: str, remaining: Iterable[Remaining], weighed_g: 
         yield "The batch is larger now: check the vessels and the mould for size."
     elif way == "new-alkali" and batch.scent:
         yield "Scent and additions stay as planned; in a larger batch they are a little less than the recipe states."
+
+
+def _nowhere(*_parts: str) -> Place:
+    return Place()
 
 
 def _by_material(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:

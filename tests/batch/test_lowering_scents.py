@@ -110,3 +110,26 @@ def test_what_no_whole_percent_is_left_of_is_left_out(limit: float, *, is_left_o
 def test_a_scent_of_two_lines_is_named_once() -> None:
     lines = scents(("one", 2.0, 2.0), ("two", 2.0, 2.0), ("one", 1.0, 1.0), limit=4.0)
     assert "lower one and two to" in told(lines)["scent-blend"].do
+
+
+@pytest.mark.parametrize(("hair", "is_over"), [(0.0, False), (0.5e-9, False), (2e-9, True)])
+def test_a_rounding_of_the_last_digit_passes_no_limit(hair: float, *, is_over: bool) -> None:
+    over = 1 + hair
+    assert ("scent-limit" in told(scents(("one", 2 * over, 2), limit=2.0))) == is_over
+    assert ("scent-limit-dry" in told(scents(("one", 1, 2 * over), limit=2.0))) == is_over
+    both = scents(("one", 2 + 4 * hair, 2), ("two", 2, 2), limit=4.0)
+    assert ("scent-blend" in told(both)) == is_over
+    pure = {"one": {"musk": 100.0}}
+    assert ("constituent-limit" in told(scents(("one", 2 * over, 1)), pure, {"musk": 2.0})) == is_over
+    assert ("constituent-limit-dry" in told(scents(("one", 1, 2 * over)), pure, {"musk": 2.0})) == is_over
+
+
+def test_what_the_findings_of_a_limit_say() -> None:
+    over = told(scents(("one", 2.346, 2.567), limit=2.0), portion="half")["scent-limit"]
+    assert over.what == "one is 2.35 % of the cured bar in the half portion; its limit is 2 %"
+    dry = told(scents(("one", 1.946, 2.567), limit=2.0))["scent-limit-dry"]
+    assert dry.what == "one is 1.95 % of the cured bar, but 2.57 % once the bar is quite dry; its limit is 2 %"
+    blend = told(scents(("one", 1.5, 1.5), ("two", 1.56, 1.56), limit=2.0))["scent-blend"]
+    assert blend.what == "the scents together use 153 % of their limits"
+    for finding in (over, dry):
+        assert finding.do.startswith("lower it to 0.")

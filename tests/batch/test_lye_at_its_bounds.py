@@ -18,12 +18,14 @@ from formulary.batch.lye_checks import (
     check_jug,
     check_oils_added,
     check_small_weights,
+    check_strong_jug,
     check_water,
     check_water_as_made,
     words,
 )
 from formulary.batch.model import Pot, PotLine, WeighedAlkali
 from formulary.chemistry.alkali import Alkali
+from formulary.chemistry.heat import may_boil
 from formulary.finding import Finding, Place
 from formulary.materials.model import Known, Material, MaterialKind, ValueRange
 from formulary.materials.register import read_builtin_register
@@ -71,7 +73,8 @@ def nowhere(*_parts: str) -> Place:
 
 
 def jug(*lines: PotLine, is_planned: bool = True) -> list[Finding]:
-    return list(check_jug(Pot(lines), MATERIALS, nowhere, is_planned=is_planned))
+    found = [*check_jug(Pot(lines), MATERIALS, nowhere, is_planned=is_planned)]
+    return [*found, *check_strong_jug(Pot(lines), MATERIALS, nowhere)]
 
 
 def codes(findings: Iterable[Finding]) -> list[str]:
@@ -358,3 +361,23 @@ def test_oils_among_the_additions_are_noted_unless_they_lie_on_top() -> None:
 
 def test_a_material_is_said_as_a_person_says_it() -> None:
     assert words("sodium-hydroxide") == "sodium hydroxide"
+
+
+def test_only_what_is_solid_warms_the_jug_up() -> None:
+    # 200 g of ready-made lye hold 100 g of water; the bound of the warm-up is that of `heat.may_boil`
+    def solid_enough_g(low_g: float, high_g: float) -> float:
+        middle_g = (low_g + high_g) / 2
+        if high_g - low_g < 1e-6:
+            return middle_g
+        boils = may_boil({SODIUM: middle_g}, 200.0)
+        return solid_enough_g(low_g, middle_g) if boils else solid_enough_g(middle_g, high_g)
+
+    enough_g = solid_enough_g(1.0, 200.0)
+    for over_g in (-0.3, 0.3):
+        for solids in (
+            [line("soda", "alkali", enough_g + over_g)],
+            [line("weak-soda", "alkali", 2 * (enough_g + over_g))],
+            [line("soda", "alkali", 10.0), line("weak-soda", "alkali", 2 * (enough_g + over_g - 10))],
+        ):
+            told = jug(*solids, line("ready-made", "alkali", 200.0), line("water", "water", 100.0))
+            assert codes(told) == (["jug-strong"] if over_g > 0 else [])

@@ -122,6 +122,7 @@ def portions(whole: float, purpose: str, *found: float | None, name: str = "one"
         (1.5, 1.5, None, None),
         (1.5, 1.54, None, None),
         (1.5, 1.46, None, None),
+        (0.0, 0.05, "warn superfat-low", None),
         (1.5, 1.56, "warn superfat-low", None),
         (1.5, 1.44, "warn superfat-low", None),
         (-3.0, -3.04, None, None),

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
-from formulary.batch.figures import water_in
 from formulary.batch.model import Pot
 from formulary.batch.volume import pot_volume_ml
 from formulary.finding import Finding, Place, warn
@@ -20,7 +19,7 @@ FULLEST = {"pot": 0.8, "jug": 0.6}
 def check_vessels(pot: Pot, materials: Mapping[str, Material], settings: Settings) -> Iterable[Finding]:
     """A warning for each vessel of `formulary.yaml` that the batch fills too far."""
     yield from _check_fill("pot", pot_volume_ml(pot, materials), settings)
-    yield from _check_fill("jug", _jug_volume_ml(pot, materials), settings)
+    yield from _check_fill("jug", _jug_volume_ml(pot), settings)
 
 
 def check_shared_vessels(
@@ -30,16 +29,12 @@ def check_shared_vessels(
     if melted is not None:
         yield from _check_fill("pot", pot_volume_ml(melted, materials), settings)
     if in_jug is not None:
-        yield from _check_fill("jug", _jug_volume_ml(in_jug, materials), settings)
+        yield from _check_fill("jug", _jug_volume_ml(in_jug), settings)
 
 
-def _jug_volume_ml(pot: Pot, materials: Mapping[str, Material]) -> float:
+def _jug_volume_ml(pot: Pot) -> float:
     # Lye takes a little less room than its water and alkali apart; their masses in millilitres err on the safe side.
-    return sum(
-        line.grams if line.role == "alkali" else max(water_in(line, materials), line.grams)
-        for line in pot.lines
-        if line.at == "lye water"
-    )
+    return sum(line.grams for line in pot.lines if line.at == "lye water")
 
 
 def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[Finding]:

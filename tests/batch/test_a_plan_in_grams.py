@@ -110,6 +110,8 @@ def test_ready_made_lye_brings_water_and_acid_takes_its_own_alkali() -> None:
     (lye,) = batch.lye
     assert lye.pure_grams == pytest.approx(PURE_G + for_acid_g, rel=1e-5)
     assert lye.for_acids_grams == pytest.approx(2 * for_acid_g, rel=1e-4)
+    little = weigh_out(PLAIN + more, oil_mass_g=10.0)
+    assert little.lye[0].for_acids_grams == pytest.approx(for_acid_g / 100, rel=1e-4)
     assert batch.water.total_grams == pytest.approx(lye.pure_grams * 67 / 33, rel=1e-5)
     assert batch.water.weigh_grams == pytest.approx(lye.pure_grams * 67 / 33 - lye.grams / 2, rel=1e-5)
 
@@ -246,3 +248,11 @@ def test_findings_stand_in_the_order_of_the_file() -> None:
     placed = [finding.place.line for finding in kitchen.weigh_out().findings if finding.place.line is not None]
     assert placed == sorted(placed)
     assert len(set(placed)) > 1
+
+
+def test_oils_of_which_nothing_is_known_get_no_alkali_and_stop_nothing_else() -> None:
+    unknown = with_own(Material("olive-oil", "Olive oil", MaterialKind.OIL))
+    text = PLAIN.replace("olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "olive-oil: 100")
+    batch = weigh_out(text, register=unknown)
+    assert (batch.lye[0].grams, batch.lye[0].for_acids_grams, batch.water.weigh_grams) == (0, 0, 0)
+    assert "saponification-unknown" in {finding.code for finding in batch.findings}

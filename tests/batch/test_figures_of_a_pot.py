@@ -239,10 +239,10 @@ def test_the_water_that_a_line_brings() -> None:
 
 def test_a_lye_concentration_without_alkali_and_without_water() -> None:
     assert concentration_percent(0.0, 100.0) == 0
-    assert concentration_percent(-1.0, 100.0) == 0
+    assert concentration_percent(0.0, 0.0) == 0
     assert concentration_percent(0.5, 1.5) == pytest.approx(25)
     assert concentration_percent(100.0, 0.0) == 100
-    assert concentration_percent(100.0, -5.0) == 100
+    assert concentration_percent(100.0, -0.5) == 100
     assert concentration_percent(50.0, 0.5) == pytest.approx(100 * 50 / 50.5)
 
 
@@ -368,6 +368,11 @@ def test_a_portion_that_may_be_nothing_has_no_lye_in_it() -> None:
     assert two.superfat_percent == pytest.approx(portion_superfat(0.1, 5.0))
 
 
+def test_a_portion_of_nothing_has_all_of_its_fat_left() -> None:
+    none = replace(PLAIN, portions=(PotPortion("one", 1.0), PotPortion("two", 0.0)))
+    assert portion_figures(none, MATERIALS, SETTINGS)[1].superfat_percent == 100
+
+
 def test_a_portion_by_itself_is_a_pot_of_its_own() -> None:
     pot = portion_pot(DIVIDED, "two")
     assert pot.portions == ()
@@ -400,6 +405,7 @@ def test_figures_in_percent_are_the_same_for_any_size(factor: float) -> None:
     assert after.superfat_low == pytest.approx(before.superfat_low)
     assert after.effective_percent == pytest.approx(before.effective_percent)
     assert after.sugars_g_per_kg_oils == pytest.approx(before.sugars_g_per_kg_oils)
+    assert dict(after.fatty_acids) == pytest.approx(dict(before.fatty_acids))
     for small, large in zip(before.portions, after.portions, strict=True):
         assert large.superfat_percent == pytest.approx(small.superfat_percent)
         assert large.scent[0].percent_of_cured == pytest.approx(small.scent[0].percent_of_cured)

@@ -44,7 +44,7 @@ MODULES = {
         *_PLAN,
     ),
     "formulary/batch/liquid_checks.py": ("tests/batch/test_liquids_in_the_lye.py", *_FINDINGS, *_PLAN),
-    "formulary/batch/vessel_checks.py": (*_FINDINGS, *_ENOUGH, "tests/batch/test_sitting_rescue_and_size.py"),
+    "formulary/batch/vessel_checks.py": ("tests/batch/test_vessels.py", *_FINDINGS),
     "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS),
     "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
 }

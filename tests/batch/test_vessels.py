@@ -1,0 +1,80 @@
+"""Whether a pot and a jug hold what goes into them: how full they may be is common practice, no source."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import pytest
+
+from formulary.batch.model import Pot, PotLine
+from formulary.batch.vessel_checks import check_shared_vessels, check_vessels
+from formulary.chemistry.alkali import Alkali
+from formulary.finding import Finding
+from formulary.materials.model import Material, MaterialKind
+from formulary.settings import Settings
+
+MATERIALS = {
+    each.slug: each
+    for each in (
+        Material("oil", "Oil", MaterialKind.OIL, density_g_per_ml=0.9),
+        Material("lye", "Lye", MaterialKind.ALKALI, alkali=Alkali.SODIUM_HYDROXIDE),
+        Material("water", "Water", MaterialKind.LIQUID, water_percent=100.0),
+        Material("milk", "Milk", MaterialKind.LIQUID, water_percent=90.0),
+    )
+}
+OILS = Pot((PotLine("oil", "oil", "oils", 720.0),))  # 800 ml
+JUG = Pot(
+    (
+        PotLine("lye", "alkali", "lye water", 150.0),
+        PotLine("water", "water", "lye water", 250.0),
+        PotLine("milk", "addition", "lye water", 200.0),
+        PotLine("milk", "addition", "oils", 500.0),
+    )
+)
+
+
+def settings(**vessels: float) -> Settings:
+    return Settings(vessels_ml={name: Decimal(str(size)) for name, size in vessels.items()})
+
+
+def told(found: list[Finding]) -> list[str]:
+    return [f"{finding.code}: {finding.do}" for finding in found]
+
+
+@pytest.mark.parametrize(("size_ml", "is_small"), [(1000, False), (1000.1, False), (999.9, True)])
+def test_a_pot_is_at_most_four_fifths_full(size_ml: float, *, is_small: bool) -> None:
+    found = list(check_vessels(OILS, MATERIALS, settings(pot=size_ml)))
+    assert bool(found) == is_small
+    if found:
+        assert found[0].what.endswith("would hold 800 ml: it should be at most 80 % full")
+        assert told(found) == [
+            "pot-small: take one of 1000 ml or more (and set `vessels`), or make at most 99 % of this"
+        ]
+
+
+@pytest.mark.parametrize(("size_ml", "is_small"), [(1000, False), (999, True)])
+def test_a_jug_is_at_most_three_fifths_full_of_what_is_in_the_lye(size_ml: float, *, is_small: bool) -> None:
+    found = list(check_vessels(JUG, MATERIALS, settings(jug=size_ml)))
+    assert bool(found) == is_small
+    if found:
+        assert found[0].what == "the jug of 999 ml would hold 600 ml: it should be at most 60 % full"
+
+
+def test_half_a_vessel_takes_half_of_the_batch() -> None:
+    (pot,) = check_vessels(OILS, MATERIALS, settings(pot=500))
+    assert pot.do == "take one of 1000 ml or more (and set `vessels`), or make at most 50 % of this"
+    (jug,) = check_vessels(JUG, MATERIALS, settings(jug=755))
+    assert jug.do == "take one of 1000 ml or more (and set `vessels`), or make at most 75 % of this"
+
+
+def test_a_vessel_that_nobody_measured_is_not_judged() -> None:
+    assert list(check_vessels(JUG, MATERIALS, settings())) == []
+    assert list(check_vessels(OILS, MATERIALS, settings(jug=10))) == []
+
+
+def test_what_a_sitting_shares_is_judged_where_it_shares_it() -> None:
+    both = settings(pot=10, jug=10)
+    assert [finding.code for finding in check_shared_vessels(OILS, JUG, MATERIALS, both)] == ["pot-small", "jug-small"]
+    assert [finding.code for finding in check_shared_vessels(OILS, None, MATERIALS, both)] == ["pot-small"]
+    assert [finding.code for finding in check_shared_vessels(None, JUG, MATERIALS, both)] == ["jug-small"]
+    assert list(check_shared_vessels(None, None, MATERIALS, both)) == []

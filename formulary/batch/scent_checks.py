@@ -82,7 +82,7 @@ def _lower_all(times_too_much: float, lines: Iterable[WeighedScent], *, dry: boo
 
 def _lower_to(limit: float, found: float, percent_of_oils: float) -> str:
     """What to write instead, when a scent is `found` percent of the bar: less of it also makes a lighter bar."""
-    if limit <= 0 or found <= 0:
+    if limit <= 0:
         return "leave it out"
     part = limit / (100.0 - limit) * (100.0 - found) / found
     rate = math.floor(100.0 * part * percent_of_oils + 1e-9) / 100.0

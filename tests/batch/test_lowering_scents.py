@@ -133,3 +133,13 @@ def test_what_the_findings_of_a_limit_say() -> None:
     assert blend.what == "the scents together use 153 % of their limits"
     for finding in (over, dry):
         assert finding.do.startswith("lower it to 0.")
+
+
+@pytest.mark.parametrize("to", [10, 25, 50, 80])
+def test_what_a_whole_percent_is_exactly_enough_for_is_that_percent(to: int) -> None:
+    limit = left(to / 100, 2.0)
+    over = told(scents(("one", 2.0, 2.0)), {"one": {"musk": 100.0}}, {"musk": limit})["constituent-limit"]
+    assert percent(over) == to
+    # 10 g of 1000 g of oils are 1 %
+    alone = told(scents(("one", 2.0, 2.0), limit=limit))["scent-limit"]
+    assert alone.do.startswith(f"lower it to {to / 100:g} % of oils or less ({to} % of what it is)")

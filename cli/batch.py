@@ -114,8 +114,8 @@ def _work_out(folder: Folder, recipes: tuple[str, ...], sizes: list[WantedSize],
 
 
 def _override(batches: list[Batch], despite: tuple[str, ...]) -> list[Batch]:
+    from formulary.batch.overriding import override_stops
     from formulary.finding import stops
-    from formulary.folder import override_stops
 
     standing = {finding.code for batch in batches for finding in stops(batch.findings)}
     for code in set(despite) - standing:
@@ -140,8 +140,8 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
 
 
 def _print_rescue(folder: Folder, planned: Batch, weighed: tuple[str, ...], as_json: bool) -> int:
+    from formulary.batch.overriding import demand_weighable
     from formulary.batch.sitting_text import render_rescue
-    from formulary.folder import demand_weighable
 
     rescue = folder.rescue(demand_weighable(planned), weighed)
     if as_json:

@@ -55,8 +55,8 @@ def start(
     lots: tuple[str, ...],
 ) -> None:
     """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused."""
+    from formulary.batch.overriding import override_stops
     from formulary.batch.weigh_out_text import render_batch, render_findings
-    from formulary.folder import override_stops
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
     from formulary.text_table import paragraph
     from trials.bench import open_bench

@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
+    from formulary.batch.overriding import demand_weighable
     from formulary.batch.weigh_out import work_out_batch
     from formulary.errors import FormularyError, InputError, StopError, StorageError
     from formulary.finding import Finding, Severity
-    from formulary.folder import Folder, demand_weighable, open_folder
+    from formulary.folder import Folder, open_folder
     from formulary.lineage import SavedVersion
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import add, drop, set_field, swap
@@ -36,7 +37,7 @@ _HOMES = {
     "StorageError": "formulary.errors",
     "Version": "formulary.recipes.version",
     "add": "formulary.recipes.tweaks",
-    "demand_weighable": "formulary.folder",
+    "demand_weighable": "formulary.batch.overriding",
     "drop": "formulary.recipes.tweaks",
     "init_folder": "formulary.starting",
     "open_folder": "formulary.folder",

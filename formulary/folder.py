@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
-from formulary.errors import InputError, StopError, StorageError
+from formulary.errors import InputError, StorageError
 from formulary.fields import SLUG
 from formulary.files import SETTINGS_FILE, FormularyFiles
-from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
+from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
 from formulary.lineage import check_lineage
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version
@@ -293,30 +293,3 @@ class Folder(FormularyFiles):
         from formulary.saving import find_unsaved_change
 
         return find_unsaved_change(self, version)
-
-
-def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:
-    """The batch with the stops of these codes turned into warnings that say so; some can never be."""
-    from formulary.batch.checks import NEVER_OVERRIDDEN
-
-    overridden = set(codes) - NEVER_OVERRIDDEN
-    findings = tuple(
-        replace(finding, severity=Severity.WARN, what=f"overridden: {finding.what}")
-        if finding.severity is Severity.STOP and finding.code in overridden
-        else finding
-        for finding in batch.findings
-    )
-    return replace(batch, findings=findings) if findings != batch.findings else batch
-
-
-def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:
-    """The batch, when nothing stops it from being weighed out.
-
-    despite: codes of stops that a person overrides knowingly; some can never be.
-    Raises StopError with the stops that stand.
-    """
-    weighable = override_stops(batch, despite)
-    standing = stops(weighable.findings)
-    if standing:
-        raise StopError(standing)
-    return weighable

@@ -8,10 +8,10 @@ from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from formulary.batch.overriding import demand_weighable
 from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, stops
-from formulary.folder import demand_weighable
 from formulary.identity import blob_id
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from trials.entry import tidy_amount, tidy_condition

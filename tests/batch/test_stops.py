@@ -9,10 +9,10 @@ from collections.abc import Iterator
 
 import pytest
 
+from formulary.batch.overriding import demand_weighable
 from formulary.batch.weigh_out import work_out_batch
 from formulary.batch.weigh_out_text import render_batch
 from formulary.errors import StopError
-from formulary.folder import demand_weighable
 from formulary.materials.register import read_builtin_register
 from tests.batch.finding_cases import CASES, Case, superfat
 from tests.batch.kitchen import Kitchen

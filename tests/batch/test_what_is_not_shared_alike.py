@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
 from formulary.batch.figures import portion_pot, superfat_band, work_out_pot
 from formulary.batch.model import PotLine
+from formulary.batch.overriding import demand_weighable
 from formulary.batch.size import WantedSize, find_masses
 from formulary.batch.weigh_out import work_out_batch
 from formulary.batch.weigh_out_text import render_batch
 from formulary.errors import InputError, StopError
-from formulary.folder import demand_weighable
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.version import Version
 from formulary.settings import Settings

@@ -1,0 +1,36 @@
+"""Stops that a person overrides knowingly, and those that stand."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import replace
+
+from formulary.batch.checks import NEVER_OVERRIDDEN
+from formulary.batch.model import Batch
+from formulary.errors import StopError
+from formulary.finding import Severity, stops
+
+
+def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:
+    """The batch with the stops of these codes turned into warnings that say so; some can never be."""
+    overridden = set(codes) - NEVER_OVERRIDDEN
+    findings = tuple(
+        replace(finding, severity=Severity.WARN, what=f"overridden: {finding.what}")
+        if finding.severity is Severity.STOP and finding.code in overridden
+        else finding
+        for finding in batch.findings
+    )
+    return replace(batch, findings=findings) if findings != batch.findings else batch
+
+
+def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:
+    """The batch, when nothing stops it from being weighed out.
+
+    despite: codes of stops that a person overrides knowingly; some can never be.
+    Raises StopError with the stops that stand.
+    """
+    weighable = override_stops(batch, despite)
+    standing = stops(weighable.findings)
+    if standing:
+        raise StopError(standing)
+    return weighable

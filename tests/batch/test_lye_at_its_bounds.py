@@ -21,7 +21,6 @@ from formulary.batch.lye_checks import (
     check_strong_jug,
     check_water,
     check_water_as_made,
-    words,
 )
 from formulary.batch.model import Pot, PotLine, WeighedAlkali
 from formulary.chemistry.alkali import Alkali
@@ -357,10 +356,6 @@ def test_oils_among_the_additions_are_noted_unless_they_lie_on_top() -> None:
         recipe = added("rose-clay", 1, at).read_recipe()
         found = check_oils_added(recipe, {"rose-clay": Material(name, name, kind)})
         assert codes(found) == (["oil-addition"] if is_told else [])
-
-
-def test_a_material_is_said_as_a_person_says_it() -> None:
-    assert words("sodium-hydroxide") == "sodium hydroxide"
 
 
 def test_only_what_is_solid_warms_the_jug_up() -> None:

@@ -1,7 +1,7 @@
 """Weights as the maker's scales can show them. Only sheets are rounded so; every calculation keeps the exact grams.
 
-Lye and scent are rounded down, since more of them can hurt; the rest to the nearest step, and oils so that they still
-total what the batch asks for.
+Lye and scent are rounded down on the finer scale, since more of them can hurt; the rest goes to the nearest step, and
+oils so that they still total what the batch asks for.
 """
 
 from __future__ import annotations
@@ -38,18 +38,23 @@ class Scale:
         """Whether the scale for oils cannot weigh so little to a twentieth."""
         return 0 < grams * SMALL_WEIGHT_PART < self.step_g / 2
 
+    @property
+    def finest_g(self) -> float:
+        """The step of the finer scale."""
+        return min(self.step_g, self.alkali_step_g)
+
     def step_for(self, grams: float) -> float:
         """The step of the scale to use for such a weight: little is weighed on the finer one."""
-        return min(self.step_g, self.alkali_step_g) if self.is_too_coarse(grams) else self.step_g
+        return self.finest_g if self.is_too_coarse(grams) else self.step_g
 
     def shown(self, role: str, grams: float) -> float:
         """Grams as a scale shows them. Alkali is taken as it is, rounded down already; what is finer than any scale
         stays as calculated, rather than nothing."""
         if role == "alkali":
             return grams
-        step_g = self.step_for(grams)
+        step_g = self.finest_g if role == "scent" else self.step_for(grams)
         steps = grams / step_g
-        shown_g = step_g * (math.floor(steps + _HAIR) if role == "scent" else math.floor(steps + 0.5))
+        shown_g = step_g * math.floor(steps + (_HAIR if role == "scent" else 0.5))
         return shown_g if shown_g > 0 or grams <= 0 else grams
 
 

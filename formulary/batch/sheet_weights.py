@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import TypeAlias
 
 from formulary.batch.model import PotLine
-from formulary.batch.scale import Scale, format_shown, share_out
+from formulary.batch.scale import Scale, share_out
 
 # Material, role and stage of what is weighed in one go, whatever portions it is for.
 Weighing: TypeAlias = tuple[str, str, str]
@@ -21,7 +21,11 @@ def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | Non
     for line in lines:
         key = (line.material, line.role, line.at)
         exact[key] = exact.get(key, 0.0) + line.grams
-    shown = {key: scale.shown(key[1], grams) for key, grams in exact.items()}
+    shown = {key: scale.shown(key[1], grams) for key, grams in exact.items() if key[1] != "scent"}
+    for line in lines:
+        if line.role == "scent":  # each portion's by itself: one of them may stand at its limit
+            key = (line.material, line.role, line.at)
+            shown[key] = shown.get(key, 0.0) + scale.shown("scent", line.grams)
     oils = {key: grams for key, grams in exact.items() if key[1] == "oil"}
     wanted_g = scale.step_g * round(sum(oils.values()) / scale.step_g) if oils_g is None else oils_g
     coarse = {key: grams for key, grams in oils.items() if not scale.is_too_coarse(grams)}
@@ -29,15 +33,10 @@ def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | Non
     return {**shown, **share_out(coarse, wanted_g - fine_g, scale.step_g)}
 
 
-def shown_parts(parts: Sequence[PotLine], shown_g: float) -> list[float]:
+def shown_parts(parts: Sequence[PotLine], shown_g: float, scale: Scale) -> list[float]:
     """How one weighing is divided over its portions, in parts that add up to what the sheet says of it."""
     total_g = sum(part.grams for part in parts)
-    if len(parts) < 2 or total_g <= 0:
-        return [shown_g] * len(parts)
-    step_g = 10.0 ** -_places(shown_g)
+    if parts[0].role == "scent" or total_g <= 0:
+        return [scale.shown("scent", part.grams) for part in parts]
     exact = {number: part.grams * shown_g / total_g for number, part in enumerate(parts)}
-    return list(share_out(exact, shown_g, step_g).values())
-
-
-def _places(grams: float) -> int:
-    return max(1, len(format_shown(grams).partition(".")[2]))
+    return list(share_out(exact, shown_g, min(map(scale.step_for, exact.values()))).values())

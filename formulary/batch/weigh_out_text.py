@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.model import WHOLE, Batch, PotLine
-from formulary.batch.scale import format_shown
+from formulary.batch.scale import Scale, format_shown
 from formulary.batch.sheet_weights import Weighing, shown_parts, shown_weights
 from formulary.finding import Finding, Severity
 from formulary.materials.plain_name import material_words
@@ -127,7 +127,7 @@ def remark(batch: Batch, line: PotLine, parts: list[PotLine], shown_g: float) ->
         if addition.prepared and (addition.material, addition.at) == (line.material, line.at):
             remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
     if any(part.portion for part in parts):
-        remarks.append(_division(parts, shown_g))
+        remarks.append(_division(parts, shown_g, batch.scale))
     return "; ".join(remarks)
 
 
@@ -136,10 +136,10 @@ def stage_is_jug(line: PotLine) -> bool:
     return line.at == "lye water"
 
 
-def _division(parts: list[PotLine], shown_g: float) -> str:
+def _division(parts: list[PotLine], shown_g: float, scale: Scale) -> str:
     if len(parts) == 1:
         return f"all of it in the {parts[0].portion} portion"
-    each = zip(parts, shown_parts(parts, shown_g), strict=True)
+    each = zip(parts, shown_parts(parts, shown_g, scale), strict=True)
     return ", ".join(f"{format_shown(grams)} in the {part.portion} portion" for part, grams in each)
 
 

@@ -54,12 +54,18 @@ def find_weight(lot: str) -> str | None:
 
 
 def one_lot_each(lots: Mapping[str, Mapping[str, float | None]]) -> dict[str, str]:
-    """material -> its one lot. Raises InputError where a material has several, which a trial's own file records."""
+    """material -> its one lot. Raises InputError where a material has several, or a lot has a weight: those are for a
+    trial's own file."""
     several = [name for name, weights in lots.items() if len(weights) > 1]
     if several:
         what = f"several lots of {several[0]} are given"
         do = "start with the main one, and write the grams of each under `lots:` in trial.yaml"
         raise InputError.of("several-lots", what, do)
+    weighed = [name for name, weights in lots.items() if None not in weights.values()]
+    if weighed:
+        what = f"the lot of {weighed[0]} is given with a weight"
+        do = "start with the lot alone, and write its grams under `lots:` in trial.yaml where there are several"
+        raise InputError.of("weighed-lot", what, do)
     return {name: next(iter(weights)) for name, weights in lots.items()}
 
 

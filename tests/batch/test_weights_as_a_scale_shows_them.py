@@ -71,7 +71,24 @@ def test_parts_for_portions_add_up_to_their_line(first: float, second: float, th
         for grams, portion in ((first, "a"), (second, "b"), (third, "c"))
     ]
     shown_g = Scale().shown("addition", first + second + third)
-    assert sum(shown_parts(parts, shown_g)) == pytest.approx(shown_g)
+    shown = shown_parts(parts, shown_g, Scale())
+    assert sum(shown) == pytest.approx(shown_g)
+    assert all(in_steps(grams, 0.1 if min(first, second, third) < 10 else 1.0) for grams in shown)
+
+
+def test_no_portion_gets_more_scent_than_it_was_checked_with() -> None:
+    split = "scent:\n  - {material: clove-bud-oil, rate: 1.2 % of oils}\n" + (
+        "portions:\n  - {name: plain, share: 50, gets: {clove-bud-oil: 25}}\n"
+        "  - {name: clove, share: 50, gets: {clove-bud-oil: 75}}\n"
+    )
+    batch = weigh_out(PLAIN + split, oil_mass_g=777.7)
+    parts = [line for line in batch.pot.lines if line.role == "scent"]
+    whole_g = shown_weights(batch.pot.lines, batch.scale)["clove-bud-oil", "scent", "trace"]
+    shown = shown_parts(parts, whole_g, batch.scale)
+    assert sum(shown) == pytest.approx(whole_g)
+    for part, grams in zip(parts, shown, strict=True):
+        assert part.grams - 0.1 < grams <= part.grams
+    assert "2.3 in the plain" in " ".join(render_batch(batch).split())
 
 
 def test_the_sheet_shows_what_the_scale_of_the_settings_shows_and_json_stays_exact() -> None:

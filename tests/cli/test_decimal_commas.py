@@ -60,6 +60,12 @@ def test_a_command_with_a_decimal_comma_is_refused_and_writes_nothing(
     assert sorted(home.rglob("*.yaml")) == before
 
 
+def test_a_trial_takes_no_weight_of_a_lot_and_says_where_it_goes(formulary: Run, home: Path) -> None:
+    for lot in ("olive-oil=OL-7 300 g", "olive-oil=OL-7 300,5 g"):
+        assert formulary("trial", "start", "harbour-base", "--oils", "500g", "--lot", lot).status == 2
+    assert not list(home.glob("trials/*/*"))
+
+
 @pytest.mark.parametrize(
     ("words", "meant"),
     [

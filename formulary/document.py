@@ -22,7 +22,7 @@ from formulary.document_tree import Scalar as Scalar
 from formulary.document_write import Inline as Inline
 from formulary.document_write import Quoted as Quoted
 from formulary.document_write import render_document as render_document
-from formulary.finding import Finding, Place, error
+from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
 
 if TYPE_CHECKING:
     from ruamel.yaml.events import Event
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 MAX_BYTES = 256 * 1024
 MAX_DEPTH = 30
 MAX_SCALAR = 32 * 1024
+MAX_SLOW_EVENTS = 20_000  # half a second; a frozen plan has 2,000
 # `2,5 % of oils` between braces or brackets reads as two: what stands before such a comma, and behind it.
 _BEFORE_COMMA = re.compile(r"(?:.*[^\w.])?[0-9]+", re.DOTALL)
 _LONGEST_NUMBER = 24
@@ -54,15 +55,19 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
         root = builder.build(parse_events(text))
     except _Refused as refused:
         return None, (refused.finding,)
+    except TooManyFindings:
+        return None, tuple(builder.findings)
     except Exception as fault:  # the parsers raise many kinds; all mean "not YAML"
         if "unexpected ':'" not in str(fault) or not uses_c_parser():
             return None, (_syntax_finding(fault, text, path),)
         # The quick parser stops at a colon inside a word between braces, `{C16:0: 11}`, which YAML 1.2 allows.
         builder, parse_events = _Builder(path), _slow_events
         try:
-            root = builder.build(parse_events(text))
+            root = builder.build(_few(parse_events(text), fault, path))
         except _Refused as refused:
             return None, (refused.finding,)
+        except TooManyFindings:
+            return None, tuple(builder.findings)
         except Exception as slow_fault:
             return None, (_syntax_finding(slow_fault, text, path),)
     tab = _tab_finding(text, parse_events(text), path) if "\t" in text else None
@@ -187,6 +192,18 @@ def _slow_events(text: str) -> Iterator[Event]:
     yield from reader.parse(text)
 
 
+def _few(events: Iterator[Event], fault: Exception, path: str | None) -> Iterator[Event]:
+    """The events, as long as the slow parser is done with them soon; `fault` is what stopped the quick one."""
+    for number, event in enumerate(events):
+        if number >= MAX_SLOW_EVENTS:
+            what = "between these braces a colon stands inside a word, and the file is too long to be read so"
+            do = 'quote the words that hold a colon: {"C16:0": 11}'
+            mark = getattr(fault, "problem_mark", None)
+            place = Place(path) if mark is None else Place(path, mark.line + 1, mark.column + 1)
+            raise _Refused(error("yaml-colon", what, do, place))
+        yield event
+
+
 class _Builder:
     """Builds the tree from parse events, without recursion, refusing what a formulary file may not hold.
 
@@ -195,7 +212,7 @@ class _Builder:
 
     def __init__(self, path: str | None) -> None:
         self.path = path
-        self.findings: list[Finding] = []
+        self.findings = FileFindings()
 
     def build(self, events: Iterator[Event]) -> Node | None:
         from ruamel.yaml import events as kinds

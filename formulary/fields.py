@@ -9,8 +9,8 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TypeVar
 
-from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar
-from formulary.finding import Finding, Place, error
+from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, parse_document
+from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
 from formulary.quantity import (
     Elapsed,
     Kind,
@@ -334,6 +334,21 @@ class Fields:
                 do = suggest(entry.key.text, self._known, f"keys here: {', '.join(self._known)}")
                 place = self.place_of(entry.key, entry.key.text)
                 self.findings.append(error("unknown-key", f"`{entry.key.text[:40]}` is not a key here", do, place))
+
+
+def read_file(
+    data: bytes | str, path: str | None, read: Callable[[Fields], _T | None]
+) -> tuple[_T | None, tuple[Finding, ...]]:
+    """What `read` makes of a file's content, and all that is wrong; nothing when there are too many faults to tell."""
+    root, faults = parse_document(data, path)
+    if root is None:
+        return None, faults
+    findings = FileFindings()
+    try:
+        found = read(Fields(root, findings, path=path))
+    except TooManyFindings:
+        found = None
+    return found, tuple(findings)
 
 
 def parse_date(text: str) -> date:

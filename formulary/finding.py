@@ -36,6 +36,7 @@ class Place(NamedTuple):
 
 
 NOWHERE = Place()
+MAX_FINDINGS = 200  # in one file
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,3 +134,27 @@ def count_findings(findings: Iterable[Finding]) -> str:
     words = {Severity.ERROR: "error", Severity.STOP: "stop", Severity.WARN: "warning", Severity.NOTE: "note"}
     parts = [f"{counts[each]} {word}{'s' if counts[each] > 1 else ''}" for each, word in words.items() if counts[each]]
     return ", ".join(parts) or "nothing to tell"
+
+
+class TooManyFindings(Exception):  # noqa: N818 - ends the reading of one file; no fault of a call
+    """Raised by `FileFindings` when it is full; whoever reads the file stops there."""
+
+
+class FileFindings(list[Finding]):
+    """What is wrong in one file, told up to a bound; the last finding then says that there is more.
+
+    A file that somebody sent can hold a hundred thousand faults, each of which takes time to be worded.
+    """
+
+    def append(self, finding: Finding) -> None:
+        """Adds a finding. Raises TooManyFindings when no more are told."""
+        super().append(finding)
+        if len(self) >= MAX_FINDINGS - 1:
+            what = f"this file has still more faults; the first {MAX_FINDINGS - 1} are told"
+            super().append(error("too-many-findings", what, "mend these, then check again", finding.place))
+            raise TooManyFindings
+
+    def extend(self, findings: Iterable[Finding]) -> None:
+        """Adds several. Raises TooManyFindings when no more are told."""
+        for finding in findings:
+            self.append(finding)

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Block, Node, Scalar, parse_document
-from formulary.fields import Fields
+from formulary.document import Block, Node, Scalar
+from formulary.fields import Fields, read_file
 from formulary.finding import Finding
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
 
@@ -44,12 +44,8 @@ class Settings:
 
 def parse_settings(data: bytes | str, path: str = "formulary.yaml") -> tuple[Settings, tuple[Finding, ...]]:
     """The settings in a file's content, with the usual ones where it is silent, and every fault found."""
-    root, faults = parse_document(data, path)
-    if root is None:
-        return Settings(), faults
-    findings: list[Finding] = []
-    settings = read_settings(Fields(root, findings, path=path))
-    return settings, tuple(findings)
+    settings, findings = read_file(data, path, read_settings)
+    return settings or Settings(), findings
 
 
 def read_settings(fields: Fields) -> Settings:

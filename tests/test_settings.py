@@ -13,6 +13,7 @@ from ruamel.yaml import YAML
 
 import formulary
 from formulary.document import render_document
+from formulary.finding import MAX_FINDINGS
 from formulary.settings import Settings, parse_settings, settings_tree
 
 SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "settings.schema.json").read_text(encoding="utf-8"))
@@ -114,3 +115,14 @@ def test_what_the_reader_refuses_the_schema_refuses(before: str, after: str, cod
 def test_a_scale_of_no_step_and_a_jug_that_holds_nothing_are_refused(text: str, code: str) -> None:
     _, findings = parse_settings(f"format: 1\n{text}\n")
     assert [finding.code for finding in findings] == [code]
+
+
+def test_a_file_with_very_many_faults_tells_the_first_and_that_there_are_more() -> None:
+    text = "format: 1\n" + "".join(f"unknown-{number}: 1\n" for number in range(5000))
+    _, findings = parse_settings(text, "formulary.yaml")
+    assert len(findings) == MAX_FINDINGS
+    assert {finding.code for finding in findings[:-1]} == {"unknown-key"}
+    assert findings[-1].code == "too-many-findings"
+    assert findings[-1].place.line == findings[-2].place.line
+    _, told = parse_settings("\n".join(text.splitlines()[:51]), "formulary.yaml")
+    assert [finding.code for finding in told] == ["unknown-key"] * 50

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from formulary.document import parse_document, render_document
+from formulary.document import render_document
 from formulary.errors import InputError
-from formulary.fields import Fields
+from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors
 from formulary.materials.frozen import material_tree
 from formulary.materials.model import Material
@@ -17,14 +17,15 @@ _HEAD = "Values of what went in without standing in the plan, as they were when 
 
 def parse_added(data: bytes | str, path: str | None = None) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
     """The materials in the content of an added.yaml, by name, and every fault found in it."""
-    root, faults = parse_document(data, path)
-    if root is None:
-        return {}, faults
-    fields = Fields(root, [], path=path)
+    materials, findings = read_file(data, path, _read_added)
+    return materials or {}, findings
+
+
+def _read_added(fields: Fields) -> Mapping[str, Material]:
     fields.check_format()
     materials = read_frozen_materials(fields)
     fields.finish()
-    return materials, tuple(fields.findings)
+    return materials
 
 
 def render_added(materials: Mapping[str, Material]) -> str:

@@ -15,9 +15,9 @@ from typing import Any
 
 from formulary.batch.model import ROLES, Batch, Pot, PotLine, PotPortion
 from formulary.batch.weigh_out import EDITION
-from formulary.document import MAX_SCALAR, Inline, Quoted, parse_document, render_document
+from formulary.document import MAX_SCALAR, Inline, Quoted, render_document
 from formulary.errors import InputError
-from formulary.fields import Fields
+from formulary.fields import Fields, read_file
 from formulary.finding import Finding, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree, read_material_tree
@@ -120,13 +120,13 @@ def _digest(text: str) -> str:
 
 def parse_plan(data: bytes | str, path: str | None = None) -> tuple[Plan | None, tuple[Finding, ...]]:
     """The plan in the content of a planned.yaml, and every fault found in it; no plan when any is an error."""
-    root, faults = parse_document(data, path)
-    if root is None:
-        return None, faults
-    fields = Fields(root, [], path=path)
-    plan = _read_plan(fields)
-    _check_digest(fields, data)
-    findings = tuple(fields.findings)
+
+    def read(fields: Fields) -> Plan | None:
+        plan = _read_plan(fields)
+        _check_digest(fields, data)
+        return plan
+
+    plan, findings = read_file(data, path, read)
     return (None if has_errors(findings) else plan), findings
 
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Scalar, parse_document
-from formulary.fields import Fields, suggest
+from formulary.document import Scalar
+from formulary.fields import Fields, read_file, suggest
 from formulary.finding import Finding, error, has_errors
 from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
@@ -63,12 +63,9 @@ def parse_trial(
     checked and there is no trial. outcomes: by name, built in and the maker's own. own_events: the maker's own words.
     materials: the register; None leaves names and lots unchecked. added: materials beyond the plan's.
     """
-    root, faults = parse_document(data, path)
-    if root is None:
-        return None, faults
-    reader = _TrialReader(Fields(root, [], path=path), plan, outcomes, own_events, materials)
-    trial = reader.read(trial_id, added)
-    findings = tuple(reader.fields.findings)
+    trial, findings = read_file(
+        data, path, lambda fields: _TrialReader(fields, plan, outcomes, own_events, materials).read(trial_id, added)
+    )
     return (None if has_errors(findings) else trial), findings
 
 

@@ -6,8 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from formulary.chemistry.alkali import Alkali
-from formulary.document import parse_document
-from formulary.fields import Fields
+from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.materials.model import GROUPS, Known, Lot, Material, MaterialKind
 from formulary.materials.read_values import ValueReader, parse_best_before, read_measures
@@ -31,16 +30,15 @@ def parse_material(text: str | bytes, path: str | None, slug: str) -> tuple[Mate
     the material, or None when any finding is an error; and the findings in file order. What the file does not
     state is not known; `Register.combined_with` fills it in from the built-in material of the same slug.
     """
-    root, problems = parse_document(text, path)
-    if root is None:
-        return None, problems
-    findings: list[Finding] = list(problems)
-    fields = Fields(root, findings, path=path)
-    fields.check_format()
-    material = _read_material(fields, slug)
-    fields.finish()
-    ordered = in_file_order(findings)
-    return (None if has_errors(ordered) else material), ordered
+
+    def read(fields: Fields) -> Material | None:
+        fields.check_format()
+        material = _read_material(fields, slug)
+        fields.finish()
+        return material
+
+    material, findings = read_file(text, path, read)
+    return (None if has_errors(findings) else material), in_file_order(findings)
 
 
 def _read_material(fields: Fields, slug: str) -> Material | None:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.document import Block, Listing, Node, Scalar, parse_document
-from formulary.fields import SLUG, Fields, is_slug, nearest, suggest
+from formulary.fields import SLUG, Fields, is_slug, nearest, read_file, suggest
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.quantity import Rate, format_decimal, parse_percent
 from formulary.recipes.model import (
@@ -42,12 +42,7 @@ def parse_recipe(
 
     slug: the file's name without `.yaml`. materials: the names that the register knows; None leaves them unchecked.
     """
-    root, faults = parse_document(data, path)
-    if root is None:
-        return None, faults
-    reader = _RecipeReader(Fields(root, [], path=path), slug, materials)
-    recipe = reader.read()
-    findings = tuple(reader.fields.findings)
+    recipe, findings = read_file(data, path, lambda fields: _RecipeReader(fields, slug, materials).read())
     return (None if has_errors(findings) else recipe), findings
 
 

@@ -129,9 +129,10 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
 
     stopped = [each for each in batches if each.is_stopped]
     if stopped and as_json:
-        say_json({"batches": [each.to_json() for each in batches], "pot": None, "jug": None, "own": None})
+        nothing: dict[str, object] = {"pot": None, "jug": None, "jug_reason": None, "own": None, "findings": []}
+        say_json({"batches": [each.to_json() for each in batches], **nothing})
     elif stopped:
-        say("\n\n".join(render_batch(each, width=width()) for each in stopped))
+        say("\n\n".join(dict.fromkeys(render_batch(each, width=width()) for each in stopped)))
     elif as_json:
         say_json(folder.sitting(batches).to_json())
     else:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.asking import ask
+from cli.asking import ask, ask_if_known
 from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
 from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
@@ -54,7 +54,10 @@ def start(
     despite: tuple[str, ...],
     lots: tuple[str, ...],
 ) -> None:
-    """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused."""
+    """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused.
+
+    Without a size it asks, on a terminal, for the weight of the oils, the room and the mould.
+    """
     from formulary.batch.overriding import override_stops
     from formulary.batch.weigh_out_text import render_batch, render_findings
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
@@ -64,6 +67,10 @@ def start(
 
     if is_asked() and all(given is None for given in (oils, total, mould_size, bars, bar)):
         oils = ask("What do the oils weigh, such as 1000 g", _read_size)
+        if room is None and sitting is None:
+            room = ask_if_known("How warm is the room, such as 19 °C (Enter: not measured)", _read_temperature)
+        if mould is None:
+            mould = ask_if_known("Which mould is it poured into (Enter: not said)", str.strip)
     with open_chosen() as folder:
         bench = open_bench(folder)
         version = folder.find_version(recipe)
@@ -114,6 +121,16 @@ def _read_size(typed: str) -> str:
 
     parse_size_g(typed)
     return typed.strip()
+
+
+def _read_temperature(typed: str) -> str:
+    from formulary.errors import InputError
+    from formulary.quantity import Kind, NotAQuantity, parse_quantity
+
+    try:
+        return str(parse_quantity(typed, Kind.TEMPERATURE))
+    except NotAQuantity as problem:
+        raise InputError.of("bad-value", problem.what, problem.do) from None
 
 
 def _say_unsaved(folder: Folder, version: Version) -> str:

@@ -81,6 +81,7 @@ _OF_KIND: Mapping[MaterialKind, Sequence[Question]] = {
             "Water in it, percent, if it is a ready-made lye, such as 50 (Enter: it is solid)",
             group="lye-solution",
         ),
+        Question("assay", "Percent of hydroxide in that lye, such as 50", after="water", is_needed=True),
         Question("assay", "How much of it is pure hydroxide, percent, from its label, such as 98.5"),
     ),
     MaterialKind.ACID: (
@@ -213,11 +214,14 @@ def find_open_points(material: Material) -> tuple[str, ...]:
     kind = material.kind
     found = []
     if kind.is_fat and material.saponification_value is None:
-        found.append("without a saponification value, or its fatty acids, no lye can be worked out for it")
+        other = "" if kind is MaterialKind.WAX else ", or its fatty acids,"
+        found.append(f"without a saponification value{other} no lye can be worked out for it")
     if kind is MaterialKind.FRAGRANCE and material.limit is None:
         found.append("without the limit of its certificate nothing made with it is for sale")
     if kind is MaterialKind.LIQUID and material.water_percent is None:
         found.append("without its water it cannot replace water")
     if kind is MaterialKind.ACID and not material.acids:
         found.append("without its acid no alkali is counted for it, and the bar gets softer than stated")
+    if material.group == "lye-solution" and material.has_unknown_assay:
+        found.append("without its strength it counts as pure, and far too little would be weighed")
     return tuple(found)

@@ -70,10 +70,10 @@ def test_an_option_skips_its_question_and_a_taken_name_is_told_before_any(home: 
 
 
 def test_an_alkali_must_say_which_it_is_and_a_ready_made_lye_its_strength(home: Path) -> None:
-    answers = "\nsodium-hydroxide\n50\n50\n\n"
+    answers = "\nsodium-hydroxide\n50\n\n50\n\n"
     status, shown = ask(home, answers, "materials", "add", "drum-lye", "--kind", "alkali")
     assert status == 0, shown
-    assert "This one is needed" in shown
+    assert shown.count("This one is needed") == 2
     material, _ = parse_material((home / "materials/drum-lye.yaml").read_bytes(), None, "drum-lye")
     assert material is not None
     assert (material.group, material.water_percent) == ("lye-solution", 50)
@@ -97,10 +97,14 @@ def test_leaving_in_the_middle_writes_nothing(home: Path) -> None:
 
 
 def test_a_size_that_is_none_is_asked_for_again(home: Path) -> None:
-    status, shown = ask(home, "much\n750 g\n", "trial", "start", "harbour-base")
+    status, shown = ask(home, "much\n750 g\nwarm\n66F\ntall\n", "trial", "start", "harbour-base")
     assert status == 0, shown
     assert shown.count("What do the oils weigh") == 2
-    assert "size: {oils: 750 g}" in next(home.glob("trials/*/*/trial.yaml")).read_text(encoding="utf-8")
+    assert shown.count("How warm is the room") == 2
+    text = next(home.glob("trials/*/*/trial.yaml")).read_text(encoding="utf-8")
+    assert "size: {oils: 750 g}" in text
+    assert "room: 66 °F" in text
+    assert "mould: tall" in text
 
 
 def test_nobody_is_asked_where_nobody_sits(formulary: Run, home: Path) -> None:

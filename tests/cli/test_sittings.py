@@ -5,8 +5,10 @@ from __future__ import annotations
 
 import json
 import re
+from importlib.resources import files
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from tests.cli.conftest import BASE, Run
@@ -114,6 +116,25 @@ def test_a_wrong_number_of_sizes_is_refused_with_what_to_write(formulary: Run, a
     assert what in ran.err
     assert "do: " in ran.err
     assert not ran.out
+
+
+def test_the_json_of_a_sitting_follows_its_schema_also_while_a_loaf_is_stopped(formulary: Run, quay: Path) -> None:
+    schema = json.loads((files("formulary") / "schemas" / "sitting.schema.json").read_text(encoding="utf-8"))
+    (quay / "recipes/strong.yaml").write_text(HARD.replace("superfat: 5", "superfat: -3"), encoding="utf-8")
+    stronger = HARD.replace("lye_concentration: 33", "lye_concentration: 36")
+    (quay / "recipes/stronger.yaml").write_text(stronger, encoding="utf-8")
+    for recipes, status in (
+        (["quay", "harbour-base"], 0),
+        (["quay", "stronger"], 0),
+        (["quay", "strong", "strong"], 1),
+    ):
+        ran = formulary("batch", *recipes, "--oils", "500g", "--json")
+        assert ran.status == status
+        jsonschema.validate(json.loads(ran.out), schema)
+    told = formulary("batch", "quay", "strong", "strong", "--oils", "500g")
+    assert told.status == 1
+    assert told.out.count("[superfat-negative]") == 1
+    assert "In the pot" not in told.out
 
 
 @pytest.mark.usefixtures("quay")

@@ -323,7 +323,7 @@ def test_an_output_that_takes_nothing_is_no_fault_of_ours(ending: str, status: i
 
 
 def test_a_trial_started_without_a_size_is_asked_for_it(home: Path) -> None:
-    status, shown = on_a_terminal(["trial", "start", "harbour-base"], home, typed=b"750 g\n")
+    status, shown = on_a_terminal(["trial", "start", "harbour-base"], home, typed=b"750 g\n\n\n")
     assert status == 0, shown
     assert "What do the oils weigh" in shown
     assert "750 g" in COLOUR.sub("", shown).split("What do the oils weigh")[1]

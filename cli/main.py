@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import sys
 from collections.abc import Sequence
-from difflib import get_close_matches
 from importlib import import_module
 
 import click
@@ -80,6 +79,8 @@ class LazyGroup(click.Group):
     ) -> tuple[str | None, click.Command | None, list[str]]:
         name = args[0]
         if not name.startswith("-") and name not in COMMANDS:
+            from difflib import get_close_matches
+
             near = get_close_matches(name, COMMANDS, n=2)
             hint = f"did you mean {' or '.join(near)}?" if near else "`formulary --help` lists the commands"
             raise click.UsageError(f"there is no command {name[:40]!r}; {hint}", ctx)

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 import errno
-import json
 import os
-import shutil
 import sys
 import threading
 import time
@@ -36,7 +34,18 @@ def prepare_streams() -> None:
 
 def width() -> int:
     """The columns to write for: the terminal's (or COLUMNS), within what reads well."""
-    return max(NARROWEST, min(WIDEST, shutil.get_terminal_size((USUAL, 24)).columns))
+    return max(NARROWEST, min(WIDEST, _columns()))
+
+
+def _columns() -> int:
+    # As shutil.get_terminal_size, whose module takes longer to load than what it is asked for.
+    told = os.environ.get("COLUMNS", "")
+    if told.isdecimal() and int(told) > 0:
+        return int(told)
+    try:
+        return os.get_terminal_size(sys.__stdout__.fileno()).columns or USUAL  # type: ignore[union-attr]
+    except (AttributeError, ValueError, OSError):
+        return USUAL
 
 
 def may_colour(stream: IO[str]) -> bool:
@@ -63,6 +72,8 @@ def say_next(text: str) -> None:
 
 def say_json(tree: Mapping[str, object] | list[dict[str, object]]) -> None:
     """Print a result for programs."""
+    import json
+
     encoding = (getattr(sys.stdout, "encoding", None) or "").lower().replace("-", "")
     say(json.dumps(tree, indent=2, ensure_ascii=encoding != "utf8", allow_nan=False))
 

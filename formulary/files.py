@@ -13,14 +13,13 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding, has_errors
-from formulary.lineage import SavedVersion
-from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.version import Version
 from formulary.settings import Settings, parse_settings
 from formulary.versions import Versions, slug_of
 
 if TYPE_CHECKING:
+    from formulary.lineage import SavedVersion
     from formulary.store.store import Store
 
 SETTINGS_FILE = "formulary.yaml"
@@ -67,6 +66,8 @@ class FormularyFiles:
         own = {}
         faults: dict[str, tuple[Finding, ...]] = {}
         for path in self.paths("materials"):
+            from formulary.materials.read import parse_material
+
             slug = slug_of(path)
             material, findings = parse_material(self.store.read_working(path), path, slug)
             if material is not None and not has_errors(findings):

@@ -14,7 +14,6 @@ from formulary.errors import InputError, StorageError
 from formulary.fields import SLUG
 from formulary.files import SETTINGS_FILE, FormularyFiles
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
-from formulary.lineage import check_lineage
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version
 from formulary.versions import slug_of
@@ -180,6 +179,8 @@ class Folder(FormularyFiles):
         return in_file_order(findings)
 
     def _check_lineages(self, recipes: Iterable[Recipe]) -> Iterable[Finding]:
+        from formulary.lineage import check_lineage
+
         parents = {recipe.based_on.version for recipe in recipes if recipe.based_on is not None}
         present = self.store.read_blobs(parents) if parents else {}
         live = frozenset(self.recipes())

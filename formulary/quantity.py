@@ -8,10 +8,10 @@ units: their millilitres come from `formulary.yaml`, so here they are only named
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
 from decimal import Decimal, localcontext
 from enum import Enum
 from functools import lru_cache
+from typing import NamedTuple
 
 # Recipes say the same few figures over and over, and a version after the next.
 _remembering = lru_cache(maxsize=4096)
@@ -123,8 +123,7 @@ _COMMA = re.compile(r"[+-]?[0-9]+(?:\s*,\s*[0-9]+)+")
 _THOUSANDS = re.compile(r"[+-]?[0-9]{1,3}(?:,[0-9]{3})+")
 
 
-@dataclass(frozen=True, slots=True)
-class Quantity:
+class Quantity(NamedTuple):
     """An exact amount and its unit, as written."""
 
     amount: Decimal
@@ -316,8 +315,7 @@ class Basis(Enum):
     BATTER = "batter"
 
 
-@dataclass(frozen=True, slots=True)
-class Rate:
+class Rate(NamedTuple):
     """So much of a material for so much oil or batter: `8 % of oils`, `30 g per kg oils`, `1 tbsp per kg oils`."""
 
     amount: Decimal
@@ -377,8 +375,7 @@ def parse_rate(text: str) -> Rate:
     return Rate(amount, unit, bases[basis_text])
 
 
-@dataclass(frozen=True, slots=True)
-class Elapsed:
+class Elapsed(NamedTuple):
     """A time on a record, in seconds, as well as it is known: exact, about, between, or unknown."""
 
     low_s: Decimal | None

@@ -11,11 +11,11 @@ from formulary.errors import InputError
 from formulary.fields import SLUG, suggest
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.identity import SHORTEST_PREFIX, blob_id, is_full_id, is_id_prefix
-from formulary.lineage import SavedVersion, number_saves
 from formulary.recipes.read import parse_recipe, read_formerly
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
+    from formulary.lineage import SavedVersion
     from formulary.materials.model import Material
     from formulary.store.store import Store
 
@@ -38,9 +38,6 @@ class Versions:
         """The names of all recipes in the folder, in order."""
         paths = self._store.working_paths("recipes/")
         return tuple(sorted(slug_of(path) for path in paths if path.endswith(".yaml") and path.count("/") == 1))
-
-    def _tip(self) -> Mapping[str, str]:
-        return self._store.tip_blobs("recipes/")
 
     def find(self, reference: str) -> Version:
         """The version that a person names.
@@ -68,13 +65,13 @@ class Versions:
         if path not in self._store.working_paths("recipes/"):
             do = suggest(slug, self.recipes(), _NO_RECIPE)
             renamed = self.now_called(slug)
-            if path in self._tip():
+            if self._store.tip_blob(path) is not None:
                 do = f"its file is gone; bring it back with: formulary restore {slug}@latest"
             elif renamed is not None:
                 do = f"it is called {renamed} now"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         data = self._store.read_working(path)
-        is_saved = self._tip().get(path) == blob_id(data)
+        is_saved = self._store.tip_blob(path) == blob_id(data)
         version = self.parse(data, slug, path, is_saved=is_saved)
         return version if is_saved else replace(version, label="not saved yet")
 
@@ -91,6 +88,8 @@ class Versions:
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
         _demand_name(slug, slug)
+        from formulary.lineage import number_saves
+
         names = (slug, *self._formerly(slug))
         saves = self._store.history(f"recipes/{name}.yaml" for name in names)
         if not saves and slug not in self.recipes():
@@ -111,7 +110,7 @@ class Versions:
             names = read_formerly(self._store.read_working(path))
             if names:
                 return names
-        blob = self._tip().get(path)
+        blob = self._store.tip_blob(path)
         if blob is None:
             blob = next((save.blob for save in self._store.history([path]) if save.blob is not None), None)
         data = self._store.read_blobs([blob]).get(blob) if blob is not None else None

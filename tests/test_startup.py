@@ -54,6 +54,16 @@ def test_help_batch_show_and_check_import_nothing_heavy(arguments: list[str], ro
     assert packages & HEAVY == set()
 
 
+def test_a_weigh_out_loads_nothing_that_only_saves_or_looks_back(root: Path) -> None:
+    program = PROGRAM.replace('name.split(".")[0]', "name")
+    arguments = ["batch", "first-bar", "--oils", "1000g"]
+    status, modules = packages_loaded_by(program.format(source=str(SOURCE), arguments=arguments), root)
+    saving = {"saving", "index", "journal", "names", "person", "trees", "undoing", "tidying"}
+    looking_back = {"formulary.lineage", "formulary.changes.compare", "formulary.saving", "formulary.document_edit"}
+    assert status == "0"
+    assert modules & ({f"formulary.store.{name}" for name in saving} | looking_back) == set()
+
+
 def test_help_reads_no_yaml_and_loads_no_recipes(root: Path) -> None:
     _, packages = packages_loaded_by(PROGRAM.format(source=str(SOURCE), arguments=["--help"]), root)
     assert packages & (HEAVY | {"ruamel", "_ruamel_yaml", "trials"}) == set()

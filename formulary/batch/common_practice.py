@@ -7,16 +7,15 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable, Collection, Iterator, Mapping
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import NamedTuple
 
 from formulary.finding import Finding, Place, note, warn
 from formulary.quantity import format_number
 
 
-@dataclass(frozen=True, slots=True)
-class CommonPractice:
+class CommonPractice(NamedTuple):
     """One row of the table: a quantity, the bounds beyond which it is a note or a warning, and what to say.
 
     only_when: the condition under which the row counts, empty for always. sentence: with `{value}` (and `{name}`).
@@ -44,8 +43,7 @@ class CommonPractice:
         return _is_outside(value, self.note_below, self.note_above)
 
 
-@dataclass(frozen=True, slots=True)
-class Measured:
+class Measured(NamedTuple):
     """A quantity of a batch, the part of the recipe that it comes from, and the material's name where one matters."""
 
     value: float

@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
-from dataclasses import dataclass
 from decimal import Decimal
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from formulary.settings import Settings
 
@@ -22,8 +21,7 @@ _HAIR = 1e-6
 _Key = TypeVar("_Key", bound=Hashable)
 
 
-@dataclass(frozen=True, slots=True)
-class Scale:
+class Scale(NamedTuple):
     """What the maker's scales resolve, in grams: the one for oils and the rest, and the one for alkali."""
 
     step_g: float = 1.0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, TypeAlias
+from typing import Literal, NamedTuple, TypeAlias
 
 from formulary.batch.volume import cured_mass_g, pot_volume_ml
 from formulary.batch.weigh_out import work_out_batch
@@ -28,8 +28,7 @@ LARGEST_BATCH_G = 1_000_000.0  # a slip of the finger, not a bench, asks for mor
 Materials = Mapping[str, Material]
 
 
-@dataclass(frozen=True, slots=True)
-class Mould:
+class Mould(NamedTuple):
     """A mould as it is filled: millilitres up to its stated height, and how it was described."""
 
     volume_ml: float

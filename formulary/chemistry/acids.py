@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from formulary.chemistry.alkali import Alkali, alkali_mass_g
 from formulary.chemistry.molar_mass import molar_mass_g_per_mol
 
 
-@dataclass(frozen=True, slots=True)
-class Acid:
+class Acid(NamedTuple):
     """An acid as pure, water-free substance: its formula and the protons that soap's alkali takes."""
 
     name: str

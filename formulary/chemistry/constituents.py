@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from formulary.chemistry.molar_mass import molar_mass_g_per_mol
 
 
-@dataclass(frozen=True, slots=True)
-class ConstituentLimit:
+class ConstituentLimit(NamedTuple):
     """The most of a constituent, all sources added, in percent by mass of a finished bar of soap."""
 
     names: tuple[str, ...]

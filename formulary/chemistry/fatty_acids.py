@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 from formulary.chemistry.molar_mass import (
     ATOMIC_WEIGHT_G_PER_MOL,
@@ -70,8 +70,7 @@ _CD_1C_85_FREE_ACID = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class FattyAcid:
+class FattyAcid(NamedTuple):
     """One fatty acid, read from its shorthand."""
 
     shorthand: str
@@ -249,8 +248,7 @@ def _chain_order(shorthand: str) -> tuple[int, int, str]:
     return (acid.carbons, acid.double_bonds, shorthand)
 
 
-@dataclass(frozen=True, slots=True)
-class Saturation:
+class Saturation(NamedTuple):
     """Percent of the acids without, with one and with more double bonds; together 100."""
 
     saturated_percent: float
@@ -273,8 +271,7 @@ def find_saturation(fatty_acids_percent: Mapping[str, float]) -> Saturation:
     return Saturation(*(part * 100.0 / total for part in sums))
 
 
-@dataclass(frozen=True, slots=True)
-class ChainGroup:
+class ChainGroup(NamedTuple):
     """Acids that behave alike in soap, named chemically, with one fact of solubility or oxidation."""
 
     name: str

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from formulary.chemistry.alkali import superfat_percent
 
 LOWEST_PERCENT = -100.0
 
 
-@dataclass(frozen=True, slots=True)
-class Uncertain:
+class Uncertain(NamedTuple):
     """Moles (of saponifiable equivalents or of hydroxide) as worked with, and the ends of their range."""
 
     working_mol: float
@@ -20,8 +19,7 @@ class Uncertain:
     high_mol: float
 
 
-@dataclass(frozen=True, slots=True)
-class SuperfatBand:
+class SuperfatBand(NamedTuple):
     """Superfat in percent: as worked out, its likely band (root-sum-square) and the worst case both ways."""
 
     working: float

@@ -5,9 +5,8 @@ from __future__ import annotations
 import csv
 from collections import defaultdict
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import calculated_iodine_value
@@ -43,8 +42,7 @@ _NUMBER_FIELDS = {
 }
 
 
-@dataclass(frozen=True, slots=True)
-class PublishedValue:
+class PublishedValue(NamedTuple):
     """One row of a reference table: the ranges that one source gives for one material; None is no limit that side."""
 
     slug: str

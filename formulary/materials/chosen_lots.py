@@ -8,7 +8,6 @@ from collections.abc import Iterable, Mapping
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding
-from formulary.materials.lots import mix_lots
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, parse_mass_g
 
@@ -89,6 +88,8 @@ def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dic
             do = suggest(lot, material.lots, f"lots of it: {known}; add one with `formulary materials lot {name} LOT`")
             faults += InputError.of("unknown-lot", f"{name} has no lot {lot!r}", do).findings
         if not unknown:
+            from formulary.materials.lots import mix_lots
+
             grams = {lot: 1.0 if weight_g is None else weight_g for lot, weight_g in weights.items()}
             found[name] = mix_lots(material, grams)
     if faults:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from calendar import monthrange
 from collections.abc import Callable, Mapping
 from datetime import date
 from decimal import Decimal
@@ -370,6 +369,8 @@ def parse_best_before(text: str) -> date:
     match = re.fullmatch(r"([0-9]{4})-(0[1-9]|1[0-2])", text.strip())
     if match is None:
         return parse_date(text)
+    from calendar import monthrange
+
     year, month = int(match.group(1)), int(match.group(2))
     if year < 1:
         raise NotAQuantity(f"{text.strip()!r} is not a date", "write year-month-day, such as 2028-02-29")

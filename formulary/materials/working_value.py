@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 from formulary.chemistry.alkali import UNKNOWN_ASSAY_PERCENT, Alkali
 from formulary.chemistry.fatty_acids import calculated_saponification_value
@@ -18,8 +19,7 @@ SINGLE_VALUE_HALF_WIDTH_PERCENT = 3.0
 DISAGREEMENT_PERCENT = 1.0
 
 
-@dataclass(frozen=True, slots=True)
-class WorkingValue:
+class WorkingValue(NamedTuple):
     """A saponification value with its band, and one sentence on how it was chosen; None when nothing is known."""
 
     value: ValueRange | None

@@ -15,24 +15,18 @@ from typing import TYPE_CHECKING
 from formulary.errors import ChangedError, InputError, StorageError
 from formulary.finding import Finding, Place, error
 from formulary.identity import blob_id, is_full_id
-from formulary.store import examining, reading, working
-from formulary.store.index import read_index_blobs, refresh_index
-from formulary.store.journal import has_intent
-from formulary.store.lock import saving_lock
-from formulary.store.names import create_tag_of, demand_lasting_name
+from formulary.store import reading, working
 from formulary.store.paths import demand_path
-from formulary.store.person import Person, ask_person, read_person
 from formulary.store.process import Git
 from formulary.store.repository import Repository, find_repository, read_ref, read_tip
 from formulary.store.saved import Saved, SaveResult
-from formulary.store.saving import Order, Saving
-from formulary.store.suspects import find_suspects
-from formulary.store.tidying import is_untidy, tidy, tidy_in_background
-from formulary.store.trees import find_entries, read_trees
-from formulary.store.undoing import find_to_redo, find_to_undo, redo_message, undo_message
 
+# What a reading command does not need is imported where it is used.
 if TYPE_CHECKING:
     import subprocess
+
+    from formulary.store.person import Person
+    from formulary.store.saving import Saving
 
 ATTRIBUTES = "*.yaml text eol=lf\n"
 
@@ -53,6 +47,7 @@ class Store:
         self._git = Git(repository.program, repository.git_dir, repository.root)
         self._tip = read_tip(repository)
         self._tip_blobs: Mapping[str, str] | None = None
+        self._asked_for_one = False
         self.remarks: tuple[Finding, ...] = ()
         self._person: Person | None = None
         self._tidying: subprocess.Popen[bytes] | None = None
@@ -79,6 +74,7 @@ class Store:
         if tip != self._tip:
             self._tip = tip
             self._tip_blobs = None
+            self._asked_for_one = False
 
     def working_paths(self, prefix: str = "") -> tuple[str, ...]:
         """The files in the folder that belong to the formulary, sorted; hidden ones are left out."""
@@ -109,10 +105,24 @@ class Store:
             return self._tip_blobs
         return MappingProxyType({path: blob for path, blob in self._tip_blobs.items() if path.startswith(prefix)})
 
+    def tip_blob(self, path: str) -> str | None:
+        """The blob id of one file as the tip holds it, None when it holds none.
+
+        A first question is about that file alone; with a second one, all files are looked up at once.
+        """
+        if self._tip is None:
+            return None
+        if self._tip_blobs is None and not self._asked_for_one:
+            self._asked_for_one = True
+            return self.blob_at(self._tip, path)
+        return self.tip_blobs().get(path)
+
     def working_changes(self) -> Mapping[str, tuple[str | None, str | None]]:
         """Path -> (blob at the tip, blob in the folder) of the files that differ; None stands for no file."""
         if self._tip is None:
             return MappingProxyType(working.find_changes(self.root, {}))
+        from formulary.store.suspects import find_suspects
+
         suspects = find_suspects(self._repository, self._git, self._tip)
         if suspects is None:
             return MappingProxyType(working.find_changes(self.root, self.tip_blobs()))
@@ -181,6 +191,9 @@ class Store:
         With `write_working` the bytes are put into the folder too. A file there is replaced only while it
         still is what `working_read` says (path -> blob id, None: no file), or else what was last saved.
         """
+        from formulary.store.saving import Order
+        from formulary.store.tidying import is_untidy
+
         if not files:
             raise InputError.of("save-nothing", "There is nothing to save.", "Name a file that changed.")
         moment = now if now is not None else datetime.now().astimezone()
@@ -239,6 +252,8 @@ class Store:
         Raises `InputError` when there is nothing to undo or that save is a merge, and `ChangedError` when a file of it
         has changes that were not saved.
         """
+        from formulary.store.undoing import find_to_undo, undo_message
+
         step = find_to_undo(self._git, self._tip) if self._tip is not None else None
         if step is None or len(step.parents) != 1:
             why = "There is no save before this one" if step is None else "The last save is the first of this formulary"
@@ -259,6 +274,8 @@ class Store:
 
         Raises `InputError` when the last save was no undo, and `ChangedError` as `undo` does.
         """
+        from formulary.store.undoing import find_to_redo, redo_message
+
         commit = find_to_redo(self._git, self._tip) if self._tip is not None else None
         if commit is None:
             what = "The last save was no undo, so there is nothing to bring back."
@@ -271,6 +288,8 @@ class Store:
 
         Raises `InputError` for a name that is taken or that git cannot hold.
         """
+        from formulary.store.names import create_tag_of, demand_lasting_name
+
         moment = now if now is not None else datetime.now().astimezone()
         tag = f"refs/tags/{demand_lasting_name(name)}"
         with self._saving(moment) as (_, person, _):
@@ -285,10 +304,14 @@ class Store:
 
     def tidy(self) -> bool:
         """Packs the repository so that reading stays quick; False when another process is at it already."""
+        from formulary.store.tidying import tidy
+
         return tidy(self._repository, self._git)
 
     def tidy_in_background(self) -> None:
         """Starts `tidy` in a process of its own; a save does so by itself now and then."""
+        from formulary.store.tidying import tidy_in_background
+
         if self._tidying is None or self._tidying.poll() is not None:
             self._tidying = tidy_in_background(self._repository)
             if self._tidying is not None:  # somebody must take note of its end
@@ -297,10 +320,14 @@ class Store:
     @property
     def is_untidy(self) -> bool:
         """Whether tidying is due."""
+        from formulary.store.tidying import is_untidy
+
         return is_untidy(self._repository)
 
     def examine(self, *, deep: bool = False) -> tuple[Finding, ...]:
         """What is wrong with the repository and what is worth knowing; `deep` also checks every saved object."""
+        from formulary.store import examining
+
         findings = examining.examine_repository(self._repository, self._git)
         if not deep:
             return findings
@@ -314,6 +341,8 @@ class Store:
     @property
     def has_interrupted_save(self) -> bool:
         """Whether a save was cut short (or is under way in another process right now)."""
+        from formulary.store.journal import has_intent
+
         return has_intent(self._repository)
 
     def finish_interrupted(self, *, now: datetime | None = None) -> tuple[Finding, ...]:
@@ -328,6 +357,8 @@ class Store:
 
         A file that a person staged themselves differs from the folder or from the tip in another way and is left out.
         """
+        from formulary.store.index import read_index_blobs
+
         listed = read_index_blobs(self._git)
         present = set(self.working_paths())
         return tuple(
@@ -338,6 +369,9 @@ class Store:
 
     def refresh_index(self) -> tuple[Finding, ...]:
         """Brings git's index up to the last save for those files; what could not be done is a finding."""
+        from formulary.store.index import refresh_index
+        from formulary.store.trees import find_entries, read_trees
+
         with self._saving(datetime.now().astimezone()):
             self.refresh()
             stale = self.stale_paths()
@@ -349,6 +383,10 @@ class Store:
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:
         """Holds the saving lock, with an earlier save that was killed brought to its end."""
+        from formulary.store.lock import saving_lock
+        from formulary.store.person import ask_person, read_person
+        from formulary.store.saving import Saving
+
         asked = ask_person(self._git) if self._person is None else None
         try:
             with saving_lock(self._repository.common_dir):

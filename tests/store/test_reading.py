@@ -12,6 +12,20 @@ from formulary.store import Store, blob_id, init_store, open_store
 from tests.store.conftest import RunGit, save_one
 
 
+def test_one_file_at_the_tip_is_found_alone_and_among_all(store: Store) -> None:
+    assert store.tip_blob("recipes/a.yaml") is None
+    for name, text in (("a", "one\n"), ("b", "two\n")):
+        save_one(store, f"recipes/{name}.yaml", text)
+    with open_store(store.root) as fresh:
+        alone = fresh.tip_blob("recipes/a.yaml")
+        assert [alone, fresh.tip_blob("recipes/a.yaml")] == [blob_id(b"one\n")] * 2
+        assert fresh.tip_blob("recipes/b.yaml") == blob_id(b"two\n")
+        assert fresh.tip_blob("recipes/c.yaml") is None
+        save_one(store, "recipes/a.yaml", "three\n")
+        fresh.refresh()
+        assert fresh.tip_blob("recipes/a.yaml") == blob_id(b"three\n")
+
+
 def test_working_files_are_those_of_a_formulary_only(store: Store) -> None:
     for path in (
         "formulary.yaml",

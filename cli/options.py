@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -80,12 +82,28 @@ def find_root() -> Path:
     raise InputError.of("not-a-formulary", what, "go to the folder of yours, name it with --folder DIR, or `init` one")
 
 
+def find_cache() -> Path | None:
+    """This person's folder for what this program can work out again; None where the system has no such place."""
+    try:
+        home = Path.home()
+    except RuntimeError:
+        return None
+    if sys.platform == "win32":
+        usual, named = home / "AppData" / "Local", os.environ.get("LOCALAPPDATA", "")
+    elif sys.platform == "darwin":
+        usual, named = home / "Library" / "Caches", ""
+    else:  # XDG Base Directory Specification
+        usual, named = home / ".cache", os.environ.get("XDG_CACHE_HOME", "")
+    place = Path(named) if named and Path(named).is_absolute() else usual
+    return place / "soap-formulary"
+
+
 @contextmanager
 def open_chosen() -> Iterator[Folder]:
     """The formulary to work on, opened; what a save in it left to be known, such as that nobody signed it, is told."""
     from formulary.folder import open_folder
 
-    with open_folder(find_root()) as folder:
+    with open_folder(find_root(), cache=find_cache()) as folder:
         try:
             yield folder
         finally:

@@ -100,6 +100,13 @@ def uses_c_parser() -> bool:
     return True
 
 
+def parser_edition() -> str:
+    """Which parser reads the files here, and its edition."""
+    import ruamel.yaml
+
+    return f"ruamel.yaml {ruamel.yaml.__version__} {'quick' if uses_c_parser() else 'plain'}"
+
+
 class _Refused(Exception):  # noqa: N818 - internal control flow
     def __init__(self, finding: Finding) -> None:
         super().__init__(finding.what)

@@ -31,9 +31,10 @@ class FormularyFiles:
     Reads each file once, when first needed; `refresh` forgets what was read.
     """
 
-    def __init__(self, root: Path, store: Store) -> None:
+    def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
         self.root = root
         self.store = store
+        self._cache = cache
 
     def refresh(self) -> None:
         """Forget what was read, to see files and saves that others have changed since."""
@@ -96,7 +97,7 @@ class FormularyFiles:
 
     @cached_property
     def _versions(self) -> Versions:
-        return Versions(self.store, self._read_materials)
+        return Versions(self.store, self._read_materials, self._cache)
 
     def _read_materials(self) -> tuple[Register, tuple[Finding, ...]]:
         register, faults = self._materials_read
@@ -124,3 +125,7 @@ class FormularyFiles:
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
         return self._versions.history(slug)
+
+    def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
+        """The history of every recipe in the folder, by name: as `history` gives it, read in one go."""
+        return self._versions.histories()

@@ -34,9 +34,11 @@ if TYPE_CHECKING:
     from formulary.store.store import Store
 
 
-def open_folder(root: Path | str) -> Folder:
+def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
     """The formulary in a folder, ready to read, work out and save.
 
+    cache: the person's folder for what programs can work out again, outside the formulary; what is read of many
+    versions is kept there, to be read sooner the next time. Nothing is kept without it.
     Raises InputError when the folder holds no formulary, StorageError when it is not under git or not readable.
     """
     path = Path(root).absolute()
@@ -45,14 +47,16 @@ def open_folder(root: Path | str) -> Folder:
         raise InputError.of("not-a-formulary", what, "make one with `formulary init DIR`, or go to the folder of yours")
     from formulary.store.store import open_store
 
-    return Folder(path, open_store(path))
+    if cache is not None and cache.resolve().is_relative_to(path.resolve()):
+        cache = None  # nothing that reads changes anything in a formulary
+    return Folder(path, open_store(path), cache)
 
 
 class Folder(FormularyFiles):
     """A formulary in its folder, to work out, check, branch and save."""
 
-    def __init__(self, root: Path, store: Store) -> None:
-        super().__init__(root, store)
+    def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
+        super().__init__(root, store, cache)
         self._compared: dict[tuple[str, str], Batch] = {}
 
     def __enter__(self) -> Folder:

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from formulary.finding import Finding, Place, error, note
 from formulary.recipes.model import Recipe
-from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
+    from formulary.kept import ReadVersion
     from formulary.store.saved import Saved
 
 _ORDINALS = {1: "st", 2: "nd", 3: "rd"}
@@ -32,10 +32,10 @@ class SavedVersion:
     findings: tuple[Finding, ...] = ()
 
 
-def number_saves(saves: Iterable[Saved], slug: str, blobs: Mapping[str, bytes]) -> Iterator[SavedVersion]:
+def number_saves(saves: Iterable[Saved], slug: str, read: ReadVersion) -> Iterator[SavedVersion]:
     """The saves of a recipe, oldest first, counted from 1; saves that changed nothing in it are passed over.
 
-    saves: newest first, as the store lists them. blobs: id -> content; what is missing there is said to be missing.
+    saves: newest first, as the store lists them. read: an id's content; what is missing there is said to be missing.
     """
     first_seen: dict[str, int] = {}
     previous: str | None = None
@@ -45,21 +45,23 @@ def number_saves(saves: Iterable[Saved], slug: str, blobs: Mapping[str, bytes]) 
             continue  # a deletion, a rename, or a merge that brought nothing new
         number += 1
         previous = save.blob
-        version, findings = _read_version(blobs.get(save.blob), slug, save.path, number)
+        version, findings = _read_version(save.blob, slug, save.path, number, read)
         returns_to = first_seen.get(save.blob)
         yield SavedVersion(number, version, save.blob, save.when, save.author, save.subject, returns_to, findings)
         first_seen.setdefault(save.blob, number)
 
 
-def _read_version(data: bytes | None, slug: str, path: str, number: int) -> tuple[Version | None, tuple[Finding, ...]]:
-    if data is None:
+def _read_version(
+    identifier: str, slug: str, path: str, number: int, read: ReadVersion
+) -> tuple[Version | None, tuple[Finding, ...]]:
+    content = read(identifier, slug, path)
+    if content is None:
         missing = error("content-missing", "this content is not in this clone", "fetch the full history", Place(path))
         return None, (missing,)
-    recipe, findings = parse_recipe(data, slug, path)
-    if recipe is None:
-        return None, findings
+    if content.recipe is None:
+        return None, content.findings
     label = f"the {number}{ordinal_ending(number)} saved"
-    return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=True, label=label), findings
+    return Version(recipe=content.recipe, text=content.text, is_saved=True, label=label), content.findings
 
 
 def check_lineage(recipe: Recipe, live: Container[str], present: Container[str]) -> Iterator[Finding]:

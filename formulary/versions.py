@@ -15,8 +15,11 @@ from formulary.recipes.read import parse_recipe, read_formerly
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from formulary.lineage import SavedVersion
     from formulary.materials.model import Material
+    from formulary.store.saved import Saved
     from formulary.store.store import Store
 
 _NO_RECIPE = "`formulary check` lists what is here"
@@ -25,13 +28,18 @@ _NO_RECIPE = "`formulary check` lists what is here"
 class Versions:
     """Finds versions of recipes: working files, saves, lasting names.
 
-    read_materials: the register as it is now, and what is wrong with the maker's own material files.
+    read_materials: the register as it is now, and what is wrong with the maker's own material files. cache: a folder
+    for what was read of many versions, to read it sooner the next time.
     """
 
     def __init__(
-        self, store: Store, read_materials: Callable[[], tuple[Mapping[str, Material], tuple[Finding, ...]]]
+        self,
+        store: Store,
+        read_materials: Callable[[], tuple[Mapping[str, Material], tuple[Finding, ...]]],
+        cache: Path | None = None,
     ) -> None:
         self._store = store
+        self._cache = cache
         self._read_materials = read_materials
 
     def recipes(self) -> tuple[str, ...]:
@@ -88,6 +96,7 @@ class Versions:
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
         _demand_name(slug, slug)
+        from formulary.kept import reading_versions
         from formulary.lineage import number_saves
 
         names = (slug, *self._formerly(slug))
@@ -95,8 +104,25 @@ class Versions:
         if not saves and slug not in self.recipes():
             do = suggest(slug, self.recipes(), _NO_RECIPE)
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-        blobs = self._store.read_blobs({save.blob for save in saves if save.blob})
-        return tuple(number_saves(saves, slug, blobs))
+        with reading_versions({save.blob for save in saves if save.blob}, self._store.read_blobs, self._cache) as read:
+            return tuple(number_saves(saves, slug, read))
+
+    def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
+        """The history of every recipe in the folder, by name: as `history` gives it, read in one go."""
+        from formulary.kept import reading_versions
+        from formulary.lineage import number_saves
+
+        owners: dict[str, list[str]] = {}
+        for slug in self.recipes():
+            for name in (slug, *self._formerly(slug)):
+                owners.setdefault(f"recipes/{name}.yaml", []).append(slug)
+        saves: dict[str, list[Saved]] = {slug: [] for slug in self.recipes()}
+        for save in self._store.history() if owners else ():
+            for slug in owners.get(save.path, ()):
+                saves[slug].append(save)
+        ids = {save.blob for of_recipe in saves.values() for save in of_recipe if save.blob}
+        with reading_versions(ids, self._store.read_blobs, self._cache) as read:
+            return {slug: tuple(number_saves(of_recipe, slug, read)) for slug, of_recipe in saves.items()}
 
     def _formerly(self, slug: str) -> tuple[str, ...]:
         """Earlier names; not those of recipes that there are now, whose saves are their own."""

@@ -20,6 +20,7 @@ from formulary.identity import is_full_id
 if TYPE_CHECKING:
     import sqlite3
 
+_TABLE = "create table if not exists entry (id blob unique not null, sum integer not null, value blob not null)"
 _MOST_IDS = 500  # in one question to sqlite
 _PATIENCE_S = 0.2
 
@@ -54,26 +55,26 @@ class BlobCache:
         for start in range(0, len(wanted), _MOST_IDS):
             part = wanted[start : start + _MOST_IDS]
             marks = ",".join("?" * len(part))
-            for key, value in self._ask(f"select id, value from entry where id in ({marks})", part):
+            for key, value in self._ask(f"select id, sum, value from entry where id in ({marks})", part):
                 found[key.hex()] = value
         return found
 
     def read_all(self) -> dict[str, bytes]:
         """Everything that is here; quicker than `read` when most of it is wanted."""
-        return {key.hex(): value for key, value in self._ask("select id, value from entry", [])}
+        return {key.hex(): value for key, value in self._ask("select id, sum, value from entry", [])}
 
     def write(self, entries: Mapping[str, bytes]) -> None:
         """Keeps entries for the next time, if it can."""
         import sqlite3
 
         known = ((bytes.fromhex(identifier), value) for identifier, value in entries.items() if is_full_id(identifier))
-        rows = [(key, crc32(value, crc32(key)).to_bytes(4, "big") + value) for key, value in known]
+        rows = [(key, crc32(value, crc32(key)), value) for key, value in known]
         connection = self._open() if rows else None
         if connection is None:
             return
         try:
             with connection:
-                connection.executemany("insert or ignore into entry (id, value) values (?, ?)", rows)
+                connection.executemany("insert or ignore into entry (id, sum, value) values (?, ?, ?)", rows)
         except sqlite3.OperationalError:
             return  # another process is writing, or the disk is full: it is only a cache
         except sqlite3.Error:
@@ -86,9 +87,9 @@ class BlobCache:
         if connection is None:
             return
         try:
-            for key, value in connection.execute(question, values):
-                if crc32(value[4:], crc32(key)) == int.from_bytes(value[:4], "big"):
-                    yield key, value[4:]
+            for key, total, value in connection.execute(question, values):
+                if crc32(value, crc32(key)) == total:
+                    yield key, value
         except sqlite3.OperationalError:
             return
         except (sqlite3.Error, TypeError, ValueError):  # a damaged file can hold other types
@@ -109,8 +110,8 @@ class BlobCache:
                 break
             try:
                 connection.execute("pragma synchronous = off")  # disposable: speed before safety
-                connection.execute("create table if not exists entry (id blob unique not null, value blob not null)")
-                connection.execute("select id, value from entry limit 1").fetchone()
+                connection.execute(_TABLE)
+                connection.execute("select id, sum, value from entry limit 1").fetchone()
             except sqlite3.OperationalError as fault:
                 connection.close()
                 if "locked" in str(fault) or "readonly" in str(fault):

@@ -126,7 +126,7 @@ class _Tour:
 
     def what_was_built(self) -> str:
         loaves = self.demonstration.loaves
-        histories = {recipe: self.folder.history(recipe) for recipe in self.folder.recipes()}
+        histories = self.folder.histories()
         rows = [Row("recipe", ("versions", "loaves"), "why it was last changed")]
         for recipe, history in histories.items():
             poured = sum(trial.recipe == recipe for trial in self.trials)

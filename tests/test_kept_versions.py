@@ -1,0 +1,164 @@
+"""What is kept of versions that were read changes no answer: damage, other editions, rivals and no cache at all."""
+
+from __future__ import annotations
+
+import os
+import random
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from formulary import SavedVersion, init_folder, kept, open_folder, quantity
+from formulary.store.cache import BlobCache
+
+SOURCE = Path(__file__).parents[1]
+FIRST = "recipes/first-bar.yaml"
+
+
+@pytest.fixture(scope="module")
+def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three recipes of many versions; one was renamed, one has a version that cannot be read."""
+    root = tmp_path_factory.mktemp("kept") / "soap"
+    with init_folder(root):
+        text = (root / FIRST).read_text(encoding="utf-8")
+    stream = []
+    for number in range(30):
+        for slug in ("harbour", "early" if number < 9 else "late"):
+            more = "formerly: [early]\n" if slug == "late" else ""
+            said = f"{more}{text}  Version {number} of {slug}, 5.0 °C.\n" if number != 20 else "oils: none\n"
+            data = said.encode()
+            stream += [b"commit refs/heads/main\ncommitter Ann <ann@example.org> %d +0000\n" % (1_800_000_000 + number)]
+            stream += [b"data 1\nx\n", b"from refs/heads/main^0\n" if not number and slug == "harbour" else b""]
+            stream += [b"D recipes/early.yaml\n" if slug == "late" and number == 9 else b""]
+            stream += [f"M 100644 inline recipes/{slug}.yaml\ndata {len(data)}\n".encode(), data, b"\n"]
+    subprocess.run(["git", "fast-import", "--quiet"], cwd=root, input=b"".join(stream), check=True)
+    subprocess.run(["git", "reset", "--quiet", "--hard"], cwd=root, check=True)
+    return root
+
+
+@pytest.fixture(autouse=True)
+def _few_are_worth_keeping(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(kept, "WORTH_KEEPING", 2)
+
+
+Told = dict[str, list[tuple[object, ...]]]
+
+
+def told(saves: dict[str, tuple[SavedVersion, ...]]) -> Told:
+    return {
+        slug: [
+            (repr(save), dict(save.version.recipe.places) if save.version is not None else None) for save in of_recipe
+        ]
+        for slug, of_recipe in saves.items()
+    }
+
+
+def read_all(root: Path, cache: Path | None) -> Told:
+    with open_folder(root, cache=cache) as folder:
+        return told(folder.histories())
+
+
+@pytest.fixture(scope="module")
+def expected(root: Path) -> Told:
+    found = read_all(root, None)
+    assert [len(found[slug]) for slug in ("first-bar", "harbour", "late")] == [1, 30, 30]
+    return found
+
+
+def test_all_histories_at_once_are_those_of_each_recipe(root: Path, expected: Told) -> None:
+    with open_folder(root) as folder:
+        assert told({slug: folder.history(slug) for slug in folder.recipes()}) == expected
+
+
+def test_a_second_time_nothing_that_was_kept_is_read_again(
+    root: Path, expected: Told, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert read_all(root, tmp_path / "cache") == expected
+    again: list[str] = []
+    read = kept.parse_recipe
+    monkeypatch.setattr(kept, "parse_recipe", lambda data, slug, path: again.append(slug) or read(data, slug, path))
+    assert read_all(root, tmp_path / "cache") == expected
+    assert again == ["harbour", "late"]  # the one version of each with faults, which is never kept
+    with open_folder(root, cache=tmp_path / "cache") as folder:
+        assert told({"late": folder.history("late")}) == {"late": expected["late"]}
+
+
+def test_deleting_the_cache_changes_no_answer(root: Path, expected: Told, tmp_path: Path) -> None:
+    for _ in range(2):
+        assert read_all(root, tmp_path / "cache") == expected
+        (file,) = (tmp_path / "cache").iterdir()
+        file.unlink()
+
+
+def test_a_flipped_bit_changes_no_answer(root: Path, expected: Told, tmp_path: Path) -> None:
+    read_all(root, tmp_path)
+    (file,) = tmp_path.iterdir()
+    sound = file.read_bytes()
+    seeded = random.Random(4)
+    for _ in range(25):
+        data = bytearray(sound)
+        data[seeded.randrange(len(data))] ^= 1 << seeded.randrange(8)
+        file.write_bytes(data)
+        assert read_all(root, tmp_path) == expected
+
+
+def test_figures_that_another_edition_kept_are_not_seen(
+    root: Path, expected: Told, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept, "reader_edition", lambda: "older")
+    read_all(root, tmp_path)
+    with BlobCache(tmp_path, "older") as cache:
+        entries = cache.read_all()
+    assert entries
+    with BlobCache(tmp_path / "wrong", "older") as cache:
+        cache.write({identifier: entry.replace(b'"5"', b'"9"') for identifier, entry in entries.items()})
+    assert read_all(root, tmp_path / "wrong") != expected  # so it would be seen if it were taken
+    monkeypatch.undo()
+    monkeypatch.setattr(kept, "WORTH_KEEPING", 2)
+    assert read_all(root, tmp_path / "wrong") == expected
+
+
+def test_the_edition_changes_with_the_code_that_reads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    edition = kept.reader_edition()
+    assert edition == kept.reader_edition()
+    changed = tmp_path / "quantity.py"
+    changed.write_bytes(Path(quantity.__file__).read_bytes() + b"# changed\n")
+    monkeypatch.setattr(quantity, "__file__", str(changed))
+    assert kept.reader_edition() != edition
+    changed.unlink()
+    assert kept.reader_edition() is None
+
+
+def test_where_nothing_can_be_kept_everything_is_read(root: Path, expected: Told, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("x")
+    assert read_all(root, tmp_path / "file" / "cache") == expected
+
+
+def test_nothing_is_kept_within_a_formulary(root: Path, expected: Told) -> None:
+    before = sorted(os.listdir(root))
+    assert read_all(root, root / "trials") == expected
+    assert sorted(os.listdir(root)) == before
+
+
+def test_two_processes_at_once_answer_as_one(root: Path, expected: Told, tmp_path: Path) -> None:
+    program = (
+        "import sys; sys.path.insert(0, sys.argv[1]); from pathlib import Path; from formulary import kept\n"
+        "from tests.test_kept_versions import read_all; kept.WORTH_KEEPING = 2\n"
+        "print([repr(read_all(Path(sys.argv[2]), Path(sys.argv[3]))) for _ in range(3)])"
+    )
+    command = [sys.executable, "-c", program, str(SOURCE), str(root), str(tmp_path / "cache")]
+    running = [subprocess.Popen(command, stdout=subprocess.PIPE, text=True) for _ in range(2)]
+    answers = [process.communicate()[0] for process in running]
+    assert [process.returncode for process in running] == [0, 0]
+    assert answers == [f"{[repr(expected)] * 3}\n"] * 2
+
+
+def test_few_versions_are_read_without_opening_a_cache(
+    root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(kept, "WORTH_KEEPING", 40)
+    with open_folder(root, cache=tmp_path / "cache") as folder:
+        folder.history("harbour")
+    assert not (tmp_path / "cache").exists()

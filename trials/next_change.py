@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -23,6 +23,11 @@ _BY_HAND = {
     "oil temperature": ("process.oil_temperature", "the oils at"),
     "lye temperature": ("process.lye_temperature", "the lye at"),
 }
+_DONE = {  # done, and not done
+    "fan": ("a fan on it", "no fan"),
+    "sprayed": ("its top sprayed", "its top left unsprayed"),
+    "uncovered": ("nothing over it", "a cover over it"),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,20 +43,21 @@ class Change:
     value: float | None = None
 
 
-def find_changes(answer: Explanation, name: str, row: int, recipe: Recipe) -> Iterator[Change]:
-    """The changes of one factor from a pour (a row of the table), the usual amount first.
+def find_changes(answer: Explanation, name: str, start: Mapping[str, float], recipe: Recipe) -> Iterator[Change]:
+    """The changes of one factor from a recipe, the usual amount first.
 
-    A factor that is off its usual value there goes back to it; else it takes values that it had elsewhere.
+    start: where the recipe would stand, by factor. A factor that is off its usual value there goes back to it; else it
+    takes values that it had elsewhere.
     """
     factor = answer.factor(name)
-    here = answer.table.column(name)[row]
-    if here is not None and abs(here - factor.baseline) > TENTH * factor.step:
+    here = start[name]
+    if abs(here - factor.baseline) > TENTH * factor.step:
         yield from _one(answer, factor, factor.baseline, here, recipe)
         return
     values = [value for value in answer.table.column(name) if value is not None]
     moved = Counter(value for value in values if abs(value - factor.baseline) > TENTH * factor.step)
     ranked = sorted(moved, key=lambda value: (-moved[value], abs(value - factor.baseline), value))
-    if factor.kind in ("condition", "blending"):
+    if factor.kind in ("condition", "blending", "handling"):
         ranked = sorted(moved, key=lambda value: -abs(value - factor.baseline))
     for value in ranked[:_MOST_AMOUNTS]:
         yield from _one(answer, factor, value, factor.baseline, recipe)
@@ -91,8 +97,17 @@ def _one(answer: Explanation, factor: Factor, value: float, here: float, recipe:
     elif factor.name in _BY_HAND:
         field, words = _BY_HAND[factor.name]
         yield Change(factor.name, f"{words} {shown}", (set_field(field, shown),), value)
+    elif factor.name == "room":
+        yield Change(factor.name, f"a room at {shown}", (), value)
     elif factor.kind == "blending":
         yield Change(factor.name, f"{shown} of {factor.name}", (), value)
+    elif factor.kind == "handling" and aspect.step != "done":
+        yield Change(factor.name, f"{shown.replace(' h', ' hours')} to {factor.name.rpartition(' ')[2]}", (), value)
+    elif factor.kind == "handling":
+        yield Change(factor.name, _DONE[factor.name][0 if value > 0 else 1], (), value)
+    elif factor.kind == "vessel":
+        usual = f"{aspect.subject} {factor.words.rpartition(' instead of ')[2]}"
+        yield Change(factor.name, factor.name if value > 0 else usual, (), value)
     elif factor.kind == "lot":
         uses = aspect.subject in recipe.materials()
         if uses and value > 0:

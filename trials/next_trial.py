@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
+    from trials.model import Trial
 
 _MOST_STARTS = 5
 _MOST_SUSPECTS = 6
@@ -200,9 +201,11 @@ def _candidates(answer: Explanation, register: Mapping[str, Material], settings:
         :_MOST_SUSPECTS
     ]
     seen: set[tuple[str, tuple[str, ...]]] = set()
-    for row in _starts(answer):
-        start = _version_of(answer, row)
-        single = [change for name in suspects for change in find_changes(answer, name, row, start.recipe)]
+    for trial in _starts(answer):
+        plan = trial.plan
+        start = Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
+        usual = place_pour(answer.table, find_facts(trial))
+        single = [change for name in suspects for change in find_changes(answer, name, usual, start.recipe)]
         plans: list[tuple[Change, ...]] = [(), *((change,) for change in single)]
         plans += [pair for pair in combinations(single[:4], 2) if pair[0].factor != pair[1].factor]
         done: set[frozenset[str]] = set()
@@ -210,7 +213,7 @@ def _candidates(answer: Explanation, register: Mapping[str, Material], settings:
             factors = frozenset(change.factor for change in changes)
             if factors in done:
                 continue  # the usual amount was safe; others need not be tried
-            candidate = _make(answer, row, start, changes, register, settings)
+            candidate = _make(answer, trial, start, changes, register, settings)
             key = start.id, tuple(change.words for change in changes)
             if candidate is not None and key not in seen:
                 seen.add(key)
@@ -218,27 +221,25 @@ def _candidates(answer: Explanation, register: Mapping[str, Material], settings:
                 yield candidate
 
 
-def _starts(answer: Explanation) -> list[int]:
-    """Rows to start from: the latest undivided pour of each recipe, made as planned, the commonest recipe first."""
-    latest: dict[str, int] = {}
+def _starts(answer: Explanation) -> list[Trial]:
+    """What to start from: the latest pour of each recipe as it was planned, undivided; the commonest recipe first.
+
+    A recipe that divides its batter is left out: its portions differ by plan, and a change would stand in one of them.
+    """
+    latest: dict[str, Trial] = {}
     counts: dict[str, int] = {}
-    for row, item in enumerate(answer.seen):
+    for item in answer.seen:
         trial = item.pour.trial
         counts[trial.recipe] = counts.get(trial.recipe, 0) + 1
-        if not trial.is_divided and not trial.as_made and not trial.plan.recipe.portions:
-            latest[trial.recipe] = row
+        if not trial.plan.recipe.portions:
+            latest[trial.recipe] = replace(trial, as_made=(), portions=())
     ordered = sorted(latest, key=lambda recipe: (-counts[recipe], recipe))
     return [latest[recipe] for recipe in ordered[:_MOST_STARTS]]
 
 
-def _version_of(answer: Explanation, row: int) -> Version:
-    plan = answer.seen[row].pour.trial.plan
-    return Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
-
-
 def _make(
     answer: Explanation,
-    row: int,
+    trial: Trial,
     start: Version,
     changes: tuple[Change, ...],
     register: Mapping[str, Material],
@@ -248,7 +249,6 @@ def _make(
     from formulary.batch.weigh_out import work_out_batch
     from trials.plan import make_plan
 
-    trial = answer.seen[row].pour.trial
     tweaks = [tweak for change in changes for tweak in change.tweaks]
     try:
         version = start.branch(f"{start.slug}-next", *tweaks, register=register) if tweaks else start
@@ -258,8 +258,7 @@ def _make(
         plan = make_plan(version, batch, register, settings)
     except (InputError, KeyError):
         return None
-    poured = replace(trial, plan=plan, as_made=(), lots=trial.lots)
-    values = place_pour(answer.table, find_facts(poured))
+    values = place_pour(answer.table, find_facts(replace(trial, plan=plan)))
     for change in changes:
         if change.value is not None:
             values[change.factor] = change.value

@@ -13,6 +13,7 @@ import pytest
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.materials.register import Register, read_builtin_register
+from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.explain_trials import explain_outcome
@@ -88,6 +89,30 @@ def test_a_repeat_or_other_handling_needs_no_recipe_and_says_so() -> None:
     for one in by_hand:
         with pytest.raises(InputError, match="needs no new recipe"):
             one.branch("again")
+
+
+def test_divided_pours_of_an_undivided_recipe_are_something_to_start_from() -> None:
+    def halved(made_of: Version, code: str, day: int, *minutes: str) -> Trial:
+        parts = {f"half {k}": {"working": at, "scent_in": "3:00"} for k, at in enumerate(minutes)}
+        return trial(made_of, code, day, portions=parts)
+
+    slow = [halved(BASE, f"d{k}", k, "12:00", ("11:30", "12:40")[k % 2]) for k in range(4)]
+    quick = [halved(BOTH, f"q{k}", 20 + k, "8:00", ("7:40", "8:20")[k % 2]) for k in range(4)]
+    assert all(one.is_divided for one in (*slow, *quick))
+    best = find_next_trials(explain_outcome([*slow, *quick], WORKING), register(), Settings())[0]
+    assert {change.factor for change in best.changes} <= {"honey", "clove bud oil"}
+
+
+def test_a_warm_room_and_another_mould_can_be_tried_alone() -> None:
+    warm = [trial(BASE, f"w{k}", k, working=f"{8 + k % 2}:00", room=str(25 + k % 3)) for k in range(5)]
+    cool = [trial(BASE, f"c{k}", 20 + k, working=f"{11 + k % 2}:00", room=str(18 + k % 3)) for k in range(5)]
+    found = find_next_trials(explain_outcome([*warm, *cool], WORKING), register(), Settings(), most=10)
+    assert any(one.words.startswith("pour harbour-base with a room at ") for one in found)
+    soft = [trial(BASE, f"t{k}", k, mould="tray", seen={"hardness": str(5 + k % 2)}) for k in range(4)]
+    hard = [trial(BASE, f"l{k}", 20 + k, mould="loaf", seen={"hardness": str(3 + k % 2)}) for k in range(5)]
+    hardness = find_outcomes(Settings())["hardness"]
+    found = find_next_trials(explain_outcome([*soft, *hard], hardness), register(), Settings(), most=10)
+    assert "pour harbour-base with mould tray" in {one.words for one in found}
 
 
 def test_nothing_is_proposed_where_there_was_nothing_to_weigh() -> None:

@@ -84,6 +84,7 @@ class History:
     focal: Focal | None
     gross: tuple[int, ...]
     factors: dict[str, Factor] = field(default_factory=dict)
+    minor: tuple[str, ...] = ()  # act a little: naming one is neither needed nor wrong
 
 
 def make_history(seed: int, plan: Plan) -> History:

@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 
 from tests.explain.histories import FloatArray, History, Plan, make_history
+from tests.explain.other_histories import Habits, make_other_history
 from tests.explain.rivals import RIVALS
 from trials.explain import Cause, Explanation, Noise, Prior, Problem, explain
 from trials.explain.aliases import find_groups
@@ -50,6 +51,16 @@ SCENARIOS: dict[str, Plan] = {
     "0d nothing, portions": Plan(n_trials=40, n_factors=30, n_active=0, portions=4, batch_share=0.7),
     "0e nothing, botched": Plan(n_active=0, heavy_tail=True, outlier_prob=0.06, drift=1.5),
     "0f nothing, grades": Plan(n_active=0, kind="grade"),
+}
+OTHER: dict[str, Habits] = {
+    "P other habits": Habits(),
+    "Q two causes": Habits(planted=2),
+    "R 12 trials": Habits(trials=12, most=4),
+    "S 40 trials": Habits(trials=40, planted=2),
+    "T sloppy grades": Habits(kind="grade", sloppy=0.25),
+    "0g nothing planted": Habits(planted=0),
+    "0h nothing, skill grows": Habits(planted=0, skill=4.0),
+    "0i nothing, grades": Habits(planted=0, kind="grade"),
 }
 SCALES = {"time": "log", "value": "measured", "grade": "graded", "count": "count"}
 BINS = np.array([0.0, 0.05, 0.2, 0.4, 0.6, 0.8, 0.9, 0.97, 1.0001])
@@ -107,10 +118,14 @@ def judge_engine(history: History, tally: Tally, prior: Prior) -> None:
     for cause in answer.causes:
         if cause.probability >= 0.8:
             named |= told(cause) or {"an innocent pair"}
-            wrong += not told(cause) & active
+            wrong += not told(cause) & (active | set(history.minor))
     top = told(answer.causes[0])
     note_naming(tally, history, top, named, wrong)
-    tally.stated += [(c.probability, bool(set(c.names) & involved)) for c in answer.candidates]
+    tally.stated += [
+        (c.probability, bool(set(c.names) & involved))
+        for c in answer.candidates
+        if not set(c.names) & set(history.minor)
+    ]
     tally.figures["error"].append(answer.error)
     if active:
         kept = {name for k in answer.shortlist for name in answer.candidates[k].names}
@@ -184,17 +199,25 @@ def _judge_focal(
 
 
 def run(
-    histories: int, seed: int, first: int, methods: Sequence[str], priors: dict[str, Prior], only: str = ""
+    histories: int,
+    seed: int,
+    first: int,
+    methods: Sequence[str],
+    priors: dict[str, Prior],
+    only: str = "",
+    *,
+    other: bool = False,
 ) -> dict[str, dict[str, Tally]]:
     """All scenarios; the result is scenario -> method -> tally."""
     results: dict[str, dict[str, Tally]] = {}
-    for number, (name, plan) in enumerate(SCENARIOS.items()):
+    for number, (name, plan) in enumerate((OTHER if other else SCENARIOS).items()):
         if only and name.split()[0] not in only.split(","):
             continue
         start = time.perf_counter()
         tallies: dict[str, Tally] = defaultdict(Tally)
         for k in range(first, first + histories):
-            history = make_history(seed + 1000 * number + k, plan)
+            made = make_history if isinstance(plan, Plan) else make_other_history
+            history = made(seed + 1000 * number + k, plan)  # type: ignore[operator]
             for label, prior in priors.items():
                 judge_engine(history, tallies[label], prior)
             judge_rivals(history, tallies, methods)
@@ -273,7 +296,7 @@ def read_saved(paths: Sequence[str]) -> dict[str, dict[str, Tally]]:
                 own.stated += [(probability, true) for probability, true in tally["stated"]]
                 for figure, values in tally["figures"].items():
                     own.figures[figure] += values
-    return {name: found[name] for name in SCENARIOS if name in found}
+    return {name: found[name] for name in (*SCENARIOS, *OTHER) if name in found}
 
 
 def main() -> None:
@@ -283,6 +306,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=100000, help="first seed; the shipped table uses the default")
     parser.add_argument("--first", type=int, default=0, help="leave out so many histories of each scenario")
     parser.add_argument("--only", default="", help="scenario letters, comma separated")
+    parser.add_argument("--other", action="store_true", help="the histories of a maker with other habits")
     parser.add_argument("--engine-only", action="store_true", help="leave the rivals out")
     parser.add_argument("--set", action="append", default=[], help="NAME=VALUE of the prior, for tuning")
     parser.add_argument("--save", help="write the figures to this file, to be read with others")
@@ -297,7 +321,7 @@ def main() -> None:
     if not asked.engine_only:
         priors["engine, main effects only"] = dataclasses.replace(prior, product_weight=0.0)
     methods = [] if asked.engine_only else list(RIVALS)
-    results = run(asked.histories, asked.seed, asked.first, methods, priors, asked.only)
+    results = run(asked.histories, asked.seed, asked.first, methods, priors, asked.only, other=asked.other)
     if asked.save:
         Path(asked.save).write_text(json.dumps(results, default=vars))
     print(render(results))

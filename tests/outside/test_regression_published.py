@@ -3,13 +3,15 @@
 Sources: NIST/ITL Statistical Reference Datasets (Norris, Longley, Filip; data and certified values as in the
 test files of the GNU Scientific Library); Meeker and Escobar 1998 capacitors, Gaussian fit as in the R
 package survival (tests/r_tdist.Rout.save); Randall 1989 wine bitterness, fit as in the R package ordinal
-(clm_article.pdf); Davies 1947 dyestuff, fit as quoted by the tests of MixedModels.jl.
+(clm_article.pdf); hours of work with nine of seventeen at none, fit as in the SAS/ETS QLIM example "Tobit Analysis";
+Davies 1947 dyestuff, fit as quoted by the tests of MixedModels.jl.
 """
 
 from __future__ import annotations
 
 import csv
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -17,6 +19,7 @@ import pytest
 from tests.outside.test_box_meyer import read_table
 from trials.explain import Explanation, Prior, Problem, explain
 from trials.explain.aliases import find_near_aliases
+from trials.explain.normal import FloatArray, normal_chance
 from trials.explain.setting import take_out
 
 DATA = Path(__file__).parent / "data"
@@ -48,6 +51,10 @@ def test_powers_that_nobody_can_tell_apart_are_said_to_be_nearly_the_same() -> N
     assert {(pair.first, pair.second) for pair in near} >= {(k, k + 1) for k in range(9)}
 
 
+# an effect of any size beforehand, as in a plain regression
+FLAT: dict[str, Any] = {"effect_sds": (100.0,), "apart": False, "noise_kinds": ((1.0, 1.0),), "product_weight": 0.0}
+
+
 def given(answer: object) -> Explanation:
     assert isinstance(answer, Explanation)
     return answer
@@ -62,14 +69,38 @@ def test_a_censored_regression_is_close_to_the_published_fit() -> None:
     problem = Problem.of(
         ["voltage"], ((voltage - voltage.mean()) / spread)[:, None], time, np.where(seen, time, np.inf)
     )
-    flat = Prior(causes=(1e-6, 1.0), effect_sds=(100.0,), noise_kinds=((1.0, 1.0),), product_weight=0.0)
-    answer = given(explain(problem, flat))
+    answer = given(explain(problem, Prior(causes=(1e-6, 1.0), **FLAT)))
     effect = answer.candidates[0].effect
     assert effect is not None
     assert effect.middle / spread == pytest.approx(-4.087366, rel=0.08)
     level = answer.level.middle - effect.middle / spread * voltage.mean()
     assert level == pytest.approx(1917.431558, rel=0.05)
     assert answer.noise.sd.middle == pytest.approx(314.4748, rel=0.1)
+
+
+def tobit_log_likelihood(hours: FloatArray, mean: FloatArray, sd: float) -> float:
+    seen = hours > 0
+    apart = (hours - mean) / sd
+    read = -0.5 * np.log(2 * np.pi) - np.log(sd) - 0.5 * apart**2
+    return float(np.where(seen, read, np.log(normal_chance(-mean / sd))).sum())
+
+
+def test_hours_of_which_half_are_only_known_as_none_are_fitted_nearly_as_well_as_the_published_best() -> None:
+    table = read_table("tobit_sas_qlim.csv")
+    hours = table["hours"]
+    x = np.column_stack([table["yrs_ed"], table["yrs_exp"]])
+    published = (-5598.295129 + x @ [373.123254, 63.336247], 1582.859635)
+    assert tobit_log_likelihood(hours, *published) == pytest.approx(-74.93700, abs=1e-4)
+
+    def fitted(lower: FloatArray) -> tuple[FloatArray, float]:
+        problem = Problem.of(["ed", "exp"], (x - x.mean(axis=0)) / x.std(axis=0), lower, hours)
+        answer = given(explain(problem, Prior(causes=(1e-9, 1e-9, 1.0), **FLAT)))
+        effects = {c.names[0]: c.effect.middle for c in answer.candidates if c.effect is not None}
+        slopes = np.array([effects["ed"], effects["exp"]]) / x.std(axis=0)
+        return answer.level.middle + (x - x.mean(axis=0)) @ slopes, answer.noise.sd.middle
+
+    assert tobit_log_likelihood(hours, *fitted(np.where(hours > 0, hours, -np.inf))) > -74.93700 - 1.0
+    assert tobit_log_likelihood(hours, *fitted(hours)) < -74.93700 - 3.0  # taking "none" for a value read
 
 
 def test_graded_wine_is_made_bitter_by_warmth_and_contact_in_the_published_proportion() -> None:

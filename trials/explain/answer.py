@@ -96,7 +96,7 @@ def make_answer(
         (kinds @ (1.0 / variances))[setting.batch],
         setting.batch,
         record.share / (record.sweeps * len(chains)),
-        record.spread / (record.sweeps * len(chains)),
+        record.spread / (record.sweeps * len(chains)) * (np.sqrt(3.0) if setting.prior.apart else 1.0),
         order,
         back,
     )

@@ -19,7 +19,8 @@ class Posterior:
 
     order: candidate number -> group number. rows: the caller's row -> the engine's row. chance: shape
     (models,). effects: shape (draws, terms), zero where a term is no cause in that draw; sds: shape (draws,).
-    values: the rows' mean values on the working scale. weight: each row's mean of 1 / variance beside an
+    values: the rows' mean values on the working scale. spread: root mean square of effects beforehand, in noise
+    standard deviations. weight: each row's mean of 1 / variance beside an
     ordinary row.
     """
 

@@ -18,6 +18,8 @@ from trials.explain.problem import IntArray
 from trials.explain.setting import Setting, take_out, whiten
 from trials.explain.sums import Moments, log_likelihoods
 
+_TRIES = 8  # of so many draws one is kept, as likely as effects apart from zero make it
+
 
 @dataclass(slots=True, eq=False)
 class State:
@@ -169,7 +171,7 @@ def _shares(setting: Setting, share: IntArray, sitting: IntArray, drift: IntArra
 def _model_chances(setting: Setting, moments: Moments, models: Models, spreads: FloatArray) -> FloatArray:
     """Shape (chains, effect sizes, models), adding up to 1 in each chain."""
     logs = np.stack(
-        [log_likelihoods(moments, models, g, setting.noise) for g in spreads.T],
+        [log_likelihoods(moments, models, g, setting.noise, apart=setting.prior.apart) for g in spreads.T],
         axis=1,
     )
     logs += models.log_prior
@@ -184,7 +186,8 @@ def _draw_spread(setting: Setting, effects: FloatArray, sd: FloatArray, generato
     sizes = np.array(setting.prior.effect_sds)
     count = (effects != 0).sum(axis=1)[:, None]
     square = ((effects / sd[:, None]) ** 2).sum(axis=1)[:, None]
-    logs = -count * np.log(sizes) - 0.5 * square / sizes**2
+    power = 3 if setting.prior.apart else 1
+    logs = -power * count * np.log(sizes) - 0.5 * square / sizes**2
     return sizes[_pick(logs, generator)][:, None]
 
 
@@ -216,14 +219,22 @@ def _effects_given(
 ) -> tuple[FloatArray, FloatArray]:
     """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none)."""
     mean, inner, fit = _solve(moments, chosen, spread)
+    tries = _TRIES if setting.prior.apart else 1
+    shape = (*spread.shape, tries)
     if setting.noise.fixed:
-        sd = np.ones(spread.shape)
+        sd = np.ones(shape)
     else:
-        left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)
-        sd = np.sqrt(left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, spread.shape))
+        left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)[..., None]
+        sd = np.sqrt(left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, shape))
     root = np.linalg.cholesky(np.linalg.inv(inner))
-    step = (root @ generator.standard_normal((*mean.shape, 1)))[..., 0]
-    return np.asarray(mean + sd[..., None] * step), sd
+    step = np.swapaxes(root @ generator.standard_normal((*mean.shape, tries)), -1, -2)
+    effect = mean[..., None, :] + sd[..., None] * step
+    if tries == 1:
+        return np.asarray(effect[..., 0, :]), sd[..., 0]
+    ratio = np.where((chosen >= 0)[..., None, :], effect / sd[..., None], 1.0)
+    picked = _pick(np.log(np.maximum((ratio**2).prod(axis=-1), 1e-300)), generator)[..., None]
+    kept = np.take_along_axis(effect, picked[..., None], axis=-2)[..., 0, :]
+    return kept, np.take_along_axis(sd, picked, axis=-1)[..., 0]
 
 
 def _solve(moments: Moments, chosen: IntArray, spread: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:

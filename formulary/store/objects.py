@@ -7,6 +7,7 @@ import os
 import struct
 import zlib
 from collections.abc import Collection, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -20,6 +21,7 @@ PROGRAM_MODE = b"100755"
 FOLDER_MODE = b"40000"
 MOST_LOOSE = 40  # objects of one save that are written one by one
 _PACK_KINDS = {"commit": 1, "tree": 2, "blob": 3, "tag": 4}
+_MOST_TRIES = 4  # of writing into folders that another process may remove while they are empty
 LARGEST_TREE = 64_000_000  # bytes; a folder of some 800,000 files
 
 
@@ -119,6 +121,15 @@ def write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]], beside
     An object that is there and whole is kept. New ones become visible under their name only when their bytes are on
     the disk, so a crash leaves at most a temporary file, which git's own clean-up removes.
     """
+    for _ in range(_MOST_TRIES - 1):
+        # Tidying, in another process, removes a folder that it finds empty: between our making and our using it.
+        with suppress(FileNotFoundError):
+            _write_loose(objects, contents, beside)
+            return
+    _write_loose(objects, contents, beside)
+
+
+def _write_loose(objects: Path, contents: Mapping[str, tuple[str, bytes]], beside: Sequence[Draft]) -> None:
     drafts: list[Draft] = []
     made: list[Path] = []
     for identifier, (kind, data) in contents.items():

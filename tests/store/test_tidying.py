@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 
 import pytest
 
-from formulary.store import Store, blob_id, open_store, tidying
+from formulary.store import Store, blob_id, objects, open_store, tidying
+from formulary.store.working import Draft
 from tests.store.conftest import RunGit, save_one
 
 
@@ -66,6 +68,26 @@ def test_only_one_process_tidies(store: Store) -> None:
     with tidying_lock(store.root / ".git") as held:
         assert held
         assert not store.tidy()
+
+
+@pytest.mark.parametrize("times", [1, 3])
+def test_a_folder_that_the_tidying_removes_under_a_save_is_made_again(
+    store: Store, run_git: RunGit, monkeypatch: pytest.MonkeyPatch, times: int
+) -> None:
+    real = objects.write_drafts
+    removed: list[Path] = []
+
+    def remove_first(drafts: Sequence[Draft], folders: Iterable[Path] = ()) -> None:
+        if len(removed) < times:
+            removed.append(next(each.passing.parent for each in drafts if not any(each.passing.parent.iterdir())))
+            removed[-1].rmdir()  # as `git prune-packed` does with a folder that it finds empty
+        real(drafts, folders)
+
+    monkeypatch.setattr(objects, "write_drafts", remove_first)
+    save_one(store, "recipes/a.yaml", "x\n")
+    assert len(removed) == times
+    run_git("fsck", "--full", "--strict")
+    assert not list((store.root / ".git/objects").rglob("tmp_obj_*"))
 
 
 def test_a_save_starts_the_tidying_when_it_is_due_and_does_not_wait(

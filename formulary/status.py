@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from formulary.errors import FormularyError
+from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
 from formulary.recipes.read import parse_recipe
 from formulary.saving import CheckFiles, compare_recipe_batches, find_changed_paths
@@ -74,7 +75,11 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
 
 
 def _sentence(folder: Folder, path: str, saved: str | None) -> str | None:
-    if not path.startswith("recipes/") or saved is None:
+    if saved is None:
+        return None
+    if path == SETTINGS_FILE or path.startswith("materials/"):
+        return _free_form_sentence(folder.store.read_blobs([saved]).get(saved, b""), folder.store.read_working(path))
+    if not path.startswith("recipes/"):
         return None
     slug = slug_of(path)
     before, _ = parse_recipe(folder.store.read_blobs([saved]).get(saved, b""), slug, path)
@@ -85,3 +90,13 @@ def _sentence(folder: Folder, path: str, saved: str | None) -> str | None:
         return compare_recipe_batches(folder, before, after).sentence
     except FormularyError:
         return None
+
+
+def _free_form_sentence(saved: bytes, working: bytes) -> str | None:
+    from formulary.changes.free_form import compare_free_form, describe_free_form
+    from formulary.document import parse_document, plain
+
+    before, after = (parse_document(data)[0] for data in (saved, working))
+    if before is None or after is None:
+        return None
+    return describe_free_form(compare_free_form(plain(before), plain(after))) or "only its layout or comments"

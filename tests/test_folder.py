@@ -222,6 +222,22 @@ def test_the_status_tells_unsaved_changes_in_words(folder: Folder) -> None:
     assert "superfat rose from 5 to 6 %" in (unsaved[FIRST].sentence or "")
 
 
+def test_the_status_tells_what_changed_in_settings_and_materials(folder: Folder) -> None:
+    place = folder.root / "materials/harbour-scent.yaml"
+    place.parent.mkdir()
+    place.write_text("format: 1\nname: Harbour scent\nkind: fragrance\n", encoding="utf-8")
+    (folder.root / "formulary.yaml").write_text("format: 1\nname: Soap\ncure: {days: 28}\n", encoding="utf-8")
+    folder.refresh()
+    folder.save_changed(why="begin")
+    place.write_text("format: 1\nname: Harbour scent # ours\nkind: fragrance\n", encoding="utf-8")
+    (folder.root / "formulary.yaml").write_text("format: 1\ncure: {days: 35, water_lost: 60 %}\n", encoding="utf-8")
+    folder.refresh()
+    assert {file.path: file.sentence for file in find_status(folder).unsaved} == {
+        "formulary.yaml": "cure.days 28 → 35, cure.water_lost added (60 %), name removed",
+        "materials/harbour-scent.yaml": "only its layout or comments",
+    }
+
+
 def test_a_folder_without_a_formulary_or_without_git_says_so(tmp_path: Path) -> None:
     with pytest.raises(InputError) as raised:
         open_folder(tmp_path)

@@ -82,26 +82,12 @@ def _portions(recipe: Recipe) -> dict[str, RecipePortion]:
 
 
 def _free_changes(before: Mapping[str, str], after: Mapping[str, str]) -> tuple[FieldChange, ...]:
-    keys = sorted({*before, *after})
-    differing = _find_differing(dict(before), dict(after))
-    return tuple(
-        FieldChange(f"process.{key}", before.get(key), after.get(key))
-        for key in sorted(keys, key=lambda key: (key not in differing, key))
-    )
+    pairs = [FieldChange(f"process.{key}", before.get(key), after.get(key)) for key in sorted({*before, *after})]
+    return tuple(sorted(pairs, key=lambda pair: not pair.is_change))
 
 
 def _free_notes(before: str, after: str) -> FieldChange | None:
     return FieldChange("notes", before or None, after or None) if before or after else None
-
-
-def _find_differing(before: dict[str, str], after: dict[str, str]) -> set[str]:
-    """The keys whose values differ, as deepdiff finds them; it is imported only when something does."""
-    if before == after:
-        return set()
-    from deepdiff import DeepDiff
-
-    tree = DeepDiff(before, after, view="tree", threshold_to_diff_deeper=0, verbose_level=2)
-    return {str(level.path(output_format="list")[0]) for levels in tree.values() for level in levels}
 
 
 def _only_changes(paired: RecipeChanges) -> RecipeChanges:

@@ -238,8 +238,9 @@ def water_of(line: Addition | ScentLine | None) -> str | None:
 
 def oil_order(change: OilChange) -> tuple[int, Decimal, Decimal, str]:
     """What gave way first, then what came, each with the largest first; those alike by their share."""
-    kind = 0 if change.points < 0 else 1 if change.points else 2
-    return kind, -abs(change.points), -change.after_percent, change.material
+    points = change.points
+    kind = 0 if points < 0 else 1 if points else 2
+    return kind, -abs(points), -change.after_percent, change.material
 
 
 def count_lines(changes: RecipeChanges) -> int:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from formulary.shown_as_text import ShownAsText
 from trials.compared import ComparedTrials
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Comparison(ComparedTrials):
+class Comparison(ShownAsText, ComparedTrials):
     """Trials side by side; printing it shows them."""
 
     @property

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from formulary.shown_as_text import ShownAsText
 from trials.answer import Answer
 
 if TYPE_CHECKING:
@@ -12,7 +13,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Explanation(Answer):
+class Explanation(ShownAsText, Answer):
     """Which of the things that varied did it, and how sure one can be; printing it shows it."""
 
     without_botched: Explanation | None = None

@@ -54,6 +54,7 @@ from formulary.quantity import Basis, Rate
 from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
+from formulary.shown_as_text import ShownAsText
 
 WATER = "water"
 # Rates of the batter include themselves; each round shrinks the error by their sum, which `check_recipe` keeps to one
@@ -63,7 +64,7 @@ _MOST_ROUNDS = 100
 EDITION = "1"
 
 
-class WeighOut(Batch):
+class WeighOut(ShownAsText, Batch):
     """A batch to weigh out; printing it shows the sheet."""
 
     __slots__ = ()

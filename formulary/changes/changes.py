@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import Alkalis, FieldChange, Pair
 from formulary.recipes.model import Water
+from formulary.shown_as_text import ShownAsText
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Changes(BatchChanges):
+class Changes(ShownAsText, BatchChanges):
     """What changed between two recipes, with what it does to a batch of the same oil mass; printing it shows it."""
 
     @property

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from html import unescape
 
 import pytest
 from hypothesis import given, settings
@@ -70,6 +71,7 @@ def test_printing_a_batch_shows_its_sheet_also_while_it_is_stopped() -> None:
     assert stopped.is_stopped
     assert str(stopped) == render_batch(stopped)
     assert "STOP" in str(stopped)
+    assert unescape(stopped._repr_html_()) == f"<pre>{stopped}</pre>"  # what a notebook asks for
 
 
 def test_a_household_soap_says_on_every_sheet_that_it_is_not_for_skin() -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 from types import MappingProxyType
 
@@ -75,7 +76,8 @@ def check_before_sale(
     if today is not None and (today - trial.made).days < needed:
         age = (today - trial.made).days
         what = f"it is {age} day{'' if age == 1 else 's'} old, and the cure is {needed.normalize():f} days"
-        found.append(note("cure-short", what, "wait", place))
+        ready = trial.made + timedelta(days=math.ceil(needed))
+        found.append(note("cure-short", what, f"wait until {ready.isoformat()}", place))
     return tuple(found)
 
 

@@ -15,7 +15,7 @@ from formulary.finding import Finding
 from tests.batch.finding_cases import added, addition, fragrance, oils, plain, scented, water
 from tests.batch.kitchen import Kitchen
 
-SOME = settings(max_examples=40, deadline=None)
+SOME = settings(max_examples=25, deadline=None)
 
 
 def found(kitchen: Kitchen, code: str) -> Finding | None:

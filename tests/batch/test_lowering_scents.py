@@ -135,7 +135,7 @@ def test_what_the_findings_of_a_limit_say() -> None:
         assert finding.do.startswith("lower it to 0.")
 
 
-@pytest.mark.parametrize("to", [10, 25, 50, 80])
+@pytest.mark.parametrize("to", [1, 10, 25, 50, 80])
 def test_what_a_whole_percent_is_exactly_enough_for_is_that_percent(to: int) -> None:
     limit = left(to / 100, 2.0)
     over = told(scents(("one", 2.0, 2.0)), {"one": {"musk": 100.0}}, {"musk": limit})["constituent-limit"]

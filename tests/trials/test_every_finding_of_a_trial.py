@@ -85,7 +85,14 @@ CASES = [
         stands="the plan was frozen without a limit; a sale in spite of it names it",
         plan=plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]),
     ),
-    Case("cure-short", NONE + DECIDED, "wait", NONE + DECIDED, today=date(2026, 10, 30), later=date(2026, 10, 31)),
+    Case(
+        "cure-short",
+        NONE + DECIDED,
+        "wait until 2026-10-31",
+        NONE + DECIDED,
+        today=date(2026, 10, 30),
+        later=date(2026, 10, 31),
+    ),
 ]
 
 

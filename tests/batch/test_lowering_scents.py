@@ -112,7 +112,7 @@ def test_a_scent_of_two_lines_is_named_once() -> None:
     assert "lower one and two to" in told(lines)["scent-blend"].do
 
 
-@pytest.mark.parametrize(("hair", "is_over"), [(0.0, False), (0.5e-9, False), (2e-9, True)])
+@pytest.mark.parametrize(("hair", "is_over"), [(0.0, False), (0.5e-9, False), (1e-9, False), (2e-9, True)])
 def test_a_rounding_of_the_last_digit_passes_no_limit(hair: float, *, is_over: bool) -> None:
     over = 1 + hair
     assert ("scent-limit" in told(scents(("one", 2 * over, 2), limit=2.0))) == is_over

@@ -91,6 +91,9 @@ def test_an_unknown_assay_says_where_its_band_begins() -> None:
     ("nominal", "effective", "expected"),
     [
         (5.0, -1e-10, {"warn superfat-low"}),
+        (5.0, -1e-9, {"warn superfat-low"}),
+        (5.0, 2.0 - 1e-9, set()),
+        (5.0, 20.0 + 1e-9, set()),
         (5.0, -1e-8, {"stop lye-excess"}),
         (5.0, 2.0 - 1e-10, set()),
         (5.0, 2.0 - 1e-8, {"warn superfat-low"}),
@@ -101,7 +104,10 @@ def test_an_unknown_assay_says_where_its_band_begins() -> None:
 )
 def test_a_rounding_of_the_last_digit_is_nothing(nominal: float, effective: float, expected: set[str]) -> None:
     assert said(nominal, effective, 0.0) == expected
-    assert said(nominal, effective, -1e-10) == expected
+    for low in (-1e-10, -1e-9):
+        assert said(nominal, effective, low) == expected
+    is_told = "note superfat-band" in said(nominal, effective, -1.0)
+    assert is_told == (effective >= -1e-9)
 
 
 def portions(whole: float, purpose: str, *found: float | None, name: str = "one") -> list[Finding]:
@@ -114,6 +120,7 @@ def portions(whole: float, purpose: str, *found: float | None, name: str = "one"
     [
         (-0.01, 5.0, "stop lye-excess", "warn lye-excess"),
         (-1e-10, 5.0, "warn superfat-low", None),
+        (-1e-9, 5.0, "warn superfat-low", None),
         (0.0, 5.0, "warn superfat-low", None),
         (1.99, 5.0, "warn superfat-low", None),
         (2.0, 5.0, None, None),

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from formulary.batch.checks import check_pot
-from formulary.batch.figures import acid_mol, alkali_of, fat_mol, work_out_pot
+from formulary.batch.figures import acid_mol, alkali_of, fat_mol, water_in, work_out_pot
 from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.scale import Scale
@@ -161,12 +161,12 @@ def _by_material(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
 def _at_least_weighed(lines: list[PotLine], weighed_g: Mapping[str, float]) -> list[PotLine]:
     """Nothing can be taken out again: what is there already counts where it is more than is wanted."""
     totals = _by_material(lines)
-    return [
-        _grams(line, line.grams * max(1.0, weighed_g[line.material] / totals[line.material, line.role]))
-        if line.material in weighed_g and totals[line.material, line.role] > 0
-        else line
-        for line in lines
-    ]
+    counted: list[PotLine] = []
+    for line in lines:
+        total_g = totals[line.material, line.role]
+        over_g = max(weighed_g.get(line.material, 0.0) - total_g, 0.0)
+        counted.append(_grams(line, line.grams + over_g * (line.grams / total_g if total_g > 0 else 1.0)))
+    return counted
 
 
 def _grams(line: PotLine, grams: float) -> PotLine:
@@ -197,7 +197,11 @@ def _with_new_alkali(
     more_pure = sum(more[alkali.material] * alkali.assay_percent / 100.0 for alkali in batch.lye)
     pure = sum(alkali.pure_grams for alkali in batch.lye)
     nominal_g = pure * (100.0 - batch.water.nominal_percent) / batch.water.nominal_percent
-    more_water_g = nominal_g * (more_pure / pure - 1.0)
+    # A ready-made lye brings water of its own.
+    with_alkali_g = sum(
+        water_in(_grams(line, more[line.material] - line.grams), materials) for line in lines if line.role == "alkali"
+    )
+    more_water_g = nominal_g * (more_pure / pure - 1.0) - with_alkali_g
     return [
         _grams(line, more[line.material])
         if line.role == "alkali"

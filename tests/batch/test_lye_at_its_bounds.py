@@ -128,6 +128,11 @@ def test_a_strong_jug_of_solid_alkali_is_noted(lines: list[PotLine], *, is_stron
     assert codes(jug(*lines)) == (["jug-strong"] if is_strong else [])
 
 
+@pytest.mark.parametrize("grams", [109.0, 1.09, 0.5])
+def test_a_jug_that_is_just_full_is_strong_whatever_its_size(grams: float) -> None:
+    assert codes(jug(line("soda", "alkali", grams), line("water", "water", grams * 100 / 109))) == ["jug-strong"]
+
+
 def test_a_full_jug_tells_its_strength() -> None:
     (full,) = jug(line("soda", "alkali", 120.0), line("water", "water", 80.0))
     assert "would hold 60.0 % lye" in full.what
@@ -321,7 +326,7 @@ def test_spoons_are_no_matter_of_the_scale() -> None:
 
 def test_water_below_nothing() -> None:
     recipe = plain().read_recipe()
-    for grams, is_below in ((0.0, False), (-1e-12, False), (-1e-6, True), (-20.4, True), (5.0, False)):
+    for grams, is_below in ((0.0, False), (-1e-12, False), (-1e-9, False), (-1e-6, True), (-20.4, True), (5.0, False)):
         found = list(check_water(Pot((line("water", "water", grams),)), recipe, MATERIALS))
         assert codes(found) == (["water-below-zero"] if is_below else [])
     (below,) = check_water(Pot((line("water", "water", -20.4),)), recipe, MATERIALS)

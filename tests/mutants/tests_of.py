@@ -47,4 +47,9 @@ MODULES = {
     "formulary/batch/vessel_checks.py": ("tests/batch/test_vessels.py", *_FINDINGS),
     "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS),
     "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
+    "formulary/batch/rescue.py": (
+        "tests/batch/test_rescue_in_grams.py",
+        "tests/batch/test_sitting_rescue_and_size.py",
+        "tests/batch/test_plan_and_as_made.py",
+    ),
 }

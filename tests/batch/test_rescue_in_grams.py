@@ -1,0 +1,241 @@
+"""What remains to weigh when something went over, worked out here once more from grams and definitions.
+
+Molar masses NaOH 39.997, KOH 56.105 g/mol (CIAAW abridged weights); a saponification value is mg KOH for 1 g (ISO
+3657); citric acid 192.123 g/mol, three protons (general chemistry, from memory).
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from decimal import Decimal
+
+import pytest
+
+from formulary.batch.model import Batch
+from formulary.batch.rescue import Rescue, parse_weighed, work_out_rescue
+from formulary.batch.weigh_out import work_out_batch
+from formulary.errors import InputError
+from formulary.materials.register import read_builtin_register
+from formulary.settings import Settings
+from tests.batch.finding_cases import addition, scented
+from tests.batch.recipes import PLAIN, codes, read_recipe
+
+NAOH, KOH, CITRIC = 39.997, 56.105, 192.123
+REGISTER = read_builtin_register()
+FINE = Settings(alkali_step_g=Decimal("0.000001"))
+READY_MADE = PLAIN.replace("sodium-hydroxide", "sodium-hydroxide-solution-50")
+BOTH = PLAIN.replace("alkali: sodium-hydroxide", "alkali: {by: moles, sodium-hydroxide: 90, potassium-hydroxide: 10}")
+ACID = PLAIN + addition("citric-acid-anhydrous", "2 % of oils", "oils")
+MILK = PLAIN + addition("oat-milk", "10 % of oils", "oils", water="replaces")
+
+
+def sv(name: str) -> float:
+    value = REGISTER[name].saponification_value
+    assert value is not None
+    return value.working
+
+
+def batch_of(text: str, settings: Settings = FINE) -> Batch:
+    return work_out_batch(read_recipe(text), REGISTER, settings, oil_mass_g=1000.0)
+
+
+def rescue(text: str, weighed_g: Mapping[str, float], settings: Settings = FINE) -> Rescue:
+    return work_out_rescue(batch_of(text, settings), weighed_g, REGISTER, settings)
+
+
+def in_pot(found: Rescue) -> dict[str, float]:
+    """Grams of everything once the rest is weighed."""
+    return {line.material: line.weighed_grams + line.remaining_grams for line in found.remaining}
+
+
+def pure_g(olive_g: float, *, superfat: float = 5.0, acid_g: float = 0.0) -> float:
+    fat_mol = (olive_g * sv("olive-oil") + 250 * sv("coconut-oil") + 150 * sv("sunflower-oil")) / 1000 / KOH
+    return (fat_mol * (1 - superfat / 100) + acid_g / CITRIC * 3) * NAOH
+
+
+@pytest.mark.parametrize("olive_g", [601.0, 700.0, 1500.0])
+def test_more_of_an_oil_gets_the_alkali_and_the_water_of_a_recipe_with_so_much_of_it(olive_g: float) -> None:
+    found = rescue(PLAIN, {"olive-oil": olive_g})
+    lye_g = pure_g(olive_g)
+    assert found.way == "new-alkali"
+    assert in_pot(found) == pytest.approx(
+        {
+            "olive-oil": olive_g,
+            "coconut-oil": 250,
+            "sunflower-oil": 150,
+            "sodium-hydroxide": lye_g,
+            "water": lye_g * 67 / 33,
+        },
+        rel=1e-6,
+    )
+    assert found.superfat_percent == pytest.approx(5, abs=1e-4)
+    assert found.in_jug_percent == pytest.approx(33)
+    assert found.effective_percent == pytest.approx(33)
+
+
+def test_the_new_alkali_is_rounded_down_to_the_scale() -> None:
+    found = rescue(PLAIN, {"olive-oil": 700.0}, Settings())
+    assert in_pot(found)["sodium-hydroxide"] == pytest.approx(math.floor(pure_g(700) * 10) / 10)
+
+
+def test_acid_keeps_its_own_alkali_and_milk_its_water() -> None:
+    assert in_pot(rescue(ACID, {"olive-oil": 700.0}))["sodium-hydroxide"] == pytest.approx(pure_g(700, acid_g=20))
+    planned = batch_of(MILK)
+    found = in_pot(rescue(MILK, {"olive-oil": 700.0}))
+    milk_water_g = 100 * (REGISTER["oat-milk"].water_percent or 0.0) / 100
+    assert planned.water.weigh_grams == pytest.approx(pure_g(600) * 67 / 33 - milk_water_g)
+    assert found["water"] == pytest.approx(pure_g(700) * 67 / 33 - milk_water_g)
+    assert found["oat-milk"] == pytest.approx(100)
+
+
+def test_ready_made_lye_brings_its_own_water() -> None:
+    found = rescue(READY_MADE, {"olive-oil": 700.0})
+    lye_g = pure_g(700)
+    assert in_pot(found)["sodium-hydroxide-solution-50"] == pytest.approx(2 * lye_g)
+    assert in_pot(found)["water"] == pytest.approx(lye_g * 67 / 33 - lye_g)
+    assert found.effective_percent == pytest.approx(33)
+
+
+def test_two_alkalis_keep_their_moles() -> None:
+    found = in_pot(rescue(BOTH, {"olive-oil": 700.0}))
+    mol = found["sodium-hydroxide"] / NAOH, found["potassium-hydroxide"] / KOH
+    assert sum(mol) == pytest.approx(pure_g(700) / NAOH)
+    assert mol[0] / sum(mol) == pytest.approx(0.9)
+
+
+def test_alkali_that_went_over_makes_everything_larger_by_the_same_part() -> None:
+    for text, alkali in ((PLAIN, "sodium-hydroxide"), (ACID, "sodium-hydroxide"), (BOTH, "potassium-hydroxide")):
+        batch = batch_of(text)
+        planned = {line.material: line.planned_grams for line in rescue(text, {}).remaining}
+        found = rescue(text, {alkali: planned[alkali] * 1.25})
+        assert found.way == "more-oil"
+        assert in_pot(found) == pytest.approx({name: grams * 1.25 for name, grams in planned.items()})
+        assert found.superfat_percent == pytest.approx(batch.superfat.effective)
+        assert "mould" in found.remarks[-1]
+
+
+def test_of_two_alkalis_that_went_over_the_one_further_over_counts() -> None:
+    planned = {line.material: line.planned_grams for line in rescue(BOTH, {}).remaining}
+    weighed = {"sodium-hydroxide": planned["sodium-hydroxide"] * 1.1, "potassium-hydroxide": 0.0}
+    weighed["potassium-hydroxide"] = planned["potassium-hydroxide"] * 1.3
+    found = in_pot(rescue(BOTH, weighed))
+    assert found == pytest.approx({name: grams * 1.3 for name, grams in planned.items()})
+
+
+def test_oil_that_went_further_over_than_the_alkali_stays_in() -> None:
+    planned = {line.material: line.planned_grams for line in rescue(PLAIN, {}).remaining}
+    found = rescue(PLAIN, {"sodium-hydroxide": planned["sodium-hydroxide"] * 1.1, "olive-oil": 900.0})
+    assert in_pot(found)["olive-oil"] == pytest.approx(900)
+    assert in_pot(found)["coconut-oil"] == pytest.approx(275)
+    assert found.superfat_percent > 5
+
+
+def test_what_else_went_over_stays_and_nothing_is_changed_for_it() -> None:
+    planned = {line.material: line.planned_grams for line in rescue(MILK, {}).remaining}
+    found = rescue(MILK, {"water": planned["water"] + 50, "oat-milk": 120.0, "olive-oil": 600.0})
+    assert found.way == "as-it-is"
+    assert in_pot(found) == pytest.approx({**planned, "water": planned["water"] + 50, "oat-milk": 120.0})
+    assert any(remark.startswith("Water that is in") for remark in found.remarks)
+
+
+def test_what_is_just_as_planned_is_not_over() -> None:
+    planned = {line.material: line.planned_grams for line in rescue(PLAIN, {}).remaining}
+    found = rescue(PLAIN, planned)
+    assert (found.way, found.remarks) == ("as-it-is", ())
+    assert all(line.remaining_grams == pytest.approx(0) for line in found.remaining)
+
+
+def test_an_oil_that_is_not_all_in_yet_is_counted_in_full_when_another_went_over() -> None:
+    found = in_pot(rescue(PLAIN, {"olive-oil": 200.0, "coconut-oil": 300.0}))
+    fat_mol = (600 * sv("olive-oil") + 300 * sv("coconut-oil") + 150 * sv("sunflower-oil")) / 1000 / KOH
+    assert found["sodium-hydroxide"] == pytest.approx(0.95 * fat_mol * NAOH)
+    assert (found["olive-oil"], found["coconut-oil"]) == (pytest.approx(600), pytest.approx(300))
+
+
+def test_a_tiny_batch_is_rescued_like_any_other() -> None:
+    tiny = work_out_batch(read_recipe(PLAIN), REGISTER, FINE, oil_mass_g=1.0)
+    as_planned = work_out_rescue(tiny, {"water": 0.1}, REGISTER, FINE)
+    assert as_planned.way == "as-it-is"
+    assert in_pot(as_planned)["sunflower-oil"] == pytest.approx(0.15)
+    twice = MILK + "  - {material: oat-milk, rate: 5 % of oils, at: top, water: extra}\n"
+    milky = work_out_batch(read_recipe(twice), REGISTER, FINE, oil_mass_g=1.0)
+    assert in_pot(work_out_rescue(milky, {"oat-milk": 0.3}, REGISTER, FINE))["oat-milk"] == pytest.approx(0.3)
+    more = work_out_rescue(tiny, {"coconut-oil": 0.5}, REGISTER, FINE)
+    assert (more.way, in_pot(more)["coconut-oil"]) == ("new-alkali", pytest.approx(0.5))
+
+
+def test_water_that_none_was_planned_of_counts() -> None:
+    none = READY_MADE.replace("lye_concentration: 33", "lye_concentration: 50")
+    assert batch_of(none).water.weigh_grams == pytest.approx(0, abs=1e-3)
+    found = rescue(none, {"water": 80.0})
+    assert in_pot(found)["water"] == pytest.approx(80)
+    assert found.in_jug_percent == pytest.approx(100 * pure_g(600) / (2 * pure_g(600) + 80), rel=1e-4)
+
+
+def test_what_is_not_all_in_yet_remains() -> None:
+    found = rescue(PLAIN, {"olive-oil": 200.0, "sodium-hydroxide": 0.0})
+    assert found.way == "as-it-is"
+    remaining = {line.material: line for line in found.remaining}
+    olive = remaining["olive-oil"]
+    assert (olive.role, olive.planned_grams, olive.weighed_grams) == ("oil", pytest.approx(600), 200)
+    assert olive.remaining_grams == pytest.approx(400)
+    assert remaining["coconut-oil"].remaining_grams == pytest.approx(250)
+    assert remaining["coconut-oil"].weighed_grams == 0
+    assert in_pot(found)["sodium-hydroxide"] == pytest.approx(pure_g(600))
+
+
+def test_lines_of_one_addition_share_what_was_weighed_of_it() -> None:
+    twice = MILK + "  - {material: oat-milk, rate: 5 % of oils, at: top, water: extra}\n"
+    found = rescue(twice, {"oat-milk": 300.0})
+    assert in_pot(found)["oat-milk"] == pytest.approx(300)
+    # a third of it lies on top, where it brings no water to the lye
+    water_g = pure_g(600) * 67 / 33 + 2 * 100 * (REGISTER["oat-milk"].water_percent or 0.0) / 100
+    assert found.effective_percent < 100 * pure_g(600) / (pure_g(600) + water_g)
+
+
+@pytest.mark.parametrize(("over_g", "is_told"), [(0.04, False), (0.06, True)])
+def test_water_is_spoken_of_when_a_scale_could_tell_it(over_g: float, *, is_told: bool) -> None:
+    planned = {line.material: line.planned_grams for line in rescue(PLAIN, {}).remaining}
+    found = rescue(PLAIN, {"water": planned["water"] + over_g})
+    assert bool(found.remarks) == is_told
+    assert rescue(PLAIN, {"olive-oil": 600.0}).remarks == ()
+
+
+@pytest.mark.parametrize(("less_g", "is_told"), [(0.049, False), (0.051, True), (5.0, True)])
+def test_alkali_that_is_added_to_lye_is_warned_of(less_g: float, *, is_told: bool) -> None:
+    planned = {line.material: line.planned_grams for line in rescue(PLAIN, {}).remaining}
+    found = rescue(PLAIN, {"sodium-hydroxide": planned["sodium-hydroxide"] - less_g})
+    assert any("heats it again" in remark for remark in found.remarks) == is_told
+    # nothing is in the jug yet: all of it is weighed at once
+    assert not any("heats" in remark for remark in rescue(PLAIN, {"olive-oil": 700.0}).remarks)
+
+
+def test_scent_stays_as_planned_in_a_larger_batch_and_that_is_said() -> None:
+    text = PLAIN + scented(("lavender-oil", 2))
+    found = rescue(text, {"olive-oil": 700.0})
+    assert in_pot(found)["lavender-oil"] == pytest.approx(20)
+    assert any(remark.startswith("Scent and additions stay") for remark in found.remarks)
+    assert not any("Scent" in remark for remark in rescue(PLAIN, {"olive-oil": 700.0}).remarks)
+    assert not any("Scent" in remark for remark in rescue(text, {"olive-oil": 600.0}).remarks)
+
+
+def test_the_rest_of_the_batch_keeps_its_stage_its_portion_and_its_settings() -> None:
+    small = Settings(alkali_step_g=Decimal("0.1"), vessels_ml={"pot": Decimal(1500)})
+    found = rescue(MILK, {"olive-oil": 900.0}, small)
+    assert "pot-small" in {finding.code for finding in found.findings}
+    assert found.scale == batch_of(MILK, small).scale
+    strong = rescue(PLAIN.replace("lye_concentration: 33", "lye_concentration: 45"), {"olive-oil": 700.0})
+    assert "jug-strong" in {finding.code for finding in strong.findings}
+
+
+def test_what_was_weighed_is_read_and_must_be_in_the_batch() -> None:
+    assert parse_weighed("  olive-oil   490 g ") == ("olive-oil", 490.0)
+    assert parse_weighed("water 1.5 kg") == ("water", 1500.0)
+    for text in ("olive-oil", "490 g", ""):
+        with pytest.raises(InputError):
+            parse_weighed(text)
+    with pytest.raises(InputError) as raised:
+        rescue(PLAIN, {"olive-oil": 600.0, "soot": 5.0})
+    assert raised.value.findings[0].code == "unknown-line"
+    assert not codes(batch_of(PLAIN), "stop")

@@ -188,7 +188,7 @@ def band(
         materials=OWN,
         purpose="skin",
         locate=lambda *_: Place(),
-        alkali_step_g=step_g,
+        **({"alkali_step_g": step_g} if step_g else {}),
     )
     return finding.do
 
@@ -196,6 +196,7 @@ def band(
 def test_the_band_names_what_is_known_least_by_its_grams() -> None:
     assert "your vague " in band(("fair", 400.0), ("vague", 100.0), ("bare", 500.0))
     assert "your fair " in band(("fair", 600.0), ("vague", 100.0))
+    assert "your fair " in band(("fair", 0.3), ("sure", 100.0))
     # lines of one oil are one
     assert "your fair " in band(("fair", 300.0), ("vague", 100.0), ("fair", 300.0))
     assert band(("fair", 600.0), ("wax", 100.0)).startswith(
@@ -215,6 +216,7 @@ def test_the_superfat_that_is_enough_is_the_alkali_less_what_may_be_too_much() -
     assert band(("sure", 600.0), alkali_g=10.0, step_g=0.1) == "raise the superfat to 6.9 % or more"
     assert band(("sure", 600.0), alkali_g=0.5, step_g=0.1) == "raise the superfat to 21.7 % or more"
     assert band(("sure", 600.0), alkali_g=0.0, step_g=0.1) == "raise the superfat to 6 % or more"
+    assert band(("sure", 600.0), alkali_g=10.0) == "raise the superfat to 6 % or more"
 
 
 def test_past_twenty_percent_less_of_the_oil_is_asked_for() -> None:

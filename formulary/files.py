@@ -20,6 +20,7 @@ from formulary.versions import Versions, slug_of
 
 if TYPE_CHECKING:
     from formulary.lineage import SavedVersion
+    from formulary.lives import Lives
     from formulary.store.store import Store
 
 SETTINGS_FILE = "formulary.yaml"
@@ -117,6 +118,10 @@ class FormularyFiles:
         file when it cannot be read.
         """
         return self._versions.find(reference)
+
+    def lives(self) -> Lives:
+        """Whose the saves under each name are."""
+        return self._versions.lives()
 
     def now_called(self, slug: str) -> str | None:
         """The recipe that has this as an earlier name, when no recipe has it now."""

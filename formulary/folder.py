@@ -187,10 +187,10 @@ class Folder(FormularyFiles):
 
         parents = {recipe.based_on.version for recipe in recipes if recipe.based_on is not None}
         present = self.store.read_blobs(parents) if parents else {}
-        live = frozenset(self.recipes())
+        lives = self.lives()
         for recipe in recipes:
             path = f"recipes/{recipe.slug}.yaml"
-            yield from (finding.at(path) for finding in check_lineage(recipe, live, present))
+            yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))
 
     def _check_recipe(
         self, path: str, recipe: Recipe | None, findings: tuple[Finding, ...], *, work_out: bool

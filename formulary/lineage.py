@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Iterable, Iterator
+from collections.abc import Callable, Container, Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
@@ -30,24 +30,27 @@ class SavedVersion:
     why: str
     returns_to: int | None = None  # the earlier number whose content this is again
     findings: tuple[Finding, ...] = ()
+    commit: str = ""
 
 
 def number_saves(saves: Iterable[Saved], slug: str, read: ReadVersion) -> Iterator[SavedVersion]:
-    """The saves of a recipe, oldest first, counted from 1; saves that changed nothing in it are passed over.
+    """The saves of a recipe, counted from 1; saves that changed nothing in it are passed over.
 
-    saves: newest first, as the store lists them. read: an id's content; what is missing there is said to be missing.
+    saves: oldest first. read: an id's content; what is missing there is said to be missing.
     """
     first_seen: dict[str, int] = {}
     previous: str | None = None
     number = 0
-    for save in reversed(tuple(saves)):
+    for save in saves:
         if save.blob is None or save.blob == previous:
             continue  # a deletion, a rename, or a merge that brought nothing new
         number += 1
         previous = save.blob
         version, findings = _read_version(save.blob, slug, save.path, number, read)
         returns_to = first_seen.get(save.blob)
-        yield SavedVersion(number, version, save.blob, save.when, save.author, save.subject, returns_to, findings)
+        yield SavedVersion(
+            number, version, save.blob, save.when, save.author, save.subject, returns_to, findings, save.commit
+        )
         first_seen.setdefault(save.blob, number)
 
 
@@ -64,17 +67,26 @@ def _read_version(
     return Version(recipe=content.recipe, text=content.text, is_saved=True, label=label), content.findings
 
 
-def check_lineage(recipe: Recipe, live: Container[str], present: Container[str]) -> Iterator[Finding]:
+def check_lineage(
+    recipe: Recipe, other_owner: Callable[[str, str], str | None], present: Container[str]
+) -> Iterator[Finding]:
     """What is wrong with a recipe's earlier names and with the version that it is based on.
 
-    live: the names of the recipes that there are now. present: the ids of saved files that this clone holds.
+    other_owner: (recipe, earlier name) -> the other recipe that has the saves under it, None where this one has them.
+    present: the ids of saved files that this clone holds.
     """
     for name in recipe.formerly:
-        if name in live:
+        do = f"take {name} out of `formerly`, which names what this recipe was called before"
+        owner = recipe.slug if name == recipe.slug else other_owner(recipe.slug, name)
+        if owner is None:
+            continue
+        if owner == name:
             itself = name == recipe.slug
             what = f"{name} is its name now" if itself else f"{name} is a recipe of its own, with a history of its own"
-            do = f"take {name} out of `formerly`, which names what this recipe was called before"
             yield error("formerly-live", what, do, recipe.place("formerly", name))
+        else:
+            what = f"the saves under {name} are those of {owner}, which was called so before this recipe was"
+            yield error("formerly-taken", what, do, recipe.place("formerly", name))
     parent = recipe.based_on
     if parent is None:
         return

@@ -86,9 +86,8 @@ def name_version(folder: Folder, reference: str, name: str) -> Version:
     if not version.is_saved:
         do = f"save it first: formulary save {version.slug} -m WHY"
         raise InputError.of("not-saved", f"{version.slug} has changes that are not saved", do)
-    names = (version.slug, *version.recipe.formerly)
-    saves = folder.store.history(f"recipes/{each}.yaml" for each in names)
-    commit = next(save.commit for save in saves if save.blob == version.id)
+    saves = folder.history(version.slug)
+    commit = next(save.commit for save in reversed(saves) if save.id == version.id)
     folder.store.name_commit(name, commit, message=f"{name}: {version.recipe.name}, {version.short_id}")
     return replace(version, label=name)
 

@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from formulary.lineage import SavedVersion
+    from formulary.lives import Lives
     from formulary.materials.model import Material
-    from formulary.store.saved import Saved
     from formulary.store.store import Store
 
 _NO_RECIPE = "`formulary check` lists what is here"
@@ -99,12 +99,21 @@ class Versions:
         from formulary.kept import reading_versions
         from formulary.lineage import number_saves
 
-        names = (slug, *self._formerly(slug))
-        saves = self._store.history(f"recipes/{name}.yaml" for name in names)
-        if not saves and slug not in self.recipes():
-            do = suggest(slug, self.recipes(), _NO_RECIPE)
-            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-        with reading_versions({save.blob for save in saves if save.blob}, self._store.read_blobs, self._cache) as read:
+        lives = self.lives()
+        own = {save.blob for life in lives.under(slug) for save in life.saves if save.blob}
+        with reading_versions(own, self._store.read_blobs, self._cache) as read:
+            for life in lives.under(slug):
+                first = life.saves[0]
+                content = read(first.blob or "", slug, first.path)
+                lives.know(first.blob, content.text.encode("utf-8", "replace") if content is not None else b"")
+            saves = lives.saves(slug)
+            if not saves and slug not in self.recipes():
+                do = suggest(slug, self.recipes(), _NO_RECIPE)
+                raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
+            ids = {save.blob for save in saves if save.blob}
+            if ids <= own:
+                return tuple(number_saves(saves, slug, read))
+        with reading_versions(ids, self._store.read_blobs, self._cache) as read:
             return tuple(number_saves(saves, slug, read))
 
     def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
@@ -112,41 +121,42 @@ class Versions:
         from formulary.kept import reading_versions
         from formulary.lineage import number_saves
 
-        owners: dict[str, list[str]] = {}
-        for slug in self.recipes():
-            for name in (slug, *self._formerly(slug)):
-                owners.setdefault(f"recipes/{name}.yaml", []).append(slug)
-        saves: dict[str, list[Saved]] = {slug: [] for slug in self.recipes()}
-        for save in self._store.history() if owners else ():
-            for slug in owners.get(save.path, ()):
-                saves[slug].append(save)
+        recipes = self.recipes()
+        lives = self.lives()
+        lives.read_all()
+        saves = {slug: lives.saves(slug) for slug in recipes}
         ids = {save.blob for of_recipe in saves.values() for save in of_recipe if save.blob}
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:
             return {slug: tuple(number_saves(of_recipe, slug, read)) for slug, of_recipe in saves.items()}
 
-    def _formerly(self, slug: str) -> tuple[str, ...]:
-        """Earlier names; not those of recipes that there are now, whose saves are their own."""
-        live = self.recipes()
-        return tuple(name for name in self._stated_formerly(slug) if name not in live)
+    def lives(self) -> Lives:
+        """Whose the saves under each name are, as everything stands now."""
+        from formulary.lives import Lives
+
+        return Lives(self._store, frozenset(self.recipes()), self._stated_formerly)
 
     def _stated_formerly(self, slug: str) -> tuple[str, ...]:
         """Earlier names, from the file as it is, as it was saved last, or as it was before it was deleted."""
         path = f"recipes/{slug}.yaml"
         if path in self._store.working_paths("recipes/"):
-            names = read_formerly(self._store.read_working(path))
-            if names:
+            data = self._store.read_working(path)
+            names = read_formerly(data) if b"formerly" in data else ()
+            if names or blob_id(data) == self._store.tip_blob(path):
                 return names
         blob = self._store.tip_blob(path)
         if blob is None:
             blob = next((save.blob for save in self._store.history([path]) if save.blob is not None), None)
-        data = self._store.read_blobs([blob]).get(blob) if blob is not None else None
-        return read_formerly(data) if data is not None else ()
+        text = self._store.read_blobs([blob]).get(blob) if blob is not None else None
+        return read_formerly(text) if text is not None else ()
 
     def now_called(self, slug: str) -> str | None:
         """The recipe that has this as an earlier name, when no recipe has it now."""
         if slug in self.recipes():
             return None
-        return next((name for name in self.recipes() if slug in self._formerly(name)), None)
+        lives = self.lives()
+        under = lives.under(slug)
+        owner = lives.owner(under[-1]) if under else next(iter(lives.claimers(slug)), slug)
+        return owner if owner != slug else None
 
     def _saved(self, slug: str, wanted: str, reference: str) -> Version:
         saves = self.history(slug)
@@ -166,7 +176,10 @@ class Versions:
                 return _readable(numbered[0])
             raise _no_version(slug, reference, saves)
         commit = self._store.resolve_revision(wanted)
-        for name in (slug, *self._formerly(slug)) if commit is not None else ():
+        names = (
+            dict.fromkeys((slug, *(life.name for life in self.lives().of_recipe(slug)))) if commit is not None else ()
+        )
+        for name in names:
             assert commit is not None
             blob = self._store.blob_at(commit, f"recipes/{name}.yaml")
             if blob is not None:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import subprocess
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from formulary import Folder, InputError, init_folder, set_field
+from formulary.returning import name_version, redo_last_undo, rename_recipe, restore_version, undo_last_save
 
 FIRST = "recipes/first-bar.yaml"
 
@@ -24,8 +26,16 @@ def put(folder: Folder, slug: str, line: str) -> None:
     folder.refresh()
 
 
+def edit(folder: Folder, before: str, after: str, path: str = FIRST) -> None:
+    file = folder.root / path
+    text = file.read_text(encoding="utf-8")
+    assert before in text
+    file.write_text(text.replace(before, after), encoding="utf-8")
+    folder.refresh()
+
+
 def told(folder: Folder) -> list[tuple[str, str, str | None]]:
-    codes = ("formerly-live", "based-on-itself", "parent-missing")
+    codes = ("formerly-live", "formerly-taken", "based-on-itself", "parent-missing")
     found = [finding for finding in folder.check() if finding.code in codes]
     assert all(finding.place.line is not None for finding in found)
     return [(finding.severity.value, finding.code, finding.place.path) for finding in found]
@@ -83,4 +93,99 @@ def test_a_recipe_never_takes_the_saves_of_another_that_there_is(folder: Folder)
         folder.find_version(f"second-bar@{folder.find_version('first-bar').id[:8]}")
     (folder.root / FIRST).unlink()
     folder.refresh()
+    assert [save.why for save in folder.history("second-bar")] == ["another"]
+    folder.save_changed(why="not made any more")
     assert [save.why for save in folder.history("second-bar")] == ["Begin the formulary", "another"]
+
+
+def test_of_two_recipes_that_claim_a_name_the_renamed_one_has_its_saves_and_the_copy_is_told(folder: Folder) -> None:
+    edit(folder, "superfat: 5", "superfat: 6")
+    folder.save_changed(why="softer")
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    copied = (folder.root / "recipes/harbour-bar.yaml").read_bytes()
+    (folder.root / "recipes/a-copy.yaml").write_bytes(copied)  # by hand, in a file manager; first by the alphabet
+    folder.refresh()
+    for saved in (False, True):
+        if saved:
+            folder.save_changed(why="copied by hand")
+        assert len(folder.history("harbour-bar")) == 3
+        assert len(folder.history("a-copy")) == saved
+        assert folder.now_called("first-bar") == "harbour-bar"
+        told = [finding for finding in folder.check() if finding.code == "formerly-taken"]
+        assert [finding.place.path for finding in told] == ["recipes/a-copy.yaml"]
+        assert "harbour-bar" in told[0].what
+        assert "take first-bar out" in told[0].do
+    edit(folder, "formerly: [first-bar]\n", "", "recipes/a-copy.yaml")
+    assert not [finding for finding in folder.check() if finding.code == "formerly-taken"]
+
+
+def test_two_claims_that_nothing_saved_decides_go_to_the_recipe_that_was_saved_first(folder: Folder) -> None:
+    for slug in ("second-bar", "another-bar"):
+        put(folder, slug, "formerly: [early-bar]")
+        folder.save_changed(why=slug, now=datetime(2026, 3, 1 if slug == "second-bar" else 2, tzinfo=UTC))
+    assert folder.now_called("early-bar") == "second-bar"
+    assert [finding.place.path for finding in folder.check() if finding.code == "formerly-taken"] == [
+        "recipes/another-bar.yaml"
+    ]
+
+
+def test_a_name_that_was_given_up_can_be_another_recipes_and_each_keeps_its_own_saves(folder: Folder) -> None:
+    first = folder.find_version("first-bar").id
+    edit(folder, "superfat: 5", "superfat: 6")
+    folder.save_changed(why="softer")
+    rename_recipe(folder, "first-bar", "winter-2025")
+    folder.save(folder.branch("winter-2025@latest", "first-bar", set_field("superfat", "8")), why="this winter's")
+    assert [save.why for save in folder.history("winter-2025")] == [
+        "Begin the formulary",
+        "softer",
+        "Rename first-bar to winter-2025",
+    ]
+    assert [save.why for save in folder.history("first-bar")] == ["this winter's"]
+    assert folder.find_version(f"winter-2025@{first[:8]}").id == first
+    assert told(folder) == []
+    rename_recipe(folder, "first-bar", "winter-2026")
+    assert next(save.why for save in folder.history("winter-2026")) == "this winter's"
+    assert len(folder.history("winter-2025")) == 3
+    assert folder.now_called("first-bar") == "winter-2026"
+    assert told(folder) == []
+
+
+def test_restoring_a_version_from_before_a_rename_keeps_the_history(folder: Folder) -> None:
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    whole = [save.id for save in folder.history("harbour-bar")]
+    restore_version(folder, "harbour-bar@1")
+    assert [save.id for save in folder.history("harbour-bar")] == [*whole, whole[0]]
+    assert folder.now_called("first-bar") == "harbour-bar"
+
+
+def test_undoing_a_rename_gives_the_saves_back_and_redoing_it_takes_them_again(folder: Folder) -> None:
+    first = folder.find_version("first-bar").id
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    renamed = folder.find_version("harbour-bar").id
+    undo_last_save(folder)
+    assert [save.id for save in folder.history("first-bar")] == [first]
+    assert [save.id for save in folder.history("harbour-bar")] == [renamed]
+    redo_last_undo(folder)
+    assert next(save.id for save in folder.history("harbour-bar")) == first
+    assert folder.find_version("harbour-bar").id == renamed
+
+
+def test_a_version_saved_under_an_earlier_name_can_have_a_lasting_name(folder: Folder) -> None:
+    first = folder.find_version("first-bar").id
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    name_version(folder, "harbour-bar@1", "shop-2026")
+    assert folder.find_version("harbour-bar@shop-2026").id == first
+
+
+def test_earlier_names_lead_through_several_renames_and_back(folder: Folder) -> None:
+    first = folder.find_version("first-bar").id
+    for before, after in (("first-bar", "b-bar"), ("b-bar", "c-bar"), ("c-bar", "first-bar")):
+        rename_recipe(folder, before, after)
+    saves = folder.history("first-bar")
+    assert [save.why for save in saves][1:] == [
+        "Rename first-bar to b-bar",
+        "Rename b-bar to c-bar",
+        "Rename c-bar to first-bar",
+    ]
+    assert saves[0].id == first
+    assert told(folder) == []

@@ -41,7 +41,9 @@ def _family(trials: Sequence[Trial], folder: FormularyFiles) -> tuple[dict[str, 
         if recipe.based_on is not None:
             parents[slug] = recipe.based_on.recipe
         # The name of a recipe that there is stays its own, whatever another claims; `check` tells of it.
-        renamed.update((name, slug) for name in recipe.formerly if name not in live)
+        for name in recipe.formerly:
+            if name not in live:
+                renamed[name] = slug if name not in renamed else folder.now_called(name) or slug
     return parents, renamed
 
 

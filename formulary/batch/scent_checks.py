@@ -108,12 +108,12 @@ def _check_constituents(
                 limits[shared] = min(limit, limits.get(shared, limit))
     for constituent, (most, source) in limits.items():
         amount, once_dry = cured[constituent], dry[constituent]
-        what = f"{constituent} is {amount:.2g} % of the cured bar{where}, over all scents"
+        what = f"{constituent} is {amount:.3g} % of the cured bar{where}, over all scents"
         if amount > most * (1 + _TOLERANCE):
             do = _lower_all(amount / most if most > 0 else math.inf, holding[constituent])
             yield stop("constituent-limit", f"{what}; its limit is {most:g} %", f"{do} ({source})", locate("scent"))
         elif once_dry > most * (1 + _TOLERANCE):
-            what += f", but {once_dry:.2g} % once the bar is quite dry; its limit is {most:g} %"
+            what += f", but {once_dry:.3g} % once the bar is quite dry; its limit is {most:g} %"
             do = _lower_all(once_dry / most, holding[constituent], dry=True)
             yield warn("constituent-limit-dry", what, f"{do} ({source})", locate("scent"))
 

@@ -513,7 +513,7 @@ SCENT = [
         one(1, 50, of="contains: {eugenol: 50}\n"),
         one(1, 50, of="contains: {linalool: 50}\n"),
         "no change is needed",
-        stands="what the phenols take is far below the superfat, and makes for a quicker trace in any case",
+        stands="what phenols take is missing from the lye, which is no danger; they quicken trace in any dose",
     ),
 ]
 

@@ -136,7 +136,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
     try:
         # Not click's own `main`, which turns a closed pipe into exit status 1.
         given = list(sys.argv[1:] if arguments is None else arguments)
-        with formulary.make_context("formulary", given) as context:
+        # As click would find it, with a module for archives.
+        help_width = max(min(output.terminal_columns(), output.USUAL) - 2, 50)
+        with formulary.make_context("formulary", given, terminal_width=help_width) as context:
             status = formulary.invoke(context)
         sys.stdout.flush()
     except BaseException as fault:

@@ -6,7 +6,6 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -14,6 +13,8 @@ import click
 from cli.output import tell_findings
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from formulary.folder import Folder
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -66,6 +67,8 @@ def find_root() -> Path:
 
     Raises InputError when there is none.
     """
+    from pathlib import Path
+
     chosen = click.get_current_context().find_root().meta.get(_CHOSEN)
     if chosen is not None:
         return Path(chosen)
@@ -84,6 +87,8 @@ def find_root() -> Path:
 
 def find_cache() -> Path | None:
     """This person's folder for what this program can work out again; None where the system has no such place."""
+    from pathlib import Path
+
     try:
         home = Path.home()
     except RuntimeError:

@@ -34,10 +34,11 @@ def prepare_streams() -> None:
 
 def width() -> int:
     """The columns to write for: the terminal's (or COLUMNS), within what reads well."""
-    return max(NARROWEST, min(WIDEST, _columns()))
+    return max(NARROWEST, min(WIDEST, terminal_columns()))
 
 
-def _columns() -> int:
+def terminal_columns() -> int:
+    """The columns of the terminal, or COLUMNS, or the usual 80."""
     # As shutil.get_terminal_size, whose module takes longer to load than what it is asked for.
     told = os.environ.get("COLUMNS", "")
     if told.isdecimal() and int(told) > 0:

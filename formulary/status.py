@@ -62,10 +62,10 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
 
     check: finds what is wrong in changed files that are not the formulary's own (trials): `Bench.check_files`.
     """
-    tip = folder.store.tip_blobs("")
-    working = set(folder.store.working_paths(""))
-    unsaved = []
     changed = find_changed_paths(folder)
+    tip = folder.store.tip_blobs("") if changed else {}
+    working = set(folder.store.working_paths("")) if changed else set()
+    unsaved = []
     for path in changed:
         how = "new" if path not in tip else "changed" if path in working else "deleted"
         unsaved.append(UnsavedFile(path, how, _sentence(folder, path, tip.get(path)) if how == "changed" else None))

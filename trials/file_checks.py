@@ -57,6 +57,8 @@ def check_paths(files: TrialFiles, paths: Iterable[str]) -> tuple[Finding, ...]:
     if not _settings_can_be_read(files):
         return ()
     touched = dict.fromkeys(path.split("/")[2] for path in paths if path.startswith("trials/") and path.count("/") == 3)
+    if not touched:
+        return ()
     left = {path.split("/")[2] for path in files.paths()}
     ids = set(files.trial_ids())
     findings: list[Finding] = []

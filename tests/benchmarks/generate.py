@@ -66,6 +66,53 @@ notes: |
 """
 
 
+def full_recipe_text(number: int, seeded: random.Random) -> str:
+    """A recipe with every part, about 2.4 kB: branched, divided, with additions, scent, comments and notes."""
+    olive, coconut = seeded.randint(38, 48), seeded.randint(20, 28)
+    notes = "\n".join(
+        f"  Pour {turn}: {seeded.choice(('thin', 'light', 'medium'))} trace after {seeded.randint(4, 19)} minutes, "
+        f"room {seeded.randint(16, 23)} degrees, cut on day {seeded.randint(1, 3)}, corners {seeded.randint(1, 9)}."
+        for turn in range(1, 17)
+    )
+    return f"""# Invented for measuring; not a recipe to make. A seasonal bar, branched from the base.
+format: 1
+name: Harbour winter {number:04d}
+formerly: [winter-harbour]
+based_on: {{recipe: harbour-base, version: "4c1d9be24c1d9be24c1d9be24c1d9be24c1d9be2"}}
+purpose: skin # skin | household
+oils: # percent of the oils
+  olive-oil: {olive}
+  coconut-oil: {coconut}
+  rice-bran-oil: {92 - olive - coconut}
+  castor-oil: {{percent: 8, at: trace}} # held back
+lye:
+  alkali: sodium-hydroxide
+  superfat: {seeded.randint(4, 7)}
+water:
+  lye_concentration: {seeded.randint(28, 35)}
+additions:
+  - material: oat-milk
+    rate: {seeded.randint(5, 9)} % of oils
+    at: oils
+    water: replaces
+  - {{material: rose-clay, rate: 2 % of oils, at: oils}}
+  - {{material: honey, rate: 12 g per kg oils, at: trace}}
+scent:
+  - {{material: clove-bud-oil, rate: 1.2 % of oils, at: trace}}
+  - {{material: cedarwood-oil, rate: 0.{seeded.randint(4, 9)} % of oils, at: trace}}
+portions:
+  - {{name: plain, share: 50, gets: {{clove-bud-oil: 0}}}}
+  - {{name: clove, share: 50, gets: {{clove-bud-oil: 100}}}}
+process:
+  lye_temperature: {seeded.randint(30, 45)} °C
+  oil_temperature: {seeded.randint(30, 45)} °C
+  mould: tall-loaf
+  cover: insulated
+notes: |
+{notes}
+"""
+
+
 def generate(root: Path, size: Size, *, seed: int = 1) -> None:
     """Makes the formulary in a folder that does not exist yet; one commit a version, a few trials in each."""
     folder = init_folder(root, now=datetime.fromtimestamp(BEGIN - 86_400, UTC))

@@ -52,7 +52,7 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
         return None, (problem,) if problem else ()
     builder, parse_events = _Builder(path), _events
     try:
-        root = builder.build(parse_events(text))
+        root = builder.build(parse_events(text), may_be_long=len(text) > MAX_SCALAR)
     except _Refused as refused:
         return None, (refused.finding,)
     except TooManyFindings:
@@ -63,7 +63,7 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
         # The quick parser stops at a colon inside a word between braces, `{C16:0: 11}`, which YAML 1.2 allows.
         builder, parse_events = _Builder(path), _slow_events
         try:
-            root = builder.build(_few(parse_events(text), fault, path))
+            root = builder.build(_few(parse_events(text), fault, path), may_be_long=len(text) > MAX_SCALAR)
         except _Refused as refused:
             return None, (refused.finding,)
         except TooManyFindings:
@@ -221,10 +221,11 @@ class _Builder:
         self.path = path
         self.findings = FileFindings()
 
-    def build(self, events: Iterator[Event]) -> Node | None:
+    def build(self, events: Iterator[Event], *, may_be_long: bool) -> Node | None:
+        """The root node. may_be_long: whether a value can be longer than one may be, as none is in a short file."""
         from ruamel.yaml import events as kinds
 
-        scalar_event = kinds.ScalarEvent
+        scalar_event, mapping_start, mapping_end = kinds.ScalarEvent, kinds.MappingStartEvent, kinds.MappingEndEvent
         # Each open collection: its start event, and the items around it. A block's items alternate key, value.
         stack: list[tuple[Any, list[Node]]] = []
         items: list[Node] = []  # of the innermost open collection; outside all, the root
@@ -237,18 +238,18 @@ class _Builder:
                 if event.ctag is not None or event.anchor is not None:
                     self._refuse_extras(event)
                 text = event.value
-                if len(text) > MAX_SCALAR:
+                if may_be_long and len(text) > MAX_SCALAR:
                     what = f"one value has {len(text)} characters"
                     self._refuse(event, "yaml-scalar", what, "move it to a file beside it")
                 items.append(new(Scalar, (text, event.style, event.start_mark, event.end_mark)))
-            elif kind is kinds.MappingStartEvent or kind is kinds.SequenceStartEvent:
+            elif kind is mapping_start or kind is kinds.SequenceStartEvent:
                 if event.ctag is not None or event.anchor is not None:
                     self._refuse_extras(event)
                 if len(stack) >= MAX_DEPTH:
                     self._refuse(event, "yaml-depth", f"more than {MAX_DEPTH} levels inside one another", "flatten it")
                 stack.append((event, items))
                 items = []
-            elif kind is kinds.MappingEndEvent:
+            elif kind is mapping_end:
                 start, around = stack.pop()
                 around.append(self._block(start, items, event))
                 items = around

@@ -107,7 +107,10 @@ class Fields:
 
     def place(self, key: str | None = None) -> Place:
         """Where the value of `key` stands, or the block itself."""
-        return self.place_of(self.block if key is None else self._values.get(key, self.block), key)
+        # As `place_of`, without a call in between: every recipe asks for a few dozen.
+        mark = (self.block if key is None else self._values.get(key, self.block)).start_mark
+        named = f"{self.within}, {key}" if self.within and key else self.within or key or None
+        return Place(self.path, mark.line + 1, mark.column + 1, named)
 
     def place_of(self, node: Node, field: str | None = None) -> Place:
         """Where a node stands, named by its field."""

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from threading import Thread
+from typing import TYPE_CHECKING, TypeVar
 
 from formulary.errors import FormularyError
 from formulary.files import SETTINGS_FILE
@@ -15,6 +17,8 @@ from formulary.versions import slug_of
 
 if TYPE_CHECKING:
     from formulary.folder import Folder
+
+_T = TypeVar("_T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,16 +66,41 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
 
     check: finds what is wrong in changed files that are not the formulary's own (trials): `Bench.check_files`.
     """
-    changed = find_changed_paths(folder)
+    find_changed = _begin(lambda: find_changed_paths(folder))  # git looks at the files while the recipes are checked
+    found = list(folder.check())
+    changed = find_changed()
     tip = folder.store.tip_blobs("") if changed else {}
     working = set(folder.store.working_paths("")) if changed else set()
     unsaved = []
     for path in changed:
         how = "new" if path not in tip else "changed" if path in working else "deleted"
         unsaved.append(UnsavedFile(path, how, _sentence(folder, path, tip.get(path)) if how == "changed" else None))
-    found = [*folder.check(), *(check(changed) if check is not None else ())]
+    found += check(changed) if check is not None else ()
     grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
     return Status(tuple(unsaved), tuple(grave))
+
+
+def _begin(work: Callable[[], _T]) -> Callable[[], _T]:
+    """Begins work that mostly waits for other programs; the function that comes back waits for what it gives."""
+    given: list[_T] = []
+    faults: list[BaseException] = []
+
+    def run() -> None:
+        try:
+            given.append(work())
+        except BaseException as fault:
+            faults.append(fault)
+
+    thread = Thread(target=run, daemon=True)
+    thread.start()
+
+    def finish() -> _T:
+        thread.join()
+        if faults:
+            raise faults[0]
+        return given[0]
+
+    return finish
 
 
 def _sentence(folder: Folder, path: str, saved: str | None) -> str | None:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
@@ -38,6 +39,9 @@ class SaveReport:
     paths: tuple[str, ...]
     message: str
     findings: tuple[Finding, ...] = ()
+    beside_bytes: Mapping[str, int] = field(
+        default_factory=dict
+    )  # photos and other files that are not read, and their size
 
 
 def find_changed_paths(folder: FormularyFiles) -> tuple[str, ...]:
@@ -56,7 +60,8 @@ def save_changed(
     """One commit of every changed file, or of the recipes named and the maker's materials beside them.
 
     check: finds what is wrong in those of the files to be saved that are not the formulary's own (trials).
-    Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
+    Raises InputError when nothing changed, when a file to be saved cannot be read as meant, or is too large; with all
+    that is wrong, and nothing is saved then.
     """
     if not why.strip():
         raise InputError.of("why-missing", "a save says why", "add -m and a few words, for example -m 'less clove'")
@@ -67,9 +72,13 @@ def save_changed(
     if not changed:
         raise InputError.of("nothing-changed", "nothing has changed since the last save", "edit a file first")
     working = set(folder.store.working_paths(""))
-    files = {path: folder.store.read_working(path) if path in working else None for path in changed}
+    large = [fault for path in changed if path in working for fault in folder.store.check_size(path)]
+    left_out = {fault.place.path for fault in large}
+    files = {
+        path: folder.store.read_working(path) if path in working else None for path in changed if path not in left_out
+    }
     faults = [fault for path, data in files.items() if data is not None for fault in _faults(folder, path, data)]
-    faults += check(changed) if check is not None else ()
+    faults += [*large, *(check(changed) if check is not None else ())]
     if has_errors(faults):
         raise InputError(in_file_order(faults))
     message = _message(folder, files, tip, why)
@@ -81,7 +90,8 @@ def save_changed(
         now=now,
     )
     folder.refresh()
-    return SaveReport(result.commit, changed, message, result.warnings)
+    beside = {path: len(data) for path, data in files.items() if data is not None and not is_read(path)}
+    return SaveReport(result.commit, changed, message, result.warnings, MappingProxyType(beside))
 
 
 def _only(
@@ -114,14 +124,15 @@ def _faults(folder: FormularyFiles, path: str, data: bytes) -> tuple[Finding, ..
 def _message(folder: FormularyFiles, files: Mapping[str, bytes | None], tip: Mapping[str, str], why: str) -> str:
     changes: list[tuple[str, Changes]] = []
     others: list[str] = []
-    earlier = folder.store.read_blobs(tip[path] for path in files if path in tip)
+    earlier = folder.store.read_blobs(tip[path] for path in files if path in tip and is_read(path))
     for path, data in files.items():
         before = earlier.get(tip.get(path, ""))
         change = _change(folder, path, before, data)
         if change is not None:
             changes.append((slug_of(path), change))
         else:
-            others.append(f"{path} deleted" if data is None else path if before is not None else f"{path} new")
+            size = "" if data is None or is_read(path) else f" ({describe_size(len(data))})"
+            others.append(f"{path} deleted" if data is None else f"{path}{'' if path in tip else ' new'}{size}")
     return save_message(why, changes, others)
 
 
@@ -166,6 +177,16 @@ def compare_recipe_batches(
         work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)
     ]
     return compare_batches(batches[0], batches[1], before_recipe=before, after_recipe=after)
+
+
+def is_read(path: str) -> bool:
+    """Whether this program reads the file; photos and a logger's files beside a trial are only kept."""
+    return path.endswith(".yaml")
+
+
+def describe_size(size_bytes: int) -> str:
+    """`3.1 MB`."""
+    return f"{size_bytes / 1e6:.1f} MB" if size_bytes >= 100_000 else f"{max(1, round(size_bytes / 1000))} kB"
 
 
 def _is_ours(path: str) -> bool:

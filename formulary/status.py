@@ -11,7 +11,7 @@ from formulary.errors import FormularyError
 from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
 from formulary.recipes.read import parse_recipe
-from formulary.saving import CheckFiles, compare_recipe_batches, find_changed_paths
+from formulary.saving import CheckFiles, compare_recipe_batches, describe_size, find_changed_paths, is_read
 from formulary.text_table import paragraph
 from formulary.versions import slug_of
 
@@ -23,14 +23,18 @@ _T = TypeVar("_T")
 
 @dataclass(frozen=True, slots=True)
 class UnsavedFile:
-    """A file that differs from the last save: how ("new", "changed", "deleted") and, for a recipe, in what."""
+    """A file that differs from the last save: how ("new", "changed", "deleted") and, for a recipe, in what.
+
+    size_bytes: of a photo or the like, which a save keeps for good and nothing here reads.
+    """
 
     path: str
     how: str
     sentence: str | None = None
+    size_bytes: int | None = None
 
     def to_json(self) -> dict[str, object]:
-        return {"path": self.path, "how": self.how, "sentence": self.sentence}
+        return {"path": self.path, "how": self.how, "sentence": self.sentence, "size_bytes": self.size_bytes}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +56,8 @@ class Status:
         if not self.unsaved:
             lines.append("Everything is saved.")
         for file in self.unsaved:
-            lines.append(f"{file.how:<8} {file.path}")
+            size = "" if file.size_bytes is None else f"  ({describe_size(file.size_bytes)})"
+            lines.append(f"{file.how:<8} {file.path}{size}")
             if file.sentence:
                 lines += paragraph(file.sentence, width=width, indent=9)
         if self.unsaved:
@@ -74,8 +79,11 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
     unsaved = []
     for path in changed:
         how = "new" if path not in tip else "changed" if path in working else "deleted"
-        unsaved.append(UnsavedFile(path, how, _sentence(folder, path, tip.get(path)) if how == "changed" else None))
-    found += check(changed) if check is not None else ()
+        size = None if how == "deleted" or is_read(path) else folder.store.working_size(path)
+        sentence = _sentence(folder, path, tip.get(path)) if how == "changed" else None
+        unsaved.append(UnsavedFile(path, how, sentence, size))
+    large = [fault for path in changed if path in working for fault in folder.store.check_size(path)]
+    found += [*large, *(check(changed) if check is not None else ())]
     grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
     return Status(tuple(unsaved), tuple(grave))
 

@@ -97,6 +97,12 @@ def read_names(git: Git) -> dict[str, str]:
     return names
 
 
+def read_tag_subject(git: Git, tag: str) -> str:
+    """The first line that an annotated tag (refs/tags/...) says of itself, as it can be shown."""
+    _, output = git.run(["for-each-ref", "--format=%(contents:subject)", "--count=1", tag])
+    return "".join(each for each in output.decode("utf-8", "replace") if each.isprintable())[:100]
+
+
 def _read_commit(git: Git, commit: str, form: str) -> str:
     _, output = git.run(["log", "-1", "--no-notes", "--no-mailmap", "--no-show-signature", f"--format={form}", commit])
     return output.decode("utf-8", "replace")

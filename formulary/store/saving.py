@@ -27,6 +27,7 @@ from formulary.store.repository import Repository, find_in_progress, read_branch
 from formulary.store.saved import SaveResult
 from formulary.store.trees import Trees, apply_blobs, demand_names, find_blob, find_entries, read_trees
 from formulary.store.working import (
+    LARGEST_FILE,
     clear_half_written,
     read_working_blob,
     read_working_if_there,
@@ -177,7 +178,7 @@ class Saving:
     def _finish_working(self, intent: Intent) -> tuple[Finding, ...]:
         """Puts the files of an interrupted save into the folder where nobody has touched them since."""
         after = [blob for path, blob in intent.blobs.items() if path in intent.working_before and blob]
-        contents = dict(read_blobs(self._git, after))
+        contents = dict(read_blobs(self._git, after, size_limit=LARGEST_FILE))
         findings = []
         for path, before in intent.working_before.items():
             blob = intent.blobs.get(path)

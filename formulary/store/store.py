@@ -84,6 +84,15 @@ class Store:
         """The bytes of a file in the folder, as it lies there now; `InputError` when it is not there."""
         return working.read_working(self.root, path)
 
+    def working_size(self, path: str) -> int:
+        """How many bytes a file in the folder holds; `InputError` when it is not there."""
+        return working.read_working_size(self.root, path)
+
+    def check_size(self, path: str) -> tuple[Finding, ...]:
+        """Says of a file in the folder when it is larger than what is saved."""
+        size = self.working_size(path)
+        return (working.too_large(path, size),) if size > working.LARGEST_FILE else ()
+
     def write_working(self, path: str, data: bytes, *, read: bytes | None) -> None:
         """Puts bytes into a file of the folder, without saving, while it still holds what was read (None: no file).
 
@@ -129,17 +138,18 @@ class Store:
         saved = reading.read_blobs_at(self._git, self._tip, suspects)
         return MappingProxyType(working.compare_with_saved(self.root, suspects, saved))
 
-    def read_blobs(self, ids: Iterable[str]) -> dict[str, bytes]:
+    def read_blobs(self, ids: Iterable[str], *, largest: int = reading.LARGEST_BLOB) -> dict[str, bytes]:
         """id -> bytes of saved files; ids that are not here, or stand for something else, are absent.
 
-        Raises `StorageError` for a file that is damaged or larger than a formulary's files can be.
+        largest: in bytes; a file above it is not read into memory.
+        Raises `StorageError` for a file that is damaged or larger.
         """
         too_large: list[str] = []
-        found = dict(reading.read_blobs(self._git, ids, too_large=too_large))
+        found = dict(reading.read_blobs(self._git, ids, size_limit=largest, too_large=too_large))
         if too_large:
             raise StorageError.of(
                 "git-object-too-large",
-                f"The saved {too_large[0]} has over {reading.LARGEST_BLOB // 10**6} MB; it was not read.",
+                f"The saved {too_large[0]} has over {largest // 10**6} MB; it was not read.",
                 "Keep such files out of the formulary.",
             )
         return found
@@ -223,7 +233,8 @@ class Store:
         A file in the folder with changes that were not saved is not overwritten (`ChangedError`), unless
         `working_read` names it as `save` says.
         """
-        contents = self.read_blobs(blob for blob in blobs.values() if blob is not None)
+        wanted = (blob for blob in blobs.values() if blob is not None)
+        contents = self.read_blobs(wanted, largest=working.LARGEST_FILE)  # whatever could be saved can come back
         missing = [path for path, blob in blobs.items() if blob is not None and blob not in contents]
         if missing:
             raise InputError(
@@ -295,7 +306,10 @@ class Store:
         with self._saving(moment) as (_, person, _):
             held = read_ref(self._repository, tag)
             if held is not None or not create_tag_of(self._repository, self._git, tag, commit, person, moment, message):
-                raise InputError.of("name-taken", f"The name “{name}” is given already.", "Choose another name.")
+                said = reading.read_tag_subject(self._git, tag)
+                what = f"The name “{name}” is given already{f' ({said})' if said else ''}."
+                do = f"Lasting names are shared by all recipes: choose another, such as RECIPE-{name}."
+                raise InputError.of("name-taken", what, do)
         return read_ref(self._repository, tag) or ""
 
     def names(self) -> Mapping[str, str]:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import IO
 
 from formulary.errors import InputError, StorageError
-from formulary.finding import Place, error
+from formulary.finding import Finding, Place, error
 from formulary.identity import blob_id
 from formulary.store.paths import check_path, demand_path, from_system, to_system
 
@@ -71,10 +71,24 @@ def read_working(root: Path, path: str) -> bytes:
     """
     with _open_ordinary(root, path) as (file, size):
         if size > LARGEST_FILE:
-            what = f"{path} holds {size / 1e6:.0f} MB, too much for a formulary."
-            do = f"Keep files under {LARGEST_FILE // 1_000_000} MB, or outside the formulary's folders."
-            raise InputError([error("file-too-large", what, do, Place(path=path))])
+            raise InputError([too_large(path, size)])
         return file.read()
+
+
+def read_working_size(root: Path, path: str) -> int:
+    """How many bytes a working file holds. Raises as `read_working` does, but for the size."""
+    with _open_ordinary(root, path) as (_, size):
+        return size
+
+
+def too_large(path: str, size_bytes: int) -> Finding:
+    """What is said of a file that no save takes."""
+    what = f"{path} holds {size_bytes / 1e6:.0f} MB; the largest file that is saved has {LARGEST_FILE // 1_000_000}"
+    do = (
+        "move it out of the formulary's folders, or save recipes alone, by name (formulary save RECIPE -m WHY); "
+        "a save takes everything or nothing"
+    )
+    return error("file-too-large", what, do, Place(path=path))
 
 
 def read_working_blob(root: Path, path: str) -> str | None:

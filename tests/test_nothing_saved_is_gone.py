@@ -64,11 +64,11 @@ class Save:
 
 @dataclass
 class State:
-    """What an undo returns to: the files, and whose the saves were; and the rename that led there."""
+    """What an undo returns to: the files; and the rename that led there, with the saves that went along."""
 
     files: dict[str, bytes]
-    owners: list[str]
     renamed: tuple[str, str] | None = None
+    moved: tuple[Save, ...] = ()
 
 
 class MakersFormulary(RuleBasedStateMachine):
@@ -87,7 +87,7 @@ class MakersFormulary(RuleBasedStateMachine):
         self.saved: dict[str, bytes] = {}
         self.saves: list[Save] = []
         self.begun: dict[str, int] = {}  # when a recipe that there is began, counted in saves
-        self.standing = [State({}, [])]
+        self.standing = [State({})]
         self.undone: list[State] = []
         self.note(self.files)
 
@@ -107,9 +107,10 @@ class MakersFormulary(RuleBasedStateMachine):
 
     def note(self, after: dict[str, bytes], *, renamed: tuple[str, str] | None = None, forth: bool = True) -> None:
         """A save has made the tip hold `after`."""
-        if renamed is not None:
-            for save in self.saves:
-                save.owner = renamed[1] if save.owner == renamed[0] else save.owner
+        moved = tuple(save for save in self.saves if renamed is not None and save.owner == renamed[0])
+        for save in moved:
+            assert renamed is not None
+            save.owner = renamed[1]
         for name, text in after.items():
             if self.saved.get(name) != text:
                 self.saves.append(Save(text, name, name))
@@ -118,7 +119,7 @@ class MakersFormulary(RuleBasedStateMachine):
         self.saved = dict(after)
         if forth:
             self.undone.clear()
-            self.standing.append(State(dict(after), [save.owner for save in self.saves], renamed))
+            self.standing.append(State(dict(after), renamed, moved))
 
     def lines(self) -> dict[str, list[bytes]]:
         """Recipe -> the texts of its versions in order, none twice in a row."""
@@ -288,10 +289,12 @@ class MakersFormulary(RuleBasedStateMachine):
             except InputError:
                 assert len(self.standing) <= 2
                 return
-        self.undone.append(self.standing.pop())
+        undone = self.standing.pop()
+        self.undone.append(undone)
+        for save in undone.moved:
+            assert undone.renamed is not None
+            save.owner = undone.renamed[0]
         self.put(before)
-        for save, owner in zip(self.saves, self.standing[-1].owners, strict=False):
-            save.owner = owner
         self.note(before, forth=False)
 
     @rule()
@@ -306,9 +309,10 @@ class MakersFormulary(RuleBasedStateMachine):
                 assert not self.undone
                 return
         again = self.undone.pop()
+        left = self.undone[:]
         self.put(again.files)
-        self.note(again.files, renamed=again.renamed, forth=False)
-        self.standing.append(State(again.files, [save.owner for save in self.saves], again.renamed))
+        self.note(again.files, renamed=again.renamed)
+        self.undone = left
 
     # -- two at once, and none to its end --------------------------------------------------------
 

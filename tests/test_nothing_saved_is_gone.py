@@ -422,8 +422,9 @@ class MakersFormulary(RuleBasedStateMachine):
     def all_can_be_brought_back(self) -> None:
         """Each text that was ever saved, through `restore`."""
         for save in list(self.saves):
+            name = self.owner(save)
             self.bring_back(save, discard=True)
-            assert self.path(self.owner(save)).read_bytes() == save.text
+            assert self.path(name).read_bytes() == save.text
         self.everything_is_there()
 
 

@@ -35,7 +35,7 @@ class FormularyFiles:
     def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
         self.root = root
         self.store = store
-        self._cache = cache
+        self.cache = cache
 
     def refresh(self) -> None:
         """Forget what was read, to see files and saves that others have changed since."""
@@ -98,7 +98,7 @@ class FormularyFiles:
 
     @cached_property
     def _versions(self) -> Versions:
-        return Versions(self.store, self._read_materials, self._cache)
+        return Versions(self.store, self._read_materials, self.cache)
 
     def _read_materials(self) -> tuple[Register, tuple[Finding, ...]]:
         register, faults = self._materials_read

@@ -70,7 +70,7 @@ def reading_versions(
         blobs = read_blobs(ids)
         yield lambda identifier, slug, path: _read(blobs.get(identifier), slug, path)
         return
-    with BlobCache(folder, edition) as cache:
+    with BlobCache(folder, edition) as cache, without_collecting():
         kept = cache.read(ids)
         blobs = dict(read_blobs([identifier for identifier in ids if identifier not in kept]))
         fresh: dict[str, bytes] = {}
@@ -90,8 +90,7 @@ def reading_versions(
                     fresh[identifier] = made + b"\0" + blobs[identifier]
             return content
 
-        with without_collecting():
-            yield read_version
+        yield read_version
         cache.write(fresh)
 
 

@@ -12,6 +12,7 @@ from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
 from formulary.recipes.read import parse_recipe
 from formulary.saving import CheckFiles, compare_recipe_batches, describe_size, find_changed_paths, is_read
+from formulary.sound import is_known_sound, keep_sound
 from formulary.text_table import paragraph
 from formulary.versions import slug_of
 
@@ -67,13 +68,18 @@ class Status:
 
 
 def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
-    """What is not saved and what is wrong. Only files that changed are read and worked out.
+    """What is not saved and what is wrong, as the folder is now; what was read of it before is forgotten.
 
     check: finds what is wrong in changed files that are not the formulary's own (trials): `Bench.check_files`.
     """
+    folder.refresh()
+    commit = folder.store.tip
+    is_sound = is_known_sound(folder.cache, commit)
     find_changed = _begin(lambda: find_changed_paths(folder))  # git looks at the files while the recipes are checked
-    found = list(folder.check())
+    found = [] if is_sound else list(folder.check())
     changed = find_changed()
+    if is_sound and changed:
+        found = list(folder.check())
     tip = folder.store.tip_blobs("") if changed else {}
     working = set(folder.store.working_paths("")) if changed else set()
     unsaved = []
@@ -85,6 +91,9 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
     large = [fault for path in changed if path in working for fault in folder.store.check_size(path)]
     found += [*large, *(check(changed) if check is not None else ())]
     grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
+    # Looked at once more: what was checked must be what the commit holds, also when somebody is editing meanwhile.
+    if folder.cache is not None and not (changed or grave or is_sound) and not find_changed_paths(folder):
+        keep_sound(folder.cache, commit)
     return Status(tuple(unsaved), tuple(grave))
 
 

@@ -26,6 +26,7 @@ _READERS = (
     "formulary.document",
     "formulary.document_tree",
     "formulary.fields",
+    "formulary.kept",
     "formulary.quantity",
     "formulary.recipes.model",
     "formulary.recipes.read",

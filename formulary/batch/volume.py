@@ -33,7 +33,7 @@ def pot_volume_ml(pot: Pot, materials: Materials) -> float:
         if line.role not in ("alkali", "water") and line.at != "top" and line.grams > 0
     ]
     alkalis = [alkali_of(materials[line.material]) for line in pot.lines if line.role == "alkali"]
-    if lye_g > 0 and alkalis and pure_g > 0 and water_g > 0:
+    if alkalis and pure_g > 0 and water_g > 0:
         concentration = min(lye_concentration_percent(pure_g, water_g), 50.0)
         parts.append((lye_g, lye_density_g_per_ml(alkalis[0], concentration)))
     elif lye_g > 0:

@@ -128,3 +128,23 @@ def test_two_hundred_ordinary_recipes_raise_no_stop_and_few_warnings() -> None:
         # no built-in scent has a limit, so that each says so; that is no matter of common practice
         warned += len(codes(batch, "warn") - {"scent-limit-unknown"})
     assert warned <= 4
+
+
+def test_a_bound_is_passed_by_more_than_a_rounding_of_the_last_digit() -> None:
+    for bound in (0.0, 1.0, 40.0):
+        slack = 1e-9 * max(1.0, bound)
+        row = TABLE[0]._replace(note_below=bound, note_above=bound, warn_below=bound, warn_above=bound)
+        for part, is_beyond in ((0.0, False), (0.5, False), (1.5, True), (2.5, True)):
+            for side in (-1, 1):
+                assert row.is_noted(bound + side * part * slack) == is_beyond
+                assert row.is_warned_of(bound + side * part * slack) == is_beyond
+    at_zero = TABLE[0]._replace(note_below=0.0, note_above=0.0)
+    assert not at_zero.is_noted(1e-9)
+    assert not at_zero.is_noted(-1e-9)
+
+
+@pytest.mark.parametrize(("value", "told"), [(15.14, "15.1 %"), (15.16, "15.2 %"), (16.0, "16 %"), (15.96, "16 %")])
+def test_a_value_is_told_to_a_tenth(value: float, told: str) -> None:
+    (row,) = (row for row in TABLE if row.code == "castor-much")
+    found = check_common_practice({row.quantity: Measured(value, ("oils",))}, ())
+    assert f"is {told} of the oils" in next(finding.what for finding in found if finding.code == row.code)

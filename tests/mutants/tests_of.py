@@ -45,6 +45,8 @@ MODULES = {
     ),
     "formulary/batch/liquid_checks.py": ("tests/batch/test_liquids_in_the_lye.py", *_FINDINGS, *_PLAN),
     "formulary/batch/vessel_checks.py": ("tests/batch/test_vessels.py", *_FINDINGS),
+    "formulary/batch/common_practice.py": ("tests/batch/test_common_practice.py", *_FINDINGS),
+    "formulary/batch/volume.py": ("tests/batch/test_volume_in_millilitres.py",),
     "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS),
     "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
     "formulary/batch/rescue.py": (

@@ -110,7 +110,8 @@ class Lives:
                 begun = next((each for each in self.under(name) if each.began == life.ended), None)
                 if begun is None or life.name not in self._read(after):
                     continue
-                if not any(each.began == begun.ended for each in lives):  # else the rename was undone
+                back = next((each for each in lives if each.began == begun.ended), None)
+                if back is None or name in self._first_formerly(back):  # else the rename was undone
                     return begun
         return next(iter(lives[life.number + 1 :]), None)
 

@@ -189,3 +189,16 @@ def test_earlier_names_lead_through_several_renames_and_back(folder: Folder) -> 
     ]
     assert saves[0].id == first
     assert told(folder) == []
+
+
+def test_an_undone_rename_back_is_told_from_an_undone_rename(folder: Folder) -> None:
+    first = folder.find_version("first-bar").id
+    rename_recipe(folder, "first-bar", "winter-bar")
+    restore_version(folder, "winter-bar@1")
+    whole = [save.id for save in folder.history("winter-bar")]
+    assert whole[0] == whole[2] == first
+    rename_recipe(folder, "winter-bar", "first-bar")
+    assert [save.id for save in folder.history("first-bar")][:3] == whole
+    undo_last_save(folder)
+    assert folder.find_version("winter-bar").id == first
+    assert [save.id for save in folder.history("winter-bar")][:3] == whole

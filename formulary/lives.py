@@ -110,8 +110,9 @@ class Lives:
                 begun = next((each for each in self.under(name) if each.began == life.ended), None)
                 if begun is None or life.name not in self._read(after):
                     continue
-                back = next((each for each in lives if each.began == begun.ended), None)
-                if back is None or name in self._first_formerly(back):  # else the rename was undone
+                ends = {each.ended for each in self.under(name)[begun.number :]}
+                back = [each for each in lives if each.began in ends]
+                if all(name in self._first_formerly(each) for each in back):  # else the rename was undone
                     return begun
         return next(iter(lives[life.number + 1 :]), None)
 

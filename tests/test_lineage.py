@@ -202,3 +202,15 @@ def test_an_undone_rename_back_is_told_from_an_undone_rename(folder: Folder) -> 
     undo_last_save(folder)
     assert folder.find_version("winter-bar").id == first
     assert [save.id for save in folder.history("winter-bar")][:3] == whole
+
+
+def test_a_rename_is_undone_also_after_its_recipe_was_deleted_and_came_back(folder: Folder) -> None:
+    whole = [save.id for save in folder.history("first-bar")]
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    (folder.root / "recipes/harbour-bar.yaml").unlink()
+    folder.refresh()
+    folder.save_changed(why="not made any more")
+    undo_last_save(folder)
+    undo_last_save(folder)
+    assert [save.id for save in folder.history("first-bar")] == whole
+    assert {slug: [save.id for save in saves] for slug, saves in folder.histories().items()} == {"first-bar": whole}

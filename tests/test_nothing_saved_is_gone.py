@@ -443,5 +443,5 @@ def test_nothing_that_was_saved_is_gone_whatever_is_done() -> None:
 
 @pytest.mark.slow
 def test_nothing_that_was_saved_is_gone_in_long_lives() -> None:
-    long = settings(_SETTINGS, max_examples=250, stateful_step_count=40, derandomize=False, print_blob=True)
+    long = settings(_SETTINGS, max_examples=60, stateful_step_count=40, derandomize=False, print_blob=True)
     run_state_machine_as_test(MakersFormulary, settings=long)

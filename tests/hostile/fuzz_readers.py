@@ -6,7 +6,7 @@ In a throw-away environment that has this project's dependencies and `atheris`:
 
 CORPUS is a folder, made and filled with sound files when it is not there. Each input's first byte chooses the reader,
 the rest is the file. Whatever is raised, nothing without a finding, and an unbounded list of findings stop the run.
-Figures of the last run stand in DEVELOPERS.md; what was found has a case in `test_what_fuzzing_found.py`.
+Figures of the last run stand in DEVELOPERS.md.
 """
 
 from __future__ import annotations

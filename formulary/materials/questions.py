@@ -6,10 +6,12 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from enum import Enum
 from typing import TYPE_CHECKING
 
 from formulary.document import Inline, Quoted
+from formulary.materials.constituent_names import check_constituent
 from formulary.materials.model import Material, MaterialKind
 from formulary.quantity import NotAQuantity, parse_decimal
 
@@ -145,6 +147,7 @@ def questions_for_lot(kind: MaterialKind) -> tuple[Question, ...]:
 
 _RANGE = re.compile(r"(\S+)\s*(?:-|–|\bto\b)\s*(\S+)")
 _PART = re.compile(r"(?P<name>\S.*?)(?:\s*[=:]\s*|\s+)(?P<percent>[0-9.]+)\s*%?")
+_ACID_ALONE = re.compile(r"C[0-9]+:[0-9](?:n[0-9])?", re.IGNORECASE)
 
 
 def parse_answer(question: Question, text: str) -> Value:
@@ -170,13 +173,45 @@ def parse_answer(question: Question, text: str) -> Value:
 def _parse_parts(text: str, question: Question) -> dict[str, Value]:
     parts: dict[str, Value] = {}
     example = question.asks.rpartition("such as ")[2]
-    for piece in text.strip("{}").split(","):
-        match = _PART.fullmatch(piece.strip())
+    for piece in _split_parts(text.strip("{}")):
+        match = None if _ACID_ALONE.fullmatch(piece) else _PART.fullmatch(piece)
         if match is None:
-            what = f"{piece.strip()[:24]!r} is not a name and its percent"
-            raise NotAQuantity(what, f"write a name and a number, a comma between them: {example}")
-        parts[match.group("name").strip().rstrip(":")] = _plain(match.group("percent"))
+            raise NotAQuantity(*_fault_of_part(piece, parts, example))
+        name = match.group("name").strip().rstrip(":")
+        if question.key == "contains":
+            check_constituent(name)
+        if name.casefold() in (known.casefold() for known in parts):
+            what = f"{name[:24]!r} stands twice in the list"
+            raise NotAQuantity(what, f"write it once, with its whole percent: {example}")
+        parts[name] = _plain(match.group("percent"))
     return parts
+
+
+def _split_parts(text: str) -> list[str]:
+    """The parts of a list; the comma in a name such as 1,8-cineole is the name's own."""
+    pieces: list[str] = []
+    for piece in text.split(","):
+        if pieces and re.fullmatch(r"\s*(?:\S*-)?[0-9]", pieces[-1]) and re.match(r"[0-9]{1,2}-[a-z]", piece, re.IGNORECASE):
+            pieces[-1] += f",{piece}"
+        else:
+            pieces.append(piece)
+    return [piece.strip() for piece in pieces]
+
+
+def _fault_of_part(piece: str, parts: Mapping[str, Value], example: str) -> tuple[str, str]:
+    """What is wrong with one part of a list, and what to write."""
+    if parts and re.fullmatch(r"[0-9]+\s*%?", piece):
+        name, percent = list(parts.items())[-1]
+        if isinstance(percent, Decimal) and percent == percent.to_integral_value():
+            written = f"{percent:f}"
+            what = f"'{name} {written},{piece}' has a comma in its number"
+            return what, f"write {name} {written}.{piece}, with a point"
+    if _ACID_ALONE.fullmatch(piece):
+        return f"{piece!r} has no percent", f"write a name and a number, a comma between them: {example}"
+    return (
+        f"{piece[:24]!r} is not a name and its percent",
+        f"write a name and a number, a comma between them: {example}",
+    )
 
 
 def _plain(text: str) -> Value:

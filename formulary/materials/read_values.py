@@ -14,6 +14,7 @@ from formulary.chemistry.fatty_acids import parse_fatty_acid
 from formulary.document import Block, Listing, Scalar
 from formulary.fields import Fields, parse_date, suggest
 from formulary.finding import error, warn
+from formulary.materials.constituent_names import check_constituent
 from formulary.materials.model import (
     CERTIFICATE_HALF_WIDTH,
     FragranceLimit,
@@ -107,8 +108,8 @@ class ValueReader:
         self._take("acids", self._acids())
         self._take("assay_percent", self._assay(alkali))
         self._take("limit", self._limit())
-        self._take("limits", self._percentages("limits"))
-        self._take("contains", self._percentages("contains"))
+        self._take("limits", self._percentages("limits", check=check_constituent))
+        self._take("contains", self._percentages("contains", check=check_constituent))
         self._take("carrier", fields.text("carrier"))
         self._take("allergens", self.read_texts("allergens"))
         self._take("price", fields.parsed("price", parse_price))
@@ -236,18 +237,19 @@ class ValueReader:
     def _acids(self) -> dict[str, float] | None:
         return self._percentages("acids", check=_check_acid)
 
-    def _percentages(self, key: str, check: Callable[[str], str] | None = None) -> dict[str, float] | None:
-        """A block of name: percent."""
+    def _percentages(self, key: str, check: Callable[[str], str]) -> dict[str, float] | None:
+        """A block of name: percent, no name twice."""
         if not self.fields.has(key):
             return None
         found: dict[str, float] = {}
         for entry in self.fields.entries(key):
-            name = " ".join(entry.key.text.split()) if key == "fatty_acids" else entry.key.text.strip().casefold()
-            if check is not None:
-                checked = self.fields.parse_node(entry.key, check, key)
-                if checked is None:
-                    continue
-                name = checked
+            name = self.fields.parse_node(entry.key, check, key)
+            if name is None:
+                continue
+            if name in found:
+                what = f"{name} stands twice under `{key}`"
+                self.fields.report("name-twice", what, "keep one of them, with its whole percent", entry.key, key)
+                continue
             percent = self.fields.parse_node(entry.value, _percent_to_100, f"{key}, {name}")
             if percent is not None:
                 found[name] = percent

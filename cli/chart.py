@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import SentenceGroup, folder_option, open_chosen
+from cli.options import SentenceGroup, folder_option, open_chosen_bench
 from cli.output import progress, say
 
 if TYPE_CHECKING:
@@ -41,11 +41,9 @@ def chart() -> None:
 @folder_option
 def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> None:
     """A recipe and its variants along time: what changed in each version, and OUTCOME of every trial above."""
-    from trials.bench import open_bench
-
     path = _demand_target(target, f"{recipe}-story")
-    with open_chosen() as folder, progress("drawing"):
-        told = open_bench(folder).story(recipe, outcome)
+    with open_chosen_bench() as bench, progress("drawing"):
+        told = bench.story(recipe, outcome)
         _save(told.draw(width_mm=width_mm), path)
 
 
@@ -57,11 +55,9 @@ def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> Non
 @folder_option
 def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm: float) -> None:
     """How likely each candidate moved OUTCOME, and what one step of it does, with its 90 % interval."""
-    from trials.bench import open_bench
-
     path = _demand_target(target, f"{outcome.replace(' ', '-')}-effects")
-    with open_chosen() as folder, progress("weighing what did it"):
-        answer = open_bench(folder).explain(outcome, within=within)
+    with open_chosen_bench() as bench, progress("weighing what did it"):
+        answer = bench.explain(outcome, within=within)
         _save(answer.draw(width_mm=width_mm), path)
 
 
@@ -72,11 +68,9 @@ def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm:
 @folder_option
 def cure(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
     """Mass loss and hardness of trials against days, a line for every trial and portion."""
-    from trials.bench import open_bench
-
     path = _demand_target(target, f"{'-'.join(trials[:3])}-cure")
-    with open_chosen() as folder, progress("drawing"):
-        _save(open_bench(folder).cure(*trials).draw(width_mm=width_mm), path)
+    with open_chosen_bench() as bench, progress("drawing"):
+        _save(bench.cure(*trials).draw(width_mm=width_mm), path)
 
 
 @chart.command()
@@ -89,11 +83,9 @@ def trace(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
 
     A portion poured before it thickened ends in an open arrow: the next stage would have come later.
     """
-    from trials.bench import open_bench
-
     path = _demand_target(target, f"{'-'.join(trials[:3])}-trace")
-    with open_chosen() as folder, progress("drawing"):
-        _save(open_bench(folder).trace(*trials).draw(width_mm=width_mm), path)
+    with open_chosen_bench() as bench, progress("drawing"):
+        _save(bench.trace(*trials).draw(width_mm=width_mm), path)
 
 
 def _demand_target(target: str | None, usual: str) -> Path:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, open_chosen
+from cli.options import all_option, folder_option, json_option, open_chosen_bench
 from cli.output import progress, say, say_json, width
 
 
@@ -18,11 +18,10 @@ def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> None:
 
     TRIAL is a trial's id, a beginning of it that only one has, or its last four characters.
     """
-    from trials.bench import open_bench
     from trials.compare_table import render_comparison
 
-    with open_chosen() as folder, progress("comparing"):
-        comparison = open_bench(folder).compare(*trials)
+    with open_chosen_bench() as bench, progress("comparing"):
+        comparison = bench.compare(*trials)
     if as_json:
         say_json(comparison.to_json())
     else:

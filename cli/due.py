@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import folder_option, json_option, open_chosen_bench
 from cli.output import say, say_json, width
 
 
@@ -18,12 +18,11 @@ from cli.output import say, say_json, width
 @folder_option
 def due(ahead: int, ics: Path | None, as_json: bool) -> None:
     """What should be looked at now and next, late ones first: cut, free alkali, colour, mass, hardness, shelf."""
-    from trials.bench import open_bench
     from trials.due_text import render_calendar, render_due, write_calendar
 
     now = datetime.now().astimezone()
-    with open_chosen() as folder:
-        found = open_bench(folder).due(now.date(), days_ahead=ahead)
+    with open_chosen_bench() as bench:
+        found = bench.due(now.date(), days_ahead=ahead)
     if ics is not None:
         write_calendar(ics, render_calendar(found, now))
         say(f"{len(found)} entries are written to {ics}.")
@@ -45,15 +44,14 @@ def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: boo
     from formulary.errors import InputError
     from formulary.fields import parse_date
     from formulary.quantity import NotAQuantity
-    from trials.bench import open_bench
     from trials.ready import render_ready_by
 
     try:
         day = parse_date(on)
     except NotAQuantity as problem:
         raise InputError.of("bad-date", problem.what, problem.do) from None
-    with open_chosen() as folder:
-        ready = open_bench(folder).ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf)
+    with open_chosen_bench() as bench:
+        ready = bench.ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf)
     if as_json:
         say_json(ready.to_json())
     else:

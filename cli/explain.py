@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, open_chosen
+from cli.options import all_option, folder_option, json_option, open_chosen_bench
 from cli.output import progress, say, say_json, width
 
 
@@ -26,11 +26,10 @@ def explain(outcome: str, within: tuple[str, ...], trial: str | None, show_all: 
     OUTCOME is one of `formulary outcomes`, with its age where it has one: "working time", "hardness at 28 d". When
     there is not enough evidence it says so, with exit status 0.
     """
-    from trials.bench import open_bench
     from trials.explanation_text import render_explanation
 
-    with open_chosen() as folder, progress("weighing what did it"):
-        answer = open_bench(folder).explain(outcome, within=within, trial=trial)
+    with open_chosen_bench() as bench, progress("weighing what did it"):
+        answer = bench.explain(outcome, within=within, trial=trial)
     if as_json:
         say_json(answer.to_json())
     else:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import folder_option, json_option, open_chosen_bench
 from cli.output import progress, say, say_json, width
 
 
@@ -15,12 +15,10 @@ from cli.output import progress, say, say_json, width
 def history(recipe: str, as_json: bool) -> None:
     """The versions of a recipe, newest first: when, why, what changed, and its trials."""
     from formulary.history_text import describe_history, render_history, with_trials
-    from trials.bench import open_bench
     from trials.trial_text import trial_lines
 
-    with open_chosen() as folder, progress("reading the history"):
-        bench = open_bench(folder)
-        entries = with_trials(describe_history(folder, recipe), trial_lines(bench.trials(), bench.outcomes))
+    with open_chosen_bench() as bench, progress("reading the history"):
+        entries = with_trials(describe_history(bench.folder, recipe), trial_lines(bench.trials(), bench.outcomes))
     if as_json:
         say_json({"recipe": recipe, "versions": [entry.to_json() for entry in entries]})
     else:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from cli.options import SentenceGroup, folder_option, json_option, open_chosen
-from cli.output import is_asked, say, say_json, say_next, width
+from cli.options import SentenceGroup, folder_option, json_option, open_chosen, open_chosen_bench
+from cli.output import DONE, WRONG_INPUT, is_asked, say, say_json, say_next, width
 from formulary.text_table import paragraph
 
 _KINDS = "oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant or additive"
@@ -134,14 +134,17 @@ def add_lot(
 @click.argument("lot")
 @json_option
 @folder_option
-def where(lot: str, as_json: bool) -> None:
-    """Every trial that used a lot, and every recipe whose lye its certificate would change."""
-    from trials.bench import open_bench
+def where(lot: str, as_json: bool) -> int:
+    """Every trial that used a lot, and every recipe whose lye its certificate would change.
+
+    Exit status 2 when a trial could not be read: the lot may have gone into that one, too.
+    """
     from trials.lot_uses import find_lot_uses
 
-    with open_chosen() as folder:
-        uses = find_lot_uses(open_bench(folder), lot)
+    with open_chosen_bench() as bench:
+        uses = find_lot_uses(bench, lot)
     if as_json:
         say_json(uses.to_json())
     else:
         say(uses.render(width=width()))
+    return WRONG_INPUT if uses.unread else DONE

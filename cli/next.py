@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import folder_option, json_option, open_chosen_bench
 from cli.output import progress, say, say_json, say_next, width
 
 
@@ -21,11 +21,10 @@ def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool)
 
     What each result would mean stands below it. The variant of --write is a file that is not saved yet.
     """
-    from trials.bench import open_bench
     from trials.next_text import render_next_trials
 
-    with open_chosen() as folder:
-        bench = open_bench(folder)
+    with open_chosen_bench() as bench:
+        folder = bench.folder
         with progress("weighing what to pour next"):
             answer = bench.explain(outcome, within=within)
             proposed = bench.next_trials(answer)

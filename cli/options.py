@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from formulary.folder import Folder
+    from trials.bench import Bench
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _CHOSEN = "formulary.folder"
@@ -113,3 +114,16 @@ def open_chosen() -> Iterator[Folder]:
             yield folder
         finally:
             tell_findings(folder.store.remarks)
+
+
+@contextmanager
+def open_chosen_bench() -> Iterator[Bench]:
+    """The bench of the formulary to work on; which trials could not be read, and so are missing, is told."""
+    from trials.bench import open_bench
+
+    with open_chosen() as folder:
+        bench = open_bench(folder)
+        try:
+            yield bench
+        finally:
+            tell_findings(bench.unread)

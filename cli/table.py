@@ -7,7 +7,7 @@ from typing import Literal
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import folder_option, json_option, open_chosen_bench
 from cli.output import progress, say, say_json
 
 _RENDERED = ("csv", "jsonl", "md")
@@ -28,11 +28,10 @@ def table(
     recipes: tuple[str, ...], by: Literal["portion", "trial"], form: str, output: Path | None, as_json: bool
 ) -> None:
     """One row a portion (or a trial) with every fact and outcome; with -o a table schema is written beside it."""
-    from trials.bench import open_bench
     from trials.table_formats import render_csv, render_json_lines, render_markdown, save_table, table_json
 
-    with open_chosen() as folder, progress("gathering the trials"):
-        made = open_bench(folder).table(recipes, by=by)
+    with open_chosen_bench() as bench, progress("gathering the trials"):
+        made = bench.table(recipes, by=by)
     if output is not None:
         written = save_table(made, output)
         say(f"Written: {', '.join(str(path) for path in written)}")

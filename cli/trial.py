@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.asking import ask, ask_if_known
-from cli.options import SentenceGroup, all_option, folder_option, json_option, lots_option, open_chosen
+from cli.options import (
+    SentenceGroup,
+    all_option,
+    folder_option,
+    json_option,
+    lots_option,
+    open_chosen,
+    open_chosen_bench,
+)
 from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
 
@@ -195,11 +203,9 @@ def recalculate(wanted: str, as_json: bool) -> int:
 @folder_option
 def list_trials(recipes: tuple[str, ...], as_json: bool) -> None:
     """The trials, by date; of some recipes and their variants, when they are named."""
-    from trials.bench import open_bench
     from trials.trial_text import render_trials, trial_row
 
-    with open_chosen() as folder:
-        bench = open_bench(folder)
+    with open_chosen_bench() as bench:
         found = bench.trials(recipes)
         if as_json:
             say_json([trial_row(each, bench.outcomes) for each in found])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
@@ -173,7 +174,8 @@ class Bench(TrialFiles):
         """
         from trials.compare import compare_trials
 
-        return compare_trials(self._named(trials), self.trials(), self.outcomes)
+        compared = compare_trials(self._named(trials), self.trials(), self.outcomes)
+        return replace(compared, unread=self.unread)
 
     def explain(self, outcome: str, *, within: Iterable[str] = (), trial: Trial | str | None = None) -> Explanation:
         """Which of the things that varied did it, how sure one can be, and what cannot be told apart.

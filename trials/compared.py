@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from formulary.finding import Finding
 from trials.contrast import Contrast
 from trials.model import Trial
 from trials.noise import RepeatNoise
@@ -127,7 +128,8 @@ class ComparedTrials:
 
     factors: what differed, the most unusual difference first; alike: what did not, of which `hidden` is the count.
     controls: scented portions against the unscented one of their own trial; contrasts: every later column against
-    the first. remarks: what was not recorded.
+    the first. remarks: what was not recorded. unread: trials of the formulary that could not be read,
+    so that their noise is not counted.
     """
 
     columns: tuple[Column, ...]
@@ -138,6 +140,7 @@ class ComparedTrials:
     contrasts: tuple[tuple[Contrast, ...], ...]
     one_changes: tuple[OneChange, ...]
     remarks: tuple[str, ...]
+    unread: tuple[Finding, ...] = ()
 
     @property
     def hidden(self) -> int:

@@ -10,10 +10,10 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import Finding, has_errors, note
+from formulary.finding import Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
 from trials.added import parse_added
-from trials.identity import find_trial_id, trial_folder
+from trials.identity import TRIAL_ID, find_trial_id, trial_folder
 from trials.model import Plan, Trial
 from trials.outcomes import Outcome
 from trials.outcomes_known import own_event_words, read_outcomes
@@ -31,6 +31,7 @@ class TrialFiles:
     def __init__(self, folder: Folder) -> None:
         self.folder = folder
         self._plans: dict[str, tuple[Plan | None, tuple[Finding, ...]]] = {}
+        self.unread: tuple[Finding, ...] = ()  # one for each trial that `trials` had to leave out, since it was asked
 
     @property
     def outcomes(self) -> Mapping[str, Outcome]:
@@ -58,9 +59,24 @@ class TrialFiles:
     def trials(self, within: Iterable[str] = ()) -> tuple[Trial, ...]:
         """All trials that can be read, by date; `within` limits them to recipes and to the variants branched from them.
 
+        `unread` then tells which trials of the formulary could not be read, and are missing.
         Raises InputError for a recipe that neither a file nor a trial has.
         """
-        found = [trial for identifier in self.trial_ids() if (trial := self.read_trial(identifier)[0]) is not None]
+        found: list[Trial] = []
+        unread: list[Finding] = []
+        ids = self.trial_ids()
+        for identifier in ids:
+            trial, findings = self.read_trial(identifier)
+            if trial is not None:
+                found.append(trial)
+            else:
+                faults = [finding.what for finding in findings if finding.severity is Severity.ERROR]
+                unread.append(_unread(identifier, faults[0] if faults else "its file cannot be read as meant"))
+        folders = dict.fromkeys(path.split("/")[2] for path in self.paths())
+        unread += [
+            _unread(name, "it has no trial.yaml") for name in folders if name not in ids and TRIAL_ID.match(name)
+        ]
+        self.unread = tuple(unread)
         names = tuple(within)
         return find_within(found, names, self.folder) if names else tuple(found)
 
@@ -157,3 +173,8 @@ class TrialFiles:
             working_read={path: read.get(path) for path in files},
         )
         self.folder.refresh()
+
+
+def _unread(trial_id: str, why: str) -> Finding:
+    what = f"trial {trial_id} could not be read, so nothing here counts it: {why}"
+    return warn("trial-unread", what, "`formulary check` shows what is wrong in it", Place(trial_folder(trial_id)))

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
+from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
@@ -44,6 +45,7 @@ class LotUses:
     materials: tuple[str, ...]
     batches: tuple[LotUsed, ...]
     recipes: tuple[LyeByLot, ...]
+    unread: tuple[Finding, ...] = ()  # trials that could not be read, which may have it too
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -51,11 +53,16 @@ class LotUses:
             "materials": list(self.materials),
             "trials": [used.to_json() for used in self.batches],
             "recipes": [line.to_json() for line in self.recipes],
+            "unread": [finding.to_json() for finding in self.unread],
         }
 
     def render(self, *, width: int = 80) -> str:
         """The uses as text."""
         lines = [render_lot(self.lot, self.batches, width=width)]
+        if self.unread:
+            count = len(self.unread)
+            trials = f"{count} trial{'' if count == 1 else 's'}"
+            lines += paragraph(f"{trials} could not be read and may have it too: this is not all of it.", width=width)
         if self.recipes:
             lines += ["", *paragraph("Its certificate changes the lye for 1000 g of oils:", width=width)]
             table = [Row("", ("before g", "after g", "change g"))]
@@ -92,7 +99,7 @@ def find_lot_uses(bench: Bench, lot: str) -> LotUses:
         known |= set(lot_names(trials))
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
         raise InputError.of("unknown-lot", f"no material and no trial has a lot {lot[:40]!r}", do)
-    return LotUses(lot, materials, batches, tuple(_changed_lyes(bench, materials, lot)))
+    return LotUses(lot, materials, batches, tuple(_changed_lyes(bench, materials, lot)), bench.unread)
 
 
 def _changed_lyes(bench: Bench, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:

@@ -203,7 +203,9 @@ class Bench(TrialFiles):
         """
         from trials.next_trial import find_next_trials
 
-        return find_next_trials(answer, self.folder.register, self.folder.settings, most=most)
+        poured = {trial.recipe for trial in answer.trials}
+        names = {name: self.folder.now_called(name) or name for name in poured}
+        return find_next_trials(answer, self.folder.register, self.folder.settings, most=most, names=names)
 
     def next_trial(self, answer: Explanation) -> NextTrial:
         """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""

@@ -20,11 +20,13 @@ def to_scale(value: float, scale: Scale) -> float:
 
 
 def from_scale(value: float, scale: Scale) -> float:
-    """A value on the even scale in the outcome's own unit: the inverse of `to_scale`."""
+    """A value on the even scale in the outcome's own unit: the inverse of `to_scale`; no share beyond 0 to 100 %."""
     if scale is Scale.LOG_TIME:
         return exp(value)
     if scale is Scale.COUNT:
         return max(value, 0.0) ** 2 / 4.0 - 0.375
+    if scale is Scale.PERCENT:
+        return min(max(value, 0.0), 100.0)
     return value
 
 

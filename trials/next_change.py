@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.materials.plain_name import material_words
@@ -34,13 +35,15 @@ _DONE = {  # done, and not done
 class Change:
     """What to change. words: "2 % honey", "no clove bud oil". tweaks: the same for the recipe; none for handling.
 
-    value: the factor's value afterwards where the recipe does not say it (lots, blending, temperatures).
+    value: the factor's value afterwards where the recipe does not say it (lots, blending, temperatures). lots: material
+    -> the lot to use.
     """
 
     factor: str
     words: str
     tweaks: tuple[Tweak, ...] = ()
     value: float | None = None
+    lots: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
 
 
 def find_changes(answer: Explanation, name: str, start: Mapping[str, float], recipe: Recipe) -> Iterator[Change]:
@@ -109,11 +112,11 @@ def _one(answer: Explanation, factor: Factor, value: float, here: float, recipe:
         usual = f"{aspect.subject} {factor.words.rpartition(' instead of ')[2]}"
         yield Change(factor.name, factor.name if value > 0 else usual, (), value)
     elif factor.kind == "lot":
-        uses = aspect.subject in recipe.materials()
-        if uses and value > 0:
-            yield Change(factor.name, factor.name, (), 1.0)
-        elif uses:
-            yield Change(factor.name, factor.words.rpartition(" instead of ")[2] + f" of {aspect.subject}", (), 0.0)
+        lot, _, usual = factor.words.removeprefix("lot ").rpartition(" instead of ")
+        if aspect.subject in recipe.materials():
+            taken = lot if value > 0 else usual
+            words = factor.name if value > 0 else f"{usual} of {aspect.subject}"
+            yield Change(factor.name, words, (), float(value > 0), MappingProxyType({aspect.subject: taken}))
 
 
 def _lines(recipe: Recipe) -> tuple[Addition | ScentLine, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
@@ -107,20 +108,25 @@ class _Candidate:
 
 
 def find_next_trials(
-    answer: Explanation, register: Mapping[str, Material], settings: Settings, *, most: int = 3
+    answer: Explanation,
+    register: Mapping[str, Material],
+    settings: Settings,
+    *,
+    most: int = 3,
+    names: Mapping[str, str] = MappingProxyType({}),
 ) -> tuple[NextTrial, ...]:
     """Up to `most` trials, each a small change from a version that was poured, that would tell most about what did it.
 
     Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit.
-    register, settings: today's. Nothing is proposed where there was nothing to weigh, or where no pour would
-    tell more.
+    register, settings: today's. names: what recipes that were renamed are called today.
+    Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
     """
     from trials.explain import find_next_runs
     from trials.explain_trials import make_problem
 
     if answer.weighed is None:
         return ()
-    candidates = list(_candidates(answer, register, settings))
+    candidates = list(_candidates(answer, register, settings, names))
     if not candidates:
         return ()
     found = find_next_runs(
@@ -195,7 +201,9 @@ def _patience(seen: Sequence[Seen]) -> float | None:
 # -- candidates --------------------------------------------------------------------------------------
 
 
-def _candidates(answer: Explanation, register: Mapping[str, Material], settings: Settings) -> Iterator[_Candidate]:
+def _candidates(
+    answer: Explanation, register: Mapping[str, Material], settings: Settings, names: Mapping[str, str]
+) -> Iterator[_Candidate]:
     """A repeat, every single change of a suspect, and pairs of the first few, from each start; only what is safe."""
     suspects = [name for cause in answer.causes if cause.probability >= _SUSPECTED for name in cause.factors][
         :_MOST_SUSPECTS
@@ -203,7 +211,8 @@ def _candidates(answer: Explanation, register: Mapping[str, Material], settings:
     seen: set[tuple[str, tuple[str, ...]]] = set()
     for trial in _starts(answer):
         plan = trial.plan
-        start = Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
+        recipe = replace(plan.recipe, slug=names.get(plan.recipe.slug, plan.recipe.slug))
+        start = Version(recipe=recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
         usual = place_pour(answer.table, find_facts(trial))
         single = [change for name in suspects for change in find_changes(answer, name, usual, start.recipe)]
         plans: list[tuple[Change, ...]] = [(), *((change,) for change in single)]
@@ -247,15 +256,17 @@ def _make(
 ) -> _Candidate | None:
     """The candidate worked out, or None when it cannot be made or weighed out safely."""
     from formulary.batch.weigh_out import work_out_batch
+    from formulary.materials.chosen_lots import with_chosen_lots
     from trials.plan import make_plan
 
     tweaks = [tweak for change in changes for tweak in change.tweaks]
     try:
         version = start.branch(f"{start.slug}-next", *tweaks, register=register) if tweaks else start
-        batch = work_out_batch(version, register, settings, oil_mass_g=trial.plan.oil_mass_g)
+        materials = with_chosen_lots(register, _known_lots(changes, register))
+        batch = work_out_batch(version, materials, settings, oil_mass_g=trial.plan.oil_mass_g)
         if batch.is_stopped:
             return None
-        plan = make_plan(version, batch, register, settings)
+        plan = make_plan(version, batch, materials, settings)
     except (InputError, KeyError):
         return None
     values = place_pour(answer.table, find_facts(replace(trial, plan=plan)))
@@ -264,6 +275,12 @@ def _make(
             values[change.factor] = change.value
     steps = tuple(round((values[factor.name] - factor.baseline) / factor.step, 6) for factor in answer.table.factors)
     return _Candidate(start, changes, version, steps, _warnings(batch.findings))
+
+
+def _known_lots(changes: Sequence[Change], register: Mapping[str, Material]) -> dict[str, str]:
+    """The lots that the changes ask for, as far as the register has them: their certificates count."""
+    asked = {material: lot for change in changes for material, lot in change.lots.items()}
+    return {name: lot for name, lot in asked.items() if name in register and lot in register[name].lots}
 
 
 def _warnings(findings: Iterable[Finding]) -> tuple[Finding, ...]:

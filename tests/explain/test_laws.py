@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from trials.explain import Effort, Explanation, Noise, Prior, Problem, explain
+from formulary.errors import InputError
+from trials.explain import Effort, Explanation, NoAnswer, Noise, Prior, Problem, explain
 
 EXACT = Prior(noise_kinds=((1.0, 1.0),), product_weight=0.0)
 QUICK = Effort(chains=6, burn=4, sweeps=5, screen_burn=2, screen_sweeps=2)
@@ -39,6 +40,25 @@ def answer_of(
 
 def odds(answer: Explanation) -> dict[str, float]:
     return {name: candidate.probability for candidate in answer.candidates for name in candidate.names}
+
+
+@pytest.mark.parametrize("far", [1e6, 1e8, 1e9])
+def test_values_far_from_zero_are_weighed_like_those_near_it(far: float) -> None:
+    x, y = history(7)
+    near, away = answer_of(x, y), answer_of(x, y + far)
+    assert odds(away) == pytest.approx(odds(near), abs=0.02)
+    assert away.level.middle - far == pytest.approx(near.level.middle, abs=0.05)
+
+
+def test_dust_of_arithmetic_is_no_difference_and_values_beyond_measure_are_refused() -> None:
+    x, _ = history(3)
+    dust = np.full(12, 3.1)
+    dust[4] = np.nextafter(3.1, 4.0)
+    answer = explain(Problem.of([f"f{k}" for k in range(6)], x, dust))
+    assert isinstance(answer, NoAnswer)
+    assert answer.why == "all-equal"
+    with pytest.raises(InputError, match="larger than anything"):
+        Problem.of([f"f{k}" for k in range(6)], x, dust * 1e160)
 
 
 @settings(max_examples=15, deadline=None)

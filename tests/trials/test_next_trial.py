@@ -115,6 +115,27 @@ def test_a_warm_room_and_another_mould_can_be_tried_alone() -> None:
     assert "pour harbour-base with mould tray" in {one.words for one in found}
 
 
+def test_a_renamed_recipe_is_called_by_its_name_of_today() -> None:
+    today = {"harbour-base": "quay-base", "winter": "frost", "hemp": "hemp"}
+    renamed = find_next_trials(answer(), register(), Settings(), names=today)
+    assert {one.start.slug for one in renamed} <= set(today.values())
+    assert not any("harbour-base" in one.words or "winter" in one.words for one in renamed)
+    best = next(one for one in renamed if one.tweaks)
+    based_on = best.branch("one-of-two").recipe.based_on
+    assert based_on is not None
+    assert based_on.recipe in today.values()
+
+
+def test_no_share_of_the_face_is_foretold_beyond_all_of_it() -> None:
+    sweet = [trial(BOTH, f"s{k}", k, seen={"gel": str(90 + 2 * (k % 5))}) for k in range(5)]
+    plain = [trial(BASE, f"p{k}", 20 + k, seen={"gel": str(10 + 20 * (k % 3))}) for k in range(5)]
+    gel = find_outcomes(Settings())["gel"]
+    found = find_next_trials(explain_outcome([*sweet, *plain], gel), register(), Settings())
+    told = [value for one in found for item in one.expected for value in (item.low, item.value, item.high)]
+    assert told
+    assert all(0 <= value <= 100 for value in told)
+
+
 def test_nothing_is_proposed_where_there_was_nothing_to_weigh() -> None:
     empty = explain_outcome([], WORKING)
     assert find_next_trials(empty, register(), Settings()) == ()

@@ -34,11 +34,13 @@ def make_answer(
     rows: IntArray,
     columns: IntArray,
     prior_sd: float,
+    middle: float,
 ) -> Explanation:
     """The answer in the order in which the problem was given.
 
     asked: the problem in canonical order; rows, columns: the places that its rows and columns had in the problem given.
-    groups, representing: its alias groups and their columns. prior_sd: the noise that was assumed.
+    groups, representing: its alias groups and their columns. prior_sd: the noise that was assumed. middle: what was
+    taken off all values before they were weighed.
     """
     terms, models, record = weighed.terms, weighed.models, weighed.record
     chance, causes = record.chance, find_causes(terms, models)
@@ -92,7 +94,7 @@ def make_answer(
         causes,
         effects,
         sds,
-        record.values / (record.sweeps * len(chains)),
+        middle + record.values / (record.sweeps * len(chains)),
         (kinds @ (1.0 / variances))[setting.batch],
         setting.batch,
         record.share / (record.sweeps * len(chains)),
@@ -108,7 +110,7 @@ def make_answer(
         float(chance[0]),
         NoiseFound(interval(sds), asked.noise is not None, prior_sd),
         tuple(float(b) for b in botched[setting.batch][back]),
-        interval(np.concatenate(record.levels)),
+        interval(middle + np.concatenate(record.levels)),
         _suspects(causes, chance, number),
         _shortlist(causes, chance, order),
         find_near_aliases(representing[:, order]),

@@ -1,12 +1,12 @@
 """Weighs every small set of causes against "nothing here did it", and says how sure one can be.
 
     z = a + sum over the model's terms of b x + batch + sitting + drift + e
-    b ~ N(0, g^2 s^2), a flat, e ~ N(0, s^2), a whole batch may be botched
+    b / s with density b^2 N(b; 0, g^2), a flat, e ~ N(0, s^2), a whole batch may be botched
 
 The model is that of Box and Meyer (1986, Technometrics 28(1), 11-18; 1993, J. Quality Technology 25(2),
-94-105), widened by bounds instead of values, shared luck, botched batches and what repeats tell about the
-noise; without these it is theirs. Where nothing is hidden the sums are exact; else the hidden parts are drawn
-(`sampler`).
+94-105), widened by bounds instead of values, shared luck, botched batches, effects that are not next to
+nothing (`Prior.apart`) and what repeats tell about the noise; without these it is theirs. Where nothing is hidden the
+sums are exact; else the hidden parts are drawn (`sampler`).
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import numpy as np
 
 from trials.explain.aliases import find_groups
 from trials.explain.answer import make_answer
-from trials.explain.latent import GRADED, make_latent, working_noise
+from trials.explain.latent import GRADED, centred, make_latent, working_noise
 from trials.explain.models import make_terms
 from trials.explain.prior import Prior
 from trials.explain.problem import Problem
@@ -40,15 +40,18 @@ def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None 
     if not groups:
         return NoAnswer("nothing-varies", problem.rows)
     weight = np.array([asked.prior[list(group.members)].sum() for group in groups])
-    latent = make_latent(asked)
+    latent, middle = centred(make_latent(asked))
     known = working_noise(asked, latent)
     noise = NoisePrior(known.observations / 2, known.observations * known.sd**2 / 2, asked.scale in GRADED)
     setting = make_setting(latent, asked.batch, asked.sitting, asked.when, prior, noise)
     terms = make_terms(representing, weight, latent.start, setting.batch, prior)
     weighed = weigh(setting, terms, prior, effort or Effort(), np.random.default_rng(asked.seed()))
-    return make_answer(asked, groups, representing, setting, weighed, rows=rows, columns=columns, prior_sd=known.sd)
+    return make_answer(
+        asked, groups, representing, setting, weighed, rows=rows, columns=columns, prior_sd=known.sd, middle=middle
+    )
 
 
+_DUST = 1e-9  # differences that are smaller beside the values come from arithmetic, not from soap
 _TOO_FEW: tuple[Why, Why, Why] = ("no-rows", "one-row", "two-rows")
 
 
@@ -59,7 +62,7 @@ def _unanswerable(problem: Problem) -> Why | None:
         return "no-factors"
     if np.isposinf(problem.upper).all() or np.isneginf(problem.lower).all():
         return "all-censored"
-    if problem.exact.all() and np.ptp(problem.lower) == 0:
+    if problem.exact.all() and np.ptp(problem.lower) <= _DUST * np.abs(problem.lower).max():
         return "all-equal"
     if len(np.unique(problem.lower)) == 1 and len(np.unique(problem.upper)) == 1:
         return "all-equal"

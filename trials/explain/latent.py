@@ -4,7 +4,7 @@ value.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -75,6 +75,15 @@ def make_latent(problem: Problem) -> Latent:
         np.where(finite_low, lower + reach, upper - reach),
     )
     return Latent(start, lower, upper, np.flatnonzero(~exact).astype(np.int64))
+
+
+def centred(latent: Latent) -> tuple[Latent, float]:
+    """The rows about their middle, and that middle: sums of squares lose no digits where values are far from zero."""
+    if latent.levels:
+        return latent, 0.0
+    middle = float(np.median(latent.start))
+    moved = replace(latent, start=latent.start - middle, lower=latent.lower - middle, upper=latent.upper - middle)
+    return moved, middle
 
 
 def _graded(problem: Problem) -> Latent:

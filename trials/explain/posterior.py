@@ -83,6 +83,6 @@ class Posterior:
         noise = np.diag(1.0 / self.weight) + self.share * (self.batch[:, None] == self.batch[None, :])
         spread = noise + design @ np.linalg.solve(ridge, design.T)
         precise = np.linalg.inv(spread)
-        left = precise @ self.values / np.diag(precise)
+        left = precise @ (self.values - self.values.mean()) / np.diag(precise)
         variance = float(np.mean(self.sds)) ** 2 / np.diag(precise)
         return np.asarray(-0.5 * np.log(variance) - 0.5 * left**2 / variance)

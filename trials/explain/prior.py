@@ -24,7 +24,7 @@ class Prior:
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
-    causes: tuple[float, ...] = (0.2, 0.63, 0.14, 0.03)
+    causes: tuple[float, ...] = (0.23, 0.61, 0.13, 0.03)
     few: float = 0.5
     lone_weight: float = 0.3
     effect_sds: tuple[float, ...] = (1.0, 2.0, 3.5)

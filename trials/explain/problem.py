@@ -21,6 +21,9 @@ Scale: TypeAlias = Literal["measured", "log", "graded", "yes-no", "count", "perc
 IntArray: TypeAlias = NDArray[np.int64]
 
 
+_MOST = 1e12  # beyond it sums of squares lose their digits
+
+
 def _refuse(what: str, do: str) -> InputError:
     return InputError.of("explain-input", what, do)
 
@@ -101,7 +104,7 @@ class Problem:
                 raise _refuse(f"{len(label)} batch labels for {rows} rows", "give one label a row")
         if scale not in get_args(Scale):
             raise _refuse(f"the scale {scale!r} is unknown", f"use one of {', '.join(get_args(Scale))}")
-        if noise is not None and not (noise.sd > 0 and np.isfinite(noise.sd) and noise.observations >= 0):
+        if noise is not None and not (0 < noise.sd <= _MOST and noise.observations >= 0):
             raise _refuse("the noise must be a positive number", "leave it out when nothing is known about repeats")
         known = None if noise is None else Noise(float(noise.sd), float(noise.observations))
         _check_bounds(low, high, cast(Scale, scale))
@@ -209,6 +212,8 @@ def _check_shapes(
 
 
 def _check_bounds(low: FloatArray, high: FloatArray, scale: Scale) -> None:
+    if (np.abs(np.concatenate([low, high])[np.isfinite(np.concatenate([low, high]))]) > _MOST).any():
+        raise _refuse("an outcome is larger than anything that is measured", "give it in a larger unit")
     if (low > high).any():
         raise _refuse("a lower bound is above its upper bound", "give lower <= upper in every row")
     if (np.isneginf(low) & np.isposinf(high)).any() or np.isposinf(low).any() or np.isneginf(high).any():

@@ -51,6 +51,8 @@ def log_likelihoods(
 
     g: one number, or one a chain, shape (...). apart: effects are kept apart from zero; for up to three terms.
     """
+    if apart and len(models.blocks) > 4:
+        raise ValueError("effects apart from zero are summed for up to three terms")
     spread = np.asarray(g, dtype=float)[..., None]
     shape = noise.shape + 0.5 * moments.freedom
     parts = []

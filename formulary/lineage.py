@@ -31,6 +31,7 @@ class SavedVersion:
     returns_to: int | None = None  # the earlier number whose content this is again
     findings: tuple[Finding, ...] = ()
     commit: str = ""
+    path: str = ""  # of its file then
 
 
 def number_saves(saves: Iterable[Saved], slug: str, read: ReadVersion) -> Iterator[SavedVersion]:
@@ -46,17 +47,27 @@ def number_saves(saves: Iterable[Saved], slug: str, read: ReadVersion) -> Iterat
             continue  # a deletion, a rename, or a merge that brought nothing new
         number += 1
         previous = save.blob
-        version, findings = _read_version(save.blob, slug, save.path, number, read)
+        version, findings = read_numbered(save.blob, slug, save.path, number, read)
         returns_to = first_seen.get(save.blob)
         yield SavedVersion(
-            number, version, save.blob, save.when, save.author, save.subject, returns_to, findings, save.commit
+            number,
+            version,
+            save.blob,
+            save.when,
+            save.author,
+            save.subject,
+            returns_to,
+            findings,
+            save.commit,
+            save.path,
         )
         first_seen.setdefault(save.blob, number)
 
 
-def _read_version(
+def read_numbered(
     identifier: str, slug: str, path: str, number: int, read: ReadVersion
 ) -> tuple[Version | None, tuple[Finding, ...]]:
+    """A saved version, by what `read` says of it; None and what is wrong where it cannot be read."""
     content = read(identifier, slug, path)
     if content is None:
         missing = error("content-missing", "this content is not in this clone", "fetch the full history", Place(path))

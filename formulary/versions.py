@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from formulary.lineage import SavedVersion
     from formulary.lives import Lives
     from formulary.materials.model import Material
+    from formulary.store.saved import Saved
     from formulary.store.store import Store
 
 _NO_RECIPE = "`formulary check` lists what is here"
@@ -61,10 +62,10 @@ class Versions:
         if not at:
             return self.working(slug)
         if version == "latest":
-            saves = self.history(slug)
+            saves = self._numbered(slug)
             if not saves:
                 raise _no_version(slug, reference, saves)
-            return _readable(saves[-1])
+            return self._from_git(slug, saves[-1])
         return self._saved(slug, version, reference)
 
     def working(self, slug: str) -> Version:
@@ -94,27 +95,45 @@ class Versions:
         return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=is_saved)
 
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
-        """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
-        _demand_name(slug, slug)
+        """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name.
+
+        For looking at: what is weighed out, branched or restored is found with `find`, which asks git alone.
+        """
         from formulary.kept import reading_versions
         from formulary.lineage import number_saves
 
-        lives = self.lives()
-        own = {save.blob for life in lives.under(slug) for save in life.saves if save.blob}
-        with reading_versions(own, self._store.read_blobs, self._cache) as read:
-            for life in lives.under(slug):
-                first = life.saves[0]
-                content = read(first.blob or "", slug, first.path)
-                lives.know(first.blob, content.text.encode("utf-8", "replace") if content is not None else b"")
-            saves = lives.saves(slug)
-            if not saves and slug not in self.recipes():
-                do = suggest(slug, self.recipes(), _NO_RECIPE)
-                raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-            ids = {save.blob for save in saves if save.blob}
-            if ids <= own:
-                return tuple(number_saves(saves, slug, read))
+        saves = self._saves(slug)
+        ids = {save.blob for save in saves if save.blob}
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:
             return tuple(number_saves(saves, slug, read))
+
+    def _numbered(self, slug: str) -> tuple[SavedVersion, ...]:
+        """As `history`, with nothing read of any version."""
+        from formulary.lineage import number_saves
+
+        return tuple(number_saves(self._saves(slug), slug, lambda *_: None))
+
+    def _saves(self, slug: str) -> tuple[Saved, ...]:
+        _demand_name(slug, slug)
+        lives = self.lives()
+        firsts = [life.saves[0].blob for life in lives.under(slug)]
+        for blob, text in self._store.read_blobs(blob for blob in firsts if blob).items():
+            lives.know(blob, text)
+        saves = lives.saves(slug)
+        if not saves and slug not in self.recipes():
+            do = suggest(slug, self.recipes(), _NO_RECIPE)
+            raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
+        return saves
+
+    def _from_git(self, slug: str, save: SavedVersion) -> Version:
+        from formulary.kept import reading_versions
+        from formulary.lineage import read_numbered
+
+        with reading_versions([save.id], self._store.read_blobs, None) as read:
+            version, findings = read_numbered(save.id, slug, save.path, save.number, read)
+        if version is None:
+            raise InputError(findings)
+        return version
 
     def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
         """The history of every recipe in the folder, by name: as `history` gives it, read in one go."""
@@ -159,21 +178,21 @@ class Versions:
         return owner if owner != slug else None
 
     def _saved(self, slug: str, wanted: str, reference: str) -> Version:
-        saves = self.history(slug)
+        saves = self._numbered(slug)
         if is_id_prefix(wanted):
             found = {save.id: save for save in saves if save.id.startswith(wanted)}
             if len(found) > 1:
                 ids = ", ".join(identifier[:12] for identifier in found)
                 raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
             if found:
-                return _readable(next(iter(found.values())))
+                return self._from_git(slug, next(iter(found.values())))
             # Never a tag or a branch that happens to look like an id: it would show something else without a word.
             if not is_full_id(wanted):
                 raise _no_version(slug, reference, saves)
         if re.fullmatch(r"[0-9]{1,3}", wanted):
             numbered = [save for save in saves if save.number == int(wanted)]
             if numbered:
-                return _readable(numbered[0])
+                return self._from_git(slug, numbered[0])
             raise _no_version(slug, reference, saves)
         commit = self._store.resolve_revision(wanted)
         names = (
@@ -185,7 +204,7 @@ class Versions:
             if blob is not None:
                 known = [save for save in saves if save.id == blob]
                 if known:
-                    return _readable(known[0])
+                    return self._from_git(slug, known[0])
                 data = self._store.read_blobs([blob]).get(blob)
                 if data is not None:
                     return self.parse(data, slug, f"recipes/{name}.yaml", is_saved=True)
@@ -201,12 +220,6 @@ def _demand_name(slug: str, reference: str) -> None:
     if not SLUG.fullmatch(slug):
         what = f"{reference[:60]!r} does not name a recipe"
         raise InputError.of("bad-name", what, "write a recipe's name, or name@version: harbour-base@4c1d")
-
-
-def _readable(save: SavedVersion) -> Version:
-    if save.version is None:
-        raise InputError(save.findings)
-    return save.version
 
 
 def _no_version(slug: str, reference: str, saves: tuple[SavedVersion, ...]) -> InputError:

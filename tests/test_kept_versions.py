@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import os
 import random
+import sqlite3
 import subprocess
 import sys
+from collections.abc import Callable
 from pathlib import Path
+from zlib import crc32
 
 import pytest
 
@@ -162,3 +165,30 @@ def test_few_versions_are_read_without_opening_a_cache(
     with open_folder(root, cache=tmp_path / "cache") as folder:
         folder.history("harbour")
     assert not (tmp_path / "cache").exists()
+
+
+def forge(cache: Path, change: Callable[[bytes], bytes]) -> None:
+    """Changes what is kept of every version, with check sums that are right."""
+    (file,) = cache.glob("versions-*.sqlite")
+    with sqlite3.connect(file) as raw:
+        for key, value in raw.execute("select id, value from entry").fetchall():
+            changed = change(value)
+            assert changed != value
+            raw.execute("update entry set value = ?, sum = ? where id = ?", (changed, crc32(changed, crc32(key)), key))
+    raw.close()
+
+
+def test_a_version_that_somebody_asks_for_is_never_taken_from_the_cache(
+    root: Path, expected: Told, tmp_path: Path
+) -> None:
+    names = [f"harbour@{which}" for which in ("latest", "3", "main")]
+    with open_folder(root) as folder:
+        names.append(f"harbour@{folder.find_version('harbour@7').id[:12]}")
+        true = [repr(folder.find_version(name)) for name in names]
+        grams = folder.batch("harbour@latest", oils="1000 g").to_json()
+    read_all(root, tmp_path)
+    forge(tmp_path, lambda entry: entry.replace(b',"5",', b',"1",', 1))
+    assert read_all(root, tmp_path) != expected  # so it would be seen
+    with open_folder(root, cache=tmp_path) as folder:
+        assert [repr(folder.find_version(name)) for name in names] == true
+        assert folder.batch("harbour@latest", oils="1000 g").to_json() == grams

@@ -191,7 +191,11 @@ def _split_parts(text: str) -> list[str]:
     """The parts of a list; the comma in a name such as 1,8-cineole is the name's own."""
     pieces: list[str] = []
     for piece in text.split(","):
-        if pieces and re.fullmatch(r"\s*(?:\S*-)?[0-9]", pieces[-1]) and re.match(r"[0-9]{1,2}-[a-z]", piece, re.IGNORECASE):
+        if (
+            pieces
+            and re.fullmatch(r"\s*(?:\S*-)?[0-9]", pieces[-1])
+            and re.match(r"[0-9]{1,2}-[a-z]", piece, re.IGNORECASE)
+        ):
             pieces[-1] += f",{piece}"
         else:
             pieces.append(piece)

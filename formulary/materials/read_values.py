@@ -16,6 +16,7 @@ from formulary.fields import Fields, parse_date, suggest
 from formulary.finding import error, warn
 from formulary.materials.constituent_names import check_constituent
 from formulary.materials.model import (
+    ASSAY_NOT_STATED,
     CERTIFICATE_HALF_WIDTH,
     FragranceLimit,
     Known,
@@ -44,6 +45,8 @@ _T = TypeVar("_T")
 STATED_ASSAY_HALF_WIDTH_PERCENT = 0.5
 # Potassium hydroxide flakes, the weakest solid alkali that is sold, hold 85 to 90 % (common practice, no source).
 LOWEST_SOLID_ASSAY_PERCENT = Decimal(80)
+# Salt and carbonate of a technical lye, and what rounding leaves (common practice, no source).
+LYE_TOTAL_WITHIN_PERCENT = 2.0
 HIGHEST_SAPONIFICATION_VALUE = 700.0  # above tributyrin, 557, and acetic-type fats; mg KOH per g
 LOWEST_OIL_SAPONIFICATION_VALUE = 150.0  # no common oil lies below (rapeseed of high erucic acid: about 168)
 _PARTS = ("water", "sugars", "fat", "alcohol", "vanillin", "solids")
@@ -61,16 +64,16 @@ class ValueReader:
         is_certificate: bool,
         group: str | None = None,
         builtin: Material | None = None,
-        fatty_acids: Mapping[str, float] | None = None,
+        general: Mapping[str, Any] | None = None,
     ) -> None:
-        """group: of the material. builtin: the built-in one under it. fatty_acids: what the file says beside a lot."""
+        """group: of the material. builtin: the built-in one under it. general: what the file says beside a lot."""
         self.fields = fields
         self.kind = kind
         self.known = known
         self.is_certificate = is_certificate
         self.group = group
         self.builtin = builtin
-        self.fatty_acids = fatty_acids
+        self.general: Mapping[str, Any] = general or {}
         self.values: dict[str, Any] = {}
 
     def of_lot(self, fields: Fields, known: Known) -> ValueReader:
@@ -82,7 +85,7 @@ class ValueReader:
             is_certificate=True,
             group=self.group,
             builtin=self.builtin,
-            fatty_acids=self.values.get("fatty_acids"),
+            general=self.values,
         )
 
     def read(self, alkali: Alkali | None) -> dict[str, Any]:
@@ -114,6 +117,8 @@ class ValueReader:
         self._take("allergens", self.read_texts("allergens"))
         self._take("price", fields.parsed("price", parse_price))
         self._check_total()
+        if self.kind is MaterialKind.ALKALI:
+            self._check_lye()
         self._check_saponification_value()
         return self.values
 
@@ -141,7 +146,7 @@ class ValueReader:
         value: ValueRange | None = self.values.get("saponification_value")
         if value is None or not self.kind.is_fat:
             return
-        key, own = "saponification_value", self.values.get("fatty_acids", self.fatty_acids)
+        key, own = "saponification_value", self.values.get("fatty_acids", self.general.get("fatty_acids"))
         if is_no_fat(value, self.kind, own or {}):
             del self.values[key]
             ends = f"{value.low:g} to {value.high:g}"
@@ -313,6 +318,37 @@ class ValueReader:
         if total > 100.5:
             what = f"water, fat, alcohol and solids (or sugars) total {total:g} %, more than 100 %"
             self.fields.report("composition-total", what, "check the percentages against the label")
+
+    def _check_lye(self) -> None:
+        """An error where the water and the hydroxide of an alkali do not fit: one of the two is a slip."""
+        is_lye = self.group == "lye-solution"
+        if is_lye and self.values.get("water_percent") == 0.0:
+            what = "a ready-made lye without water is said to be solid"
+            do = "write its water; a solid alkali has neither `water: 0` nor `group: lye-solution`"
+            self.fields.report("lye-water", what, do, None, "water")
+            return
+        if not self.values.keys() & {"water_percent", "assay_percent"}:
+            return
+        water: float | None = self._in_force("water_percent")
+        assay: ValueRange | None = self._in_force("assay_percent")
+        if not water or assay is None or assay.known == ASSAY_NOT_STATED:
+            return
+        total = water + assay.working
+        if total > 100.0 + LYE_TOTAL_WITHIN_PERCENT or (is_lye and total < 100.0 - LYE_TOTAL_WITHIN_PERCENT):
+            what = (
+                f"{water:g} % water and {assay.working:g} % hydroxide total {total:g} %, and must be 100 %: one of the "
+                "two is wrong, and the lye would be too"
+            )
+            do = (
+                f"read the label again: with {water:g} % water write assay {100.0 - water:g}, "
+                f"with {assay.working:g} % hydroxide write water {100.0 - assay.working:g}"
+            )
+            self.fields.report("lye-total", what, do, None, "assay" if "assay_percent" in self.values else "water")
+
+    def _in_force(self, name: str) -> Any:
+        """A value as it holds for this block: stated in it, beside it for a lot, or built in."""
+        found = self.values.get(name, self.general.get(name))
+        return getattr(self.builtin, name) if found is None and self.builtin is not None else found
 
 
 def _percent_to_100(text: str) -> float:

@@ -44,7 +44,7 @@ _HINTS: Mapping[MaterialKind, Sequence[tuple[str, str, str]]] = {
     MaterialKind.ALKALI: (
         ("alkali", "sodium-hydroxide", "which hydroxide it is: sodium-hydroxide or potassium-hydroxide"),
         ("assay", "98.5 %", "from the label or certificate; `unknown` counts as 100 %, which is the safe side"),
-        ("water", "50 %", "only of a ready-made lye"),
+        ("water", "1.5 %", "the rest; of a ready-made lye 50 %, with assay 50 % and `group: lye-solution`"),
     ),
     MaterialKind.ACID: (
         ("acids", "{citric: 100 %}", "water-free acid by weight; the monohydrate of citric acid holds 91.43 %"),

@@ -81,6 +81,17 @@ def test_an_alkali_must_say_which_it_is_and_a_ready_made_lye_its_strength(home: 
     assert material.assay_percent.working == 50
 
 
+def test_a_slip_in_the_strength_of_a_ready_made_lye_is_asked_for_again(home: Path) -> None:
+    answers = "sodium-hydroxide\n0\n50\n30\n50\n\n"
+    status, shown = ask(home, answers, "materials", "add", "drum-lye", "--kind", "alkali")
+    assert status == 0, shown
+    assert "with 50 % water write assay 50" in " ".join(shown.split())
+    material, _ = parse_material((home / "materials/drum-lye.yaml").read_bytes(), None, "drum-lye")
+    assert material is not None
+    assert material.assay_percent is not None
+    assert (material.water_percent, material.assay_percent.working) == (50, 50)
+
+
 def test_a_value_that_is_hard_to_believe_is_only_kept_when_the_person_says_so(home: Path) -> None:
     answers = "\n\n\n\n240\nn\n190\n"
     status, shown = ask(home, answers, "materials", "lot", "olive-oil", "OL-9")

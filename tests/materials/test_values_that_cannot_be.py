@@ -140,3 +140,40 @@ def test_a_ready_made_lye_may_be_weak_when_it_says_what_it_is() -> None:
     )
     assert [each.code for each in findings] == ["assay-low"]
     assert "group: lye-solution" in findings[0].do
+
+
+@pytest.mark.parametrize(
+    ("more", "code"),
+    [
+        ("water: 50\nassay: 30", "lye-total"),
+        ("water: 60\nassay: 50", "lye-total"),
+        ("water: 50\nassay: 98.5", "lye-total"),
+        ("water: 0\nassay: 98.5", "lye-water"),
+        ("water: 0", "lye-water"),
+        ("water: 50\nassay: 50\nlots: {A: {assay: 40}}", "lye-total"),
+        ("water: 50\nassay: 50\nlots: {A: {water: 67}}", "lye-total"),
+    ],
+)
+def test_a_ready_made_lye_is_water_and_hydroxide_and_nothing_else(more: str, code: str) -> None:
+    text = f"format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\ngroup: lye-solution\n{more}\n"
+    material, findings = parse_material(text, None, "lye-c")
+    assert material is None
+    assert [each.code for each in findings] == [code]
+    if more == "water: 50\nassay: 30":
+        assert "with 50 % water write assay 50, with 30 % hydroxide write water 70" in findings[0].do
+
+
+def test_a_built_in_lye_of_another_strength_must_say_its_water_too() -> None:
+    start = "format: 1\nname: Lye\nkind: alkali\n"
+    slug = "sodium-hydroxide-solution-50"
+    _, findings = parse_material(f"{start}assay: 30\n", None, slug)
+    assert [each.code for each in findings] == ["lye-total"]
+    material, findings = parse_material(f"{start}assay: 30\nwater: 70\nlots: {{A: {{assay: 29}}}}\n", None, slug)
+    assert material is not None, findings
+
+
+@pytest.mark.parametrize(("water", "assay"), [(50, 50), (67, 33.1), (55, 45.5), (49, 49.5)])
+def test_a_ready_made_lye_as_its_label_has_it_is_believed(water: float, assay: float) -> None:
+    more = f"alkali: sodium-hydroxide\ngroup: lye-solution\nwater: {water}\nassay: {assay}"
+    material, _ = read(more, "lye-c", "alkali")
+    assert material.water_percent == water

@@ -193,6 +193,10 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
             else rescue.scale.shown(line.role, grams)
             for grams in (line.planned_grams, line.remaining_grams)
         )
+        whole_g = line.weighed_grams + line.remaining_grams
+        is_weighed = line.role not in ("alkali", "scent") and line.weighed_grams > 0
+        if is_weighed and line.remaining_grams < rescue.scale.step_for(whole_g) / 2:
+            to_add_g = 0.0  # the scale that weighed the most of it does not show the rest
         there = format_shown(line.weighed_grams)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
         rows.append(Row(material_words(line.material), cells))
@@ -210,7 +214,10 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
 
 
 _WAYS = {
-    "new-alkali": "The lye is not in the oils yet: weigh what the alkali and water lack, and go on.",
-    "more-oil": "Alkali that is in cannot be taken back: weigh more of every oil, and of all that follows the oils.",
-    "as-it-is": "Oils and alkali are as planned: go on, with what went over as it is.",
+    "new-alkali": "As long as the lye is not in the oils: weigh what the alkali and the water lack, and go on.",
+    "more-oil": (
+        "There is more alkali than all the oils are due, and it cannot be taken back: weigh more of the oils, and of"
+        " all that follows them."
+    ),
+    "as-it-is": "Oils and alkali need no change: weigh what is still to add; what else went over stays as it is.",
 }

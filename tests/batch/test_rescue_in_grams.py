@@ -14,6 +14,7 @@ import pytest
 
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue, parse_weighed, work_out_rescue
+from formulary.batch.sitting_text import render_rescue
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.materials.register import read_builtin_register
@@ -123,12 +124,80 @@ def test_of_two_alkalis_that_went_over_the_one_further_over_counts() -> None:
     assert found == pytest.approx({name: grams * 1.3 for name, grams in planned.items()})
 
 
-def test_oil_that_went_further_over_than_the_alkali_stays_in() -> None:
+def test_alkali_that_went_over_by_less_than_the_oil_takes_is_no_excess() -> None:
     planned = {line.material: line.planned_grams for line in rescue(PLAIN, {}).remaining}
     found = rescue(PLAIN, {"sodium-hydroxide": planned["sodium-hydroxide"] * 1.1, "olive-oil": 900.0})
-    assert in_pot(found)["olive-oil"] == pytest.approx(900)
-    assert in_pot(found)["coconut-oil"] == pytest.approx(275)
-    assert found.superfat_percent > 5
+    assert found.way == "new-alkali"
+    assert in_pot(found)["sodium-hydroxide"] == pytest.approx(pure_g(900), rel=1e-6)
+    assert (in_pot(found)["olive-oil"], in_pot(found)["coconut-oil"]) == (pytest.approx(900), pytest.approx(250))
+    assert found.superfat_percent == pytest.approx(5, abs=1e-4)
+    assert not any("superfat" in remark for remark in found.remarks)
+
+
+@pytest.mark.parametrize("alkali_g", [190.0, 200.0, 260.0])
+def test_alkali_that_is_too_much_for_the_oil_that_went_over_gets_just_the_oils_that_take_it(alkali_g: float) -> None:
+    found = rescue(PLAIN, {"sodium-hydroxide": alkali_g, "olive-oil": 900.0})
+    assert found.way == "more-oil"
+    whole = in_pot(found)
+    fat_mol = sum(whole[name] * sv(name) for name in ("olive-oil", "coconut-oil", "sunflower-oil")) / 1000 / KOH
+    assert whole["sodium-hydroxide"] == pytest.approx(alkali_g)
+    assert 0.95 * fat_mol * NAOH == pytest.approx(alkali_g, rel=1e-6)
+    assert whole["olive-oil"] == pytest.approx(max(900, 600 * whole["coconut-oil"] / 250))
+    assert whole["water"] == pytest.approx(alkali_g * 67 / 33)
+    assert found.superfat_percent == pytest.approx(5, abs=1e-4)
+
+
+@pytest.mark.parametrize(("over_g", "way"), [(0.1, "as-it-is"), (0.3, "more-oil")])
+def test_alkali_that_is_a_step_of_the_scale_over_is_not_over(over_g: float, way: str) -> None:
+    planned_g = math.floor(pure_g(600) * 10) / 10
+    found = rescue(PLAIN, {"sodium-hydroxide": planned_g + over_g}, Settings())
+    assert found.way == way
+    assert found.superfat_percent == pytest.approx(5, abs=0.1)
+    without = PLAIN.replace("superfat: 5", "superfat: 0")
+    due_g = math.floor(pure_g(600, superfat=0) * 10) / 10
+    assert rescue(without, {"sodium-hydroxide": due_g + 0.1}, Settings()).way == "more-oil"
+
+
+WET = PLAIN + addition("olive-oil", "1 % of oils", "trace")
+
+
+@pytest.mark.parametrize(
+    ("olive_g", "way", "in_the_end_g"),
+    [(600.0, "as-it-is", 610.0), (610.0, "as-it-is", 610.0), (590.0, "as-it-is", 610.0), (640.0, "new-alkali", 640.0)],
+)
+def test_no_gram_counts_twice_where_a_material_stands_in_two_lines(
+    olive_g: float, way: str, in_the_end_g: float
+) -> None:
+    found = rescue(WET, {"olive-oil": olive_g})
+    olive = {line.role: line for line in found.remaining if line.material == "olive-oil"}
+    assert found.way == way
+    assert sum(line.weighed_grams for line in olive.values()) == pytest.approx(olive_g)
+    whole_g = sum(line.weighed_grams + line.remaining_grams for line in olive.values())
+    assert whole_g == pytest.approx(in_the_end_g)
+    # ten grams of it are given no alkali
+    with_alkali_g, fat_g = pure_g(max(600.0, olive_g - 10)), pure_g(whole_g, superfat=0)
+    assert found.superfat_percent == pytest.approx(100 * (1 - with_alkali_g / fat_g), abs=1e-3)
+
+
+def test_an_excess_of_lye_is_seen_though_a_material_stands_in_two_lines() -> None:
+    text = WET.replace("superfat: 5", "superfat: 0")
+    found = rescue(text, {"olive-oil": 600.0, "sodium-hydroxide": pure_g(600, superfat=0) * 1.1})
+    assert found.way == "more-oil"
+    assert found.superfat_percent < 2
+
+
+def test_what_sums_of_floats_leave_is_nothing_to_add() -> None:
+    thirds = PLAIN.replace("olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "olive-oil: 88.3\n  lard: 11.7")
+    found = rescue(thirds, {"olive-oil": 900.0, "lard": 117.00000000000001})
+    assert [line.remaining_grams for line in found.remaining if line.role == "oil"] == [0.0, 0.0]
+    sheet = " ".join(render_rescue(rescue(PLAIN, {"coconut-oil": 249.7}, Settings())).split())
+    assert "coconut oil 250 249.7 0 " in sheet
+
+
+def test_a_superfat_that_is_no_longer_the_recipes_is_told() -> None:
+    found = rescue(ACID, {"citric-acid-anhydrous": 30.0})
+    assert found.superfat_percent > 8
+    assert any("no longer the 5.0 %" in remark for remark in found.remarks)
 
 
 def test_what_else_went_over_stays_and_nothing_is_changed_for_it() -> None:

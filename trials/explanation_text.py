@@ -113,6 +113,10 @@ def _basis(answer: Answer, width: int) -> list[str]:
             how = "is known only as" if one else "are known only as"
         word = '"later than"' if answer.outcome.scale is Scale.LOG_TIME else "a limit" if one else "limits"
         text += f"; {answer.limits} {how} {word}"
+    between = sum(item.value.is_interpolated for item in answer.seen)
+    if between:
+        who = "All values are" if between == pours else f"{between} of the values {'is' if between == 1 else 'are'}"
+        text += f". {who} worked out between readings before and after that age"
     said = [f"{text}."]
     if answer.outcome.scale is Scale.LOG_TIME and answer.causes:
         said.append(f"Effects are told from {_own(answer, answer.level)}.")

@@ -15,12 +15,13 @@ import jsonschema
 import pytest
 
 from formulary.materials.register import read_builtin_register
+from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.explanation_text import render_explanation
-from trials.model import Trial
+from trials.model import Observation, Reading, Trial
 from trials.outcomes_known import find_outcomes
 
 BASE = version()
@@ -338,3 +339,18 @@ def test_the_noise_of_a_time_is_said_as_compare_says_it() -> None:
     text = " ".join(render_explanation(clove_answer(), 80).split())
     assert "min, " in text.partition("Repeats")[2] or "min, " in text.partition("repeats")[2]
     assert "% of it" in text
+
+
+def test_values_between_two_readings_are_said_to_be_worked_out() -> None:
+    def cured(code: str, day: int, soft: str, hard: str) -> Trial:
+        ages = ((28, soft), (42, hard))
+        readings = tuple(
+            Observation(Decimal(age), "hardness", (Reading(value, Decimal(value)),)) for age, value in ages
+        )
+        return replace(trial(version(), code, day, room=str(17 + day % 5)), observations=readings)
+
+    trials = [cured(f"h{k}", k, str(4 + k % 2), str(3 + k % 2)) for k in range(6)]
+    hardness = find_outcomes(Settings())["hardness"]
+    between = render_explanation(explain_outcome(trials, hardness, Decimal(35)))
+    assert "All values are worked out between readings" in " ".join(between.split())
+    assert "worked out" not in render_explanation(explain_outcome(trials, hardness, Decimal(28)))

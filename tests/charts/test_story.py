@@ -123,6 +123,22 @@ def test_a_parent_stands_before_what_was_branched_from_it_on_the_same_day() -> N
     assert [one.recipe for one in story.versions] == ["z-base", "a-variant"]
 
 
+def test_a_variant_of_a_renamed_parent_still_says_what_it_changed() -> None:
+    old = version("z-base")
+    renamed_text = old.text + "formerly: [z-base]\n"
+    renamed, _ = parse_recipe(renamed_text, "quay-base")
+    text = old.text.replace("rice-bran-oil: 22", "rice-bran-oil: 12\n  castor-oil: 10")
+    variant, _ = parse_recipe(text + f'based_on: {{recipe: z-base, version: "{old.id}"}}\n', "tw")
+    assert renamed is not None
+    assert variant is not None
+    poured = [
+        trial(Version(recipe=renamed, text=renamed_text, is_saved=True), "aaaa", working="9:00"),
+        trial(Version(recipe=variant, text=text, is_saved=True), "bbbb", 1, working="9:30"),
+    ]
+    words = find_story(poured, WORKING).versions[1].words
+    assert words.startswith("branched from quay-base; beside it: 10 % of rice bran oil became castor oil")
+
+
 @pytest.mark.parametrize("width_mm", [80.0, 160.0])
 @pytest.mark.parametrize("count", [3, 18, 60])
 def test_nothing_overlaps_and_nothing_is_cut_off(count: int, width_mm: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -105,13 +105,25 @@ def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
             clauses = recipe_clauses(compare_recipes(known[base.version], first.plan.recipe))
             words = f"from {base.recipe}: {'; '.join(clauses) or 'nothing changed'}"
         elif base is not None:
-            words = f"branched from {base.recipe}"
+            words = _beside_the_parent(base.recipe, first.plan.recipe, known.values())
         else:
             words = "as it was first poured"
         latest[recipe] = first
         day = first.made.isoformat()
         found.append(StoryVersion(len(found) + 1, recipe, version[:8], day, words, len(group)))
     return tuple(found)
+
+
+def _beside_the_parent(parent: str, recipe: Recipe, known: Iterable[Recipe]) -> str:
+    """What a variant changed, told against another version of its parent, since its own base was not poured here."""
+    from formulary.changes.compare import compare_recipes
+    from formulary.changes.sentence import recipe_clauses
+
+    poured = [other for other in known if other.slug == parent or parent in other.formerly]
+    if not poured:
+        return f"branched from {parent}"
+    clauses = recipe_clauses(compare_recipes(poured[-1], recipe))
+    return f"branched from {poured[-1].slug}; beside it: {'; '.join(clauses) or 'nothing changed'}"
 
 
 def _depth(version: str, known: Mapping[str, Recipe]) -> int:

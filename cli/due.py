@@ -14,9 +14,10 @@ from cli.output import say, say_json, width
 @click.command()
 @click.option("--ahead", metavar="DAYS", type=click.IntRange(0, 3650), default=14, show_default=True, help="How far.")
 @click.option("--ics", metavar="FILE", type=click.Path(path_type=Path), help="Write it for a calendar (iCalendar).")
+@click.option("--all", "show_all", is_flag=True, help="List what was missed long ago, too.")
 @json_option
 @folder_option
-def due(ahead: int, ics: Path | None, as_json: bool) -> None:
+def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
     """What should be looked at now and next, late ones first: cut, free alkali, colour, mass, hardness, shelf."""
     from trials.due_text import render_calendar, render_due, write_calendar
 
@@ -25,11 +26,11 @@ def due(ahead: int, ics: Path | None, as_json: bool) -> None:
         found = bench.due(now.date(), days_ahead=ahead)
     if ics is not None:
         write_calendar(ics, render_calendar(found, now))
-        say(f"{len(found)} entries are written to {ics}.")
+        say(f"{sum(not item.is_missed for item in found)} entries are written to {ics}.")
     elif as_json:
         say_json([item.to_json() for item in found])
     else:
-        say(render_due(found, now.date(), width=width()))
+        say(render_due(found, now.date(), width=width(), show_all=show_all))
 
 
 @click.command("ready-by")

@@ -45,6 +45,11 @@ class Due:
     portions: tuple[str, ...] = ()
     how: str = ""
 
+    @property
+    def is_missed(self) -> bool:
+        """Whether it is so late that the value at its age cannot be had any more (common practice, no source)."""
+        return self.late_days > max(_D(28), self.age_days / 2)
+
     def to_json(self) -> dict[str, object]:
         return {
             "trial": self.trial_id,
@@ -53,6 +58,7 @@ class Due:
             "age_days": float(self.age_days),
             "on": self.on.isoformat(),
             "late_days": self.late_days,
+            "is_missed": self.is_missed,
             "portions": list(self.portions),
             "how": self.how,
         }

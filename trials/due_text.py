@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -16,8 +17,29 @@ from trials.identity import code_of
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
 
 
-def render_due(due: Sequence[Due], today: date, *, width: int = 80) -> str:
-    """What is late, due today and due next, in that order, with how to do the first of each."""
+def render_due(due: Sequence[Due], today: date, *, width: int = 80, show_all: bool = False) -> str:
+    """What is late, due today and due next, in that order, with how to do the first of each.
+
+    What was missed long ago is told by its kind alone, unless show_all.
+    """
+    missed = [] if show_all else [item for item in due if item.is_missed]
+    told = [item for item in due if item not in missed]
+    text = _render_list(told, today, width) if told or not missed else "Nothing else is due."
+    return "\n".join([text, *_say_missed(missed, width)])
+
+
+def _say_missed(missed: Sequence[Due], width: int) -> list[str]:
+    if not missed:
+        return []
+    counts = Counter(item.task for item in missed)
+    kinds = ", ".join(f"{task} of {number} loa{'f' if number == 1 else 'ves'}" for task, number in counts.items())
+    text = f"Missed long ago, too late for the age that was planned: {kinds}. --all lists them."
+    if "free alkali" in counts:
+        text += " Free alkali can be tested at any age, and has to be before a sale."
+    return ["", *paragraph(text, width=width, indent=2)]
+
+
+def _render_list(due: Sequence[Due], today: date, width: int) -> str:
     if not due:
         return "Nothing is due."
     late = sum(item.late_days > 0 for item in due)
@@ -50,6 +72,8 @@ def _label(item: Due) -> str:
 def render_calendar(due: Iterable[Due], now: datetime) -> str:
     """The same as an iCalendar file, all-day entries that any calendar takes in; late ones stand on today.
 
+    What was missed long ago is left out.
+
     Source: RFC 5545 (Internet Calendaring and Scheduling Core Object Specification).
     now: the present time, with its zone.
     """
@@ -57,6 +81,8 @@ def render_calendar(due: Iterable[Due], now: datetime) -> str:
     today = now.date()
     lines = ["BEGIN:VCALENDAR", "VERSION:2.0", "PRODID:-//soap-formulary//due//EN", "CALSCALE:GREGORIAN"]
     for item in due:
+        if item.is_missed:
+            continue
         day = max(item.on, today)
         portions = f"\nStill lacking: {', '.join(item.portions)}" if item.portions else ""
         lines += [

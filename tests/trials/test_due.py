@@ -60,6 +60,19 @@ def test_a_missed_look_is_asked_for_until_the_next_of_its_kind() -> None:
     assert [item for item in due_on(trial, 7) if item[0] == "free alkali"] == [("free alkali", 7, 0)]
 
 
+def test_what_was_missed_long_ago_is_told_by_its_kind_and_stands_in_no_calendar() -> None:
+    plan = {"free alkali": (Decimal(7),), "mass": (Decimal(28),)}
+    today = MADE + timedelta(days=50)
+    found = find_due([trial_of("notes: none\n")], today, plan, outcomes())
+    assert {item.task: item.is_missed for item in found} == {"free alkali": True, "mass": False}
+    text = " ".join(render_due(found, today).split())
+    assert "1 late" in text
+    assert "Missed long ago, too late for the age that was planned: free alkali of 1 loaf." in text
+    assert "before a sale" in text
+    assert "2 late" in render_due(found, today, show_all=True)
+    assert len(list(icalendar.Calendar.from_ical(render_calendar(found, NOW)).walk("VEVENT"))) == 1
+
+
 def test_a_discarded_batch_is_left_alone() -> None:
     assert due_on(trial_of("release: {decision: discard, who: R, why: lye}\n"), 30) == []
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import all_option, folder_option, json_option, open_chosen_bench
-from cli.output import progress, say, say_json, width
+from cli.output import DONE, STOPPED, progress, say, say_json, width
 
 
 @click.command()
@@ -13,8 +13,10 @@ from cli.output import progress, say, say_json, width
 @all_option
 @json_option
 @folder_option
-def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> None:
+def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> int:
     """What differed between trials above, what each did below, beside the noise of repeats.
+
+    Exit status 1 when a stop stands against one of them as it was made.
 
     TRIAL is a trial's id, a beginning of it that only one has, or its last four characters.
     """
@@ -26,3 +28,4 @@ def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> None:
         say_json(comparison.to_json())
     else:
         say(render_comparison(comparison, width(), show_all=show_all))
+    return STOPPED if comparison.stops else DONE

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.batch.checks import check_batch
+from formulary.batch.checks import check_batch, check_pot
 from formulary.batch.figures import (
     assay,
     batter_g,
@@ -28,7 +28,7 @@ from formulary.batch.model import (
     WeighedAlkali,
     WeighedOil,
 )
-from formulary.finding import Severity
+from formulary.finding import Finding, Severity
 from formulary.materials.model import Material
 from formulary.quantity import Basis, Rate
 from formulary.recipes.model import Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
@@ -42,11 +42,15 @@ _PLACES = 2
 
 @dataclass(frozen=True, slots=True)
 class AsMadeSide:
-    """A trial ready to be compared with a recipe: its formula as made, and that formula for a mass of oils."""
+    """A trial ready to be compared with a recipe: its formula as made, and that formula for a mass of oils.
+
+    findings: what is to be known of the loaf. The batch has none: its grams are in the pot, and no stop hides them.
+    """
 
     recipe: Recipe
     batch: Batch
     materials: Mapping[str, Material]
+    findings: tuple[Finding, ...]
 
 
 def describe_as_made(trial: Trial, *, oil_mass_g: float = 1000.0) -> AsMadeSide:
@@ -59,14 +63,28 @@ def describe_as_made(trial: Trial, *, oil_mass_g: float = 1000.0) -> AsMadeSide:
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     batch = _batch(trial, _scale(pot, oil_mass_g / pot.grams("oil")), materials)
     recipe = _recipe(trial, pot, batch)
-    # The grams are in the pot already, so what would stop a weigh-out is told loudly and hides no figure.
-    findings = tuple(
-        replace(finding, severity=Severity.WARN, what=f"as made: {finding.what}")
-        if finding.severity is Severity.STOP
-        else finding
+    return AsMadeSide(recipe, batch, materials, _findings(trial, recipe, batch, materials))
+
+
+def _findings(trial: Trial, recipe: Recipe, batch: Batch, materials: Mapping[str, Material]) -> tuple[Finding, ...]:
+    """What the grams in the pot decide, in the words for a poured loaf; of the rest what a recipe would be told, too.
+
+    A stop of the weigh-out alone comes too late to stop anything.
+    """
+    figures = work_out_pot(batch.pot, materials, trial.plan.settings)
+    poured = check_pot(batch.pot, figures, materials, trial.plan.recipe.purpose, recipe.place)
+    of_the_pot = {finding.code for finding in poured}
+    planned = [
+        replace(finding, severity=Severity.WARN) if finding.severity is Severity.STOP else finding
         for finding in check_batch(batch, recipe, materials, trial.plan.settings)
+        if finding.code not in of_the_pot
+    ]
+    return tuple(
+        replace(finding, what=f"as made: {finding.what}")
+        if finding.severity in (Severity.STOP, Severity.WARN)
+        else finding
+        for finding in (*poured, *planned)
     )
-    return AsMadeSide(recipe, replace(batch, findings=findings), materials)
 
 
 def _scale(pot: Pot, factor: float) -> Pot:

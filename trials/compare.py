@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from formulary.finding import stops
+from trials.checks import check_trial
 from trials.compared import Column, ComparedFactor, ComparedOutcome
 from trials.comparison import Comparison
 from trials.contrast import Contrast, find_contrast
@@ -57,6 +59,11 @@ def compare_trials(
         contrasts=tuple(_contrasts(compared, columns, 0, number) for number in range(1, len(columns))),
         one_changes=find_one_changes(book, mine, compared, names, besides=said),
         remarks=remarks,
+        stops=tuple(
+            (names[trial.id], finding)
+            for trial in {trial.id: trial for trial in trials}.values()
+            for finding in stops(check_trial(trial, defined))
+        ),
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from formulary.finding import Finding
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.compare_sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
@@ -16,7 +17,8 @@ _NOISE = "repeats ±"
 
 def render_comparison(comparison: ComparedTrials, width: int = 80, *, show_all: bool = False) -> str:
     """The comparison as text of at most `width` columns; show_all: also what is alike."""
-    lines = wrap_words(comparison_sentence(comparison), width)
+    lines = [line for trial, finding in comparison.stops for line in _stop(trial, finding, width)]
+    lines += wrap_words(comparison_sentence(comparison), width)
     if not comparison.columns:
         return "\n".join(lines)
     lines += _controls(comparison, width)
@@ -32,6 +34,15 @@ def render_comparison(comparison: ComparedTrials, width: int = 80, *, show_all: 
         more = f", and {count(untold, 'more line')} of outcomes, at other ages or as limits," if untold else ""
         lines += wrap_words(f"{comparison.hidden} alike{more} hidden (--all shows them)", width, indent=2)
     return "\n".join(lines)
+
+
+def _stop(trial: str, finding: Finding, width: int) -> list[str]:
+    skin = "" if "on skin" in finding.do else "do not use it on skin: "
+    return [
+        *wrap_words(f"STOP {trial}: {finding.what}", width),
+        *wrap_words(f"{skin}{finding.do}", width, indent=5),
+        "",
+    ]
 
 
 def _blocks(comparison: ComparedTrials, width: int) -> list[list[int]]:

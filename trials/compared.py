@@ -128,7 +128,8 @@ class ComparedTrials:
 
     factors: what differed, the most unusual difference first; alike: what did not, of which `hidden` is the count.
     controls: scented portions against the unscented one of their own trial; contrasts: every later column against
-    the first. remarks: what was not recorded. unread: trials of the formulary that could not be read,
+    the first. remarks: what was not recorded. stops: what makes one of the trials unsafe, with its name.
+    unread: trials of the formulary that could not be read,
     so that their noise is not counted.
     """
 
@@ -140,6 +141,7 @@ class ComparedTrials:
     contrasts: tuple[tuple[Contrast, ...], ...]
     one_changes: tuple[OneChange, ...]
     remarks: tuple[str, ...]
+    stops: tuple[tuple[str, Finding], ...] = ()
     unread: tuple[Finding, ...] = ()
 
     @property

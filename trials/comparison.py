@@ -32,6 +32,7 @@ class Comparison(ShownAsText, ComparedTrials):
             "one_changes": [pair.to_json() for pair in self.one_changes],
             "remarks": list(self.remarks),
             "hidden": self.hidden,
+            "stops": [{"trial": trial, **finding.to_json()} for trial, finding in self.stops],
             "unread": [finding.to_json() for finding in self.unread],
         }
 

@@ -16,6 +16,7 @@ from trials.identity import find_trial_id
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.changes.changes import Changes
+    from formulary.finding import Finding
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
     from trials.files import TrialFiles
@@ -26,6 +27,7 @@ class _Side:
     recipe: Recipe
     batch: Batch
     register: Mapping[str, Material]
+    findings: tuple[Finding, ...]
 
 
 def diff_sides(bench: TrialFiles, before: str, after: str, *, oils: str = "1000 g") -> Changes:
@@ -43,6 +45,8 @@ def diff_sides(bench: TrialFiles, before: str, after: str, *, oils: str = "1000 
         after_recipe=sides[1].recipe,
         before_register=sides[0].register,
         after_register=sides[1].register,
+        before_findings=sides[0].findings,
+        after_findings=sides[1].findings,
     )
 
 
@@ -50,7 +54,8 @@ def _find_side(bench: TrialFiles, text: str, oils: str) -> _Side:
     folder = bench.folder
     if "@" in text or text in folder.recipes() or not bench.trial_ids():
         version = folder.find_version(text)
-        return _Side(version.recipe, folder.batch(version, oils=oils), folder.register)
+        batch = folder.batch(version, oils=oils)
+        return _Side(version.recipe, batch, folder.register, batch.findings)
     try:
         trial_id = find_trial_id(text, bench.trial_ids())
     except InputError as fault:
@@ -61,4 +66,4 @@ def _find_side(bench: TrialFiles, text: str, oils: str) -> _Side:
         what = f"{text[:60]!r} is neither a recipe nor a trial here"
         raise InputError.of("no-recipe", what, do) from None
     made = describe_as_made(bench.find_trial(trial_id), oil_mass_g=parse_size_g(oils))
-    return _Side(made.recipe, made.batch, made.materials)
+    return _Side(made.recipe, made.batch, made.materials, made.findings)

@@ -25,6 +25,7 @@ from formulary.batch.material_checks import check_stated_values
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures
 from formulary.batch.scent_checks import check_scent
 from formulary.batch.superfat_checks import check_portion_superfat, check_superfat
+from formulary.batch.temperature_checks import check_temperatures
 from formulary.batch.vessel_checks import check_vessels
 from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, stop
@@ -155,6 +156,7 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     findings += check_water(batch.pot, recipe, materials)
     findings += check_strong_jug(batch.pot, materials, recipe.place)
     findings += check_liquids(recipe, materials)
+    findings += check_temperatures(recipe.process, recipe.place)
     findings += check_vessels(batch.pot, materials, settings)
     quantities = find_common_quantities(
         batch.pot,

@@ -44,11 +44,15 @@ class CommonPractice(NamedTuple):
 
 
 class Measured(NamedTuple):
-    """A quantity of a batch, the part of the recipe that it comes from, and the material's name where one matters."""
+    """A quantity of a batch, the part of the recipe that it comes from, and the material's name where one matters.
+
+    written: it in the unit that the recipe states it in, where it may be another.
+    """
 
     value: float
     parts: tuple[str, ...]
     name: str = ""
+    written: str = ""
 
 
 def _is_outside(value: float, low: float | None, high: float | None) -> bool:
@@ -108,5 +112,5 @@ def check_common_practice(
         if tell is None:
             continue
         value = format_number(measured.value, 1).removesuffix(".0")
-        what = row.sentence.format(value=value, name=measured.name)
+        what = row.sentence.format(value=value, name=measured.name, written=measured.written)
         yield tell(row.code, what, row.do, locate(*measured.parts))

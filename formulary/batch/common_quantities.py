@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 
 from formulary.batch.common_practice import Measured
 from formulary.batch.model import Pot, PotLine
+from formulary.batch.temperature_checks import parse_celsius, say_temperature
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
 from formulary.materials.model import Material, MaterialKind
@@ -148,13 +149,17 @@ def _vanillin_percent(material: Material) -> float:
 
 def _warmth(oils: list[PotLine], materials: Materials, oil_g: float, process: Mapping[str, str]) -> dict[str, Measured]:
     found: dict[str, Measured] = {}
-    lye_c = _celsius(process.get("lye_temperature"))
+    lye_c = parse_celsius(process.get("lye_temperature"))
     if lye_c is not None:
-        found["lye_temperature_c"] = Measured(lye_c, ("process", "lye_temperature"))
-    temperature_c = _celsius(process.get("oil_temperature"))
+        found["lye_temperature_c"] = Measured(
+            lye_c, ("process", "lye_temperature"), written=say_temperature(process["lye_temperature"])
+        )
+    temperature_c = parse_celsius(process.get("oil_temperature"))
     if temperature_c is None:
         return found
-    found["oil_temperature_c"] = Measured(temperature_c, ("process", "oil_temperature"))
+    found["oil_temperature_c"] = Measured(
+        temperature_c, ("process", "oil_temperature"), written=say_temperature(process["oil_temperature"])
+    )
     below = {
         line.material: melting - temperature_c
         for line in oils
@@ -169,15 +174,6 @@ def _warmth(oils: list[PotLine], materials: Materials, oil_g: float, process: Ma
     if any(line.material == "beeswax" and line.grams > 0 for line in oils):
         found["beeswax_below_60_k"] = Measured(_BEESWAX_NEEDS_C - temperature_c, ("process", "oil_temperature"))
     return found
-
-
-def _celsius(text: str | None) -> float | None:
-    if text is None:
-        return None
-    try:
-        return float(parse_quantity(text, Kind.TEMPERATURE).to("°C"))
-    except NotAQuantity:
-        return None
 
 
 def _cure_days(process: Mapping[str, str]) -> float | None:

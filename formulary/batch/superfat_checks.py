@@ -13,6 +13,7 @@ from formulary.quantity import format_number
 
 LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
+NO_SOAP_SUPERFAT_PERCENT = 30.0  # a third of the fat is left as it was (common practice, no source)
 LOW_BAND_PERCENT = -2.0
 # A rounding of the last digit is no excess of lye.
 _TOLERANCE = 1e-9
@@ -22,6 +23,7 @@ Locate = Callable[..., Place]
 
 _RAISE = f"raise the superfat to {LOW_SUPERFAT_PERCENT:g} % or more"
 _REWORK = "correct the record if a weight is a slip; else do not use it on skin: rework it with more oil, or discard it"
+_NOT_SOAP = "correct the record if a weight is a slip; else rework it with the lye that it lacks, or discard it"
 _TEST_IT = "test a fresh cut for free alkali before anyone uses it"
 _HOUSEHOLD = "never use it on skin; label it for household cleaning"
 
@@ -60,6 +62,9 @@ def check_superfat(
         what = f"the effective superfat is only {format_number(effective, 1)} %"
         do = _TEST_IT if nominal is None else f"{_RAISE}; 5 % leaves room for what is not known of the oils"
         yield warn("superfat-low", what, do, place)
+    elif nominal is None and effective > NO_SOAP_SUPERFAT_PERCENT + _TOLERANCE:
+        what = f"the effective superfat is {format_number(effective, 1)} %: this is not soap as meant"
+        yield stop("superfat-high", what, _NOT_SOAP, place)
     elif effective > HIGH_SUPERFAT_PERCENT + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: expect a soft bar that may go rancid early"
         do = "lower the superfat, or what brings fat besides the oils, until it is 20 % or less; 5 to 8 % is usual"

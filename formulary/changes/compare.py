@@ -128,16 +128,22 @@ def compare_batches(
     after_recipe: Recipe,
     before_register: Mapping[str, Material] | None = None,
     after_register: Mapping[str, Material] | None = None,
+    before_findings: tuple[Finding, ...] | None = None,
+    after_findings: tuple[Finding, ...] | None = None,
 ) -> Changes:
     """What changed between two recipes and what it does to batches of the same oil mass.
 
     before, after: batches of these recipes. before_register, after_register: the materials that each was worked out
     with, for fatty acids and for what differs between the registers themselves (frozen plans); one for both as a rule.
+    before_findings, after_findings: what is told of a side, where that is not its batch's own: of what is in the pot
+    already the grams are shown in spite of a stop.
     Raises InputError when the oil masses differ.
     """
     if abs(before.oil_mass_g - after.oil_mass_g) > 1e-6 * after.oil_mass_g:
         what = f"batches of {before.oil_mass_g:.1f} and {after.oil_mass_g:.1f} g of oils are not compared"
         raise InputError.of("size", what, "work both out for the same mass of oils")
+    told_before = before.findings if before_findings is None else before_findings
+    told_after = after.findings if after_findings is None else after_findings
     paired = _pair_up(before_recipe, after_recipe)
     other_register = after_register if after_register is not None else before_register
     return Changes(
@@ -153,9 +159,9 @@ def compare_batches(
         scent=_scent_figures(before, after),
         fatty_acids=_fatty_acid_figures(before, before_register, after, other_register),
         register=_compare_registers(before, before_register, after, other_register),
-        appeared=_missing_from(after.findings, before.findings),
-        vanished=_missing_from(before.findings, after.findings),
-        stops=stops(after.findings),
+        appeared=_missing_from(told_after, told_before),
+        vanished=_missing_from(told_before, told_after),
+        stops=stops(told_after),
     )
 
 

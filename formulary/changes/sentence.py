@@ -51,7 +51,9 @@ def render_sentence(changes: BatchChanges) -> str:
     said += _lye_excess(changes, said)
     text = said[0].upper() + said[1:] + "."
     if changes.stops:
-        text += f" As it stands it must not be weighed out ({changes.stops[0].what})."
+        is_made = (changes.after.label or "").startswith(AS_MADE)
+        told = "Do not use it on skin" if is_made else "As it stands it must not be weighed out"
+        text += f" {told} ({changes.stops[0].what})."
     return text
 
 

@@ -104,6 +104,10 @@ def two(first: float, second: float, limit: float | None, of: str = "") -> Kitch
     return replace(plain(more=both), materials=dict.fromkeys(("one", "two"), fragrance(limit, of)))
 
 
+def process(text: str) -> str:
+    return f"process: {{{text}}}\n"
+
+
 def made(material: str, role: str, at: str, grams: float, water: str | None = None) -> tuple[PotLine, ...]:
     return (PotLine(material, role, at, grams, water=water),)
 
@@ -233,6 +237,23 @@ SUPERFAT = [
         plain(more=ACID + "portions: [{name: one, share: 50}, {name: two, share: 50}]\n"),
     ),
     Case("warn superfat-high", superfat("20.1"), superfat("19.9"), "until it is 20 % or less", superfat("19.9")),
+    Case(
+        "stop superfat-high",
+        replace(plain(), made=made("olive-oil", "oil", "oils", 500)),
+        replace(plain(), made=made("olive-oil", "oil", "oils", 300)),
+        "rework it with the lye that it lacks",
+        replace(
+            plain(),
+            made=(*made("olive-oil", "oil", "oils", 500), *made("sodium-hydroxide", "alkali", "lye water", 60)),
+        ),
+    ),
+    Case(
+        "stop boiling-hot",
+        plain(more=process("oil_temperature: 213 °F")),
+        plain(more=process("oil_temperature: 212 °F")),
+        "let both cool to about 40 °C",
+        plain(more=process("oil_temperature: 40 °C")),
+    ),
     Case(
         "warn superfat-band",
         oils(("olive-oil", 80), ("lanolin", 20)),
@@ -608,10 +629,6 @@ def hard(material: str, percent: float, more: str = "") -> Kitchen:
     return oils(("olive-oil", 75 - percent), ("coconut-oil", 25), (material, percent), more=more)
 
 
-def process(text: str) -> str:
-    return f"process: {{{text}}}\n"
-
-
 def sugar(percent: float, cover: str) -> Kitchen:
     return plain(more=addition("sugar", f"{percent} % of oils") + process(f"cover: {cover}"))
 
@@ -651,6 +668,7 @@ PRACTICE = [
         "lower the lye concentration to 40 % or less",
         water("lye_concentration: 40"),
     ),
+    row("scent-much", "warn", one(10.1, 90), one(10, 90), "lower it to 5 % or less", one(5, 90)),
     row("scent-much", "note", one(5.1, 90), one(5, 90), "lower it to 5 % or less", one(5, 90)),
     row(
         "spice-oil-much",

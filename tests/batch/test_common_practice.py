@@ -18,6 +18,7 @@ from formulary.batch.common_practice import (
 )
 from formulary.finding import Severity
 from tests.batch.finding_cases import PRACTICE, Case
+from tests.batch.kitchen import Kitchen
 from tests.batch.recipes import PLAIN, codes, weigh_out
 
 TABLE = read_common_practice()
@@ -52,7 +53,7 @@ def test_a_row_speaks_beyond_its_bound_and_not_at_it(row: CommonPractice) -> Non
 def test_a_row_says_what_and_what_to_do_and_that_it_is_practice(row: CommonPractice) -> None:
     assert row.source == "common practice, no source"
     assert row.do
-    assert "{value}" in row.sentence
+    assert "{value}" in row.sentence or "{written}" in row.sentence
 
 
 @pytest.mark.parametrize("row", [row for row in TABLE if row.only_when], ids=lambda row: row.code)
@@ -148,3 +149,10 @@ def test_a_value_is_told_to_a_tenth(value: float, told: str) -> None:
     (row,) = (row for row in TABLE if row.code == "castor-much")
     found = check_common_practice({row.quantity: Measured(value, ("oils",))}, ())
     assert f"is {told} of the oils" in next(finding.what for finding in found if finding.code == row.code)
+
+
+def test_a_temperature_is_answered_in_the_unit_that_was_written() -> None:
+    hot = Kitchen(PLAIN + "process: {oil_temperature: 200 °F}\n").find()
+    (told,) = [finding for finding in hot if finding.code == "oils-hot"]
+    # 200 °F = (200 - 32) / 1.8 °C, by the definition of the scale
+    assert "200 °F (93.3 °C)" in told.what

@@ -18,7 +18,8 @@ from tests.batch.finding_cases import CASES, Case, superfat
 from tests.batch.kitchen import Kitchen
 from tests.batch.recipes import PLAIN, codes, read_recipe
 
-STOPS = [case for case in CASES if case.finding.startswith("stop")]
+# A loaf as made has its grams in the pot already, and nothing to hide.
+STOPS = [case for case in CASES if case.finding.startswith("stop") and case.triggers.made is None]
 
 
 def stop_codes(kitchen: Kitchen) -> set[str]:

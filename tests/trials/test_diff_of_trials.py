@@ -70,6 +70,32 @@ def test_an_excess_of_lye_as_made_is_told_in_the_diff(bench: Bench) -> None:
     assert "as made" in next(finding["what"] for finding in appeared if finding["code"] == "lye-excess")
 
 
+def test_an_excess_of_lye_as_made_is_a_stop_in_diff_and_compare_and_asks_for_no_other_recipe(bench: Bench) -> None:
+    plain = start(bench)
+    spoilt = bench.record(as_made(start(bench), "sodium-hydroxide 130 g"))
+    there, back = bench.diff("milky-bar", spoilt.id), bench.diff(spoilt.id, "milky-bar")
+    (told,) = [finding for finding in there.appeared if finding.code == "lye-excess"]
+    assert [finding.code for finding in there.stops] == ["lye-excess"]
+    assert [finding.code for finding in back.vanished if finding.severity.value == "stop"] == ["lye-excess"]
+    assert all(figure.after is not None for figure in there.lye), "the grams in the pot are shown in spite of it"
+    assert "do not use it on skin" in told.do
+    assert "raise the superfat" not in str(there)
+    compared = bench.compare(plain, spoilt)
+    assert [(finding.severity.value, finding.code) for _, finding in compared.stops] == [("stop", "lye-excess")]
+    assert str(compared).startswith("STOP ")
+    assert "do not use it on skin" in " ".join(str(compared).split())
+    assert bench.compare(plain, plain).stops == ()
+
+
+def test_a_loaf_without_lye_is_told_not_to_be_soap_and_is_not_for_sale(bench: Bench) -> None:
+    without = bench.record(as_made(start(bench), "no sodium-hydroxide"))
+    (told,) = [finding for finding in bench.check_trial(without) if finding.code == "superfat-high"]
+    assert told.severity.value == "stop"
+    assert "not soap" in told.what
+    assert "sell" not in told.do
+    assert "superfat-high" in {finding.code for finding in bench.fit_to_sell(without)}
+
+
 def test_two_trials_are_compared_for_the_same_oils_whatever_their_size(bench: Bench) -> None:
     first = start(bench)
     second = bench.start("milky-bar", oils="1600 g", now=datetime(2026, 10, 4, 9, 0, tzinfo=UTC))

@@ -78,9 +78,10 @@ def batch(
         raise click.UsageError("--weighed goes with one recipe at a time")
     chosen = parse_chosen_lots(lots)
     with open_chosen() as folder:
-        batches = _override(_work_out(folder, recipes, sizes, chosen), despite)
+        batches = _work_out(folder, recipes, sizes, chosen)
         if weighed:
-            return _print_rescue(folder, batches[0], weighed, as_json)
+            return _print_rescue(folder, batches[0], weighed, despite, as_json)
+        batches = _override(batches, despite)
         if len(batches) > 1:
             return _print_sitting(folder, batches, as_json)
     if as_json:
@@ -140,13 +141,15 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
     return STOPPED if stopped else DONE
 
 
-def _print_rescue(folder: Folder, planned: Batch, weighed: tuple[str, ...], as_json: bool) -> int:
-    from formulary.batch.overriding import demand_weighable
+def _print_rescue(
+    folder: Folder, planned: Batch, weighed: tuple[str, ...], despite: tuple[str, ...], as_json: bool
+) -> int:
+    from formulary.batch.overriding import demand_weighable, override_rescue_stops
     from formulary.batch.sitting_text import render_rescue
 
-    rescue = folder.rescue(demand_weighable(planned), weighed)
+    rescue = override_rescue_stops(folder.rescue(demand_weighable(planned, despite=despite), weighed), despite)
     if as_json:
         say_json(rescue.to_json())
     else:
         say(render_rescue(rescue, width=width()))
-    return DONE
+    return STOPPED if rescue.is_stopped else DONE

@@ -273,10 +273,12 @@ class Batch:
             "batter_grams": self.batter_grams,
             "findings": [finding.to_json() for finding in self.findings],
         }
-        return _without_grams(tree) if self.is_stopped else tree
+        return without_grams(tree) if self.is_stopped else tree
 
 
-def _without_grams(tree: dict[str, object]) -> dict[str, object]:
+def without_grams(tree: dict[str, object]) -> dict[str, object]:
+    """A tree for JSON with null for every gram, as it is shown while a stop stands."""
+
     def blank(value: object, key: str) -> object:
         if isinstance(value, dict):
             return {name: blank(item, name) for name, item in value.items()}

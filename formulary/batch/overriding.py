@@ -7,20 +7,31 @@ from dataclasses import replace
 
 from formulary.batch.checks import NEVER_OVERRIDDEN
 from formulary.batch.model import Batch
+from formulary.batch.rescue import Rescue
 from formulary.errors import StopError
-from formulary.finding import Severity, stops
+from formulary.finding import Finding, Severity, stops
 
 
 def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:
     """The batch with the stops of these codes turned into warnings that say so; some can never be."""
+    findings = _overridden(batch.findings, codes)
+    return replace(batch, findings=findings) if findings != batch.findings else batch
+
+
+def override_rescue_stops(rescue: Rescue, codes: Iterable[str]) -> Rescue:
+    """The rescue with the stops of these codes turned into warnings that say so, as in a batch."""
+    overridden = replace(rescue, findings=_overridden(rescue.findings, codes))
+    return overridden if overridden.is_stopped else replace(overridden, way_out="")
+
+
+def _overridden(findings: tuple[Finding, ...], codes: Iterable[str]) -> tuple[Finding, ...]:
     overridden = set(codes) - NEVER_OVERRIDDEN
-    findings = tuple(
+    return tuple(
         replace(finding, severity=Severity.WARN, what=f"overridden: {finding.what}")
         if finding.severity is Severity.STOP and finding.code in overridden
         else finding
-        for finding in batch.findings
+        for finding in findings
     )
-    return replace(batch, findings=findings) if findings != batch.findings else batch
 
 
 def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:

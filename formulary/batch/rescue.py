@@ -2,24 +2,27 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TypeAlias
 
 from formulary.batch.checks import check_pot
-from formulary.batch.figures import acid_mol, alkali_of, fat_mol, water_in, work_out_pot
+from formulary.batch.common_practice import check_common_practice
+from formulary.batch.common_quantities import find_common_quantities, find_conditions
+from formulary.batch.figures import acid_mol, alkali_of, concentration_percent, fat_mol, water_in, work_out_pot
 from formulary.batch.lye_checks import check_strong_jug
-from formulary.batch.model import Batch, Pot, PotFigures, PotLine
+from formulary.batch.model import Batch, Pot, PotFigures, PotLine, without_grams
+from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
 from formulary.batch.scale import Scale
 from formulary.batch.size import parse_size_g
 from formulary.batch.vessel_checks import check_vessels
 from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.finding import Finding, Place
+from formulary.finding import Finding, Place, Severity, stops
 from formulary.materials.model import Material
-from formulary.quantity import format_number
 from formulary.settings import Settings
 
 _WEIGHED = re.compile(r"(\S+)\s+(.+)")
@@ -27,8 +30,6 @@ _WEIGHED = re.compile(r"(\S+)\s+(.+)")
 _Line: TypeAlias = tuple[str, str]
 # So much of the alkali is half a point of superfat.
 _SPARE_PART = 0.005
-# A difference of the superfat that is worth a word: it moves it by a digit that a sheet shows.
-_SUPERFAT_TOLD_PERCENT = 0.2
 # Less is what sums of floats leave.
 _DUST_G = 1e-6
 _HALVINGS = 60
@@ -59,8 +60,8 @@ class Rescue:
     """How to go on: what remains to weigh, and what comes of it.
 
     way: "new-alkali", "more-oil", or "as-it-is" when only an addition, a scent or water went over. superfat_percent,
-    in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind. findings: of that pot.
-    scale: what a sheet rounds the grams to.
+    in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind. findings: of that pot, and
+    of the jug as it is now. scale: what a sheet rounds the grams to. way_out: what helps while a finding stops it.
     """
 
     way: str
@@ -71,9 +72,16 @@ class Rescue:
     remarks: tuple[str, ...]
     findings: tuple[Finding, ...]
     scale: Scale
+    way_out: str = ""
+
+    @property
+    def is_stopped(self) -> bool:
+        """Whether a finding says that nothing may go on so."""
+        return bool(stops(self.findings))
 
     def to_json(self) -> dict[str, object]:
-        return {
+        """With stable keys; null for every gram while it is stopped."""
+        tree: dict[str, object] = {
             "way": self.way,
             "remaining": [line.to_json() for line in self.remaining],
             "superfat_percent": self.superfat_percent,
@@ -81,7 +89,9 @@ class Rescue:
             "effective_percent": self.effective_percent,
             "remarks": list(self.remarks),
             "findings": [finding.to_json() for finding in self.findings],
+            "way_out": self.way_out,
         }
+        return without_grams(tree) if self.is_stopped else tree
 
 
 def parse_weighed(text: str) -> tuple[str, float]:
@@ -109,6 +119,20 @@ def work_out_rescue(
         if name not in known:
             do = suggest(name, known, f"weighed here: {', '.join(sorted(known))}")
             raise InputError.of("unknown-line", f"the batch has nothing called {name[:40]!r}", do)
+    found = _go_on(batch, weighed_g, materials, settings)
+    if not found.is_stopped:
+        return found
+    way_out = _find_way_out(batch, weighed_g, materials, settings)
+    findings = tuple(
+        replace(finding, do="what is in cannot be lowered: take the way out") if _is_of_scent(finding) else finding
+        for finding in found.findings
+    )
+    return replace(found, way_out=way_out, findings=findings)
+
+
+def _go_on(
+    batch: Batch, weighed_g: Mapping[str, float], materials: Mapping[str, Material], settings: Settings
+) -> Rescue:
     planned = _by_line(batch.pot.lines)
     way, wanted = _lines_wanted(batch, weighed_g, materials, settings)
     lines = _at_least_weighed(wanted, weighed_g)
@@ -117,7 +141,7 @@ def work_out_rescue(
     there = _allot(weighed_g, _by_line(wanted))
     remaining = tuple(
         Remaining(*key, planned[key], there[key], _without_dust(grams - there[key]))
-        for key, grams in _by_line(lines).items()
+        for key, grams in _in_working_order(lines)
     )
     return Rescue(
         way=way,
@@ -125,42 +149,73 @@ def work_out_rescue(
         superfat_percent=figures.superfat_effective,
         in_jug_percent=figures.in_jug_percent,
         effective_percent=figures.effective_percent,
-        remarks=tuple(_remarks(batch, way, remaining, weighed_g, _by_line(wanted), figures)),
+        remarks=tuple(find_remarks(batch, way, remaining, _by_line(wanted), figures)),
         findings=(
             *check_pot(pot, figures, materials, batch.purpose),
             *check_strong_jug(pot, materials, _nowhere),
+            *check_jug_as_it_is(lines, remaining, materials),
             *check_vessels(pot, materials, settings),
+            *_check_practice(batch, pot, figures, materials, settings),
         ),
         scale=batch.scale,
     )
 
 
-def _remarks(
-    batch: Batch,
-    way: str,
-    remaining: Iterable[Remaining],
-    weighed_g: Mapping[str, float],
-    wanted: Mapping[_Line, float],
-    figures: PotFigures,
-) -> Iterable[str]:
-    found, stated = figures.superfat_effective, batch.superfat.effective
-    if abs(found - stated) >= _SUPERFAT_TOLD_PERCENT:
-        yield (
-            f"The superfat will be {format_number(found, 1)} %, and no longer the {format_number(stated, 1)} % that"
-            " was planned."
-        )
-    for line in remaining:
-        if line.role == "water" and line.weighed_grams > wanted[line.material, line.role] + 0.05:
-            yield "Water that is in cannot be taken out: the lye is weaker than stated, so expect slower trace."
-        if line.role == "alkali" and line.material in weighed_g and line.remaining_grams >= 0.05:
-            yield (
-                "Alkali added to lye that is made already heats it again: let it cool first, add it in small amounts,"
-                " stirring, with goggles on; or dissolve it in the water that is still to add."
-            )
-    if way == "more-oil":
-        yield "The batch is larger now: check the vessels and the mould for size."
-    elif way == "new-alkali" and batch.scent:
-        yield "Scent and additions stay as planned; in a larger batch they are a little less than the recipe states."
+def _check_practice(
+    batch: Batch, pot: Pot, figures: PotFigures, materials: Mapping[str, Material], settings: Settings
+) -> Iterable[Finding]:
+    """What common practice says of the pot, as it does of a plan."""
+    stated_g = sum(
+        water_in(line, materials) for line in pot.lines if line.role in ("water", "alkali") or line.water == "replaces"
+    )
+    quantities = find_common_quantities(
+        pot,
+        materials,
+        nominal_concentration_percent=concentration_percent(figures.pure_alkali_g, stated_g),
+        process=batch.process,
+        cure_days=float(settings.cure_days),
+    )
+    conditions = find_conditions(pot, materials, superfat=figures.superfat_effective, process=batch.process)
+    for finding in check_common_practice(quantities, conditions, off=settings.checks_off):
+        yield replace(finding, do="")  # what to do is said for a recipe; what is in stays in
+
+
+def _find_way_out(
+    batch: Batch, weighed_g: Mapping[str, float], materials: Mapping[str, Material], settings: Settings
+) -> str:
+    """The least size at which nothing stops what is in the vessels, in words; or to discard it."""
+    discard = "as long as what went over is by itself, discard it and weigh it again"
+    planned = _by_line(batch.pot.lines)
+    there = _allot(weighed_g, planned)
+
+    def is_stopped(oils_g: float) -> bool:
+        return _go_on(_scaled(batch, oils_g / batch.oil_mass_g), weighed_g, materials, settings).is_stopped
+
+    step_g = 10.0 if batch.oil_mass_g >= 100 else 1.0
+    least = math.floor(batch.oil_mass_g / step_g)
+    most = math.ceil(max(there[key] / grams for key, grams in planned.items() if grams > 0) * batch.oil_mass_g / step_g)
+    if most <= least or is_stopped(most * step_g):
+        return f"{discard[0].upper()}{discard[1:]}."
+    while most - least > 1:
+        middle = (least + most) // 2
+        least, most = (middle, most) if is_stopped(middle * step_g) else (least, middle)
+    return (
+        f"Make the batch of {most * step_g:g} g of oils (work it out again at that size), if your vessels and moulds"
+        f" hold it; or, {discard}."
+    )
+
+
+def _scaled(batch: Batch, times: float) -> Batch:
+    """The batch at another size; its alkali is not rounded again."""
+    lines = tuple(_grams(line, line.grams * times) for line in batch.pot.lines)
+    lye = tuple(
+        replace(alkali, grams=alkali.grams * times, pure_grams=alkali.pure_grams * times) for alkali in batch.lye
+    )
+    return replace(batch, pot=Pot(lines, batch.pot.portions), lye=lye, oil_mass_g=batch.oil_mass_g * times)
+
+
+def _is_of_scent(finding: Finding) -> bool:
+    return finding.severity is Severity.STOP and finding.code.startswith(("scent", "constituent"))
 
 
 def _nowhere(*_parts: str) -> Place:
@@ -173,6 +228,16 @@ def _by_line(lines: Iterable[PotLine]) -> dict[_Line, float]:
         key = (line.material, line.role)
         grams[key] = grams.get(key, 0.0) + line.grams
     return grams
+
+
+def _in_working_order(lines: Iterable[PotLine]) -> list[tuple[_Line, float]]:
+    """Grams by material and role; the jug first, and in it the water before the alkali: lye goes into water."""
+    stages = ("lye water", "oils", "trace", "top")
+    roles = ("water", "oil", "addition", "alkali", "scent")
+    first: dict[_Line, int] = {}
+    for line in lines:
+        first.setdefault((line.material, line.role), stages.index(line.at))
+    return sorted(_by_line(lines).items(), key=lambda each: (first[each[0]], roles.index(each[0][1])))
 
 
 def _allot(weighed_g: Mapping[str, float], wanted: Mapping[_Line, float]) -> dict[_Line, float]:

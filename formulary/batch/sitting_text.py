@@ -183,7 +183,10 @@ def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
 
 
 def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
-    """How to go on after something went over: what still to weigh, beside the plan, with the cautions."""
+    """How to go on after something went over: what still to weigh, beside the plan, with the cautions; while a
+    finding stops it, the way out and no gram to weigh."""
+    if rescue.is_stopped:
+        return _render_stopped(rescue, width)
     lines = [*paragraph(_WAYS[rescue.way], width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
     rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
     for line in rescue.remaining:
@@ -211,6 +214,15 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         lines += paragraph(text, width=width)
     findings = render_findings(rescue.findings, width=width)
     return "\n".join([*lines, *([""] if findings else []), *findings, "", *paragraph(CLOSING, width=width, indent=2)])
+
+
+def _render_stopped(rescue: Rescue, width: int) -> str:
+    lines = paragraph("STOP: with what is in the vessels the batch may not go on as it is.", width=width)
+    lines += [*paragraph(rescue.way_out, width=width), "", *paragraph(CAUTIONS, width=width, indent=2)]
+    for text in rescue.remarks:
+        lines += ["", *paragraph(text, width=width)]
+    lines += ["", *render_findings(rescue.findings, width=width)]
+    return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
 
 
 _WAYS = {

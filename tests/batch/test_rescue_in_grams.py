@@ -7,19 +7,23 @@ Molar masses NaOH 39.997, KOH 56.105 g/mol (CIAAW abridged weights); a saponific
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping
 from decimal import Decimal
 
 import pytest
 
 from formulary.batch.model import Batch
+from formulary.batch.overriding import override_rescue_stops
 from formulary.batch.rescue import Rescue, parse_weighed, work_out_rescue
 from formulary.batch.sitting_text import render_rescue
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
+from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register
+from formulary.recipes.read import parse_recipe
 from formulary.settings import Settings
-from tests.batch.finding_cases import addition, scented
+from tests.batch.finding_cases import addition, fragrance, scented
 from tests.batch.recipes import PLAIN, codes, read_recipe
 
 NAOH, KOH, CITRIC = 39.997, 56.105, 192.123
@@ -308,3 +312,68 @@ def test_what_was_weighed_is_read_and_must_be_in_the_batch() -> None:
         rescue(PLAIN, {"olive-oil": 600.0, "soot": 5.0})
     assert raised.value.findings[0].code == "unknown-line"
     assert not codes(batch_of(PLAIN), "stop")
+
+
+def test_a_rescue_that_ends_in_a_stop_shows_no_gram_and_the_size_that_helps() -> None:
+    scent, _ = parse_material(fragrance(2.5), "materials/one.yaml", "one")
+    assert scent is not None
+    register = REGISTER.combined_with([scent])
+    weighed = {"one": 60.0}
+
+    def rescue_of(oils_g: float) -> Rescue:
+        recipe, _ = parse_recipe(PLAIN + scented(("one", 2)), "plain", "recipes/plain.yaml", materials=register)
+        assert recipe is not None
+        return work_out_rescue(work_out_batch(recipe, register, FINE, oil_mass_g=oils_g), weighed, register, FINE)
+
+    found = rescue_of(1000.0)
+    assert found.is_stopped
+    remaining = found.to_json()["remaining"]
+    assert isinstance(remaining, list)
+    for line in remaining:
+        assert (line["planned_grams"], line["weighed_grams"], line["remaining_grams"]) == (None, None, None)
+    sheet = " ".join(render_rescue(found).split())
+    assert sheet.startswith("STOP")
+    assert "to add" not in sheet
+    assert "lower it" not in sheet
+    assert "discard it" in sheet
+    (oils_g,) = map(float, re.findall(r"of ([0-9]+) g of oils", found.way_out))
+    assert not rescue_of(oils_g).is_stopped
+    assert rescue_of(oils_g - 20).is_stopped
+    overridden = override_rescue_stops(found, ["scent-limit"])
+    assert not overridden.is_stopped
+    assert overridden.way_out == ""
+
+
+@pytest.mark.parametrize("water_g", [0.0, 100.0])
+def test_water_is_never_poured_onto_alkali_that_is_weighed(water_g: float) -> None:
+    found = rescue(PLAIN, {"sodium-hydroxide": 160.0, "water": water_g})
+    assert found.remarks[0].startswith("Never pour water onto")
+    assert ("second tall vessel" in found.remarks[0]) == (water_g > 0)
+    roles = [line.role for line in found.remaining]
+    assert roles.index("water") < roles.index("alkali") < roles.index("oil")
+    assert not any("Never pour" in remark for remark in rescue(PLAIN, {"olive-oil": 700.0}).remarks)
+    all_in = {"sodium-hydroxide": pure_g(600), "water": pure_g(600) * 67 / 33}
+    assert not any("Never pour" in remark for remark in rescue(PLAIN, all_in).remarks)
+
+
+@pytest.mark.parametrize(("water_g", "code"), [(100.0, "jug-saturated"), (190.0, "jug-strong"), (260.0, None)])
+def test_a_lye_that_is_too_strong_as_it_stands_is_warned_of(water_g: float, code: str | None) -> None:
+    found = rescue(PLAIN, {"sodium-hydroxide": pure_g(600), "water": water_g})
+    said = {finding.code: finding for finding in found.findings if finding.code.startswith("jug")}
+    assert set(said) == ({code} if code else set())
+    assert all(finding.severity.value == "warn" and "now" in finding.what for finding in said.values())
+    assert not found.is_stopped
+
+
+def test_what_a_rescue_leads_to_is_judged_like_a_plan() -> None:
+    text = PLAIN + addition("kaolin", "1 % of oils", "oils")
+    found = {finding.code for finding in rescue(text, {"kaolin": 400.0, "water": 2000.0}).findings}
+    assert {"clay-much", "lye-weak"} <= found
+    assert not {"clay-much", "lye-weak"} & {finding.code for finding in rescue(text, {"kaolin": 11.0}).findings}
+
+
+def test_what_is_many_times_the_plan_may_be_a_slip_and_a_larger_batch_is_told() -> None:
+    remarks = " ".join(rescue(PLAIN, {"olive-oil": 64000.0}).remarks)
+    assert "Olive oil: 64000 g is 106.7 times what was planned" in remarks
+    assert "The batch is larger now" in remarks
+    assert "slip" not in " ".join(rescue(PLAIN, {"olive-oil": 700.0}).remarks)

@@ -62,6 +62,18 @@ def test_a_weighing_that_went_over_says_what_remains(formulary: Run) -> None:
     assert formulary("batch", "harbour-base", "--oils", "1000g", "--weighed", "olive-oil 560").status == 2
 
 
+@pytest.mark.usefixtures("home")
+def test_a_rescue_that_stops_exits_with_1_and_without_grams(formulary: Run) -> None:
+    assert formulary("materials", "add", "clove-bud-oil", "--limit", "0.5").status == 0
+    assert formulary("branch", "harbour-base", "clove", "--add", "clove-bud-oil 0.5 % of oils").status == 0
+    asked = ("batch", "clove", "--oils", "1000g", "--weighed", "clove-bud-oil 20 g")
+    ran = formulary(*asked, "--json")
+    assert ran.status == 1
+    assert {line["remaining_grams"] for line in json.loads(ran.out)["remaining"]} == {None}
+    assert formulary(*asked).status == 1
+    assert formulary(*asked, "--despite", "scent-limit").status == 0
+
+
 def test_a_new_recipe_from_weights_totals_100(formulary: Run, home: Path) -> None:
     weights = [
         item for oil in ("olive-oil", "coconut-oil", "castor-oil") for item in ("--from-weights", f"{oil} 333 g")

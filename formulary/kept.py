@@ -1,7 +1,9 @@
 """Reads many saved versions at once: those that were read before from the person's cache folder, the rest from git.
 
-The cache is a convenience and never a source: an entry counts only with its check sum and from the same edition of
-this program's reader, whatever is wrong with it means that git is asked, and it can be deleted at any time.
+The cache is a convenience and never a source: an entry counts only with its check sum, from the same edition of this
+program's reader, and when its text is the one that its id stands for; whatever is wrong with it means that git is
+asked, and it can be deleted at any time. That its record is the one of its text is believed, so this is for histories
+that are looked at: nothing is made by what is read here.
 """
 
 from __future__ import annotations
@@ -10,12 +12,14 @@ import gc
 import sys
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
+from functools import partial
 from hashlib import sha256
 from pathlib import Path
 from typing import NamedTuple, TypeAlias
 
 from formulary.document import parser_edition
-from formulary.finding import Finding
+from formulary.finding import Finding, Place
+from formulary.identity import blob_id
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.record import parse_record, render_record
@@ -79,10 +83,9 @@ def reading_versions(
         def read_version(identifier: str, slug: str, path: str) -> ReadContent | None:
             entry = kept.get(identifier)
             if entry is not None:
-                parts, _, text = entry.rpartition(b"\0")
-                recipe = parse_record(parts, slug, path)
-                if recipe is not None:
-                    return ReadContent(recipe, text.decode("utf-8"), ())
+                content = _parse_entry(entry, identifier, slug, path)
+                if content is not None:
+                    return content
                 blobs.update(read_blobs([identifier]))
             content = _read(blobs.get(identifier), slug, path)
             if content is not None and content.recipe is not None and not content.findings:
@@ -93,6 +96,23 @@ def reading_versions(
 
         yield read_version
         cache.write(fresh)
+
+
+def _parse_entry(entry: bytes, identifier: str, slug: str, path: str) -> ReadContent | None:
+    parts, _, data = entry.rpartition(b"\0")
+    if blob_id(data) != identifier:
+        return None
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError:
+        return None
+    recipe = parse_record(parts, slug, path, partial(_read_places, text, slug, path))
+    return None if recipe is None else ReadContent(recipe, text, ())
+
+
+def _read_places(text: str, slug: str, path: str) -> Mapping[str, Place]:
+    recipe, _ = parse_recipe(text, slug, path)
+    return recipe.places if recipe is not None else {}
 
 
 def _read(data: bytes | None, slug: str, path: str) -> ReadContent | None:

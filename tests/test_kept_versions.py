@@ -112,8 +112,8 @@ def test_figures_that_another_edition_kept_are_not_seen(
 ) -> None:
     monkeypatch.setattr(kept, "reader_edition", lambda: "older")
     read_all(root, tmp_path)
-    with BlobCache(tmp_path, "older") as cache:
-        entries = cache.read_all()
+    with open_folder(root) as folder, BlobCache(tmp_path, "older") as cache:
+        entries = cache.read(save.id for saves in folder.histories().values() for save in saves)
     assert entries
     with BlobCache(tmp_path / "wrong", "older") as cache:
         cache.write({identifier: entry.replace(b'"5"', b'"9"') for identifier, entry in entries.items()})
@@ -192,3 +192,26 @@ def test_a_version_that_somebody_asks_for_is_never_taken_from_the_cache(
     with open_folder(root, cache=tmp_path) as folder:
         assert [repr(folder.find_version(name)) for name in names] == true
         assert folder.batch("harbour@latest", oils="1000 g").to_json() == grams
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        pytest.param(lambda entry: entry[:-3] + b"\xff\n", id="bytes that are no text"),
+        pytest.param(lambda entry: entry.replace(b"of oils", b"of oile").replace(b"Version", b"Fersion"), id="text"),
+        pytest.param(lambda entry: entry[: entry.rindex(b"\0") + 1], id="no text"),
+        pytest.param(lambda entry: b"", id="nothing"),
+        pytest.param(lambda entry: b"[" * 100_000 + entry, id="brackets without end"),
+        pytest.param(lambda entry: entry.replace(b'[["olive-oil","60"', b'[["olive-oil",60', 1), id="no number"),
+        pytest.param(lambda entry: entry.replace(b'"60"', b'"NaN"', 1), id="a figure that is none"),
+        pytest.param(lambda entry: entry.replace(b"\0[", b"\0{", 1), id="places that are no list"),
+        pytest.param(lambda entry: entry.replace(b"\0[", b"\0[7,", 1), id="places one off"),
+        pytest.param(lambda entry: entry.replace(b"]\0", b',"x",{},[],1]\0', 1), id="a place that is none"),
+    ],
+)
+def test_what_is_malformed_in_an_entry_means_that_git_is_asked(
+    root: Path, expected: Told, tmp_path: Path, change: Callable[[bytes], bytes]
+) -> None:
+    read_all(root, tmp_path)
+    forge(tmp_path, change)
+    assert read_all(root, tmp_path) == expected

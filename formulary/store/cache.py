@@ -51,10 +51,11 @@ class BlobCache:
 
     def read(self, ids: Iterable[str]) -> dict[str, bytes]:
         """id -> bytes of those that are here; ids that are not are absent."""
-        asked = dict.fromkeys(ids)
+        asked = dict.fromkeys(identifier for identifier in ids if is_full_id(identifier))
         if len(asked) > _SCAN_FROM:
-            return {identifier: value for identifier, value in self.read_all().items() if identifier in asked}
-        wanted = [bytes.fromhex(identifier) for identifier in asked if is_full_id(identifier)]
+            everything = self._ask("select id, sum, value from entry", [])
+            return {identifier: value for key, value in everything if (identifier := key.hex()) in asked}
+        wanted = [bytes.fromhex(identifier) for identifier in asked]
         found: dict[str, bytes] = {}
         for start in range(0, len(wanted), _MOST_IDS):
             part = wanted[start : start + _MOST_IDS]
@@ -62,10 +63,6 @@ class BlobCache:
             for key, value in self._ask(f"select id, sum, value from entry where id in ({marks})", part):
                 found[key.hex()] = value
         return found
-
-    def read_all(self) -> dict[str, bytes]:
-        """Everything that is here; quicker than `read` when most of it is wanted."""
-        return {key.hex(): value for key, value in self._ask("select id, sum, value from entry", [])}
 
     def write(self, entries: Mapping[str, bytes]) -> None:
         """Keeps entries for the next time, if it can."""

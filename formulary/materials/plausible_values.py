@@ -8,6 +8,7 @@ from formulary.chemistry.alkali import Alkali, alkali_mass_g
 from formulary.chemistry.fatty_acids import calculated_saponification_value
 from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL
 from formulary.materials.model import Material, MaterialKind, ValueRange
+from formulary.materials.working_value import WHOLE_PROFILE_PERCENT
 
 # Among the fats of the Codex standards coconut oil is highest, 265, and rapeseed of high erucic acid lowest, 168; the
 # bounds leave room on both sides. What only short acids explain (medium-chain triglycerides, about 310 to 360, from
@@ -18,8 +19,6 @@ HIGHEST_FAT = 280.0
 # than any two lots differ in practice (common practice, no source).
 OUTSIDE_REFERENCE_PERCENT = 5.0
 FROM_PROFILE_PERCENT = 8.0
-# A profile that names less of the fat says too little of the rest.
-_WHOLE_PROFILE_PERCENT = 80.0
 
 
 def is_no_fat(value: ValueRange, kind: MaterialKind, fatty_acids: Mapping[str, float]) -> bool:
@@ -91,6 +90,6 @@ def lye_of(saponification_value: float) -> str:
 
 
 def _implied(fatty_acids: Mapping[str, float], kind: MaterialKind) -> float | None:
-    if kind is MaterialKind.WAX or sum(fatty_acids.values()) < _WHOLE_PROFILE_PERCENT:
+    if kind is MaterialKind.WAX or sum(fatty_acids.values()) < WHOLE_PROFILE_PERCENT:
         return None
     return calculated_saponification_value(fatty_acids, as_free_acids=kind is MaterialKind.FATTY_ACID)

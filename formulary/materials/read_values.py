@@ -27,7 +27,7 @@ from formulary.materials.model import (
     ValueRange,
 )
 from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubt, is_no_fat, lye_of
-from formulary.materials.working_value import unknown_assay
+from formulary.materials.working_value import PROFILE_FOR_LYE_PERCENT, unknown_assay
 from formulary.quantity import (
     SPOON_UNITS,
     Kind,
@@ -237,6 +237,11 @@ class ValueReader:
             what = f"the fatty acids total {total:g}: they look like fractions; percentages are written 5, not 0.05"
             self.fields.report("fraction", what, "write each times 100")
             return None
+        gives_lye = self.kind.is_fat and self._in_force("saponification_value") is None
+        if gives_lye and 0.0 < total < PROFILE_FOR_LYE_PERCENT:
+            what = f"the fatty acids total {total:g} %, too little of the fat to work out its lye from them"
+            do = "read each percent again, add those that are missing, or state its `saponification_value`"
+            self.fields.findings.append(warn("fatty-acids-incomplete", what, do, self.fields.place("fatty_acids")))
         return profile
 
     def _acids(self) -> dict[str, float] | None:

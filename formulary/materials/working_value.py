@@ -18,6 +18,13 @@ SINGLE_VALUE_HALF_WIDTH_PERCENT = 3.0
 # the two.
 DISAGREEMENT_PERCENT = 1.0
 
+# A profile that names less of the fat says too little of the rest to hold a value against it.
+WHOLE_PROFILE_PERCENT = 80.0
+# To work lye out from it alone it must name more: should all of the unnamed tenth be of the longest acids (erucic,
+# about 160), the value is 1.6 % too high, within the band. Profiles are of the acids: unsaponifiables do not shorten
+# them.
+PROFILE_FOR_LYE_PERCENT = 90.0
+
 
 class WorkingValue(NamedTuple):
     """A saponification value with its band, and one sentence on how it was chosen; None when nothing is known."""
@@ -46,6 +53,7 @@ def choose_saponification_value(
     ----------
     low, high: the reference range; equal for a single published value; None when there is none.
     fatty_acids_percent: the profile; may be empty.
+        Of a profile that names less than 90 % no lye is worked out, and below 80 % nothing is held against it.
     kind: for free fatty acids the profile is of the acids themselves; for waxes it says nothing.
     known: where the range is from.
     stated_working: a working value that the maker's file states, which is then kept.
@@ -55,14 +63,18 @@ def choose_saponification_value(
     -------
     the value with its band, and the sentence.
     """
+    named_percent = sum(fatty_acids_percent.values())
+    is_measured = low is not None and high is not None
     calculated = (
         calculated_saponification_value(fatty_acids_percent, as_free_acids=kind is MaterialKind.FATTY_ACID)
-        if fatty_acids_percent and kind is not MaterialKind.WAX
+        if named_percent >= (WHOLE_PROFILE_PERCENT if is_measured else PROFILE_FOR_LYE_PERCENT)
+        and kind is not MaterialKind.WAX
         else None
     )
     if low is None or high is None:
         if calculated is None:
-            return WorkingValue(None, "No saponification value is known.")
+            why = f", and fatty acids of {named_percent:g} % in all say too little" if fatty_acids_percent else ""
+            return WorkingValue(None, f"No saponification value is known{why}.")
         half = calculated * SINGLE_VALUE_HALF_WIDTH_PERCENT / 100.0
         value = ValueRange(
             calculated - half, calculated + half, calculated, Known("computed", "from the fatty acids, AOCS Cd 3a-94")

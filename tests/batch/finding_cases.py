@@ -571,6 +571,13 @@ MATERIALS = [
         replace(plain(), materials={"olive-oil": OLIVE.format(more="saponification_value: 191")}),
     ),
     Case(
+        "warn fatty-acids-incomplete",
+        replace(NEW_OIL, materials={"invented-oil": OIL.format(more="fatty_acids: {C18:1: 7, C16:0: 23}\n")}),
+        replace(NEW_OIL, materials={"invented-oil": OIL.format(more="fatty_acids: {C18:1: 70, C16:0: 23}\n")}),
+        "add those that are missing",
+        replace(NEW_OIL, materials={"invented-oil": OIL.format(more="fatty_acids: {C18:1: 77, C16:0: 23}\n")}),
+    ),
+    Case(
         "warn saponification-low",
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="saponification_value: 135\n")}),
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="saponification_value: 155\n")}),

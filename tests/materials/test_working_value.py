@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from formulary.chemistry.fatty_acids import calculated_saponification_value
 from formulary.materials.model import Known, Lot, Material, MaterialKind, ValueRange
+from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register
 from formulary.materials.working_value import choose_saponification_value
 
@@ -98,3 +99,27 @@ def test_the_register_says_which_of_the_two_it_took() -> None:
     assert "agrees within 1 %" in register["coconut-oil"].how_working_value
     assert "so the lower" in register["shea-butter"].how_working_value
     assert register["shea-butter"].saponification_value.working == 177.5  # type: ignore[union-attr]
+
+
+@given(st.floats(2, 89.9))
+def test_no_lye_is_worked_out_from_a_profile_that_names_too_little(named_percent: float) -> None:
+    profile = {"C18:1": named_percent * 0.25, "C16:0": named_percent * 0.75}
+    chosen = choose_saponification_value(None, None, profile, MaterialKind.OIL, KNOWN)
+    assert chosen.value is None
+    text = f"format: 1\nname: Oil\nkind: oil\nfatty_acids: {{C18:1: {profile['C18:1']}, C16:0: {profile['C16:0']}}}\n"
+    material, findings = parse_material(text, None, "of-mine")
+    assert material is not None
+    assert material.saponification_value is None
+    assert [each.code for each in findings] == ["fatty-acids-incomplete"]
+
+
+@pytest.mark.parametrize("more", ["fatty_acids: {C16:0: 11, C18:1: 72, C18:2: 9}", "saponification_value: 190"])
+def test_a_profile_without_its_minor_acids_still_gives_lye(more: str) -> None:
+    material, findings = parse_material(f"format: 1\nname: Oil\nkind: oil\n{more}\n", None, "of-mine")
+    assert material is not None
+    assert material.saponification_value is not None
+    assert findings == ()
+
+
+def test_a_profile_of_a_third_is_not_held_against_a_measured_value() -> None:
+    assert choose(250, 260, {"C18:1": 30.0}).working == 255

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import SentenceGroup, folder_option, json_option, open_chosen, open_chosen_bench
-from cli.output import DONE, WRONG_INPUT, is_asked, say, say_json, say_next, width
+from cli.output import DONE, WRONG_INPUT, is_asked, say, say_json, say_next, tell_findings, width
 from formulary.text_table import paragraph
 
 _KINDS = "oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant or additive"
@@ -84,9 +84,11 @@ def add_material(name: str, kind: str | None, called: str | None, limit: str | N
             draft = draft_material(folder, name, name=called, kind=kind)
             say(_ENTER)
             values = ask_for_values(draft, questions_for_material(name, draft.kind), values)
+        doubts = draft_material(folder, name, name=called, kind=kind).check(values)
         write_new_material(folder, name, name=called, kind=kind, values=values)
         open_points = find_open_points(folder.register[name])
     say(f"Written to materials/{name}.yaml, not saved yet.")
+    tell_findings(doubts)
     for point in open_points:
         say("\n".join(paragraph(f"Still open: {point}.", width=width())))
     say_next(f"fill in what you know in an editor; formulary materials show {name}; formulary save -m WHY")
@@ -125,8 +127,10 @@ def add_lot(
             draft = draft_lot(folder, name, lot)
             say(_ENTER)
             values = ask_for_values(draft, questions_for_lot(draft.kind), values)
+        doubts = draft_lot(folder, name, lot).check(values)
         write_lot(folder, name, lot, values)
     say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
+    tell_findings(doubts)
     say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")
 
 

@@ -5,19 +5,28 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 
 from formulary.batch.model import Pot
-from formulary.finding import Finding, Place, warn
+from formulary.finding import Finding, Place, stop, warn
 from formulary.materials.model import Material
 from formulary.materials.plausible_values import find_doubts, lye_of
 from formulary.materials.register import read_builtin_register
 
 
 def check_stated_values(pot: Pot, materials: Mapping[str, Material], locate: Callable[..., Place]) -> Iterable[Finding]:
-    """A warning for each oil whose stated saponification value is hard to believe: its lye would be wrong."""
+    """What is doubtful of each oil's stated saponification value, since its lye would be wrong.
+
+    A stop where the batch is worked with one that is far above what is known: a certificate comes before every table,
+    so a slip in it would all be lye. Below it is a warning: the bar gets softer than stated.
+    """
     builtin = read_builtin_register()
     for name in dict.fromkeys(line.material for line in pot.lines if line.role == "oil"):
-        for value, whose, why in find_doubts(materials[name], builtin.find(name)):
+        for doubt in find_doubts(materials[name], builtin.find(name)):
             lot = materials[name].lot
-            of = whose or (f" of lot {lot}" if lot is not None else "")
-            what = f"the saponification value of {name}{of} is given as {value:g}, though {why}"
-            do = f"read its certificate again before you weigh any lye: {value:g} means {lye_of(value)} of the oil"
-            yield warn("saponification-doubted", what, do, locate("oils", name))
+            of = doubt.whose or (f" of lot {lot}" if lot is not None else "")
+            what = f"the saponification value of {name}{of} is given as {doubt.value:g}, though {doubt.why}"
+            means = f"{doubt.value:g} means {lye_of(doubt.value)} of the oil"
+            do = f"read its certificate again before you weigh any lye: {means}"
+            place = locate("oils", name)
+            if doubt.is_too_much:
+                yield stop("saponification-doubted", what, do, place)
+            else:
+                yield warn("saponification-doubted", what, do, place)

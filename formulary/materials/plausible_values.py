@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from typing import NamedTuple
 
 from formulary.chemistry.alkali import Alkali, alkali_mass_g
 from formulary.chemistry.fatty_acids import calculated_saponification_value
@@ -61,8 +62,20 @@ def find_doubt(
     return None
 
 
-def find_doubts(material: Material, builtin: Material | None) -> Iterator[tuple[float, str, str]]:
-    """Of a material as a batch uses it: each stated value that is hard to believe, whose it is, and why."""
+class Doubt(NamedTuple):
+    """A stated value that is hard to believe. whose: ` of lot OL-7` where one of several states it.
+
+    is_too_much: the batch is worked with it and it is above what is known, so that there would be too much lye.
+    """
+
+    value: float
+    whose: str
+    why: str
+    is_too_much: bool
+
+
+def find_doubts(material: Material, builtin: Material | None) -> Iterator[Doubt]:
+    """Of a material as a batch uses it: each stated value that is hard to believe."""
     used = material.lot.split(" + ") if material.lot is not None else []
     is_of_lot = any("saponification_value" in material.lots[name].overrides for name in used if name in material.lots)
     # Without a certificate the value as stated: the rule for the working value may have chosen a lower one.
@@ -80,7 +93,18 @@ def find_doubts(material: Material, builtin: Material | None) -> Iterator[tuple[
         own = profile_source is not None and profile_source.obtained == "maker"
         why = find_doubt(value, kind=material.kind, builtin=builtin, fatty_acids=profile, is_own_profile=own)
         if why is not None:
-            yield value.working, whose, why
+            is_worked_with = material.saponification_value is not None and (
+                value.working <= material.saponification_value.working
+            )
+            is_above = value.working > (_known(material, builtin) or value.working)
+            yield Doubt(value.working, whose, why, is_worked_with and is_above)
+
+
+def _known(material: Material, builtin: Material | None) -> float | None:
+    """What speaks against a doubted value: the register's, else what the fatty acids imply."""
+    if builtin is not None and builtin.kind is material.kind and builtin.saponification_value is not None:
+        return builtin.saponification_value.working
+    return _implied(material.fatty_acids, material.kind)
 
 
 def lye_of(saponification_value: float) -> str:

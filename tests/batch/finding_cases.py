@@ -90,6 +90,7 @@ ONE = scented(("one", 3))
 BOTH = scented(("one", 2), ("two", 2))
 MOSS = "contains: {citronellal: 75}\n"
 POWDER = "format: 1\nname: Invented powder\nkind: additive\ninci: INVENTED POWDER\n"
+RANGE = "saponification_value: {{low: 184, high: 220, working: {}}}"
 OLIVE = "format: 1\nname: Olive oil\nkind: oil\n{more}\n"
 VANILLA = {"vanilla": fragrance(50, "vanillin: 8 %\n")}
 ALKALIS = "alkali: sodium-hydroxide"
@@ -562,6 +563,13 @@ MATERIALS = [
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="saponification_value: 190\n")}),
         "give materials/invented-oil.yaml a saponification_value",
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="saponification_value: 190\n")}),
+    ),
+    Case(
+        "stop saponification-doubted",
+        replace(plain(), materials={"olive-oil": OLIVE.format(more=RANGE.format(219))}),
+        replace(plain(), materials={"olive-oil": OLIVE.format(more=RANGE.format(196))}),
+        "read its certificate again",
+        replace(plain(), materials={"olive-oil": OLIVE.format(more=RANGE.format(191))}),
     ),
     Case(
         "warn saponification-doubted",

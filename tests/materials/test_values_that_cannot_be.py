@@ -61,7 +61,6 @@ def test_nothing_built_in_is_doubted_though_a_maker_should_state_it() -> None:
     "more",
     [
         "saponification_value: 265",
-        "saponification_value: {low: 180, high: 270, working: 265}",
         "saponification_value: 160",
         "saponification_value: 205.9",
         "fatty_acids: {C12:0: 60, C18:1: 40}\nsaponification_value: 190",
@@ -75,6 +74,26 @@ def test_a_makers_value_that_is_hard_to_believe_is_told_in_check_and_at_the_benc
     assert [each.severity for each in told] == [Severity.WARN]
     assert "olive-oil" in told[0].what
     assert "g of NaOH for 1 kg" in told[0].do
+
+
+@pytest.mark.parametrize(
+    "more",
+    [
+        "saponification_value: {low: 180, high: 270, working: 265}",
+        "lots: {A: {saponification_value: 250}}",
+        "lots: {A: {saponification_value: 206}}",
+    ],
+)
+def test_a_value_far_too_high_that_the_lye_would_be_worked_out_from_stops_the_weigh_out(more: str) -> None:
+    material, _ = read(more)
+    told = at_the_bench(BUILTIN.combined_with([material]), {"olive-oil": "A"} if "lots" in more else None)
+    assert [each.severity for each in told] == [Severity.STOP]
+
+
+def test_a_certificate_far_too_low_is_only_warned_of_since_it_gives_less_lye() -> None:
+    material, _ = read("lots: {A: {saponification_value: 160}}")
+    told = at_the_bench(BUILTIN.combined_with([material]), {"olive-oil": "A"})
+    assert [each.severity for each in told] == [Severity.WARN]
 
 
 def test_what_it_means_at_the_scale_is_the_saponification_value_in_sodium_hydroxide() -> None:

@@ -26,7 +26,7 @@ def test_a_doubted_saponification_value_is_told_of_the_trial_as_of_its_plan() ->
     olive = replace(plan.materials["olive-oil"], saponification_value=doubted, reference_saponification_value=doubted)
     assert "saponification-doubted" not in told("notes: none\n", plan)
     plan = replace(plan, materials={**plan.materials, "olive-oil": olive})
-    assert told("notes: none\n", plan)["saponification-doubted"].severity is Severity.WARN
+    assert told("notes: none\n", plan)["saponification-doubted"].severity is Severity.STOP
 
 
 def test_honey_that_went_into_the_lye_is_told_and_does_not_keep_the_bars_from_sale() -> None:

@@ -200,7 +200,7 @@ def test_a_version_that_somebody_asks_for_is_never_taken_from_the_cache(
         pytest.param(lambda entry: entry[:-3] + b"\xff\n", id="bytes that are no text"),
         pytest.param(lambda entry: entry.replace(b"of oils", b"of oile").replace(b"Version", b"Fersion"), id="text"),
         pytest.param(lambda entry: entry[: entry.rindex(b"\0") + 1], id="no text"),
-        pytest.param(lambda entry: b"", id="nothing"),
+        pytest.param(lambda _: b"", id="nothing"),
         pytest.param(lambda entry: b"[" * 100_000 + entry, id="brackets without end"),
         pytest.param(lambda entry: entry.replace(b'[["olive-oil","60"', b'[["olive-oil",60', 1), id="no number"),
         pytest.param(lambda entry: entry.replace(b'"60"', b'"NaN"', 1), id="a figure that is none"),

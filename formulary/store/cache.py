@@ -2,12 +2,15 @@
 
 An id stands for its bytes for ever, so an entry never goes stale; only a change of the code that made it does, and
 then `edition` changes. Whatever is wrong with the file, the answer is "not here": the caller works it out again. Each
-entry carries a check sum, since a flipped bit in a recipe's numbers must never reach a weigh-out.
+entry carries a check sum, since a flipped bit in a recipe's numbers must never be taken for them. The recipes in it are
+nobody else's to read, and what older editions left here is removed after a while.
 """
 
 from __future__ import annotations
 
 import os
+import re
+import stat
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from pathlib import Path
@@ -24,6 +27,8 @@ _TABLE = "create table if not exists entry (id blob unique not null, sum integer
 _MOST_IDS = 500  # in one question to sqlite
 _SCAN_FROM = 5_000  # ids; so many are found sooner by going through the file than by asking for each
 _PATIENCE_S = 0.2
+_OF_ANY_EDITION = re.compile(r"versions-(?:sound-)?[0-9a-f]{16}\.sqlite(?:-journal)?")
+_KEPT_S = 30 * 86_400  # so long after its last writing another edition's file stays: two may be in use
 
 
 class BlobCache:
@@ -80,6 +85,8 @@ class BlobCache:
             return  # another process is writing, or the disk is full: it is only a cache
         except sqlite3.Error:
             self._throw_away()
+        else:
+            self._remove_old()
 
     def _ask(self, question: str, values: list[bytes]) -> Iterator[tuple[bytes, bytes]]:
         import sqlite3
@@ -103,9 +110,7 @@ class BlobCache:
             return self._connection
         for _ in range(2):
             try:
-                self._place.parent.mkdir(parents=True, exist_ok=True)
-                if self._place.exists() and self._place.stat().st_size > self._largest:
-                    self._place.unlink()
+                self._make_place()
                 connection = sqlite3.connect(self._place, timeout=_PATIENCE_S)
             except (OSError, sqlite3.Error):
                 break
@@ -126,6 +131,34 @@ class BlobCache:
                 return connection
         self._is_broken = True
         return None
+
+    def _make_place(self) -> None:
+        """The file and the folders to it, for this person alone (0700: XDG Base Directory Specification)."""
+        missing = [folder for folder in self._place.parents if not folder.exists()]
+        for folder in reversed(missing):
+            folder.mkdir(mode=0o700, exist_ok=True)
+        with suppress(FileNotFoundError):
+            found = self._place.lstat()
+            if not stat.S_ISREG(found.st_mode):
+                raise OSError(f"{self._place} is not a file")  # a link may lead anywhere
+            if found.st_size <= self._largest:
+                if found.st_mode & 0o077:
+                    self._place.chmod(0o600)
+                return
+            self._place.unlink()
+        with suppress(FileExistsError):  # another process was sooner
+            os.close(os.open(self._place, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+
+    def _remove_old(self) -> None:
+        """Removes what editions left here that nobody has written for long, as seen from what was written just now."""
+        with suppress(OSError), os.scandir(self._place.parent) as entries:
+            now_s = self._place.lstat().st_mtime
+            for entry in entries:
+                if entry.name == self._place.name or not _OF_ANY_EDITION.fullmatch(entry.name):
+                    continue
+                found = entry.stat(follow_symlinks=False)
+                if stat.S_ISREG(found.st_mode) and found.st_mtime < now_s - _KEPT_S:
+                    os.unlink(entry.path)
 
     def _throw_away(self) -> None:
         self.close()

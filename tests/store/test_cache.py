@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -99,3 +101,90 @@ def test_a_place_that_cannot_be_a_folder_means_no_cache(tmp_path: Path) -> None:
         cache.write(ENTRIES)
         assert cache.read(ENTRIES) == {}
     assert os.listdir(tmp_path) == ["file"]
+
+
+@pytest.fixture
+def open_to_all() -> Iterator[None]:
+    before = os.umask(0o022)
+    yield
+    os.umask(before)
+
+
+def mode(path: Path) -> int:
+    return stat.S_IMODE(path.stat().st_mode)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="rights as POSIX has them")
+@pytest.mark.usefixtures("open_to_all")
+def test_nobody_else_can_read_what_is_kept(tmp_path: Path) -> None:
+    """Folders that are made on the way have 0700 (XDG Base Directory Specification), those that are there stay so."""
+    here = mode(tmp_path)
+    place = tmp_path / ".cache" / "soap-formulary" / "versions-1.sqlite"
+    for _ in range(2):
+        with BlobCache(place.parent, "1") as cache:
+            cache.write(ENTRIES)
+        assert [mode(each) for each in (place, place.parent, place.parent.parent, tmp_path)] == [
+            0o600,
+            0o700,
+            0o700,
+            here,
+        ]
+        place.chmod(0o644)  # as it was made once
+
+
+OLD_DAYS = {
+    "versions-0123456789abcdef.sqlite": 31,
+    "versions-0123456789abcdef.sqlite-journal": 31,
+    "versions-sound-0123456789abcdef.sqlite": 31,
+    "versions-fedcba9876543210.sqlite": 29,
+    "versions-2024.sqlite": 400,
+    "versions-0123456789abcdef.sqlite.bak": 400,
+    "my versions.txt": 400,
+}
+
+
+def test_files_of_other_editions_are_removed_a_month_after_they_were_written(tmp_path: Path) -> None:
+    with BlobCache(tmp_path, "1") as cache:
+        cache.write(dict(list(ENTRIES.items())[:1]))
+    now_s = (tmp_path / "versions-1.sqlite").stat().st_mtime
+    for name, days in OLD_DAYS.items():
+        (tmp_path / name).write_text("x")
+        os.utime(tmp_path / name, (now_s - days * 86_400,) * 2)
+    with BlobCache(tmp_path, "1") as cache:
+        cache.read(ENTRIES)
+        assert len(os.listdir(tmp_path)) == len(OLD_DAYS) + 1
+        cache.write(ENTRIES)
+    stay = [name for name in OLD_DAYS if OLD_DAYS[name] == 29 or OLD_DAYS[name] == 400]
+    assert sorted(os.listdir(tmp_path)) == sorted([*stay, "versions-1.sqlite"])
+    with BlobCache(tmp_path, "1") as cache:
+        assert cache.read(ENTRIES) == ENTRIES
+
+
+def test_what_only_looks_like_another_edition_is_left_alone(tmp_path: Path) -> None:
+    target = tmp_path / "recipe.yaml"
+    target.write_text("name: First")
+    cache_folder = tmp_path / "cache"
+    (cache_folder / "versions-0000000000000000.sqlite").mkdir(parents=True)
+    link = cache_folder / "versions-1111111111111111.sqlite"
+    link.symlink_to(target)
+    for path in (target, link, cache_folder / "versions-0000000000000000.sqlite"):
+        os.utime(path, (0, 0), follow_symlinks=path == target)
+    with BlobCache(cache_folder, "1") as cache:
+        cache.write(ENTRIES)
+    assert target.read_text() == "name: First"
+    assert link.is_symlink()
+    assert len(os.listdir(cache_folder)) == 3
+
+
+@pytest.mark.parametrize("is_there", [False, True])
+def test_a_link_in_the_place_of_the_file_is_not_followed(tmp_path: Path, is_there: bool) -> None:
+    target = tmp_path / "recipes.yaml"
+    if is_there:
+        target.write_text("")
+    (tmp_path / "cache").mkdir()
+    (tmp_path / "cache" / "versions-1.sqlite").symlink_to(target)
+    with BlobCache(tmp_path / "cache", "1") as cache:
+        cache.write(ENTRIES)
+        assert cache.read(ENTRIES) == {}
+    assert target.exists() == is_there
+    assert not is_there or target.read_bytes() == b""

@@ -23,6 +23,7 @@ from formulary.batch.lye_checks import (
 )
 from formulary.batch.material_checks import check_stated_values
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures
+from formulary.batch.printed_checks import check_printed_superfat
 from formulary.batch.scent_checks import check_scent
 from formulary.batch.superfat_checks import check_portion_superfat, check_superfat
 from formulary.batch.temperature_checks import check_temperatures
@@ -37,7 +38,7 @@ from formulary.settings import Settings
 
 NEVER_OVERRIDDEN = frozenset(
     {
-        *("lye-excess", "superfat-negative", "saponification-unknown", "conflict-open"),
+        *("lye-excess", "oils-rounded", "superfat-negative", "saponification-unknown", "conflict-open"),
         # These are no judgements: nobody can weigh less than nothing, or what is not known.
         *("water-below-zero", "water-unknown", "alkali-none"),
     }
@@ -149,6 +150,9 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         recipe.place,
         nominal=float(recipe.lye.superfat),
         alkali_step_g=float(settings.alkali_step_g),
+    )
+    findings += check_printed_superfat(
+        batch.pot, batch.superfat.effective, recipe.purpose, materials, settings, recipe.place
     )
     findings += check_small_weights(batch.pot, recipe, settings)
     findings += check_alkali_weights(batch.lye, materials, settings, recipe.place)

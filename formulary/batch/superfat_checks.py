@@ -101,7 +101,11 @@ def check_portion_superfat(
     """A portion whose own acid, fat or alkali leaves it with an excess of lye, or little superfat, at its worst end."""
     for portion in portions:
         found = portion.superfat_percent
-        if portion.name == WHOLE or found is None or found >= LOW_SUPERFAT_PERCENT or abs(found - whole) < 0.05:
+        if portion.name == WHOLE or found is None or found >= LOW_SUPERFAT_PERCENT:
+            continue
+        # What the whole is told is not told again, but an excess that only a portion has always is.
+        is_told = found >= -_TOLERANCE or whole < -_TOLERANCE
+        if is_told and abs(found - whole) < 0.05:
             continue
         what = f"the effective superfat of the {portion.name} portion may be {format_number(found, 1)} %"
         do = "take acids, fats and alkali out of `gets`, or make each portion a recipe of its own"

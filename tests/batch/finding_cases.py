@@ -54,6 +54,12 @@ def oils(*lines: tuple[str, float], superfat: str = "5", more: str = "") -> Kitc
     return plain(*changes, more=more)
 
 
+def coarse(percent: str, step: str) -> Kitchen:
+    """150 g of oils, one of which a coarse scale rounds down by 5 g."""
+    three = oils(("olive-oil", 70), ("coconut-oil", 15), ("castor-oil", 15), superfat=percent)
+    return replace(three, oils_g=150.0, settings=f"format: 1\nscale: {{step: {step}, alkali_step: 0.1 g}}\n")
+
+
 def addition(material: str, rate: str, at: str = "trace", **said: str) -> str:
     more = "".join(f", {key}: {text}" for key, text in said.items())
     return f"additions:\n  - {{material: {material}, rate: {rate}, at: {at}{more}}}\n"
@@ -338,6 +344,20 @@ LYE = [
         replace(plain(), oils_g=150.0),
         "or make 1.5 times as much",
         replace(plain(), oils_g=150.0),
+    ),
+    Case(
+        "stop oils-rounded",
+        coarse("3", "10 g"),
+        coarse("5", "10 g"),
+        "use a scale for the oils that shows 5 g",
+        coarse("3", "5 g"),
+    ),
+    Case(
+        "warn oils-rounded",
+        coarse("5", "10 g"),
+        coarse("5", "5 g"),
+        "use a scale for the oils that shows 5 g",
+        coarse("5", "5 g"),
     ),
     Case(
         "note weight-small",

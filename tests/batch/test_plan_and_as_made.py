@@ -17,7 +17,16 @@ from tests.batch.recipes import PLAIN, weigh_out
 
 # What is told of a plan alone: how to weigh and mix what is not mixed yet, what its file says, and common practice.
 PLAN_ONLY = {
-    *("jug-strong", "conflict-open", "boiling-hot", "alkali-none", "scale-coarse", "weight-small", "assay-unknown"),
+    *(
+        "jug-strong",
+        "conflict-open",
+        "boiling-hot",
+        "alkali-none",
+        "scale-coarse",
+        "oils-rounded",
+        "weight-small",
+        "assay-unknown",
+    ),
     *("lye-crystallises", "oil-addition", "water-below-zero", "milk-not-frozen", "beer-not-flat"),
     *("pot-small", "jug-small", "label-duty", "inci-unknown", "saponification-low"),
     *(row.code for row in read_common_practice()),

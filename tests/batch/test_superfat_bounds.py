@@ -133,6 +133,9 @@ def portions(whole: float, purpose: str, *found: float | None, name: str = "one"
         (1.5, 1.56, "warn superfat-low", None),
         (1.5, 1.44, "warn superfat-low", None),
         (-3.0, -3.04, None, None),
+        # an excess of lye that the whole batch does not have is told, however little it is
+        (-0.03, 0.01, "stop lye-excess", "warn lye-excess"),
+        (-0.03, -1e-8, None, None),
         (None, 5.0, None, None),
     ],
 )

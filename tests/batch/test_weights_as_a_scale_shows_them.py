@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -12,7 +13,9 @@ from formulary.batch.model import PotLine
 from formulary.batch.scale import Scale, format_shown, share_out
 from formulary.batch.sheet_weights import shown_parts, shown_weights
 from formulary.batch.weigh_out_text import render_batch
+from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings, parse_settings
+from tests.batch.finding_cases import coarse
 from tests.batch.recipes import PLAIN, weigh_out
 
 STEPS = st.sampled_from([0.01, 0.1, 0.5, 1.0, 2.0, 5.0])
@@ -114,3 +117,40 @@ def test_little_is_shown_as_the_finer_scale_shows_it() -> None:
 )
 def test_grams_are_written_with_the_digits_that_they_have(grams: float, shown: str) -> None:
     assert format_shown(grams) == shown
+
+
+@settings(max_examples=80, deadline=None)
+@given(st.integers(60, 400), st.integers(10, 80), st.sampled_from([1.0, 2.0, 5.0, 10.0]), st.sampled_from([0, 2, 5]))
+def test_no_sheet_is_printed_whose_own_weights_leave_free_lye(
+    oils_g: int, first: int, step_g: float, superfat: int
+) -> None:
+    text = PLAIN.replace("olive-oil: 60", f"olive-oil: {first}").replace("sunflower-oil: 15", f"lard: {75 - first}")
+    if first >= 75:
+        text = text.replace(f"  lard: {75 - first}\n", "").replace(f"olive-oil: {first}", "olive-oil: 75")
+    text = text.replace("superfat: 5", f"superfat: {superfat}")
+    kitchen = parse_settings(f"format: 1\nscale: {{step: {step_g:g} g, alkali_step: 0.1 g}}\n")[0]
+    batch = weigh_out(text, oil_mass_g=float(oils_g), settings=kitchen)
+    register = read_builtin_register()
+    fat_mol = alkali_g = 0.0
+    for (name, role, _), grams in shown_weights(batch.pot.lines, batch.scale).items():
+        value = register[name].saponification_value
+        if role == "oil" and value is not None:
+            fat_mol += grams * value.working / 1000 / 56.105
+        elif role == "alkali":
+            alkali_g += grams
+    printed = 100 * (1 - alkali_g / 39.997 / fat_mol)
+    said = {finding.severity.value for finding in batch.findings if finding.code == "oils-rounded"}
+    if printed < -1e-6:
+        assert batch.is_stopped
+    elif batch.superfat.effective - printed > 0.5 + 1e-6:
+        assert said == {"warn"}
+    elif printed > 1e-6 and batch.superfat.effective - printed < 0.5 - 1e-6:
+        assert said == set()
+
+
+def test_household_soap_that_coarse_weights_leave_free_lye_in_is_warned_of() -> None:
+    kitchen = coarse("3", "10 g")
+    household = replace(kitchen, recipe=f"{kitchen.recipe}purpose: household\n")
+    (said,) = (finding for finding in household.find() if finding.code == "oils-rounded")
+    assert said.severity.value == "warn"
+    assert "never use it on skin" in said.do

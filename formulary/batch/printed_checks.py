@@ -1,0 +1,75 @@
+"""Whether what a sheet prints, rounded to the maker's scales, still leaves the superfat that was worked out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
+
+from formulary.batch.figures import superfat_band
+from formulary.batch.model import Pot
+from formulary.batch.scale import Scale
+from formulary.batch.sheet_weights import shown_weights
+from formulary.finding import Finding, Place, stop, warn
+from formulary.materials.model import Material
+from formulary.quantity import format_number
+from formulary.settings import Settings
+
+# Half a point is what the scale for alkali may take, too.
+LOST_SUPERFAT_PERCENT = 0.5
+_STEPS_G = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)
+# A rounding of the last digit is no excess of lye.
+_TOLERANCE = 1e-9
+
+Materials = Mapping[str, Material]
+
+
+def printed_superfat(pot: Pot, scale: Scale, materials: Materials, settings: Settings) -> float:
+    """The effective superfat of the weights as a sheet prints them, in percent."""
+    exact: dict[tuple[str, str, str], float] = {}
+    for line in pot.lines:
+        key = (line.material, line.role, line.at)
+        exact[key] = exact.get(key, 0.0) + line.grams
+    shown = shown_weights(pot.lines, scale)
+    lines = [
+        replace(line, grams=line.grams * shown[line.material, line.role, line.at] / whole_g) if whole_g else line
+        for line in pot.lines
+        for whole_g in (exact[line.material, line.role, line.at],)
+    ]
+    return superfat_band(replace(pot, lines=tuple(lines)), materials, settings).working
+
+
+def check_printed_superfat(
+    pot: Pot, effective: float, purpose: str, materials: Materials, settings: Settings, locate: Callable[..., Place]
+) -> Iterable[Finding]:
+    """A stop where the scale for oils is so coarse that its weights leave free lye, a warning where they take half a
+    point of the superfat.
+
+    effective: the superfat of the exact grams, percent.
+    """
+    scale = Scale.of(settings)
+    printed = printed_superfat(pot, scale, materials, settings)
+    is_excess = printed < -_TOLERANCE <= effective
+    if not is_excess and effective - printed <= LOST_SUPERFAT_PERCENT:
+        return
+    what = (
+        f"weighed in steps of {scale.step_g:g} g the superfat is {format_number(printed, 1)} %, not"
+        f" {format_number(effective, 1)} %"
+    )
+    do = f"use a scale for the oils that shows {_fine_enough(pot, effective, scale, materials, settings):g} g"
+    do += " (and set `scale`), or make a larger batch"
+    if not is_excess:
+        yield warn("oils-rounded", what, do, locate("oils"))
+    elif purpose == "skin":
+        yield stop("oils-rounded", f"{what}: free lye stays in the bar", do, locate("oils"))
+    else:
+        yield warn("oils-rounded", f"{what}: free lye stays in it", f"never use it on skin; {do}", locate("oils"))
+
+
+def _fine_enough(pot: Pot, effective: float, scale: Scale, materials: Materials, settings: Settings) -> float:
+    """The coarsest step of a scale in the shops that keeps the superfat."""
+    for step_g in _STEPS_G:
+        if step_g < scale.step_g:
+            printed = printed_superfat(pot, scale._replace(step_g=step_g), materials, settings)
+            if printed >= -_TOLERANCE and effective - printed <= LOST_SUPERFAT_PERCENT:
+                return step_g
+    return _STEPS_G[-1]

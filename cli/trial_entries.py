@@ -61,10 +61,16 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
         return
     from trials.bench import open_bench
 
+    said = []
+
+    def make_one(trial: Trial) -> Entry:
+        entry = make(trial)
+        said.append(f"{trial.id}: {entry.said}")
+        return entry
+
     with open_chosen() as folder:
         bench = open_bench(folder)
-        recorded = bench.record_sitting(bench.find_trial(wanted), make)
-        said = [f"{each.id}: {make(each).said}" for each in recorded]
+        bench.record_sitting(bench.find_trial(wanted), make_one)
     say("\n".join(said))
 
 
@@ -241,13 +247,16 @@ def note(wanted: str, text: str) -> None:
 @click.argument("wanted", metavar="TRIAL")
 @click.argument("material", metavar="MATERIAL")
 @click.argument("name", metavar="LOT")
+@_correct
 @_sitting
 @folder_option
-def lot(wanted: str, material: str, name: str, whole_sitting: bool) -> None:
+def lot(wanted: str, material: str, name: str, correct: bool, whole_sitting: bool) -> None:
     """The lot of a material that was used."""
     from trials import record
 
-    _record_alike(wanted, lambda trial: record.lot(trial, material, name), whole_sitting=whole_sitting)
+    _record_alike(
+        wanted, lambda trial: record.lot(trial, material, name, corrects=correct), whole_sitting=whole_sitting
+    )
 
 
 @click.command()

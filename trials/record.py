@@ -218,8 +218,11 @@ def note(trial: Trial, text: str) -> Entry:
     return Entry(trial.id, "notes", text.strip(), f"note: {_short(text)}")
 
 
-def lot(trial: Trial, material: str, name: str) -> Entry:
-    """The lot of a material."""
+def lot(trial: Trial, material: str, name: str, *, corrects: bool = False) -> Entry:
+    """The lot of a material.
+
+    corrects: whether it takes the place of another that is recorded. Raises InputError where one is and it does not.
+    """
     _demand_said(name, "the lot has no name", "write what stands on its label")
     weight = find_weight(name)
     if weight is not None:
@@ -227,7 +230,15 @@ def lot(trial: Trial, material: str, name: str) -> Entry:
         raise InputError.of(
             "weighed-lot", what, "name the lot alone; the grams of several go under `lots:` in trial.yaml"
         )
-    return Entry(trial.id, "lots", Quoted(name.strip()), f"{material} from lot {name.strip()}", None, material)
+    wanted = name.strip()
+    before = " and ".join(use.lot for use in trial.lots.get(material, ()))
+    said = f"{material} from lot {wanted}"
+    if before and before != wanted:
+        if not corrects:
+            what = f"{trial.id} has {material} from lot {before} already"
+            raise InputError.of("lot-recorded", what, f"add --correct if {wanted} is to take its place")
+        said += f" (was {before})"
+    return Entry(trial.id, "lots", Quoted(wanted), said, None, material)
 
 
 def condition(trial: Trial, key: str, text: str) -> Entry:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.finding import Place, error
 from formulary.identity import blob_id
+from formulary.materials.chosen_lots import demand_known_lot
 from trials.added import render_added
 from trials.checks import demand_sellable
 from trials.entry import Entry
@@ -58,6 +59,9 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     before, findings = bench.read_trial(trial_id)
     if before is None:
         raise InputError(findings)
+    for entry in entries:
+        if entry.section == "lots" and entry.key is not None and isinstance(entry.value, str):
+            demand_known_lot(bench.folder.register, entry.key, entry.value)
     entries = [*entries, *made_on(before, entries, now.date())]
     text = write_entries(data.decode("utf-8"), entries, path)
     after, findings = bench.parse_text(text, trial_id, before.plan, before.added)

@@ -13,6 +13,7 @@ from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, stops
 from formulary.identity import blob_id
+from formulary.materials.chosen_lots import demand_known_lot
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from trials.entry import tidy_amount, tidy_condition
 from trials.identity import make_trial_id, trial_folder
@@ -67,6 +68,8 @@ def start_trial(
 ) -> Trial:
     """Start a trial (parameters: `Bench.start`)."""
     folder = bench.folder
+    for name, lot in lots.items():
+        demand_known_lot(folder.register, name, lot)
     shared = _latest_of(bench, sitting)
     lots = {**_lots_of(shared, version), **lots}
     given = {key: tidy_condition(key, text) for key, text in conditions.items()}

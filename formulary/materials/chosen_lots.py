@@ -68,6 +68,25 @@ def one_lot_each(lots: Mapping[str, Mapping[str, float | None]]) -> dict[str, st
     return {name: next(iter(weights)) for name, weights in lots.items()}
 
 
+def unknown_lot(material: Material, lot: str) -> InputError:
+    """That a material has no such lot, with those that it has."""
+    near = suggest(lot, material.lots, "")
+    known = ", ".join(material.lots) or "none is recorded"
+    add = f"if it is new, add it first: formulary materials lot {material.slug} {lot}"
+    do = "; ".join(part for part in (near, f"lots of it: {known}", add) if part)
+    return InputError.of("unknown-lot", f"{material.slug} has no lot {lot[:40]!r}", do)
+
+
+def demand_known_lot(register: Mapping[str, Material], name: str, lot: str) -> None:
+    """Nothing where the lot is one of its material's, or none of that is recorded by lot.
+
+    Raises InputError for one that is not known beside others: a slip there would be a batch without its certificate.
+    """
+    material = register.get(name)
+    if material is not None and material.lots and lot not in material.lots:
+        raise unknown_lot(material, lot)
+
+
 def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dict[str, Material]:
     """The materials as their chosen lots have them; several lots of one by weight.
 
@@ -83,10 +102,7 @@ def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dic
             continue
         material = materials[name]
         unknown = [lot for lot in weights if lot not in material.lots]
-        for lot in unknown:
-            known = ", ".join(material.lots) or "none is recorded"
-            do = suggest(lot, material.lots, f"lots of it: {known}; add one with `formulary materials lot {name} LOT`")
-            faults += InputError.of("unknown-lot", f"{name} has no lot {lot!r}", do).findings
+        faults += [fault for lot in unknown for fault in unknown_lot(material, lot).findings]
         if not unknown:
             from formulary.materials.lots import mix_lots
 

@@ -28,3 +28,30 @@ def test_a_doubtful_value_of_a_new_material_is_told_when_it_is_typed(formulary: 
     typed = formulary("materials", "add", "meadow-oil", "--kind", "oil", *values)
     assert typed.status == 0
     assert "its fatty acids imply 19" in typed.err
+
+
+@pytest.mark.usefixtures("home")
+def test_a_lot_that_its_material_does_not_have_is_refused_with_those_that_it_has(formulary: Run) -> None:
+    assert formulary("materials", "lot", "olive-oil", "OL-7", "--set", "saponification_value=189").status == 0
+    refused = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-9")
+    assert (refused.status, "lots of it: OL-7" in refused.err) == (2, True)
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    trial = json.loads(formulary("trial", "list", "--json").out)[0]["trial"]
+    assert formulary("trial", "lot", trial, "olive-oil", "OL-7").status == 0
+    refused = formulary("trial", "lot", trial, "olive-oil", "OL-9", "--correct")
+    assert (refused.status, "lots of it: OL-7" in refused.err) == (2, True)
+    assert formulary("trial", "lot", trial, "coconut-oil", "any").status == 0  # nothing of it is recorded by lot
+
+
+@pytest.mark.usefixtures("home")
+def test_a_recorded_lot_is_only_replaced_when_the_person_says_so(formulary: Run) -> None:
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    trial = json.loads(formulary("trial", "list", "--json").out)[0]["trial"]
+    assert formulary("trial", "lot", trial, "olive-oil", "A").status == 0
+    refused = formulary("trial", "lot", trial, "olive-oil", "B")
+    assert refused.status == 2
+    assert "from lot A already" in refused.err
+    assert "--correct" in refused.err
+    corrected = formulary("trial", "lot", trial, "olive-oil", "B", "--correct", "--whole-sitting")
+    assert corrected.status == 0
+    assert "olive-oil from lot B (was A)" in corrected.out

@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import Pot, WeighedAlkali
-from formulary.batch.scale import SMALL_WEIGHT_PART, Scale
+from formulary.batch.scale import SMALL_WEIGHT_PART, Scale, format_shown
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.heat import may_boil
 from formulary.chemistry.solubility import saturation, water_g_to_dissolve
@@ -79,11 +79,37 @@ def check_small_weights(pot: Pot, recipe: Recipe, settings: Settings) -> Iterabl
     if small:
         named = ", ".join(f"{material_words(name)} {format_number(grams[name], 1)} g" for name in small)
         what = f"too little for a scale that shows steps of {scale.step_g:g} g: {named}"
+        if scale.finest_g < scale.step_g:
+            what += f"; the sheet has it as the scale of {scale.finest_g:g} g shows it"
         finest = 10.0 ** math.floor(math.log10(2.0 * SMALL_WEIGHT_PART * min(grams[name] for name in small)))
         do = f"weigh on a scale that shows {finest:g} g (and set `scale: {{step: {finest:g} g}}`)"
         if all(name in {line.material for line in recipe.additions} for name in small):
             do += ", or write the rate in spoons"
         yield note("weight-small", what, do)
+    yield from _check_scent_shown(pot, scale)
+
+
+def _check_scent_shown(pot: Pot, scale: Scale) -> Iterable[Finding]:
+    """Scents of which a sheet lacks more than a twentieth, since it rounds them down by portion."""
+    parts: dict[str, list[float]] = {}
+    for line in pot.lines:
+        if line.role == "scent" and line.grams > 0:
+            parts.setdefault(line.material, []).append(line.grams)
+    less = {
+        name: (sum(scale.shown("scent", each) for each in grams), sum(grams))
+        for name, grams in parts.items()
+        if min(grams) < scale.finest_g
+        or sum(scale.shown("scent", each) for each in grams) < sum(grams) * (1.0 - SMALL_WEIGHT_PART)
+    }
+    if less:
+        named = ", ".join(
+            f"{material_words(name)} {format_shown(shown_g)} g of {format_number(exact_g, 2)} g"
+            for name, (shown_g, exact_g) in less.items()
+        )
+        what = f"a scale that shows {scale.finest_g:g} g rounds scent down, and figures are of the whole of it: {named}"
+        finest = 10.0 ** math.floor(math.log10(SMALL_WEIGHT_PART * min(min(parts[name]) for name in less)))
+        do = f"weigh scent on a scale that shows {finest:g} g (and set `scale: {{alkali_step: {finest:g} g}}`)"
+        yield note("weight-small", what, f"{do}, or make a larger batch")
 
 
 def _crystallises(material: Material, assay_percent: float) -> bool:

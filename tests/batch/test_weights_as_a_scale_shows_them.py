@@ -154,3 +154,34 @@ def test_household_soap_that_coarse_weights_leave_free_lye_in_is_warned_of() -> 
     (said,) = (finding for finding in household.find() if finding.code == "oils-rounded")
     assert said.severity.value == "warn"
     assert "never use it on skin" in said.do
+
+
+@pytest.mark.parametrize(("alkali_step", "is_told"), [("1 g", True), ("0.05 g", False)])
+def test_scent_that_is_rounded_down_by_more_than_a_twentieth_is_told(alkali_step: str, *, is_told: bool) -> None:
+    halves = "portions:\n  - {name: one, share: 50, gets: {lavender-oil: 50}}\n"
+    halves += "  - {name: two, share: 50, gets: {lavender-oil: 50}}\n"
+    text = PLAIN + "scent:\n  - {material: lavender-oil, rate: 0.9 % of oils}\n" + halves
+    scale = parse_settings(f"format: 1\nscale: {{step: 1 g, alkali_step: {alkali_step}}}\n")[0]
+    batch = weigh_out(text, oil_mass_g=333.3, settings=scale)
+    told = [finding for finding in batch.findings if "rounds scent down" in finding.what]
+    assert bool(told) == is_told
+    for finding in told:
+        assert "lavender oil 2 g of 3.00 g" in finding.what
+        assert "alkali_step: 0.01 g" in finding.do
+        finer = parse_settings("format: 1\nscale: {step: 1 g, alkali_step: 0.01 g}\n")[0]
+        assert "rounds scent down" not in str(weigh_out(text, oil_mass_g=333.3, settings=finer).findings)
+
+
+def test_scent_that_no_scale_shows_is_told() -> None:
+    text = PLAIN + "scent:\n  - {material: lavender-oil, rate: 0.02 % of oils}\n"
+    coarser = parse_settings("format: 1\nscale: {step: 1 g, alkali_step: 1 g}\n")[0]
+    assert "rounds scent down" in str(weigh_out(text, settings=coarser).findings)
+
+
+def test_the_note_of_a_small_weight_says_which_scale_the_sheet_is_for() -> None:
+    text = PLAIN + "additions:\n  - {material: kaolin, rate: 0.36 % of oils, at: oils}\n"
+    (said,) = (finding for finding in weigh_out(text).findings if finding.code == "weight-small")
+    assert "as the scale of 0.1 g shows it" in said.what
+    one_scale = parse_settings("format: 1\nscale: {step: 1 g, alkali_step: 1 g}\n")[0]
+    (said,) = (finding for finding in weigh_out(text, settings=one_scale).findings if finding.code == "weight-small")
+    assert "the sheet has it" not in said.what

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import folder_option, open_chosen
+from cli.options import folder_option, open_chosen, open_chosen_bench
 from cli.output import say, width
 
 if TYPE_CHECKING:
+    from trials.bench import Bench
     from trials.entry import Entry
     from trials.model import Trial
 
@@ -23,9 +24,6 @@ _correct = click.option("--correct", is_flag=True, help="It takes the place of w
 
 def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> None:
     """Find the trial, make the entry, record it, and say at once what makes the batch unsafe."""
-    from formulary.batch.weigh_out_text import render_findings
-    from formulary.finding import Severity
-    from formulary.text_table import paragraph
     from trials.bench import open_bench
 
     with open_chosen() as folder:
@@ -34,13 +32,22 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
         made = make(before)
         entries = made if isinstance(made, tuple) else (made,)
         recorded = bench.record(*entries)
-        found = bench.check_trial(recorded)
-        known = {(each.code, each.what) for each in bench.check_trial(before)}
-        standing = {each.code for each in bench.fit_to_sell(recorded)}
+        _tell(bench, before, recorded, entries)
+
+
+def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]) -> None:
+    """What was recorded, what it took the place of, what it brings to light, and the stops that stand."""
+    from formulary.batch.weigh_out_text import render_findings
+    from formulary.finding import Severity
+    from formulary.text_table import paragraph
+
+    found = bench.check_trial(recorded)
+    known = {(each.code, each.what) for each in bench.check_trial(before)}
+    standing = {each.code for each in bench.fit_to_sell(recorded)}
     grave = [each for each in found if each.severity is Severity.STOP and each.code in standing]
     new = [each for each in found if each.severity is not Severity.STOP and (each.code, each.what) not in known]
-    say("\n".join(f"{recorded.id}: {entry.said}" for entry in entries))
     for entry in entries:
+        say(f"{recorded.id}: {entry.said}")
         if entry.remark:
             say("\n".join(paragraph(entry.remark, width=width(), indent=2)))
     if new:
@@ -59,19 +66,18 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
     if not whole_sitting:
         _record(wanted, make)
         return
-    from trials.bench import open_bench
+    made: list[tuple[Trial, Entry]] = []
 
-    said = []
+    def keep(trial: Trial) -> Entry:
+        made.append((trial, make(trial)))
+        return made[-1][1]
 
-    def make_one(trial: Trial) -> Entry:
-        entry = make(trial)
-        said.append(f"{trial.id}: {entry.said}")
-        return entry
-
-    with open_chosen() as folder:
-        bench = open_bench(folder)
-        bench.record_sitting(bench.find_trial(wanted), make_one)
-    say("\n".join(said))
+    with open_chosen_bench() as bench:
+        recorded = bench.record_sitting(bench.find_trial(wanted), keep)
+        loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
+        say(f"Recorded for {loaves} of the sitting:")
+        for (before, entry), after in zip(made, recorded, strict=True):
+            _tell(bench, before, after, (entry,))
 
 
 def _when(trial: Trial, at: str | None) -> str:

@@ -14,6 +14,7 @@ from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.quantity import format_number
 from trials.effective import effective_portion, effective_pot, lot_weights, materials_of
 from trials.likely import check_likely
+from trials.minutes import check_minutes
 from trials.model import Trial
 from trials.observed import check_observed
 from trials.outcomes import Outcome
@@ -36,6 +37,7 @@ def check_trial(
     findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
     findings += _check_lots(trial)
     findings += check_likely(trial)
+    findings += check_minutes(trial)
     findings += check_observed(trial, outcomes, today)
     return tuple(_placed(finding, trial) for finding in findings)
 

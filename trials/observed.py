@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from types import MappingProxyType
 
 from formulary.finding import Finding, Place, note, warn
-from formulary.quantity import format_decimal
+from formulary.quantity import format_decimal, format_number
 from trials.model import Observation, Trial
 from trials.outcomes import Outcome
 
@@ -23,6 +23,10 @@ USUAL_RANGES: Mapping[str, tuple[float, float]] = MappingProxyType(
         "time of peak": (0.0, 72.0),
     }
 )
+
+
+_HEAVIER = 1.01  # glycerol draws a little water out of damp air (common practice, no source)
+_LOOK_AGAIN = "look at it again; `--correct` takes its place if it is a slip"
 
 
 def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | None = None) -> Iterable[Finding]:
@@ -43,7 +47,31 @@ def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | 
             unit = outcomes[seen.outcome].unit if seen.outcome in outcomes else ""
             text = ", ".join(reading.text for reading in seen.readings)
             what = f"{label} is {text}, but soap shows {low:g} to {high:g} {unit}".rstrip()
-            yield warn("unlikely-value", what, "look at it again; `--correct` takes its place if it is a slip", place)
+            yield warn("unlikely-value", what, _LOOK_AGAIN, place)
+    yield from _check_masses(trial)
+
+
+def _check_masses(trial: Trial) -> Iterable[Finding]:
+    """A warning for each bar that weighs more than it did before: a cure only takes water away."""
+    lightest: dict[str | None, tuple[float, Observation]] = {}
+    for seen in sorted(trial.observations, key=lambda item: item.age_days):
+        if seen.outcome != "mass" or (mass_g := _mean(seen)) is None:
+            continue
+        before_g, before = lightest.get(seen.portion, (mass_g, seen))
+        if mass_g > before_g * _HEAVIER:
+            of = f" ({seen.portion})" if seen.portion else ""
+            ages = [format_decimal(item.age_days.normalize()) for item in (before, seen)]
+            what = f"the mass{of} rose from {format_number(before_g, 1)} g at {ages[0]} d"
+            what += f" to {format_number(mass_g, 1)} g at {ages[1]} d, but a bar only dries"
+            place = Place(trial.path, seen.place.line, seen.place.column, "observations")
+            yield warn("mass-gained", what, f"weigh the same bars each time; {_LOOK_AGAIN}", place)
+        if mass_g <= before_g:
+            lightest[seen.portion] = (mass_g, seen)
+
+
+def _mean(seen: Observation) -> float | None:
+    figures = [float(reading.value) for reading in seen.readings if reading.value is not None]
+    return sum(figures) / len(figures) if figures else None
 
 
 def _is_outside(seen: Observation) -> bool:

@@ -18,7 +18,7 @@ from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.materials.chosen_lots import find_weight
-from formulary.quantity import NotAQuantity, format_clock, parse_decimal
+from formulary.quantity import Kind, NotAQuantity, format_clock, format_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.entry import Entry, add_details, for_portion, tidy_amount, tidy_condition
@@ -245,7 +245,29 @@ def condition(trial: Trial, key: str, text: str) -> Entry:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
     _demand_said(text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was")
     tidy = tidy_condition(key, text)
-    return Entry(trial.id, "conditions", tidy, f"{key.replace('_', ' ')} {tidy}", None, key)
+    there = _condition_there(trial, key)
+    remark = f"was {there}" if there not in (None, tidy, _in_celsius(tidy)) else ""
+    return Entry(trial.id, "conditions", tidy, f"{key.replace('_', ' ')} {tidy}", None, key, (), remark)
+
+
+def _condition_there(trial: Trial, key: str) -> str | None:
+    """A condition as it stands in the record, in the unit that it is kept in."""
+    for name, unit in ((key, ""), (f"{key}_c", " °C"), (f"{key}_percent", " %")):
+        value = getattr(trial.conditions, name, None)
+        if isinstance(value, (str, Decimal)):
+            return f"{value if isinstance(value, str) else _short_number(value)}{unit}"
+    return None
+
+
+def _in_celsius(text: str) -> str | None:
+    try:
+        return f"{_short_number(parse_quantity(text, Kind.TEMPERATURE).to('°C'))} °C"
+    except NotAQuantity:
+        return None
+
+
+def _short_number(value: Decimal) -> str:
+    return format_number(float(value), 1).removesuffix(".0")
 
 
 def _demand_said(text: str, what: str, do: str) -> None:

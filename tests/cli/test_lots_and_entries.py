@@ -193,3 +193,28 @@ def test_humidity_is_written_in_percent(formulary: Run, home: Path) -> None:
     trial = next(home.glob("trials/*/*"))
     assert formulary("trial", "condition", trial.name[-4:], "humidity", "50").status == 0
     assert "humidity: 50 %" in (trial / "trial.yaml").read_text(encoding="utf-8")
+
+
+@pytest.mark.usefixtures("home")
+def test_a_condition_that_takes_the_place_of_another_says_which_and_for_which_loaves(formulary: Run) -> None:
+    first, _ = start_trial(formulary), start_trial(formulary)
+    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)]
+    assert "was" not in formulary("trial", "condition", first, "room", "18C").out
+    assert "was" not in formulary("trial", "condition", first, "room", "18 °C").out
+    assert "was 18 °C" in formulary("trial", "condition", first, "room", "25C").out
+    everywhere = formulary("trial", "condition", first, "room", "30C", "--whole-sitting").out
+    assert "2 loaves" in everywhere
+    assert everywhere.count("was 25 °C") == 1
+    assert all(trial in everywhere for trial in trials)
+
+
+@pytest.mark.usefixtures("home")
+def test_minutes_that_no_batter_has_are_told_when_they_are_recorded(formulary: Run) -> None:
+    trial = start_trial(formulary)
+    assert "warn" not in formulary("trial", "event", trial, "poured", "--at", "6:00").out
+    assert "comes after pouring" in formulary("trial", "event", trial, "light trace", "--at", "12:00").out
+    twice = formulary("trial", "event", trial, "poured", "--at", "9000min").out
+    assert "stands twice" in twice
+    assert "150 hours" in twice
+    checked = formulary("check").out
+    assert all(code in checked for code in ("after-pouring", "event-twice", "unlikely-time"))

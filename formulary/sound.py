@@ -2,6 +2,10 @@
 
 Only that nothing was found is ever kept, in the person's cache folder: under the commit, whose id stands for every file
 of it, and for this edition of the whole program and its tables. Anything else means that the checks are made.
+
+Whoever can write in that folder can put such a word there for a save with a stop. So it is asked for in a formulary of
+very many recipes alone, where the checks take longer than git, and by the status alone: `check`, a batch, a trial and
+a save never ask.
 """
 
 from __future__ import annotations
@@ -12,8 +16,14 @@ from pathlib import Path
 from formulary.document import parser_edition
 from formulary.store.cache import BlobCache
 
+MOST_CHECKED_ANEW = 500  # recipes; so many are checked at every status, which takes 0.4 ms each
 _PROGRAM = Path(__file__).parent
 _SOUND = b"nothing grave"
+
+
+def is_worth_knowing(recipes: int) -> bool:
+    """Whether a formulary has so many recipes that checking them all at every status would take long."""
+    return recipes > MOST_CHECKED_ANEW
 
 
 def program_edition() -> str | None:

@@ -12,7 +12,7 @@ from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
 from formulary.recipes.read import parse_recipe
 from formulary.saving import CheckFiles, compare_recipe_batches, describe_size, find_changed_paths, is_read
-from formulary.sound import is_known_sound, keep_sound
+from formulary.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.text_table import paragraph
 from formulary.versions import slug_of
 
@@ -74,7 +74,8 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
     """
     folder.refresh()
     commit = folder.store.tip
-    is_sound = is_known_sound(folder.cache, commit)
+    cache = folder.cache if is_worth_knowing(len(folder.recipes())) else None
+    is_sound = is_known_sound(cache, commit)
     find_changed = _begin(lambda: find_changed_paths(folder))  # git looks at the files while the recipes are checked
     found = [] if is_sound else list(folder.check())
     changed = find_changed()
@@ -92,8 +93,8 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
     found += [*large, *(check(changed) if check is not None else ())]
     grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
     # Looked at once more: what was checked must be what the commit holds, also when somebody is editing meanwhile.
-    if folder.cache is not None and not (changed or grave or is_sound) and not find_changed_paths(folder):
-        keep_sound(folder.cache, commit)
+    if cache is not None and not (changed or grave or is_sound) and not find_changed_paths(folder):
+        keep_sound(cache, commit)
     return Status(tuple(unsaved), tuple(grave))
 
 

@@ -11,12 +11,18 @@ from formulary import Folder, init_folder, open_folder, sound
 from formulary.status import Status, find_status
 
 FIRST = "recipes/first-bar.yaml"
+USUAL = sound.MOST_CHECKED_ANEW
 
 
 @pytest.fixture
 def root(tmp_path: Path) -> Path:
     init_folder(tmp_path / "soap").close()
     return tmp_path / "soap"
+
+
+@pytest.fixture(autouse=True)
+def _few_are_many(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sound, "MOST_CHECKED_ANEW", 0)
 
 
 @pytest.fixture
@@ -112,3 +118,17 @@ def test_damage_of_what_is_kept_means_that_it_is_checked(root: Path, tmp_path: P
         data[seeded.randrange(len(data))] ^= 1 << seeded.randrange(8)
         file.write_bytes(data)
         assert status(root, tmp_path / "cache").findings
+
+
+def test_a_stop_is_told_whatever_is_kept_of_its_save(
+    root: Path, tmp_path: Path, checks: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sound, "MOST_CHECKED_ANEW", USUAL)
+    edit(root, "superfat: 5", "superfat: -9")
+    save(root)
+    with open_folder(root) as folder:
+        sound.keep_sound(tmp_path / "cache", folder.store.tip)  # a deliberate hand, or a program that is mistaken
+    for number in range(1, 4):
+        found = status(root, tmp_path / "cache")
+        assert "lye-excess" in {finding.code for finding in found.findings}
+        assert len(checks) == number

@@ -43,7 +43,7 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
         note = f"{format_shown(left_g)} g stay in the jug" if left_g > 0.001 else ""
         lines += ["", *render_rows([*rows[:-1], replace(rows[-1], note=note)], width=width)]
     if weights.pot is not None:
-        rows = [Row("One pot of the oils that all share", ("g",), indent=0), *_rows(weights.pot, sitting)]
+        rows = [Row("One pot of the fats to melt that all share", ("g",), indent=0), *_rows(weights.pot, sitting)]
         lines += ["", *render_rows(rows, width=width)]
     if sitting.jug is None and sitting.jug_reason:
         lines += ["", *paragraph(f"Each loaf has its own jug: {sitting.jug_reason}.", width=width)]
@@ -171,12 +171,25 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, weights: _LoafWeights, wi
     return [*head, *render_rows(rows, width=width), *figures, *findings]
 
 
+def _cooling(sitting: Sitting) -> str:
+    """To what the lye of all is to cool: as one recipe says, or each loaf's own."""
+    temperatures = [batch.process.get("lye_temperature") for batch in sitting.batches]
+    if not any(temperatures):
+        return "then let it clear and cool"
+    if len(set(temperatures)) == 1:
+        return f"then let it clear and cool to {temperatures[0]}"
+    each = ", ".join(f"loaf {number} {said}" for number, said in enumerate(temperatures, 1) if said)
+    return f"then let it clear and cool: {each}"
+
+
 def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
     alkalis = _alkalis(sitting)
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [
-        Row(material_words(material), (format_weight("alkali" if material in alkalis else "", grams),))
+        Row(material_words(material), (format_weight("alkali", grams),), _cooling(sitting))
+        if material in alkalis
+        else Row(material_words(material), (format_weight("", grams),))
         for material, grams in lines
     ]
     return [*rows, Row("together", (format_shown(sum(shared.values())),))]

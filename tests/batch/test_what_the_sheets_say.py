@@ -98,6 +98,24 @@ def test_what_else_went_over_stays_as_it_is_and_is_judged(material: str, factor:
         assert rescue.in_jug_percent < batch.water.in_jug_percent
 
 
+@pytest.mark.parametrize(
+    ("first", "second", "said"),
+    [
+        ("38 °C", "38 °C", "let it clear and cool to 38 °C"),
+        ("38 °C", "45 °C", "let it clear and cool: loaf 1 38 °C, loaf 2 45 °C"),
+        ("", "", "let it clear and cool "),
+    ],
+)
+def test_a_sitting_says_to_what_its_one_jug_cools_and_that_its_one_pot_is_of_fats_to_melt(
+    first: str, second: str, said: str
+) -> None:
+    texts = [PLAIN + (f"process: {{lye_temperature: {each}}}\n" if each else "") for each in (first, second)]
+    sheet = render_sitting(plan_sitting([weigh_out(text) for text in texts], REGISTER))
+    jug = " ".join(sheet[sheet.index("One jug") : sheet.index("Loaf 1")].split()) + " "
+    assert said in jug
+    assert "One pot of the fats to melt that all share" in jug
+
+
 def test_alkali_added_to_made_lye_is_cautioned() -> None:
     batch = weigh_out(FULL)
     weighed = {"sodium-hydroxide": batch.lye[0].grams, "olive-oil": 640.0}

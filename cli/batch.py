@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING
 
 import click
 
 from cli.options import all_option, folder_option, json_option, lots_option, open_chosen
-from cli.output import DONE, STOPPED, say, say_json, tell, width
+from cli.output import DONE, STOPPED, say, say_json, tell, tell_findings, width
 from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ def batch(
     saponification value and an open conflict can never be overridden.
     """
     from formulary.materials.chosen_lots import parse_chosen_lots
+    from formulary.materials.lot_dates import check_dates_of_chosen
 
     sizes = match_sizes(recipes, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
     if weighed and len(recipes) > 1:
@@ -79,6 +81,7 @@ def batch(
     chosen = parse_chosen_lots(lots)
     with open_chosen() as folder:
         batches = _work_out(folder, recipes, sizes, chosen)
+        tell_findings(check_dates_of_chosen(folder.register, chosen, date.today()))
         if weighed:
             return _print_rescue(folder, batches[0], weighed, despite, as_json)
         batches = _override(batches, despite)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 import click
 
 from cli.options import SentenceGroup, folder_option, json_option, open_chosen, open_chosen_bench
@@ -118,6 +120,7 @@ def add_lot(
     """
     from cli.asking import ask_for_values
     from formulary.material_files import draft_lot, parse_values, write_lot
+    from formulary.materials.lot_dates import check_dates_of_chosen
     from formulary.materials.questions import questions_for_lot
 
     stated = {"received": received, "opened": opened, "best_before": best_before, "price": price}
@@ -129,8 +132,9 @@ def add_lot(
             values = ask_for_values(draft, questions_for_lot(draft.kind), values)
         doubts = draft_lot(folder, name, lot).check(values)
         write_lot(folder, name, lot, values)
+        dates = check_dates_of_chosen(folder.register, {name: [lot]}, date.today())
     say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
-    tell_findings(doubts)
+    tell_findings((*doubts, *dates))
     say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")
 
 

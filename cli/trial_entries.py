@@ -316,7 +316,10 @@ def release(wanted: str, decision: str, who: str, why: str, on: str | None, desp
     """
     from trials import record
 
-    _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite))
+    today = datetime.now().astimezone().date()
+    _record(
+        wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite, today=today)
+    )
 
 
 ENTRY_COMMANDS = (

@@ -11,6 +11,7 @@ from types import MappingProxyType
 from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
 from formulary.errors import StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
+from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.quantity import format_number
 from trials.effective import effective_portion, effective_pot, lot_weights, materials_of
 from trials.likely import check_likely
@@ -36,6 +37,9 @@ def check_trial(
     materials = materials_of(trial)
     findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
     findings += _check_lots(trial)
+    used: dict[str, tuple[str, ...]] = {name: (lot,) for name, lot in trial.plan.lots.items()}
+    used |= {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
+    findings += check_dates_of_chosen(materials, used, trial.made)
     findings += check_likely(trial)
     findings += check_minutes(trial)
     findings += check_observed(trial, outcomes, today)

@@ -7,6 +7,7 @@ from datetime import date
 
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, Severity, error, in_file_order, note
+from formulary.materials.lot_dates import check_lot_arrival
 from trials.checks import check_trial
 from trials.due import read_follow_up
 from trials.files import TrialFiles
@@ -42,6 +43,7 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
         if trial is not None:
             findings += check_trial(trial, outcomes, today)
             versions.setdefault(trial.version, []).append(trial)
+    findings += _check_deliveries(files, today)
     here = files.folder.store.read_blobs(versions)
     for version, trials in versions.items():
         if version not in here:
@@ -50,6 +52,17 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
                 do = "fetch the full history to see it beside its other versions"
                 findings.append(note("version-not-here", what, do, trial.place))
     return in_file_order(findings)
+
+
+def _check_deliveries(files: TrialFiles, today: date) -> Iterable[Finding]:
+    """A warning for each lot in the maker's files that is said to come later than today."""
+    register = files.folder.register
+    for path in files.folder.paths("materials"):
+        material = register.find(path.rpartition("/")[2].removesuffix(".yaml"))
+        if material is None:
+            continue
+        for lot in material.lots.values():
+            yield from check_lot_arrival(material.slug, lot, today, Place(path, field=f"lots, {lot.name}"))
 
 
 def check_paths(files: TrialFiles, paths: Iterable[str]) -> tuple[Finding, ...]:

@@ -55,3 +55,31 @@ def test_a_recorded_lot_is_only_replaced_when_the_person_says_so(formulary: Run)
     corrected = formulary("trial", "lot", trial, "olive-oil", "B", "--correct", "--whole-sitting")
     assert corrected.status == 0
     assert "olive-oil from lot B (was A)" in corrected.out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_lot_past_its_best_is_told_where_it_is_typed_weighed_and_used(formulary: Run) -> None:
+    typed = formulary("materials", "lot", "olive-oil", "E1", "--best-before", "2020-01")
+    assert "lot E1 of olive-oil was best before 2020-01-31" in typed.err
+    weighed = formulary("batch", "harbour-base", "--oils", "500g", "--lot", "olive-oil=E1")
+    assert (weighed.status, "was best before 2020-01-31" in weighed.err) == (0, True)
+    started = formulary("trial", "start", "harbour-base", "--oils", "500g", "--lot", "olive-oil=E1")
+    assert started.status == 0
+    assert "was best before 2020-01-31" in " ".join(started.out.split())
+    assert "lot-expired" in formulary("check").out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_lot_that_comes_in_the_future_is_told_where_it_is_typed_and_in_check(formulary: Run) -> None:
+    typed = formulary("materials", "lot", "olive-oil", "F1", "--received", "2999-01-01")
+    assert "received on 2999-01-01, after" in typed.err
+    assert "lot-ahead" in formulary("check").out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_decision_of_another_day_than_could_be_is_remarked_on(formulary: Run) -> None:
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    trial = json.loads(formulary("trial", "list", "--json").out)[0]["trial"]
+    decided = ("trial", "release", trial, "hold", "--who", "me", "--why", "soft yet")
+    assert "lies ahead of today" in formulary(*decided, "--on", "2999-01-01").out
+    assert "before the soap was made" in formulary(*decided, "--on", "1999-01-01").out

@@ -48,21 +48,39 @@ def check_printed_superfat(
     """
     scale = Scale.of(settings)
     printed = printed_superfat(pot, scale, materials, settings)
-    is_excess = printed < -_TOLERANCE <= effective
-    if not is_excess and effective - printed <= LOST_SUPERFAT_PERCENT:
-        return
+    if _is_lost(printed, effective):
+        fine_g = _fine_enough(pot, effective, scale, materials, settings)
+        yield _tell(printed, effective, purpose, scale, fine_g, locate("oils"))
+
+
+def check_printed_rescue(
+    pot: Pot, effective: float, purpose: str, materials: Materials, settings: Settings
+) -> Iterable[Finding]:
+    """The same of a pot whose grams are what is there and what a rescue's sheet says to add.
+
+    effective: the superfat without that rounding, percent.
+    """
+    scale = Scale.of(settings)
+    printed = superfat_band(pot, materials, settings).working
+    if _is_lost(printed, effective):
+        yield _tell(printed, effective, purpose, scale, scale.step_g / 10.0, Place())
+
+
+def _is_lost(printed: float, effective: float) -> bool:
+    return printed < -_TOLERANCE <= effective or effective - printed > LOST_SUPERFAT_PERCENT
+
+
+def _tell(printed: float, effective: float, purpose: str, scale: Scale, fine_g: float, place: Place) -> Finding:
     what = (
         f"weighed in steps of {scale.step_g:g} g the superfat is {format_number(printed, 1)} %, not"
         f" {format_number(effective, 1)} %"
     )
-    do = f"use a scale for the oils that shows {_fine_enough(pot, effective, scale, materials, settings):g} g"
-    do += " (and set `scale`), or make a larger batch"
-    if not is_excess:
-        yield warn("oils-rounded", what, do, locate("oils"))
-    elif purpose == "skin":
-        yield stop("oils-rounded", f"{what}: free lye stays in the bar", do, locate("oils"))
-    else:
-        yield warn("oils-rounded", f"{what}: free lye stays in it", f"never use it on skin; {do}", locate("oils"))
+    do = f"use a scale for the oils that shows {fine_g:g} g (and set `scale`), or make a larger batch"
+    if not printed < -_TOLERANCE <= effective:
+        return warn("oils-rounded", what, do, place)
+    if purpose == "skin":
+        return stop("oils-rounded", f"{what}: free lye stays in the bar", do, place)
+    return warn("oils-rounded", f"{what}: free lye stays in it", f"never use it on skin; {do}", place)
 
 
 def _fine_enough(pot: Pot, effective: float, scale: Scale, materials: Materials, settings: Settings) -> float:
@@ -70,6 +88,6 @@ def _fine_enough(pot: Pot, effective: float, scale: Scale, materials: Materials,
     for step_g in _STEPS_G:
         if step_g < scale.step_g:
             printed = printed_superfat(pot, scale._replace(step_g=step_g), materials, settings)
-            if printed >= -_TOLERANCE and effective - printed <= LOST_SUPERFAT_PERCENT:
+            if not _is_lost(printed, effective):
                 return step_g
     return _STEPS_G[-1]

@@ -14,6 +14,7 @@ from formulary.batch.common_quantities import find_common_quantities, find_condi
 from formulary.batch.figures import acid_mol, alkali_of, concentration_percent, fat_mol, water_in, work_out_pot
 from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, Pot, PotFigures, PotLine, without_grams
+from formulary.batch.printed_checks import check_printed_rescue
 from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
 from formulary.batch.scale import Scale
 from formulary.batch.size import parse_size_g
@@ -53,6 +54,15 @@ class Remaining:
             "weighed_grams": self.weighed_grams,
             "remaining_grams": self.remaining_grams,
         }
+
+    def shown_g(self, scale: Scale) -> float:
+        """Grams to add as a sheet says them; nothing where the scale that weighed the most does not show the rest."""
+        if self.role == "alkali":
+            return rounded_down_g(self.remaining_grams, scale.alkali_step_g)
+        step_g = scale.step_for(self.weighed_grams + self.remaining_grams)
+        if self.role != "scent" and self.weighed_grams > 0 and self.remaining_grams < step_g / 2:
+            return 0.0
+        return scale.shown(self.role, self.remaining_grams)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,12 +163,29 @@ def _go_on(
         findings=(
             *check_pot(pot, figures, materials, batch.purpose),
             *check_strong_jug(pot, materials, _nowhere),
+            *check_printed_rescue(
+                Pot(tuple(_as_shown(lines, remaining, batch.scale)), batch.pot.portions),
+                figures.superfat_effective,
+                batch.purpose,
+                materials,
+                settings,
+            ),
             *check_jug_as_it_is(lines, remaining, materials),
             *check_vessels(pot, materials, settings),
             *_check_practice(batch, pot, figures, materials, settings),
         ),
         scale=batch.scale,
     )
+
+
+def _as_shown(lines: list[PotLine], remaining: Iterable[Remaining], scale: Scale) -> Iterable[PotLine]:
+    """What the pot holds when the rest is weighed as a sheet says it."""
+    part: dict[_Line, float] = {}
+    for each in remaining:
+        whole_g = each.weighed_grams + each.remaining_grams
+        part[each.material, each.role] = (each.weighed_grams + each.shown_g(scale)) / whole_g if whole_g > 0 else 1.0
+    for line in lines:
+        yield _grams(line, line.grams * part[line.material, line.role])
 
 
 def _check_practice(

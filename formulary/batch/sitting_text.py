@@ -203,16 +203,12 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     lines = [*paragraph(_WAYS[rescue.way], width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
     rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
     for line in rescue.remaining:
-        planned_g, to_add_g = (
-            rounded_down_g(grams, rescue.scale.alkali_step_g)
-            if line.role == "alkali"
-            else rescue.scale.shown(line.role, grams)
-            for grams in (line.planned_grams, line.remaining_grams)
-        )
-        whole_g = line.weighed_grams + line.remaining_grams
-        is_weighed = line.role not in ("alkali", "scent") and line.weighed_grams > 0
-        if is_weighed and line.remaining_grams < rescue.scale.step_for(whole_g) / 2:
-            to_add_g = 0.0  # the scale that weighed the most of it does not show the rest
+        planned_g = line.planned_grams
+        if line.role == "alkali":
+            planned_g = rounded_down_g(planned_g, rescue.scale.alkali_step_g)
+        else:
+            planned_g = rescue.scale.shown(line.role, planned_g)
+        to_add_g = line.shown_g(rescue.scale)
         there = format_shown(line.weighed_grams)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
         rows.append(Row(material_words(line.material), cells))

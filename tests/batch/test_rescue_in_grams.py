@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Mapping
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -16,14 +17,15 @@ import pytest
 from formulary.batch.model import Batch
 from formulary.batch.overriding import override_rescue_stops
 from formulary.batch.rescue import Rescue, parse_weighed, work_out_rescue
+from formulary.batch.scale import Scale
 from formulary.batch.sitting_text import render_rescue
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.read import parse_recipe
-from formulary.settings import Settings
-from tests.batch.finding_cases import addition, fragrance, scented
+from formulary.settings import Settings, parse_settings
+from tests.batch.finding_cases import addition, coarse, fragrance, scented
 from tests.batch.recipes import PLAIN, codes, read_recipe
 
 NAOH, KOH, CITRIC = 39.997, 56.105, 192.123
@@ -377,3 +379,16 @@ def test_what_is_many_times_the_plan_may_be_a_slip_and_a_larger_batch_is_told() 
     assert "Olive oil: 64000 g is 106.7 times what was planned" in remarks
     assert "The batch is larger now" in remarks
     assert "slip" not in " ".join(rescue(PLAIN, {"olive-oil": 700.0}).remarks)
+
+
+@pytest.mark.parametrize(("percent", "severity"), [("2", "stop"), ("5", "warn")])
+def test_what_a_rescue_prints_is_judged_as_the_scale_shows_it(percent: str, severity: str) -> None:
+    kitchen = coarse(percent, "10 g")
+    settings = parse_settings(kitchen.settings)[0]
+    batch = work_out_batch(kitchen.read_recipe(), REGISTER, FINE, oil_mass_g=150.0)
+    batch = replace(batch, scale=Scale.of(settings))
+    found = work_out_rescue(batch, {"olive-oil": 101.0, "coconut-oil": 22.5, "castor-oil": 22.5}, REGISTER, settings)
+    olive = next(line for line in found.remaining if line.material == "olive-oil")
+    # a scale of 10 g does not show the 4 g that lack: more than two points of superfat
+    assert (olive.remaining_grams, olive.shown_g(found.scale)) == (pytest.approx(4), 0.0)
+    assert [each.severity.value for each in found.findings if each.code == "oils-rounded"] == [severity]

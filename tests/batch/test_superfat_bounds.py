@@ -136,6 +136,8 @@ def portions(whole: float, purpose: str, *found: float | None, name: str = "one"
         # an excess of lye that the whole batch does not have is told, however little it is
         (-0.03, 0.01, "stop lye-excess", "warn lye-excess"),
         (-0.03, -1e-8, None, None),
+        (-0.03, -1e-9, "stop lye-excess", "warn lye-excess"),
+        (-1e-9, 0.01, None, None),
         (None, 5.0, None, None),
     ],
 )

@@ -254,7 +254,7 @@ def without_comma(number: str) -> str:
     digits = "".join(number.split())[:24]
     if digits.count(",") > 1:
         return f"write it without commas: {digits.replace(',', '')}"
-    if _THOUSANDS.fullmatch(digits):
+    if _THOUSANDS.fullmatch(digits) and not digits.startswith("0"):
         return f"write {digits.replace(',', '')} for thousands, or {digits.replace(',', '.')} with a point"
     return f"write a point: {digits.replace(',', '.')}"
 

@@ -80,6 +80,7 @@ def test_nothing_is_colder_than_absolute_zero(coldest: str, too_cold: str) -> No
         ("1,5 kg", "write a point: 1.5"),
         ("1, 5 kg", "write a point: 1.5"),
         ("1,000 g", "write 1000 for thousands, or 1.000 with a point"),
+        ("0,045 kg", "write a point: 0.045"),
         ("12,345,678 g", "write it without commas: 12345678"),
     ],
 )

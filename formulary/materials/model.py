@@ -72,6 +72,26 @@ GROUPS = (
     "absolute",
     "fragrance-oil",
 )
+_FATS = ("lauric-oil", "butter", "animal-fat")
+_POWDERS = ("clay", "mica", "white-pigment", "pigment", "charcoal", "plant-powder")
+# What a material of each kind may be: a scent that said it is a clay would be checked as one, and not as a scent.
+GROUPS_OF_KIND: Mapping[MaterialKind, tuple[str, ...]] = {
+    MaterialKind.OIL: _FATS,
+    MaterialKind.WAX: _FATS,
+    MaterialKind.FATTY_ACID: _FATS,
+    MaterialKind.ALKALI: ("lye-solution",),
+    MaterialKind.ACID: ("juice", "chelator"),
+    MaterialKind.LIQUID: (
+        *("water", "infusion", "milk", "plant-milk", "juice", "puree", "beer", "spirits", "honey", "syrup", "egg"),
+        "lactate-solution",
+    ),
+    MaterialKind.FRAGRANCE: ("essential-oil", "spice-oil", "absolute", "fragrance-oil"),
+    MaterialKind.COLOURANT: _POWDERS,
+    MaterialKind.ADDITIVE: (
+        *("milk-powder", "puree", "honey", "syrup", "sugar", "egg", "salt", "lactate-solution", "chelator"),
+        *("antioxidant", "starch", "grain", "exfoliant", *_POWDERS),
+    ),
+}
 
 
 @dataclass(frozen=True, slots=True)

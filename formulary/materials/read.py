@@ -8,7 +8,7 @@ from typing import Any
 from formulary.chemistry.alkali import Alkali
 from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors, in_file_order
-from formulary.materials.model import GROUPS, Known, Lot, Material, MaterialKind
+from formulary.materials.model import GROUPS, GROUPS_OF_KIND, Known, Lot, Material, MaterialKind
 from formulary.materials.read_values import ValueReader, parse_best_before, read_measures
 from formulary.materials.register import read_builtin_register
 from formulary.materials.working_value import unknown_assay, with_working_value
@@ -49,7 +49,7 @@ def _read_material(fields: Fields, slug: str) -> Material | None:
     kind = MaterialKind(word) if word is not None else MaterialKind.ADDITIVE
     alkali = _read_alkali(fields, slug, kind)
     stated: dict[str, Any] = {
-        "group": fields.choice("group", GROUPS),
+        "group": fields.choice("group", GROUPS if word is None else GROUPS_OF_KIND[kind]),
         "inci": fields.text("inci"),
         "inci_in_soap": fields.text("inci_in_soap"),
         "alkali": alkali,

@@ -11,6 +11,7 @@ from typing import Any, TypeVar
 from formulary.chemistry.acids import ACIDS
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import parse_fatty_acid
+from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM_HYDROXIDE_G_PER_MOL
 from formulary.document import Block, Listing, Scalar
 from formulary.fields import Fields, parse_date, suggest
 from formulary.finding import error, warn
@@ -49,6 +50,7 @@ LOWEST_SOLID_ASSAY_PERCENT = Decimal(80)
 LYE_TOTAL_WITHIN_PERCENT = 2.0
 HIGHEST_SAPONIFICATION_VALUE = 700.0  # above tributyrin, 557, and acetic-type fats; mg KOH per g
 LOWEST_OIL_SAPONIFICATION_VALUE = 150.0  # no common oil lies below (rapeseed of high erucic acid: about 168)
+MG_KOH_PER_G_NAOH = 1000 * POTASSIUM_HYDROXIDE_G_PER_MOL / SODIUM_HYDROXIDE_G_PER_MOL
 _PARTS = ("water", "sugars", "fat", "alcohol", "vanillin", "solids")
 
 
@@ -134,7 +136,7 @@ class ValueReader:
         if self.kind is MaterialKind.OIL and found.high < LOWEST_OIL_SAPONIFICATION_VALUE:
             place = self.fields.place("saponification_value")
             what = f"{found.working:g} mg KOH per g is low for an oil"
-            do = f"if it is mg of NaOH per g, write {found.working * 1.40273:.0f} (times 1.4027)"
+            do = f"if it is mg of NaOH per g, write {found.working * MG_KOH_PER_G_NAOH / 1000:.0f} (times 1.4027)"
             self.fields.findings.append(warn("saponification-low", what, do, place))
         if self.is_certificate and found.low == found.high:
             half = CERTIFICATE_HALF_WIDTH
@@ -170,11 +172,11 @@ class ValueReader:
     def _factor_fault(number: Decimal) -> tuple[str, str] | None:
         if not 0 < number < 1:
             return None
-        koh, naoh = number * 1000, number * Decimal("1402.73")
-        return (
-            f"{format_decimal(number)} looks like grams of alkali per gram; a saponification value is mg KOH per g",
-            f"write {koh:.0f} if it is grams of KOH, or {naoh:.0f} if it is grams of NaOH",
-        )
+        what = f"{format_decimal(number)} looks like grams of alkali per gram; a saponification value is mg KOH per g"
+        koh, naoh = float(number) * 1000, float(number) * MG_KOH_PER_G_NAOH
+        if koh < LOWEST_OIL_SAPONIFICATION_VALUE <= naoh:
+            return what, f"as grams of NaOH it is {format_decimal(number)} x {MG_KOH_PER_G_NAOH:.1f}: write {naoh:.1f}"
+        return what, f"write {koh:.4g} if it is grams of KOH, or {naoh:.1f} if it is grams of NaOH"
 
     def _range(
         self,

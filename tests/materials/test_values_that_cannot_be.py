@@ -6,7 +6,7 @@ import pytest
 
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding, Severity
-from formulary.materials.model import Material
+from formulary.materials.model import GROUPS, GROUPS_OF_KIND, Material, MaterialKind
 from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubts
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
@@ -196,3 +196,36 @@ def test_a_ready_made_lye_as_its_label_has_it_is_believed(water: float, assay: f
     more = f"alkali: sodium-hydroxide\ngroup: lye-solution\nwater: {water}\nassay: {assay}"
     material, _ = read(more, "lye-c", "alkali")
     assert material.water_percent == water
+
+
+@pytest.mark.parametrize(
+    ("factor", "do"),
+    [
+        # 56.105 / 39.997 = 1.40273, so that 0.1345 g of NaOH are 188.67 mg of KOH
+        ("0.1345", "as grams of NaOH it is 0.1345 x 1402.7: write 188.7"),
+        ("0.1348", "as grams of NaOH it is 0.1348 x 1402.7: write 189.1"),
+        ("0.19", "write 190 if it is grams of KOH, or 266.5 if it is grams of NaOH"),
+    ],
+)
+def test_grams_of_alkali_per_gram_are_told_as_what_they_can_be(factor: str, do: str) -> None:
+    text = f"format: 1\nname: Oil\nkind: oil\nsaponification_value: {factor}\n"
+    _, findings = parse_material(text, None, "of-mine")
+    assert [each.do for each in findings] == [do]
+
+
+@pytest.mark.parametrize(
+    ("kind", "group"),
+    [("fragrance", "clay"), ("oil", "lye-solution"), ("alkali", "milk"), ("liquid", "butter"), ("colourant", "honey")],
+)
+def test_a_group_that_no_such_material_has_is_refused_with_those_of_its_kind(kind: str, group: str) -> None:
+    text = f"format: 1\nname: X\nkind: {kind}\ngroup: {group}\n"
+    _, findings = parse_material(text, None, "sodium-hydroxide-x")
+    (fault,) = (each for each in findings if each.code == "not-a-choice")
+    assert all(own in fault.what for own in GROUPS_OF_KIND[MaterialKind(kind)])
+    assert len(GROUPS_OF_KIND[MaterialKind(kind)]) < 20
+
+
+def test_every_group_belongs_to_a_kind_and_that_of_every_built_in_material_to_its_own() -> None:
+    assert {group for groups in GROUPS_OF_KIND.values() for group in groups} == set(GROUPS)
+    for material in BUILTIN.values():
+        assert material.group is None or material.group in GROUPS_OF_KIND[material.kind], material.slug

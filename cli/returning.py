@@ -10,25 +10,49 @@ from cli.options import folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, WRONG_INPUT, say, say_json, say_next, width
 
 if TYPE_CHECKING:
+    from formulary.folder import Folder
     from formulary.saving import SaveReport
 
 
 @click.command()
-@click.argument("version", metavar="RECIPE@VERSION")
+@click.argument("version", metavar="RECIPE@VERSION | TRIAL")
 @click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words.")
 @click.option("--discard", is_flag=True, help="Throw away changes of the file that were not saved.")
 @folder_option
 def restore(version: str, why: str | None, discard: bool) -> None:
     """Bring a version of a recipe back, as a new save; a deleted file comes back too.
 
-    RECIPE@latest with --discard throws away what was changed since the last save.
+    RECIPE@latest with --discard throws away what was changed since the last save. TRIAL puts the record and the plan of
+    a trial back as they were saved; with --discard also where they were changed since.
     """
     from formulary.returning import restore_version
+    from trials.bench import open_bench
 
     with open_chosen() as folder:
+        if _names_a_trial(folder, version):
+            for path in open_bench(folder).restore(version, discard=discard):
+                say(f"{path} is again as it was saved.")
+            say_next("formulary check tells whether all is well with it; formulary status what is not saved")
+            return
         restored = restore_version(folder, version, why=why, discard=discard)
         say(f"{restored.slug} is again what {restored.name} was, and saved.")
     say_next(f"formulary history {restored.slug} shows the return")
+
+
+def _names_a_trial(folder: Folder, wanted: str) -> bool:
+    """Whether a trial is meant: what is no recipe's name, here or in the last save, and fits a trial that was saved."""
+    from formulary.errors import InputError
+    from trials.bench import open_bench
+    from trials.identity import find_trial_id
+    from trials.returning import saved_trial_ids
+
+    if "@" in wanted or wanted in folder.recipes() or f"recipes/{wanted}.yaml" in folder.store.tip_blobs("recipes/"):
+        return False
+    try:
+        find_trial_id(wanted, saved_trial_ids(open_bench(folder)))
+    except InputError as fault:
+        return any(finding.code == "ambiguous-trial" for finding in fault.findings)
+    return True
 
 
 @click.command()
@@ -41,7 +65,7 @@ def undo() -> None:
     from formulary.returning import undo_last_save
 
     with open_chosen() as folder:
-        _say_report(undo_last_save(folder))
+        _say_report(folder, undo_last_save(folder))
     say_next("formulary undo once more goes one step further back; formulary redo brings this back")
 
 
@@ -55,12 +79,13 @@ def redo() -> None:
     from formulary.returning import redo_last_undo
 
     with open_chosen() as folder:
-        _say_report(redo_last_undo(folder))
+        _say_report(folder, redo_last_undo(folder))
     say_next("formulary undo takes it away again; formulary history RECIPE shows the way")
 
 
-def _say_report(report: SaveReport) -> None:
-    say("\n".join([report.message, *(f"  {path}" for path in report.paths)]))
+def _say_report(folder: Folder, report: SaveReport) -> None:
+    gone = {path for path in report.paths if not (folder.root / path).exists()}
+    say("\n".join([report.message, *(f"  {path}{'  removed' if path in gone else ''}" for path in report.paths)]))
 
 
 @click.command()

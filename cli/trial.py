@@ -79,6 +79,12 @@ def start(
             room = ask_if_known("How warm is the room, such as 19 °C (Enter: not measured)", _read_temperature)
         if mould is None:
             mould = ask_if_known("Which mould is it poured into (Enter: not said)", str.strip)
+    if all(given is None for given in (oils, total, mould_size, bars, bar)):
+        from formulary.errors import InputError
+
+        what = "a batch needs one size" if mould is None else "a batch needs one size, and --mould only names its mould"
+        do = 'say one: --oils 1000g, --total 1500g, --mould-size "25 x 8 x 7 cm", or --bars 12 --bar 110g'
+        raise InputError.of("size", what, do)
     with open_chosen() as folder:
         bench = open_bench(folder)
         version = folder.find_version(recipe)

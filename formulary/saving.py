@@ -19,7 +19,7 @@ from formulary.materials.read import parse_material
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
-from formulary.versions import slug_of
+from formulary.versions import list_recipes, slug_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -57,7 +57,7 @@ def save_changed(
     now: datetime | None = None,
     check: CheckFiles | None = None,
 ) -> SaveReport:
-    """One commit of every changed file, or of the recipes named and the maker's materials beside them.
+    """One commit of every changed file, or of the recipes named and the maker's materials that they use.
 
     check: finds what is wrong in those of the files to be saved that are not the formulary's own (trials).
     Raises InputError when nothing changed, when a file to be saved cannot be read as meant, or is too large; with all
@@ -100,11 +100,23 @@ def _only(
     known = {*folder.recipes(), *(slug_of(path) for path in tip if path.startswith("recipes/"))}
     for name in names:
         if name not in known:
-            do = suggest(name, folder.recipes(), "`formulary check` lists what is here")
+            do = suggest(name, folder.recipes(), list_recipes(folder.recipes()))
             raise InputError.of("no-recipe", f"there is no recipe {name!r} here", do)
     recipes = {f"recipes/{name}.yaml" for name in names}
-    # The maker's materials are saved with it, or the lye of what is saved could not be worked out again.
-    return tuple(path for path in changed if path in recipes or path.startswith("materials/"))
+    unchanged = [path for path in sorted(recipes) if path not in changed]
+    if unchanged:
+        what = f"{', '.join(slug_of(path) for path in unchanged)} has not changed since the last save"
+        do = "`formulary status` tells what has; name that, or save all of it without a name"
+        raise InputError.of("nothing-changed", what, do)
+    # What a recipe is made of is saved with it, or the lye of what is saved could not be worked out again.
+    working = set(folder.store.working_paths(""))
+    used = {f"materials/{name}.yaml" for path in recipes & working for name in _materials_in(folder, path)}
+    return tuple(path for path in changed if path in recipes or path in used)
+
+
+def _materials_in(folder: FormularyFiles, path: str) -> frozenset[str]:
+    recipe, _ = parse_recipe(folder.store.read_working(path), slug_of(path), path)
+    return frozenset() if recipe is None else frozenset(recipe.materials())
 
 
 def _faults(folder: FormularyFiles, path: str, data: bytes) -> tuple[Finding, ...]:

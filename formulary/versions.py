@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -23,7 +23,14 @@ if TYPE_CHECKING:
     from formulary.store.saved import Saved
     from formulary.store.store import Store
 
-_NO_RECIPE = "`formulary check` lists what is here"
+_MOST_NAMED = 12
+
+
+def list_recipes(names: Iterable[str]) -> str:
+    """Which recipes there are, for whoever named one that is not: "recipes here: a, b and 3 more"."""
+    known = sorted(names)
+    more = f" and {len(known) - _MOST_NAMED} more" if len(known) > _MOST_NAMED else ""
+    return f"recipes here: {', '.join(known[:_MOST_NAMED]) or 'none yet'}{more}"
 
 
 class Versions:
@@ -72,7 +79,7 @@ class Versions:
         """The recipe's file as it is now. Raises InputError when there is none, or with every fault of it."""
         path = f"recipes/{slug}.yaml"
         if path not in self._store.working_paths("recipes/"):
-            do = suggest(slug, self.recipes(), _NO_RECIPE)
+            do = suggest(slug, self.recipes(), list_recipes(self.recipes()))
             renamed = self.now_called(slug)
             if self._store.tip_blob(path) is not None:
                 do = f"its file is gone; bring it back with: formulary restore {slug}@latest"
@@ -121,7 +128,7 @@ class Versions:
             lives.know(blob, text)
         saves = lives.saves(slug)
         if not saves and slug not in self.recipes():
-            do = suggest(slug, self.recipes(), _NO_RECIPE)
+            do = suggest(slug, self.recipes(), list_recipes(self.recipes()))
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         return saves
 

@@ -155,6 +155,16 @@ class Bench(TrialFiles):
 
         return record_entries(self, entries, now if now is not None else datetime.now().astimezone())
 
+    def restore(self, trial: str, *, discard: bool = False) -> tuple[str, ...]:
+        """Put the record and the plan of a trial back as they were saved; returns the paths that were written.
+
+        Raises InputError when there is no such trial, or nothing differs; ChangedError for unsaved changes, unless
+        `discard`.
+        """
+        from trials.returning import restore_trial
+
+        return restore_trial(self, trial, discard=discard)
+
     def record_sitting(
         self, trial: Trial, make: Callable[[Trial], Entry], *, now: datetime | None = None
     ) -> tuple[Trial, ...]:

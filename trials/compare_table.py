@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from formulary.finding import Finding
@@ -12,6 +13,7 @@ from trials.compared import ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.sentences import NOT_SEEN, count, places, say_value, unit_label, wrap_words
 
 _LABEL = 30
+_RANGE = re.compile(r"(?<=\d) to (?=-?\d)")  # between two figures, and not in a grade such as "up to a quarter"
 _NOISE = "repeats ±"
 
 
@@ -106,7 +108,8 @@ def _cell(comparison: ComparedTrials, outcome: ComparedOutcome, number: int) -> 
         return NOT_SEEN
     text = say_value(outcome.outcome, value)
     if len(comparison.columns) > 2:
-        text = text.replace("later than ", "> ").replace("before ", "< ").replace(" to ", "-")
+        text = text.replace("later than ", "> ").replace("before ", "< ")
+        text = _RANGE.sub("-", text)
         if len(comparison.columns[number].pours) < 2:
             return text
     if value.n > 1 and value.spread is not None and outcome.noise is not None:

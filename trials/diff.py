@@ -10,6 +10,7 @@ from formulary.batch.size import parse_size_g
 from formulary.changes.compare import compare_batches
 from formulary.errors import InputError
 from formulary.fields import suggest
+from formulary.versions import list_recipes
 from trials.as_made_recipe import describe_as_made
 from trials.identity import find_trial_id
 
@@ -62,7 +63,7 @@ def _find_side(bench: TrialFiles, text: str, oils: str) -> _Side:
         if any(finding.code == "ambiguous-trial" for finding in fault.findings):
             raise
         names = [*folder.recipes(), *bench.trial_ids()]
-        do = suggest(text, names, "`formulary check` lists the recipes, `formulary trial list` the trials")
+        do = suggest(text, names, f"{list_recipes(folder.recipes())}; `formulary trial list` lists the trials")
         what = f"{text[:60]!r} is neither a recipe nor a trial here"
         raise InputError.of("no-recipe", what, do) from None
     made = describe_as_made(bench.find_trial(trial_id), oil_mass_g=parse_size_g(oils))

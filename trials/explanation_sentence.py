@@ -16,9 +16,9 @@ _CANNOT_BE_RULED_OUT = 0.1
 def explanation_sentence(answer: Answer) -> str:
     """The answer in plain words, figures after: the likely cause, what else it may be, and how sure one can be."""
     if answer.no_answer is not None:
-        return f"There is nothing to weigh: {answer.no_answer}."
+        return f"There is nothing to compare: {answer.no_answer}."
     if not answer.causes:
-        return "There is nothing to weigh: nothing that is recorded differed between these trials."
+        return "There is nothing to compare: nothing that is recorded differed between these trials."
     named = [cause for cause in answer.causes if cause.is_likely]
     text = _likely(answer, named) if named else _not_enough(answer)
     return f"{text}{_moved(answer)}"

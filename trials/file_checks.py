@@ -93,5 +93,6 @@ def _settings_can_be_read(files: TrialFiles) -> bool:
 
 
 def _trial_missing(path: str) -> Finding:
-    what, do = f"{path} has no trial.yaml", "restore it from history, or remove the folder"
+    bring_back = f"bring it back: formulary restore {path.split('/')[-1]}"
+    what, do = f"{path} has no trial.yaml", f"{bring_back}; or remove the folder when it was never saved"
     return error("trial-missing", what, do, Place(path))

@@ -99,7 +99,10 @@ class TrialFiles:
         if key not in self._plans:
             self._plans[key] = parse_plan(data, path)
         plan, findings = self._plans[key]
-        return plan, tuple(replace(finding, place=finding.place._replace(path=path)) for finding in findings)
+        told = [replace(finding, place=finding.place._replace(path=path)) for finding in findings]
+        if plan is None and not any(finding.code == "plan-altered" for finding in told):
+            told.append(unreadable_plan(path))
+        return plan, tuple(told)
 
     def read_added(self, trial_id: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
         """The kept values of what went into a trial beyond its plan, by name, and every fault in their file."""

@@ -130,13 +130,19 @@ def parse_plan(data: bytes | str, path: str | None = None) -> tuple[Plan | None,
     return (None if has_errors(findings) else plan), findings
 
 
+def _bring_back(fields: Fields) -> str:
+    """How a plan comes back that is not as it was frozen."""
+    parts = (fields.path or "").split("/")
+    return f"bring planned.yaml back: formulary restore {parts[-2] if len(parts) > 1 else 'TRIAL'} --discard"
+
+
 def _check_digest(fields: Fields, data: bytes | str) -> None:
     stated = fields.scalar("digest")
     text = data if isinstance(data, str) else data.decode("utf-8", "replace")
     rest = _DIGEST_LINE.sub("", text, count=1)
     if stated is not None and not has_errors(fields.findings) and stated.text != _digest(rest):
         what = "this plan is not as it was frozen: something in the file was changed"
-        do = "restore planned.yaml from history; what differed on the day belongs under as_made in trial.yaml"
+        do = f"{_bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
         fields.report("plan-altered", what, do, stated, "digest")
 
 
@@ -168,12 +174,12 @@ def _read_plan(fields: Fields) -> Plan | None:
         )
         if version is not None and blob_id(text.encode("utf-8")) != version:
             what = "the recipe kept here is not the version that is named"
-            do = "restore planned.yaml from history; what differed on the day belongs under as_made in trial.yaml"
+            do = f"{_bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
             fields.report("plan-altered", what, do, fields.scalar("version"), "version")
     for line in lines:
         if line.material not in materials and not has_errors(fields.findings):
             what = f"no values of {line.material} are kept here"
-            fields.report("plan-altered", what, "restore planned.yaml from history", None, "materials")
+            fields.report("plan-altered", what, _bring_back(fields), None, "materials")
     if edition is None or version is None or size is None or recipe is None or text is None:
         return None
     if oil_mass_g is None or batter_g is None:
@@ -213,7 +219,7 @@ def _read_lots(fields: Fields, materials: Mapping[str, Material]) -> dict[str, s
         material = materials.get(entry.key.text)
         if lot is not None and (material is None or lot not in material.lots):
             what = f"no values of lot {lot} of {entry.key.text} are kept here"
-            fields.report("plan-altered", what, "restore planned.yaml from history", entry.value, "lots")
+            fields.report("plan-altered", what, _bring_back(fields), entry.value, "lots")
         elif lot is not None:
             lots[entry.key.text] = lot
     return lots

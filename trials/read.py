@@ -279,7 +279,7 @@ class _TrialReader:
 
 def unreadable_plan(path: str) -> Finding:
     """The finding for a trial whose planned.yaml is missing or broken."""
-    do = "restore planned.yaml from history; a trial's numbers are worked out from it and from nothing else"
+    do = f"bring it back: formulary restore {path.split('/')[-2]} --discard; a trial's numbers come from it alone"
     from formulary.finding import Place
 
     return error("plan-missing", "the frozen plan beside this trial cannot be read", do, Place(path))

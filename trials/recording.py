@@ -23,6 +23,8 @@ from trials.record_text import write_entries
 if TYPE_CHECKING:
     from trials.files import TrialFiles
 
+_LONGEST_HEAD = 60
+
 
 @dataclass(frozen=True, slots=True)
 class _Written:
@@ -46,11 +48,18 @@ def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -
         raise InputError.of("nothing-to-record", "there is nothing to record", "say what happened")
     written = [_write(bench, trial_id, found, now) for trial_id, found in by_trial.items()]
     ids = list(by_trial)
-    head = f"Record {ids[0]}" if len(ids) == 1 else f"Record {len(ids)} trials of a sitting"
+    head = f"Record {ids[0] if len(ids) == 1 else f'{len(ids)} trials of a sitting'}: {_head(by_trial[ids[0]])}"
     files = {path: text for item in written for path, text in item.files.items()}
     read = {path: blob for item in written for path, blob in item.read.items()}
     bench.save_texts(files, read, f"{head}\n\n{describe_entries(by_trial)}", now)
     return tuple(item.trial for item in written)
+
+
+def _head(entries: Sequence[Entry]) -> str:
+    """What was recorded, so short that a line of history can tell it."""
+    more = f" and {len(entries) - 1} more" if len(entries) > 1 else ""
+    first = " ".join(entries[0].said.split())
+    return (first if len(first) <= _LONGEST_HEAD else f"{first[: _LONGEST_HEAD - 3]}...") + more
 
 
 def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: datetime) -> _Written:

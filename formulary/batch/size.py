@@ -92,7 +92,7 @@ def find_masses(size: WantedSize, version: Version, register: Materials, setting
     by_bars = size.bars is not None or size.bar is not None
     given = [size.oils is not None, size.total is not None, size.mould is not None, by_bars]
     if sum(given) != 1 or (size.bars is None) != (size.bar is None):
-        do = 'say one: the oils ("1000 g"), the batter in all, a mould, or bars and what one weighs'
+        do = 'say one: the oils ("1000 g"), the batter in all, a mould by its size, or bars and what one weighs'
         raise InputError.of("size", "a batch needs one size", do)
     masses = _masses(size, version, register, settings)
     for mass_g in masses.values():

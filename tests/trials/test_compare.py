@@ -221,3 +221,10 @@ def test_the_noise_of_a_time_is_told_as_a_part_of_it_too() -> None:
     """Repeats of a time differ by a part of it, so only the percentage is the same about every time."""
     sentence = compare_trials([ONE, OTHER], [ONE, OTHER]).sentence
     assert "20 % of it" in sentence
+
+
+def test_a_range_is_shortened_between_figures_and_a_grade_keeps_its_words() -> None:
+    from trials.compare_table import _RANGE
+
+    assert _RANGE.sub("-", "2.1 to 3.4") == "2.1-3.4"
+    assert _RANGE.sub("-", "up to a quarter") == "up to a quarter"

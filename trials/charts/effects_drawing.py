@@ -62,7 +62,9 @@ class _Layout:
         room = characters(width - 3.0, self.points)
         self.title = textwrap.wrap(data.title, characters(width - 3.0, self.points + 1, bold=True))
         said = [
-            text for text in (data.empty and f"There is nothing to weigh: {data.empty}.", data.rest, data.foot) if text
+            text
+            for text in (data.empty and f"There is nothing to compare: {data.empty}.", data.rest, data.foot)
+            if text
         ]
         self.foot = [line for text in said for line in textwrap.wrap(text, room)]
         self.foot_height = self.line * (len(self.foot) + 0.4) + 1.0

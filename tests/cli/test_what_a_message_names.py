@@ -1,0 +1,118 @@
+"""A message names what really helps: the recipes that are here, the option that sets a size, the way back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import BASE, Run
+from tests.cli.test_lots_and_entries import start_trial
+
+
+def trial_folder(home: Path) -> Path:
+    (path,) = home.glob("trials/*/*")
+    return path
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("show", "zzz"),
+        ("batch", "zzz", "--oils", "1kg"),
+        ("history", "zzz"),
+        ("save", "zzz", "-m", "x"),
+        ("restore", "zzz"),
+        ("rename", "zzz", "yyy"),
+        ("diff", "zzz", "harbour-base"),
+        ("trial", "list", "zzz"),
+    ],
+    ids=" ".join,
+)
+def test_a_recipe_that_is_not_here_is_answered_with_those_that_are(formulary: Run, command: tuple[str, ...]) -> None:
+    ran = formulary(*command)
+    assert ran.status == 2
+    assert "recipes here: first-bar, harbour-base" in ran.err
+
+
+@pytest.mark.usefixtures("home")
+def test_a_trial_started_with_a_mould_and_no_size_is_told_of_the_option_that_sets_one(formulary: Run) -> None:
+    ran = formulary("trial", "start", "harbour-base", "--mould", "25 x 8 x 7 cm")
+    assert ran.status == 2
+    assert "--mould-size" in ran.err
+    assert formulary("trial", "start", "harbour-base", "--mould-size", "25 x 8 x 7 cm").status == 0
+
+
+@pytest.mark.parametrize("harm", ["altered", "broken", "gone", "record broken", "record gone"])
+def test_the_command_that_a_damaged_trial_names_brings_it_back(formulary: Run, home: Path, harm: str) -> None:
+    trial = start_trial(formulary)
+    place = trial_folder(home)
+    path = place / ("trial.yaml" if "record" in harm else "planned.yaml")
+    sound = path.read_bytes()
+    if "gone" in harm:
+        path.unlink()
+    elif harm == "altered":
+        path.write_bytes(sound.replace(b"superfat: 5", b"superfat: 6"))
+        assert path.read_bytes() != sound
+    else:
+        path.write_bytes(b"- [\n" + sound)
+    told = formulary("check")
+    assert told.status == 2
+    command = f"formulary restore {place.name}"
+    assert harm == "record broken" or command in told.out + told.err
+    if "gone" not in harm:
+        refused = formulary("restore", trial)
+        assert refused.status == 3
+        assert "--discard" in refused.err
+        assert path.read_bytes() != sound
+    if "record gone" not in harm:  # its four characters name it all the same
+        assert formulary("restore", trial, "--discard").status == 0
+    else:
+        assert formulary("restore", place.name).status == 0
+    assert path.read_bytes() == sound
+    assert formulary("check").status == 0
+    assert formulary("restore", trial).status == 2
+
+
+def test_a_plan_that_was_altered_and_committed_comes_back_as_it_was_frozen(formulary: Run, home: Path) -> None:
+    import subprocess
+
+    trial = start_trial(formulary)
+    path = trial_folder(home) / "planned.yaml"
+    sound = path.read_bytes()
+    path.write_bytes(sound.replace(b"superfat: 5", b"superfat: 6"))
+    subprocess.run(["git", "commit", "-qam", "by hand"], cwd=home, check=True)
+    assert formulary("restore", trial, "--discard").status == 0
+    assert path.read_bytes() == sound
+
+
+def test_saving_a_recipe_saves_that_one_with_what_it_is_made_of(formulary: Run, home: Path) -> None:
+    assert formulary("materials", "add", "zz", "--kind", "additive").status == 0
+    unchanged = formulary("save", "harbour-base", "-m", "only this")
+    assert unchanged.status == 2
+    assert "harbour-base has not changed" in unchanged.err
+    assert formulary("materials", "add", "yy", "--kind", "additive").status == 0
+    more = BASE + "additions:\n  - {material: yy, rate: 1 % of oils, at: oils}\n"
+    (home / "recipes/harbour-base.yaml").write_text(more, encoding="utf-8")
+    saved = formulary("save", "harbour-base", "-m", "with yy")
+    assert saved.status == 0
+    assert "materials/yy.yaml" in saved.out
+    assert "zz" not in saved.out
+    assert "materials/zz.yaml" in formulary("status").out
+
+
+@pytest.mark.usefixtures("home")
+def test_undo_says_which_record_went_and_which_files_are_gone(formulary: Run) -> None:
+    trial = start_trial(formulary)
+    assert formulary("trial", "event", trial, "light trace", "--at", "4:00").status == 0
+    assert "light trace at 4:00" in formulary("undo").out
+    assert "planned.yaml  removed" in formulary("undo").out
+
+
+@pytest.mark.usefixtures("home")
+def test_nothing_is_said_to_be_weighed_where_evidence_is_missing(formulary: Run) -> None:
+    start_trial(formulary)
+    told = formulary("explain", "hardness").out
+    assert "nothing to compare" in told
+    assert "weigh" not in told

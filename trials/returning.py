@@ -1,0 +1,55 @@
+"""Bringing the files of a trial back as they were saved."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from formulary.errors import ChangedError, InputError
+from formulary.finding import Place, error
+from trials.identity import find_trial_id, trial_folder
+
+if TYPE_CHECKING:
+    from trials.files import TrialFiles
+
+_FROZEN = "planned.yaml"
+
+
+def saved_trial_ids(files: TrialFiles) -> tuple[str, ...]:
+    """The ids of all trials that were saved last, whatever became of their files since."""
+    tip = files.folder.store.tip_blobs("trials/")
+    return tuple(sorted({path.split("/")[2] for path in tip if path.count("/") == 3 and path.endswith(".yaml")}))
+
+
+def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tuple[str, ...]:
+    """Put the record and the plan of a trial back as they were saved last; returns the paths that were written.
+
+    A plan never changes, so that the one of its start comes back, also where a changed one was saved. Photos and the
+    like are left alone.
+    Raises InputError when the text names no saved trial, or nothing differs; ChangedError when a file that is there
+    would lose what was not saved, unless `discard`.
+    """
+    store = files.folder.store
+    trial_id = find_trial_id(text, saved_trial_ids(files))
+    place = f"{trial_folder(trial_id)}/"
+    wanted = {path: blob for path, blob in store.tip_blobs(place).items() if path.endswith(".yaml")}
+    plan = f"{place}{_FROZEN}"
+    frozen = [save.blob for save in store.history([plan]) if save.blob is not None]
+    if frozen:
+        wanted[plan] = frozen[-1]
+    texts = store.read_blobs(wanted.values())
+    there = store.working_paths(place)
+    held = {path: store.read_working(path) if path in there else None for path in wanted}
+    changed = [path for path in sorted(wanted) if held[path] != texts[wanted[path]]]
+    if not changed:
+        what = f"the files of {trial_id} are as they were saved"
+        raise InputError.of("nothing-changed", what, "`formulary check` tells what is wrong in them; edit them by hand")
+    lost = [path for path in changed if held[path] is not None]
+    if lost and not discard:
+        do = f"save them first, or throw them away: formulary restore {trial_id} --discard"
+        raise ChangedError(
+            error("unsaved-changes", f"{path} has changes that were not saved", do, Place(path)) for path in lost
+        )
+    for path in changed:
+        store.write_working(path, texts[wanted[path]], read=held[path])
+    files.folder.refresh()
+    return tuple(changed)

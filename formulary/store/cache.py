@@ -56,11 +56,11 @@ class BlobCache:
 
     def read(self, ids: Iterable[str]) -> dict[str, bytes]:
         """id -> bytes of those that are here; ids that are not are absent."""
-        asked = dict.fromkeys(identifier for identifier in ids if is_full_id(identifier))
+        asked = dict.fromkeys(ids)
         if len(asked) > _SCAN_FROM:
             everything = self._ask("select id, sum, value from entry", [])
             return {identifier: value for key, value in everything if (identifier := key.hex()) in asked}
-        wanted = [bytes.fromhex(identifier) for identifier in asked]
+        wanted = [bytes.fromhex(identifier) for identifier in asked if is_full_id(identifier)]
         found: dict[str, bytes] = {}
         for start in range(0, len(wanted), _MOST_IDS):
             part = wanted[start : start + _MOST_IDS]

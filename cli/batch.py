@@ -137,11 +137,14 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
         say_json({"batches": [each.to_json() for each in batches], **nothing})
     elif stopped:
         say("\n\n".join(dict.fromkeys(render_batch(each, width=width()) for each in stopped)))
-    elif as_json:
-        say_json(folder.sitting(batches).to_json())
     else:
-        say(render_sitting(folder.sitting(batches), width=width()))
-    return STOPPED if stopped else DONE
+        sitting = folder.sitting(batches)
+        if as_json:
+            say_json(sitting.to_json())
+        else:
+            say(render_sitting(sitting, width=width()))
+        return STOPPED if sitting.is_stopped else DONE
+    return STOPPED
 
 
 def _print_rescue(

@@ -53,10 +53,10 @@ def check_printed_superfat(
         yield _tell(printed, effective, purpose, scale, fine_g, locate("oils"))
 
 
-def check_printed_rescue(
+def check_printed_pot(
     pot: Pot, effective: float, purpose: str, materials: Materials, settings: Settings
 ) -> Iterable[Finding]:
-    """The same of a pot whose grams are what is there and what a rescue's sheet says to add.
+    """The same of a pot whose grams are those that the sheet of a rescue or of a sitting comes to.
 
     effective: the superfat without that rounding, percent.
     """

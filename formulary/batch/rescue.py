@@ -14,7 +14,7 @@ from formulary.batch.common_quantities import find_common_quantities, find_condi
 from formulary.batch.figures import acid_mol, alkali_of, concentration_percent, fat_mol, water_in, work_out_pot
 from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, Pot, PotFigures, PotLine, without_grams
-from formulary.batch.printed_checks import check_printed_rescue
+from formulary.batch.printed_checks import check_printed_pot
 from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
 from formulary.batch.scale import Scale
 from formulary.batch.size import parse_size_g
@@ -163,7 +163,7 @@ def _go_on(
         findings=(
             *check_pot(pot, figures, materials, batch.purpose),
             *check_strong_jug(pot, materials, _nowhere),
-            *check_printed_rescue(
+            *check_printed_pot(
                 Pot(tuple(_as_shown(lines, remaining, batch.scale)), batch.pot.portions),
                 figures.superfat_effective,
                 batch.purpose,

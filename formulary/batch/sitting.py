@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.model import Batch, Pot, PotLine, without_grams
+from formulary.batch.printed_checks import check_printed_pot
+from formulary.batch.sitting_weights import printed_loaf, weigh_sitting
 from formulary.batch.vessel_checks import check_shared_vessels
 from formulary.errors import InputError
 from formulary.finding import Finding, stops
@@ -53,7 +55,17 @@ class Sitting:
     jug_reason: str | None = None
     findings: tuple[Finding, ...] = ()
 
+    @property
+    def is_stopped(self) -> bool:
+        """Whether a finding of the loaves together says that nothing may be weighed out."""
+        return bool(stops(self.findings))
+
     def to_json(self) -> dict[str, object]:
+        """With stable keys; null for every gram while it is stopped."""
+        tree = self._to_json()
+        return without_grams(tree) if self.is_stopped else tree
+
+    def _to_json(self) -> dict[str, object]:
         return {
             "batches": [batch.to_json() for batch in self.batches],
             "pot": self.pot.to_json() if self.pot is not None else None,
@@ -102,7 +114,18 @@ def plan_sitting(
         materials,
         settings if settings is not None else Settings(),
     )
-    return Sitting(tuple(batches), pot, jug, tuple(own), reason, tuple(findings))
+    sitting = Sitting(tuple(batches), pot, jug, tuple(own), reason, tuple(findings))
+    printed = _check_printed(sitting, materials, settings if settings is not None else Settings())
+    return replace(sitting, findings=(*sitting.findings, *printed))
+
+
+def _check_printed(sitting: Sitting, materials: Mapping[str, Material], settings: Settings) -> Iterable[Finding]:
+    """Whether what the sheet gives each loaf still leaves its superfat."""
+    weights = weigh_sitting(sitting)
+    for number, batch in enumerate(sitting.batches):
+        loaf = printed_loaf(sitting, weights, number)
+        for finding in check_printed_pot(loaf, batch.superfat.effective, batch.purpose, materials, settings):
+            yield replace(finding, what=f"loaf {number + 1}: {finding.what}")
 
 
 def _shared_oils(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue
-from formulary.batch.scale import format_shown, share_out
-from formulary.batch.sheet_weights import Weighing, shown_weights
+from formulary.batch.scale import format_shown
 from formulary.batch.sitting import Sitting
+from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
@@ -31,7 +31,11 @@ _STAGES = {"lye water": "In the jug", "oils": "In the pot", "trace": "At trace",
 
 def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     """What to weigh together, then for each loaf what it gets, what is its own, its figures and all its findings."""
-    weights = _weigh(sitting)
+    if sitting.is_stopped:
+        lines = paragraph("STOP: nothing may be weighed out until this is settled.", width=width)
+        lines += ["", *render_findings(sitting.findings, width=width)]
+        return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
+    weights = weigh_sitting(sitting)
     head = (
         f"{len(sitting.batches)} loaves in one sitting: {_loaves(sitting)};"
         f" {format_shown(sum(loaf.batter_g for loaf in weights.loaves))} g of batter in all."
@@ -55,62 +59,6 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     for number, batch in enumerate(sitting.batches):
         lines += ["", *_loaf(sitting, number, replace(batch, findings=own[number]), weights.loaves[number], width)]
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
-
-
-@dataclass(frozen=True, slots=True)
-class _LoafWeights:
-    """What a loaf gets of the shared vessels and is weighed for it alone, in grams as the scales show them."""
-
-    own: Mapping[Weighing, float]
-    of_jug_g: float | None
-    of_pot_g: float | None
-
-    @property
-    def oils_g(self) -> float:
-        return sum(grams for (_, role, _), grams in self.own.items() if role == "oil") + (self.of_pot_g or 0.0)
-
-    @property
-    def batter_g(self) -> float:
-        own_g = sum(grams for (_, _, stage), grams in self.own.items() if stage != "top")
-        return own_g + (self.of_jug_g or 0.0) + (self.of_pot_g or 0.0)
-
-
-@dataclass(frozen=True, slots=True)
-class _Weights:
-    """All that a sitting's sheet says in grams: material -> grams in each shared vessel, then the loaves."""
-
-    jug: Mapping[str, float] | None
-    pot: Mapping[str, float] | None
-    loaves: tuple[_LoafWeights, ...]
-
-
-def _weigh(sitting: Sitting) -> _Weights:
-    """What each vessel and each loaf gets, as the scales show it, adding up as printed.
-
-    A loaf's part of the lye is rounded down, so a little may stay in the jug; the melted oils all go out.
-    """
-    scale = sitting.batches[0].scale
-    jug = pot = None
-    of_jug: list[float | None] = [None] * len(sitting.batches)
-    of_pot = list(of_jug)
-    if sitting.jug is not None:
-        alkalis = _alkalis(sitting)
-        jug = {name: scale.shown("alkali" if name in alkalis else "water", grams) for name, grams in sitting.jug.lines}
-        part = sum(jug.values()) / sitting.jug.total_grams
-        of_jug = [rounded_down_g(grams * part, scale.alkali_step_g) for grams in sitting.jug.each]
-    if sitting.pot is not None:
-        step_g = scale.step_for(min(grams for grams in (*sitting.pot.each, *dict(sitting.pot.lines).values())))
-        pot = share_out(dict(sitting.pot.lines), sitting.pot.total_grams, step_g)
-        of_pot = list(share_out(dict(enumerate(sitting.pot.each)), sum(pot.values()), step_g).values())
-    loaves = []
-    for batch, lines, from_jug, from_pot in zip(sitting.batches, sitting.own, of_jug, of_pot, strict=True):
-        oils_g = scale.step_g * round(batch.oil_mass_g / scale.step_g) - (from_pot or 0.0)
-        loaves.append(_LoafWeights(shown_weights(lines, scale, oils_g=oils_g), from_jug, from_pot))
-    return _Weights(jug, pot, tuple(loaves))
-
-
-def _alkalis(sitting: Sitting) -> set[str]:
-    return {alkali.material for batch in sitting.batches for alkali in batch.lye}
 
 
 def _loaves(sitting: Sitting) -> str:
@@ -153,7 +101,7 @@ def _said(finding: Finding) -> tuple[object, ...]:
     return finding.severity, finding.code, finding.what, finding.do
 
 
-def _loaf(sitting: Sitting, number: int, batch: Batch, weights: _LoafWeights, width: int) -> list[str]:
+def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, width: int) -> list[str]:
     rows: list[Row] = []
     own = replace(batch, pot=replace(batch.pot, lines=sitting.own[number]))
     for stage, title in _STAGES.items():
@@ -183,7 +131,7 @@ def _cooling(sitting: Sitting) -> str:
 
 
 def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
-    alkalis = _alkalis(sitting)
+    alkalis = find_alkalis(sitting)
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 
@@ -9,9 +10,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from formulary.batch.figures import superfat_band
 from formulary.batch.model import PotLine
 from formulary.batch.scale import Scale, format_shown, share_out
 from formulary.batch.sheet_weights import shown_parts, shown_weights
+from formulary.batch.sitting import plan_sitting
+from formulary.batch.sitting_text import render_sitting
+from formulary.batch.sitting_weights import printed_loaf, weigh_sitting
+from formulary.batch.weigh_out import work_out_batch
 from formulary.batch.weigh_out_text import render_batch
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings, parse_settings
@@ -185,3 +191,41 @@ def test_the_note_of_a_small_weight_says_which_scale_the_sheet_is_for() -> None:
     one_scale = parse_settings("format: 1\nscale: {step: 1 g, alkali_step: 1 g}\n")[0]
     (said,) = (finding for finding in weigh_out(text, settings=one_scale).findings if finding.code == "weight-small")
     assert "the sheet has it" not in said.what
+
+
+def test_a_sitting_whose_own_weights_leave_free_lye_in_a_loaf_is_stopped() -> None:
+    kitchen = coarse("2", "10 g")
+    recipe, register = kitchen.read_recipe(), read_builtin_register()
+    fine, coarser = (
+        parse_settings(f"format: 1\nscale: {{step: {step}, alkali_step: 0.1 g}}\n")[0] for step in ("1 g", "10 g")
+    )
+    batches = [work_out_batch(recipe, register, fine, oil_mass_g=size) for size in (150.0, 153.0)]
+    assert not plan_sitting(batches, register, fine).is_stopped
+    batches = [replace(batch, scale=Scale.of(coarser)) for batch in batches]
+    sitting = plan_sitting(batches, register, coarser)
+    assert sitting.is_stopped
+    (said,) = {finding.code for finding in sitting.findings}
+    assert said == "oils-rounded"
+    assert sitting.findings[0].what.startswith("loaf ")
+    sheet = render_sitting(sitting)
+    assert "STOP" in sheet
+    assert "In the pot" not in sheet
+    tree = sitting.to_json()
+    assert tree["own"] != []
+    assert '"grams": ' not in json.dumps(tree).replace('"grams": null', "")
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(200, 2000), st.integers(200, 2000))
+def test_a_sitting_weighed_as_its_sheet_says_keeps_the_superfat_of_each_loaf(first: int, second: int) -> None:
+    register = read_builtin_register()
+    batches = [weigh_out(text, oil_mass_g=float(size)) for text, size in ((PLAIN, first), (THIRDS, second))]
+    sitting = plan_sitting(batches, register)
+    weights = weigh_sitting(sitting)
+    for number, batch in enumerate(batches):
+        loaf = printed_loaf(sitting, weights, number)
+        assert loaf.grams("oil") == pytest.approx(weights.loaves[number].oils_g)
+        assert sum(line.grams for line in loaf.lines) == pytest.approx(weights.loaves[number].batter_g)
+        printed = superfat_band(loaf, register, Settings()).working
+        assert printed == pytest.approx(batch.superfat.effective, abs=0.5)
+    assert not sitting.is_stopped

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, error, in_file_order, note
+from formulary.finding import Finding, Place, Severity, error, in_file_order, note, warn
+from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.lot_dates import check_lot_arrival
+from formulary.materials.model import Material
 from trials.checks import check_trial
 from trials.due import read_follow_up
 from trials.files import TrialFiles
@@ -42,6 +44,7 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
         findings += faults
         if trial is not None:
             findings += check_trial(trial, outcomes, today)
+            findings += _check_known_lots(trial, files.folder.register)
             versions.setdefault(trial.version, []).append(trial)
     findings += _check_deliveries(files, today)
     here = files.folder.store.read_blobs(versions)
@@ -52,6 +55,17 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
                 do = "fetch the full history to see it beside its other versions"
                 findings.append(note("version-not-here", what, do, trial.place))
     return in_file_order(findings)
+
+
+def _check_known_lots(trial: Trial, register: Mapping[str, Material]) -> Iterable[Finding]:
+    """A warning for each lot that its material does not have beside others: its certificate counts for nothing."""
+    for slug, uses in trial.lots.items():
+        for use in uses:
+            try:
+                demand_known_lot(register, slug, use.lot)
+            except InputError as fault:
+                for each in fault.findings:
+                    yield warn(each.code, each.what, each.do, Place(trial.path, field=f"lots, {slug}"))
 
 
 def _check_deliveries(files: TrialFiles, today: date) -> Iterable[Finding]:

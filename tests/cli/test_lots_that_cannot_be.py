@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from pathlib import Path
 
 import pytest
 
@@ -41,6 +42,17 @@ def test_a_lot_that_its_material_does_not_have_is_refused_with_those_that_it_has
     refused = formulary("trial", "lot", trial, "olive-oil", "OL-9", "--correct")
     assert (refused.status, "lots of it: OL-7" in refused.err) == (2, True)
     assert formulary("trial", "lot", trial, "coconut-oil", "any").status == 0  # nothing of it is recorded by lot
+
+
+def test_a_lot_that_was_written_by_hand_and_is_not_known_is_told_in_check(formulary: Run, home: Path) -> None:
+    assert formulary("materials", "lot", "olive-oil", "OL-7", "--set", "saponification_value=189").status == 0
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-7").status == 0
+    assert "unknown-lot" not in formulary("check").out
+    file = next(home.glob("trials/*/*/trial.yaml"))
+    file.write_text(file.read_text(encoding="utf-8").replace("OL-7", "OL-9"), encoding="utf-8")
+    checked = formulary("check").out
+    assert "olive-oil has no lot 'OL-9'" in checked
+    assert "lots of it: OL-7" in checked
 
 
 @pytest.mark.usefixtures("home")

@@ -119,9 +119,9 @@ class Folder(FormularyFiles):
 
     def rescue(self, batch: Batch, weighed: Iterable[str]) -> Rescue:
         """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g")."""
-        from formulary.batch.rescue import parse_weighed, work_out_rescue
+        from formulary.batch.rescue import parse_all_weighed, work_out_rescue
 
-        return work_out_rescue(batch, dict(parse_weighed(text) for text in weighed), self.register, self.settings)
+        return work_out_rescue(batch, parse_all_weighed(weighed), self.register, self.settings)
 
     def blend(self, batch: Batch) -> Blend:
         """The chemistry of a batch's oils."""

@@ -16,7 +16,7 @@ from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, Pot, PotFigures, PotLine, without_grams
 from formulary.batch.printed_checks import check_printed_pot
 from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
-from formulary.batch.scale import Scale
+from formulary.batch.scale import Scale, format_shown
 from formulary.batch.size import parse_size_g
 from formulary.batch.vessel_checks import check_vessels
 from formulary.chemistry.alkali import alkali_mass_g, discounted_mol, hydroxide_mol, rounded_down_g
@@ -110,6 +110,18 @@ def parse_weighed(text: str) -> tuple[str, float]:
     if match is None:
         raise InputError.of("bad-weighed", f"{text!r} does not say what was weighed", 'write "olive-oil 490 g"')
     return match.group(1), parse_size_g(match.group(2))
+
+
+def parse_all_weighed(texts: Iterable[str]) -> dict[str, float]:
+    """Each material's grams in the vessels. Raises InputError, also for a material that is named twice: nobody knows
+    whether the second is meant besides or instead."""
+    weighed_g: dict[str, float] = {}
+    for name, grams in map(parse_weighed, texts):
+        if name in weighed_g:
+            do = f"write all of it in one: {name} {format_shown(weighed_g[name] + grams)} g, or the right one alone"
+            raise InputError.of("weighed-twice", f"{name} is given twice", do)
+        weighed_g[name] = grams
+    return weighed_g
 
 
 def work_out_rescue(
@@ -238,7 +250,7 @@ def _scaled(batch: Batch, times: float) -> Batch:
     lye = tuple(
         replace(alkali, grams=alkali.grams * times, pure_grams=alkali.pure_grams * times) for alkali in batch.lye
     )
-    return replace(batch, pot=Pot(lines, batch.pot.portions), lye=lye, oil_mass_g=batch.oil_mass_g * times)
+    return replace(batch, pot=Pot(lines, batch.pot.portions), lye=lye)
 
 
 def _is_of_scent(finding: Finding) -> bool:

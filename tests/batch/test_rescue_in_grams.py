@@ -16,7 +16,7 @@ import pytest
 
 from formulary.batch.model import Batch
 from formulary.batch.overriding import override_rescue_stops
-from formulary.batch.rescue import Rescue, parse_weighed, work_out_rescue
+from formulary.batch.rescue import Rescue, parse_all_weighed, parse_weighed, work_out_rescue
 from formulary.batch.scale import Scale
 from formulary.batch.sitting_text import render_rescue
 from formulary.batch.weigh_out import work_out_batch
@@ -164,6 +164,13 @@ def test_alkali_that_is_a_step_of_the_scale_over_is_not_over(over_g: float, way:
     assert rescue(without, {"sodium-hydroxide": due_g + 0.1}, Settings()).way == "more-oil"
 
 
+def test_a_coarse_scale_excuses_no_more_than_half_a_point_of_the_superfat() -> None:
+    coarse_step = Settings(alkali_step_g=Decimal(2))
+    due_g = pure_g(600)
+    assert rescue(PLAIN, {"sodium-hydroxide": due_g * 1.004}, coarse_step).way == "as-it-is"
+    assert rescue(PLAIN, {"sodium-hydroxide": due_g * 1.006}, coarse_step).way == "more-oil"
+
+
 WET = PLAIN + addition("olive-oil", "1 % of oils", "trace")
 
 
@@ -178,6 +185,7 @@ def test_no_gram_counts_twice_where_a_material_stands_in_two_lines(
     olive = {line.role: line for line in found.remaining if line.material == "olive-oil"}
     assert found.way == way
     assert sum(line.weighed_grams for line in olive.values()) == pytest.approx(olive_g)
+    assert olive["oil"].weighed_grams == pytest.approx(olive_g if olive_g <= 600 else olive_g - 10)
     whole_g = sum(line.weighed_grams + line.remaining_grams for line in olive.values())
     assert whole_g == pytest.approx(in_the_end_g)
     # ten grams of it are given no alkali
@@ -316,11 +324,12 @@ def test_what_was_weighed_is_read_and_must_be_in_the_batch() -> None:
     assert not codes(batch_of(PLAIN), "stop")
 
 
-def test_a_rescue_that_ends_in_a_stop_shows_no_gram_and_the_size_that_helps() -> None:
+@pytest.mark.parametrize("lye_g", [0.0, 300.0])
+def test_a_rescue_that_ends_in_a_stop_shows_no_gram_and_the_size_that_helps(lye_g: float) -> None:
     scent, _ = parse_material(fragrance(2.5), "materials/one.yaml", "one")
     assert scent is not None
     register = REGISTER.combined_with([scent])
-    weighed = {"one": 60.0}
+    weighed = {"one": 90.0, "sodium-hydroxide": lye_g}
 
     def rescue_of(oils_g: float) -> Rescue:
         recipe, _ = parse_recipe(PLAIN + scented(("one", 2)), "plain", "recipes/plain.yaml", materials=register)
@@ -392,3 +401,10 @@ def test_what_a_rescue_prints_is_judged_as_the_scale_shows_it(percent: str, seve
     # a scale of 10 g does not show the 4 g that lack: more than two points of superfat
     assert (olive.remaining_grams, olive.shown_g(found.scale)) == (pytest.approx(4), 0.0)
     assert [each.severity.value for each in found.findings if each.code == "oils-rounded"] == [severity]
+
+
+def test_a_material_that_is_given_twice_is_asked_back() -> None:
+    assert parse_all_weighed(["olive-oil 400 g", "water 1 kg"]) == {"olive-oil": 400.0, "water": 1000.0}
+    with pytest.raises(InputError) as raised:
+        parse_all_weighed(["olive-oil 400 g", "olive-oil 200 g"])
+    assert "olive-oil 600 g" in raised.value.findings[0].do

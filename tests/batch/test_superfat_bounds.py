@@ -110,6 +110,27 @@ def test_a_rounding_of_the_last_digit_is_nothing(nominal: float, effective: floa
     assert is_told == (effective >= -1e-9)
 
 
+@pytest.mark.parametrize(
+    ("effective", "is_soap"), [(30.0, True), (30.0 + 1e-10, True), (30.0 + 1e-9, True), (30.0 + 1e-8, False)]
+)
+def test_a_third_of_the_fat_left_as_it_was_is_no_soap_once_it_is_made(effective: float, *, is_soap: bool) -> None:
+    assert said(None, effective, 29.0) == {"warn superfat-high" if is_soap else "stop superfat-high"}
+    assert said(5.0, effective, 29.0) == {"warn superfat-high"}
+
+
+def test_a_superfat_that_makes_no_soap_is_told_to_a_tenth() -> None:
+    found = check_superfat(
+        nominal=None,
+        effective=43.84,
+        low=40.0,
+        pot=POT,
+        materials=REGISTER,
+        purpose="skin",
+        locate=lambda *_: Place(),
+    )
+    assert [finding.what for finding in found] == ["the effective superfat is 43.8 %: this is not soap as meant"]
+
+
 def portions(whole: float, purpose: str, *found: float | None, name: str = "one") -> list[Finding]:
     figures = [PortionFigures(name, 50.0, 700.0, (), each) for each in found]
     return list(check_portion_superfat(figures, whole, purpose, lambda *_: Place()))
@@ -137,7 +158,9 @@ def portions(whole: float, purpose: str, *found: float | None, name: str = "one"
         (-0.03, 0.01, "stop lye-excess", "warn lye-excess"),
         (-0.03, -1e-8, None, None),
         (-0.03, -1e-9, "stop lye-excess", "warn lye-excess"),
+        (-0.03, 0.0, "stop lye-excess", "warn lye-excess"),
         (-1e-9, 0.01, None, None),
+        (0.0, 0.0, None, None),
         (None, 5.0, None, None),
     ],
 )

@@ -64,6 +64,8 @@ def walk(folder: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFi
             told = capsys.readouterr()
             assert status == 0, f"{line}\n{told.out}\n{told.err}"
             assert told.out
+            is_entry = arguments[:1] == ["trial"] and arguments[1] not in ("start", "show", "list")
+            assert not (is_entry and "note " in told.out), f"{line}\n{told.out}"
         if "trial start" in block:
             (record,) = blocks("yaml")
             write_down(here, record)

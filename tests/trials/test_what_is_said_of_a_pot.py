@@ -56,7 +56,7 @@ def test_a_milk_that_the_recipe_freezes_is_frozen_in_the_batch_as_made() -> None
     side = describe_as_made(trial_of("as_made: [{line: rose-clay, left_out: true}]\n", plan_of(FROZEN)))
     (milk,) = side.recipe.additions
     assert milk.prepared == ("frozen",)
-    assert "milk-not-frozen" not in {finding.code for finding in side.batch.findings}
+    assert "milk-not-frozen" not in {finding.code for finding in side.findings}
     thawed = plan_of(FROZEN.replace(", prepared: frozen", ""))
     side = describe_as_made(trial_of("notes: none\n", thawed))
-    assert "milk-not-frozen" in {finding.code for finding in side.batch.findings}
+    assert "milk-not-frozen" in {finding.code for finding in side.findings}

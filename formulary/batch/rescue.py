@@ -15,6 +15,7 @@ from formulary.batch.figures import acid_mol, alkali_of, concentration_percent, 
 from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, Pot, PotFigures, PotLine, without_grams
 from formulary.batch.printed_checks import check_printed_pot
+from formulary.batch.remaining import Remaining
 from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
 from formulary.batch.scale import Scale, format_shown
 from formulary.batch.size import parse_size_g
@@ -34,35 +35,6 @@ _SPARE_PART = 0.005
 # Less is what sums of floats leave.
 _DUST_G = 1e-6
 _HALVINGS = 60
-
-
-@dataclass(frozen=True, slots=True)
-class Remaining:
-    """One thing still to weigh, with how it changed from the plan; all in grams."""
-
-    material: str
-    role: str
-    planned_grams: float
-    weighed_grams: float
-    remaining_grams: float
-
-    def to_json(self) -> dict[str, object]:
-        return {
-            "material": self.material,
-            "role": self.role,
-            "planned_grams": self.planned_grams,
-            "weighed_grams": self.weighed_grams,
-            "remaining_grams": self.remaining_grams,
-        }
-
-    def shown_g(self, scale: Scale) -> float:
-        """Grams to add as a sheet says them; nothing where the scale that weighed the most does not show the rest."""
-        if self.role == "alkali":
-            return rounded_down_g(self.remaining_grams, scale.alkali_step_g)
-        step_g = scale.step_for(self.weighed_grams + self.remaining_grams)
-        if self.role != "scent" and self.weighed_grams > 0 and self.remaining_grams < step_g / 2:
-            return 0.0
-        return scale.shown(self.role, self.remaining_grams)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 from formulary.batch.figures import water_in
 from formulary.batch.lye_checks import check_jug, check_strong_jug
 from formulary.batch.model import Batch, Pot, PotFigures, PotLine
+from formulary.batch.remaining import Remaining
 from formulary.batch.scale import format_shown
 from formulary.finding import Finding, Place, Severity
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
-
-if TYPE_CHECKING:
-    from formulary.batch.rescue import Remaining
 
 # A difference of the superfat that is worth a word: it moves it by a digit that a sheet shows.
 _SUPERFAT_TOLD_PERCENT = 0.2

@@ -1,0 +1,37 @@
+"""What is still to be weighed of one line when a batch goes on after something went over."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from formulary.batch.scale import Scale
+from formulary.chemistry.alkali import rounded_down_g
+
+
+@dataclass(frozen=True, slots=True)
+class Remaining:
+    """One thing still to weigh, with how it changed from the plan; all in grams."""
+
+    material: str
+    role: str
+    planned_grams: float
+    weighed_grams: float
+    remaining_grams: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "material": self.material,
+            "role": self.role,
+            "planned_grams": self.planned_grams,
+            "weighed_grams": self.weighed_grams,
+            "remaining_grams": self.remaining_grams,
+        }
+
+    def shown_g(self, scale: Scale) -> float:
+        """Grams to add as a sheet says them; nothing where the scale that weighed the most does not show the rest."""
+        if self.role == "alkali":
+            return rounded_down_g(self.remaining_grams, scale.alkali_step_g)
+        step_g = scale.step_for(self.weighed_grams + self.remaining_grams)
+        if self.role != "scent" and self.weighed_grams > 0 and self.remaining_grams < step_g / 2:
+            return 0.0
+        return scale.shown(self.role, self.remaining_grams)

@@ -112,7 +112,12 @@ def test_two_alkalis_keep_their_moles() -> None:
 
 
 def test_alkali_that_went_over_makes_everything_larger_by_the_same_part() -> None:
-    for text, alkali in ((PLAIN, "sodium-hydroxide"), (ACID, "sodium-hydroxide"), (BOTH, "potassium-hydroxide")):
+    for text, alkali in (
+        (PLAIN, "sodium-hydroxide"),
+        (MILK, "sodium-hydroxide"),
+        (ACID, "sodium-hydroxide"),
+        (BOTH, "potassium-hydroxide"),
+    ):
         batch = batch_of(text)
         planned = {line.material: line.planned_grams for line in rescue(text, {}).remaining}
         found = rescue(text, {alkali: planned[alkali] * 1.25})
@@ -408,3 +413,11 @@ def test_a_material_that_is_given_twice_is_asked_back() -> None:
     with pytest.raises(InputError) as raised:
         parse_all_weighed(["olive-oil 400 g", "olive-oil 200 g"])
     assert "olive-oil 600 g" in raised.value.findings[0].do
+
+
+def test_water_that_comes_besides_the_stated_is_not_counted_as_a_weak_lye() -> None:
+    extra = PLAIN + addition("oat-milk", "30 % of oils", "trace", water="extra")
+    assert "lye-weak" not in {finding.code for finding in rescue(extra, {"olive-oil": 700.0}).findings}
+    replaces = PLAIN + addition("oat-milk", "15 % of oils", "trace", water="replaces")
+    found = {finding.code for finding in rescue(replaces, {"oat-milk": 400.0}).findings}
+    assert "lye-weak" in found

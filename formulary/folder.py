@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from formulary.batch.cost import Cost
     from formulary.batch.ingredients import IngredientList
     from formulary.batch.rescue import Rescue
-    from formulary.batch.sitting import Sitting
+    from formulary.batch.sitting_model import Sitting
     from formulary.changes.changes import Changes
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.model import Recipe

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
-from formulary.batch.model import Batch, Pot, PotLine, without_grams
+from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.printed_checks import check_printed_pot
+from formulary.batch.sitting_model import Shared, Sitting
 from formulary.batch.sitting_weights import printed_loaf, weigh_sitting
 from formulary.batch.vessel_checks import check_shared_vessels
 from formulary.errors import InputError
@@ -18,65 +19,6 @@ from formulary.settings import Settings
 MELTED_ABOVE_C = 20.0
 # Two lyes are the same when a scale could not tell them apart.
 _SAME_CONCENTRATION = 0.05
-
-
-@dataclass(frozen=True, slots=True)
-class Shared:
-    """One vessel for several loaves: grams by material, and grams of the mixture that each loaf gets."""
-
-    lines: tuple[tuple[str, float], ...]
-    each: tuple[float, ...]
-
-    @property
-    def total_grams(self) -> float:
-        """Grams in the vessel."""
-        return sum(grams for _, grams in self.lines)
-
-    def to_json(self) -> dict[str, object]:
-        return {
-            "lines": [{"material": material, "grams": grams} for material, grams in self.lines],
-            "total_grams": self.total_grams,
-            "each_grams": list(self.each),
-        }
-
-
-@dataclass(frozen=True, slots=True)
-class Sitting:
-    """What to weigh for a sitting: the shared pot and jug (None when nothing can be shared), then each loaf's own.
-
-    own: for each batch the lines to weigh for it alone. findings: what is known of the shared vessels only when the
-    loaves are made together; each batch has its own besides.
-    """
-
-    batches: tuple[Batch, ...]
-    pot: Shared | None
-    jug: Shared | None
-    own: tuple[tuple[PotLine, ...], ...]
-    jug_reason: str | None = None
-    findings: tuple[Finding, ...] = ()
-
-    @property
-    def is_stopped(self) -> bool:
-        """Whether a finding of the loaves together says that nothing may be weighed out."""
-        return bool(stops(self.findings))
-
-    def to_json(self) -> dict[str, object]:
-        """With stable keys; null for every gram while it is stopped."""
-        tree = self._to_json()
-        return without_grams(tree) if self.is_stopped else tree
-
-    def _to_json(self) -> dict[str, object]:
-        return {
-            "batches": [batch.to_json() for batch in self.batches],
-            "pot": self.pot.to_json() if self.pot is not None else None,
-            "jug": self.jug.to_json() if self.jug is not None else None,
-            "jug_reason": self.jug_reason,
-            "own": [
-                [{"material": line.material, "role": line.role, "at": line.at, "grams": line.grams} for line in lines]
-                for lines in self.own
-            ],
-            "findings": [finding.to_json() for finding in self.findings],
-        }
 
 
 def plan_sitting(

@@ -8,7 +8,7 @@ from dataclasses import replace
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue
 from formulary.batch.scale import format_shown
-from formulary.batch.sitting import Sitting
+from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.weigh_out_text import (
     CAUTIONS,

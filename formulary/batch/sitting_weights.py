@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from formulary.batch.model import Pot, PotLine
 from formulary.batch.scale import share_out
 from formulary.batch.sheet_weights import Weighing, shown_weights
+from formulary.batch.sitting_model import Sitting
 from formulary.chemistry.alkali import rounded_down_g
-
-if TYPE_CHECKING:
-    from formulary.batch.sitting import Sitting
 
 
 @dataclass(frozen=True, slots=True)

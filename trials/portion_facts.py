@@ -12,6 +12,7 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Pot
+from formulary.batch.temperature_checks import parse_celsius
 from trials.effective import EffectiveFormula, effective_portion
 from trials.factor_steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.model import Trial, TrialPortion
@@ -283,7 +284,7 @@ def _conditions(trial: Trial, portion: str | None) -> tuple[dict[Aspect, Fact], 
         aspect = Aspect("condition", name, step=name)
         if value is not None:
             facts[aspect] = float(value)
-        elif (intended := _celsius(process.get(name.replace(" ", "_")))) is not None:
+        elif (intended := parse_celsius(process.get(name.replace(" ", "_")))) is not None:
             facts[aspect] = intended
             planned.add(aspect)
     part = _part(trial, portion)
@@ -297,17 +298,6 @@ def _conditions(trial: Trial, portion: str | None) -> tuple[dict[Aspect, Fact], 
         if word:
             facts[Aspect("vessel", name, step="instead")] = word
     return facts, frozenset(planned)
-
-
-def _celsius(text: str | None) -> float | None:
-    from formulary.quantity import Kind, NotAQuantity, parse_quantity
-
-    if text is None:
-        return None
-    try:
-        return float(parse_quantity(text, Kind.TEMPERATURE).to("°C"))
-    except NotAQuantity:
-        return None
 
 
 def _handling(trial: Trial, portion: str | None) -> dict[Aspect, Fact]:

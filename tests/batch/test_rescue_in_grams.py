@@ -81,6 +81,13 @@ def test_more_of_an_oil_gets_the_alkali_and_the_water_of_a_recipe_with_so_much_o
     assert found.effective_percent == pytest.approx(33)
 
 
+def test_more_of_an_oil_gets_its_alkali_also_when_every_other_oil_is_in_already() -> None:
+    every_oil = {"olive-oil": 700.0, "coconut-oil": 250.0, "sunflower-oil": 150.0}
+    found = rescue(PLAIN, every_oil)
+    assert found.way == "new-alkali"
+    assert in_pot(found)["sodium-hydroxide"] == pytest.approx(pure_g(700.0), rel=1e-6)
+
+
 def test_the_new_alkali_is_rounded_down_to_the_scale() -> None:
     found = rescue(PLAIN, {"olive-oil": 700.0}, Settings())
     assert in_pot(found)["sodium-hydroxide"] == pytest.approx(math.floor(pure_g(700) * 10) / 10)

@@ -13,7 +13,7 @@ from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
-    from formulary.batch.size import WantedSize
+    from formulary.batch.size import Size
     from formulary.folder import Folder
     from formulary.materials.chosen_lots import ChosenLots
 
@@ -96,24 +96,13 @@ def batch(
     return STOPPED if batches[0].is_stopped else DONE
 
 
-def _work_out(folder: Folder, recipes: tuple[str, ...], sizes: list[WantedSize], chosen: ChosenLots) -> list[Batch]:
+def _work_out(folder: Folder, recipes: tuple[str, ...], sizes: list[Size], chosen: ChosenLots) -> list[Batch]:
     versions = [folder.find_version(recipe) for recipe in recipes]
     held = {name for version in versions for name in version.recipe.materials()}
     batches = []
     for version, size in zip(versions, sizes, strict=True):
         own = {name: lot for name, lot in chosen.items() if name not in held or name in version.recipe.materials()}
-        batches.append(
-            folder.batch(
-                version,
-                oils=size.oils,
-                total=size.total,
-                mould=size.mould,
-                bars=size.bars,
-                bar=size.bar,
-                cured=size.cured,
-                lots=own,
-            )
-        )
+        batches.append(folder.batch_of_size(version, size, lots=own))
     return batches
 
 

@@ -10,7 +10,7 @@ import click
 from formulary.errors import InputError
 
 if TYPE_CHECKING:
-    from formulary.batch.size import WantedSize
+    from formulary.batch.size import Size
 
 _KINDS = ("oils", "total", "mould", "bars")
 _ORDER = "cli.sizes.order"
@@ -34,28 +34,28 @@ def match_sizes(
     bars: Sequence[int],
     bar: tuple[str, ...],
     cured: bool,
-) -> list[WantedSize]:
+) -> list[Size]:
     """The size of each recipe: one that was said holds for all; as many as recipes are taken in their order.
 
     bar: what one bar weighs, once for all `bars` or once for each. Raises InputError for any other number of sizes.
     """
-    from formulary.batch.size import WantedSize
+    from formulary.batch.size import Size
 
     if len(bar) > 1 and len(bar) != len(bars):
         what = f"--bars is given {_times(len(bars))} and --bar {_times(len(bar))}"
         raise InputError.of("size", what, "give --bar once for all of them, or with each --bars")
     if bar and not bars:
-        return [WantedSize(bar=bar[0])] * len(recipes)
+        return [Size(bar=bar[0])] * len(recipes)
     weights: Sequence[str | None] = bar * len(bars) if len(bar) == 1 else bar or (None,) * len(bars)
     said = {
-        "oils": iter([WantedSize(oils=text) for text in oils]),
-        "total": iter([WantedSize(total=text) for text in total]),
-        "mould": iter([WantedSize(mould=text) for text in mould]),
-        "bars": iter([WantedSize(bars=n, bar=each, cured=cured) for n, each in zip(bars, weights, strict=True)]),
+        "oils": iter([Size(oils=text) for text in oils]),
+        "total": iter([Size(total=text) for text in total]),
+        "mould": iter([Size(mould=text) for text in mould]),
+        "bars": iter([Size(bars=n, bar=each, cured=cured) for n, each in zip(bars, weights, strict=True)]),
     }
     sizes = [next(said[kind]) for kind in click.get_current_context().meta[_ORDER]]
     if not sizes:
-        return [WantedSize(cured=cured)] * len(recipes)
+        return [Size(cured=cured)] * len(recipes)
     if len(sizes) == 1:
         return sizes * len(recipes)
     if len(sizes) == len(recipes):

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from formulary.batch.ingredients import IngredientList
     from formulary.batch.rescue import Rescue
     from formulary.batch.sitting_model import Sitting
+    from formulary.batch.size import Size
     from formulary.changes.changes import Changes
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.model import Recipe
@@ -96,12 +97,18 @@ class Folder(FormularyFiles):
         Raises InputError for a size that is none of these, a recipe that does not fit the register, or a material of
         it whose file cannot be read: its general values are not what the maker's own file says.
         """
-        from formulary.batch.size import WantedSize, find_masses
+        from formulary.batch.size import Size
+
+        size = Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
+        return self.batch_of_size(version, size, lots=lots)
+
+    def batch_of_size(self, version: Version | str, size: Size, *, lots: ChosenLots | None = None) -> Batch:
+        """What to weigh for a version at a size; the rest as in `batch`."""
+        from formulary.batch.size import find_masses
 
         found = self.find_version(version) if isinstance(version, str) else version
         self._demand_materials(found.recipe)
-        wanted = WantedSize(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
-        masses = find_masses(wanted, found, self.register, self.settings)
+        masses = find_masses(size, found, self.register, self.settings)
         return work_out_batch(found, self.register, self.settings, lots=lots, **masses)
 
     def _demand_materials(self, recipe: Recipe) -> None:

@@ -79,7 +79,8 @@ class Bench(TrialFiles):
         draw_code: for the four characters of the id.
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
-        from trials.starting import Size, start_trial
+        from formulary.batch.size import Size
+        from trials.starting import start_trial
 
         found = self.folder.find_version(version) if isinstance(version, str) else version
         return start_trial(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -22,34 +22,12 @@ from trials.plan import make_plan, parse_plan, render_plan
 from trials.start import render_new_trial
 
 if TYPE_CHECKING:
-    from formulary.batch.model import Batch
+    from formulary.batch.size import Size
     from formulary.recipes.version import Version
     from trials.files import TrialFiles
 
 # What trials of one sitting share; mould and cover are each loaf's own.
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Size:
-    """How large a batch is asked to be, in exactly one way, as in `Folder.batch`."""
-
-    oils: str | None = None
-    total: str | None = None
-    mould: str | None = None
-    bars: int | None = None
-    bar: str | None = None
-    cured: bool = False
-
-    def written(self) -> tuple[str, str]:
-        """As it stands in a file."""
-        if self.oils is not None:
-            return "oils", tidy_amount(self.oils)
-        if self.total is not None:
-            return "batter", tidy_amount(self.total)
-        if self.mould is not None:
-            return "mould", " ".join(self.mould.split())
-        return "bars", f"{self.bars} of {tidy_amount(self.bar or '')}{' cured' if self.cured else ''}"
 
 
 def start_trial(
@@ -75,9 +53,9 @@ def start_trial(
     given = {key: tidy_condition(key, text) for key, text in conditions.items()}
     register = folder.register
     known = {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
-    batch = _work_out(bench, version, size, known)
+    batch = folder.batch_of_size(version, size, lots=known)
     demand_weighable(batch, despite=despite)
-    plan = make_plan(version, batch, register, folder.settings, size=size.written(), lots=known)
+    plan = make_plan(version, batch, register, folder.settings, size=_written(size), lots=known)
     trial_id = make_trial_id(now.date(), version.slug, _all_ids(bench), draw_code=draw_code)
     stopped = {finding.code for finding in stops(batch.findings)}
     text = render_new_trial(
@@ -94,7 +72,7 @@ def start_trial(
     place = trial_folder(trial_id)
     frozen = render_plan(plan)
     trial = _read_back(bench, trial_id, plan, frozen, text)
-    how, amount = size.written()
+    how, amount = _written(size)
     body = f"{version.name}, {how} {amount}"
     files = {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}
     read: dict[str, str | None] = dict.fromkeys(files)
@@ -130,17 +108,15 @@ def _unplaced(findings: Iterable[Finding]) -> list[Finding]:
     return [replace(finding, place=Place(field=finding.place.field)) for finding in findings]
 
 
-def _work_out(bench: TrialFiles, version: Version, size: Size, lots: Mapping[str, str]) -> Batch:
-    return bench.folder.batch(
-        version,
-        oils=size.oils,
-        total=size.total,
-        mould=size.mould,
-        bars=size.bars,
-        bar=size.bar,
-        cured=size.cured,
-        lots=lots,
-    )
+def _written(size: Size) -> tuple[str, str]:
+    """A size as it stands in a trial's file."""
+    if size.oils is not None:
+        return "oils", tidy_amount(size.oils)
+    if size.total is not None:
+        return "batter", tidy_amount(size.total)
+    if size.mould is not None:
+        return "mould", " ".join(size.mould.split())
+    return "bars", f"{size.bars} of {tidy_amount(size.bar or '')}{' cured' if size.cured else ''}"
 
 
 def _all_ids(bench: TrialFiles) -> tuple[str, ...]:

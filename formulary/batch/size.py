@@ -66,7 +66,7 @@ def _above_zero(text: str) -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class WantedSize:
+class Size:
     """How large a batch is to be, in one of four ways, as typed.
 
     oils, total: masses. mould: its inside as filled, or a name from the settings. bars of `bar` each, as poured, or
@@ -84,7 +84,7 @@ class WantedSize:
 Masses: TypeAlias = dict[Literal["oil_mass_g", "batter_mass_g"], float]
 
 
-def find_masses(size: WantedSize, version: Version, register: Materials, settings: Settings) -> Masses:
+def find_masses(size: Size, version: Version, register: Materials, settings: Settings) -> Masses:
     """The mass of oils or of batter that a size asks for, as `work_out_batch` takes it.
 
     Raises InputError unless the size is said in exactly one way that can be read.
@@ -100,7 +100,7 @@ def find_masses(size: WantedSize, version: Version, register: Materials, setting
     return masses
 
 
-def _masses(size: WantedSize, version: Version, register: Materials, settings: Settings) -> Masses:
+def _masses(size: Size, version: Version, register: Materials, settings: Settings) -> Masses:
     if size.oils is not None:
         return {"oil_mass_g": parse_size_g(size.oils)}
     if size.total is not None:

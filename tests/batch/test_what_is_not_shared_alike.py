@@ -13,7 +13,7 @@ from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
 from formulary.batch.figures import portion_pot, superfat_band, work_out_pot
 from formulary.batch.model import PotLine
 from formulary.batch.overriding import demand_weighable
-from formulary.batch.size import WantedSize, find_masses
+from formulary.batch.size import Size, find_masses
 from formulary.batch.weigh_out import work_out_batch
 from formulary.batch.weigh_out_text import render_batch
 from formulary.errors import InputError, StopError
@@ -138,9 +138,9 @@ def test_the_sheet_never_shows_more_alkali_than_was_worked_out(oil_mass_g: float
 
 @pytest.mark.parametrize(
     "size",
-    [WantedSize(mould="9999 x 9999 x 9999 cm"), WantedSize(bars=10_000, bar="900 kg"), WantedSize(oils="1001 kg")],
+    [Size(mould="9999 x 9999 x 9999 cm"), Size(bars=10_000, bar="900 kg"), Size(oils="1001 kg")],
 )
-def test_a_batch_that_no_pot_holds_is_refused_however_it_is_said(size: WantedSize) -> None:
+def test_a_batch_that_no_pot_holds_is_refused_however_it_is_said(size: Size) -> None:
     version = Version(recipe=read_recipe(PLAIN), text=PLAIN, is_saved=False)
     with pytest.raises(InputError) as raised:
         find_masses(size, version, REGISTER, Settings())

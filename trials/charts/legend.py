@@ -37,7 +37,12 @@ def draw_legend(
     points: float,
     draw_sign: Callable[[Axes, str, float, float], None],
 ) -> None:
-    """Draw the rows from a height in millimetres downward. draw_sign: draws one at a place in millimetres."""
+    """Draw the rows from a height in millimetres downward. draw_sign: draws one at a place in millimetres.
+
+    Words without a sign begin where signs do.
+    """
+    if not rows:
+        return
     axes = chart.axes_mm(0, 0, chart.width_mm, chart.height_mm)
     axes.set_axis_off()
     axes.set_xlim(0, chart.width_mm)
@@ -47,6 +52,6 @@ def draw_legend(
         x = 3.5
         for what, text in row:
             draw_sign(axes, what, x, y)
-            axes.text(x + 3.0, y, text, fontsize=points, va="center")
+            axes.text(x + (3.0 if what else -2.0), y, text, fontsize=points, va="center")
             x += (len(text) + _SIGN) * letter_mm(points)
         y -= line_mm

@@ -20,6 +20,7 @@ from trials.charts.figure import (
     font_points,
     letter_mm,
 )
+from trials.charts.legend import draw_legend, legend_rows
 from trials.charts.story_data import (
     SCENTED,
     UNSCENTED,
@@ -53,7 +54,14 @@ def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
         if story.nothing is not None:
             chart.text_mm(1.5, y, story.nothing.capitalize() + ".", fontsize=layout.points, va="baseline")
             return chart
-        _draw_legend(chart, layout)
+        draw_legend(
+            chart,
+            layout.legend,
+            top_mm=layout.legend_top,
+            line_mm=layout.line,
+            points=layout.points,
+            draw_sign=_draw_sign,
+        )
         axes = chart.axes_mm(layout.left, layout.plot_bottom, layout.plot_width, layout.plot_height)
         _draw_blocks(axes, story)
         _draw_points(axes, story, layout)
@@ -82,7 +90,7 @@ class _Layout:
         self.marker = min(5.0, max(2.2, 0.82 * self.slot / MM_PER_POINT / (most + 0.6)))
         room = characters(width - 3.0, self.points)
         self.title = textwrap.wrap(story.title, characters(width - 3.0, self.points + 1, bold=True))
-        self.legend = _legend_rows(_legend_items(story), room)
+        self.legend = legend_rows(_legend_items(story), room)
         self.entries = [_entry(version, room, story) for version in story.versions[:_MOST_LISTED]]
         if len(story.versions) > 1:
             self.entries.insert(0, (["", "Versions in the order of their first pour"], False))
@@ -134,37 +142,6 @@ def _legend_items(story: StoryData) -> list[tuple[str, str]]:
         items += [(f"{_BAND}{kind}", f"repeats, {kind}") for kind in banded]
         items.append(("", f"bands: {measure}"))
     return items
-
-
-def _legend_rows(items: list[tuple[str, str]], room: int) -> list[list[tuple[str, str]]]:
-    rows: list[list[tuple[str, str]]] = []
-    used = room
-    for item in items:
-        need = len(item[1]) + 6
-        if used + need > room:
-            rows.append([])
-            used = 0
-        rows[-1].append(item)
-        used += need
-    return rows
-
-
-def _draw_legend(chart: Chart, layout: _Layout) -> None:
-    if not layout.legend:
-        return
-    axes = chart.axes_mm(0, 0, layout.width, layout.height)
-    axes.set_axis_off()
-    axes.set_xlim(0, layout.width)
-    axes.set_ylim(0, layout.height)
-    letter = letter_mm(layout.points)
-    y = layout.legend_top - 0.4 * layout.line
-    for row in layout.legend:
-        x = 3.5
-        for what, text in row:
-            _draw_sign(axes, what, x, y)
-            axes.text(x + (3.0 if what else -2.0), y, text, fontsize=layout.points, va="center")
-            x += (len(text) + 6) * letter
-        y -= layout.line
 
 
 def _draw_sign(axes: Axes, what: str, x: float, y: float) -> None:

@@ -19,7 +19,7 @@ from cli.output import say, say_json, width
 @folder_option
 def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
     """What should be looked at now and next, late ones first: cut, free alkali, colour, mass, hardness, shelf."""
-    from trials.due_text import render_calendar, render_due, write_calendar
+    from trials.due_text import due_json, render_calendar, render_due, write_calendar
 
     now = datetime.now().astimezone()
     with open_chosen_bench() as bench:
@@ -28,7 +28,7 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
         write_calendar(ics, render_calendar(found, now))
         say(f"{sum(not item.is_missed for item in found)} entries are written to {ics}.")
     elif as_json:
-        say_json([item.to_json() for item in found])
+        say_json(due_json(found, bench.unread))
     else:
         say(render_due(found, now.date(), width=width(), show_all=show_all))
 

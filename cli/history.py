@@ -20,6 +20,7 @@ def history(recipe: str, as_json: bool) -> None:
     with open_chosen_bench() as bench, progress("reading the history"):
         entries = with_trials(describe_history(bench.folder, recipe), trial_lines(bench.trials(), bench.outcomes))
     if as_json:
-        say_json({"recipe": recipe, "versions": [entry.to_json() for entry in entries]})
+        unread = [finding.to_json() for finding in bench.unread]
+        say_json({"recipe": recipe, "versions": [entry.to_json() for entry in entries], "unread": unread})
     else:
         say(render_history(recipe, entries, width=width()))

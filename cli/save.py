@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import say, say_next
+from cli.output import say, say_next, width
 
 
 @click.command()
@@ -16,14 +16,18 @@ def save(recipes: tuple[str, ...], why: str) -> None:
     """Save every changed file of the formulary, or the recipes named, as one commit with the change in words.
 
     Every file below recipes/, materials/ and trials/ goes in, photos too; `status` lists them first. A file with a
-    fault, or over 64 MB, stops the whole save; recipes named are saved without the others.
+    fault, or over 64 MB, stops the whole save; recipes named are saved without the others, with the materials of
+    yours that they use.
     """
-    from formulary.saving import describe_size
+    from formulary.saving import describe_size, say_unchanged
+    from formulary.text_table import paragraph
     from trials.bench import open_bench
 
     with open_chosen() as folder:
         report = folder.save_changed(recipes, why=why, check=open_bench(folder).check_files)
         say(f"Saved {', '.join(report.paths)}.\n")
+        if report.unchanged:
+            say("\n".join(paragraph(f"{say_unchanged(report.unchanged)}.", width=width())) + "\n")
         if report.beside_bytes:
             files = f"{len(report.beside_bytes)} file{'s' if len(report.beside_bytes) > 1 else ''}"
             size = describe_size(sum(report.beside_bytes.values()))

@@ -37,7 +37,7 @@ def table(
         say(f"Written: {', '.join(str(path) for path in written)}")
         return
     if as_json:
-        say_json(table_json(made))
+        say_json(table_json(made, bench.unread))
         return
     render = {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[form]
     say(render(made).rstrip("\n"))

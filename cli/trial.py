@@ -209,12 +209,12 @@ def recalculate(wanted: str, as_json: bool) -> int:
 @folder_option
 def list_trials(recipes: tuple[str, ...], as_json: bool) -> None:
     """The trials, by date; of some recipes and their variants, when they are named."""
-    from trials.trial_text import render_trials, trial_row
+    from trials.trial_text import render_trials, trials_json
 
     with open_chosen_bench() as bench:
         found = bench.trials(recipes)
         if as_json:
-            say_json([trial_row(each, bench.outcomes) for each in found])
+            say_json(trials_json(found, bench.outcomes, bench.unread))
         else:
             say(render_trials(found, bench.outcomes, width=width()))
 

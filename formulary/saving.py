@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -33,15 +33,18 @@ CheckFiles = Callable[[tuple[str, ...]], tuple[Finding, ...]]  # paths -> what i
 
 @dataclass(frozen=True, slots=True)
 class SaveReport:
-    """What one save recorded: the commit, the files and the message, and what else to know."""
+    """What one save recorded: the commit, the files and the message, and what else to know.
+
+    beside_bytes: photos and other files that are not read, and their size. unchanged: recipes that were named and had
+    nothing to save.
+    """
 
     commit: str
     paths: tuple[str, ...]
     message: str
     findings: tuple[Finding, ...] = ()
-    beside_bytes: Mapping[str, int] = field(
-        default_factory=dict
-    )  # photos and other files that are not read, and their size
+    beside_bytes: Mapping[str, int] = field(default_factory=dict)
+    unchanged: tuple[str, ...] = ()
 
 
 def find_changed_paths(folder: FormularyFiles) -> tuple[str, ...]:
@@ -59,6 +62,7 @@ def save_changed(
 ) -> SaveReport:
     """One commit of every changed file, or of the recipes named and the maker's materials that they use.
 
+    names: those of them that have not changed are told in the report, and left.
     check: finds what is wrong in those of the files to be saved that are not the formulary's own (trials).
     Raises InputError when nothing changed, when a file to be saved cannot be read as meant, or is too large; with all
     that is wrong, and nothing is saved then.
@@ -67,8 +71,9 @@ def save_changed(
         raise InputError.of("why-missing", "a save says why", "add -m and a few words, for example -m 'less clove'")
     changed = find_changed_paths(folder)
     tip = folder.store.tip_blobs("")
+    unchanged: tuple[str, ...] = ()
     if names:
-        changed = _only(folder, names, changed, tip)
+        changed, unchanged = _only(folder, names, changed, tip)
     if not changed:
         raise InputError.of("nothing-changed", "nothing has changed since the last save", "edit a file first")
     working = set(folder.store.working_paths(""))
@@ -91,27 +96,33 @@ def save_changed(
     )
     folder.refresh()
     beside = {path: len(data) for path, data in files.items() if data is not None and not is_read(path)}
-    return SaveReport(result.commit, changed, message, result.warnings, MappingProxyType(beside))
+    return SaveReport(result.commit, changed, message, result.warnings, MappingProxyType(beside), unchanged)
 
 
 def _only(
     folder: FormularyFiles, names: tuple[str, ...], changed: tuple[str, ...], tip: Mapping[str, str]
-) -> tuple[str, ...]:
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The files to save for the recipes named, and the names of those that have not changed."""
     known = {*folder.recipes(), *(slug_of(path) for path in tip if path.startswith("recipes/"))}
     for name in names:
         if name not in known:
             do = suggest(name, folder.recipes(), list_recipes(folder.recipes()))
             raise InputError.of("no-recipe", f"there is no recipe {name!r} here", do)
-    recipes = {f"recipes/{name}.yaml" for name in names}
-    unchanged = [path for path in sorted(recipes) if path not in changed]
-    if unchanged:
-        what = f"{', '.join(slug_of(path) for path in unchanged)} has not changed since the last save"
+    unchanged = tuple(name for name in dict.fromkeys(names) if f"recipes/{name}.yaml" not in changed)
+    recipes = {f"recipes/{name}.yaml" for name in names if name not in unchanged}
+    if not recipes:
+        what = say_unchanged(unchanged)
         do = "`formulary status` tells what has; name that, or save all of it without a name"
         raise InputError.of("nothing-changed", what, do)
     # What a recipe is made of is saved with it, or the lye of what is saved could not be worked out again.
     working = set(folder.store.working_paths(""))
     used = {f"materials/{name}.yaml" for path in recipes & working for name in _materials_in(folder, path)}
-    return tuple(path for path in changed if path in recipes or path in used)
+    return tuple(path for path in changed if path in recipes or path in used), unchanged
+
+
+def say_unchanged(names: Sequence[str]) -> str:
+    """That recipes have nothing to save, in words."""
+    return f"{', '.join(names)} {'has' if len(names) == 1 else 'have'} not changed since the last save"
 
 
 def _materials_in(folder: FormularyFiles, path: str) -> frozenset[str]:

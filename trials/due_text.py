@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from formulary.errors import StorageError
+from formulary.finding import Finding
 from formulary.quantity import format_decimal
 from formulary.text_table import Row, paragraph, render_rows
 from trials.due import Due
@@ -26,6 +27,11 @@ def render_due(due: Sequence[Due], today: date, *, width: int = 80, show_all: bo
     told = [item for item in due if item not in missed]
     text = _render_list(told, today, width) if told or not missed else "Nothing else is due."
     return "\n".join([text, *_say_missed(missed, width)])
+
+
+def due_json(due: Iterable[Due], unread: Iterable[Finding] = ()) -> dict[str, object]:
+    """The same with stable keys. unread: one finding for each trial that could not be read."""
+    return {"due": [item.to_json() for item in due], "unread": [finding.to_json() for finding in unread]}
 
 
 def _say_missed(missed: Sequence[Due], width: int) -> list[str]:

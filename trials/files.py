@@ -10,7 +10,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, has_errors, note, warn
+from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
 from trials.added import parse_added
 from trials.identity import TRIAL_ID, find_trial_id, trial_folder
@@ -70,8 +70,11 @@ class TrialFiles:
             if trial is not None:
                 found.append(trial)
             else:
-                faults = [finding.what for finding in findings if finding.severity is Severity.ERROR]
-                unread.append(_unread(identifier, faults[0] if faults else "its file cannot be read as meant"))
+                fault = next((finding for finding in findings if finding.severity is Severity.ERROR), None)
+                if fault is None:
+                    unread.append(_unread(identifier, "its file cannot be read as meant"))
+                else:
+                    unread.append(_unread(identifier, fault.what, fault.place))
         folders = dict.fromkeys(path.split("/")[2] for path in self.paths())
         unread += [
             _unread(name, "it has no trial.yaml") for name in folders if name not in ids and TRIAL_ID.match(name)
@@ -178,6 +181,8 @@ class TrialFiles:
         self.folder.refresh()
 
 
-def _unread(trial_id: str, why: str) -> Finding:
+def _unread(trial_id: str, why: str, place: Place = NOWHERE) -> Finding:
     what = f"trial {trial_id} could not be read, so nothing here counts it: {why}"
-    return warn("trial-unread", what, "`formulary check` shows what is wrong in it", Place(trial_folder(trial_id)))
+    if place.path is None:
+        place = Place(trial_folder(trial_id))
+    return warn("trial-unread", what, "`formulary check` shows what is wrong in it", place)

@@ -5,9 +5,11 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Iterable
 from pathlib import Path
 
 from formulary.errors import InputError, StorageError
+from formulary.finding import Finding
 from trials.table import Cell, Table, TableColumn
 
 FORMATS = ("csv", "jsonl", "md", "parquet")
@@ -29,12 +31,16 @@ def render_json_lines(table: Table) -> str:
     return "".join(f"{line}\n" for line in lines)
 
 
-def table_json(table: Table) -> dict[str, object]:
-    """The table with its schema: one object a row, None for a missing value."""
+def table_json(table: Table, unread: Iterable[Finding] = ()) -> dict[str, object]:
+    """The table with its schema: one object a row, None for a missing value.
+
+    unread: one finding for each trial that could not be read, and so has no row.
+    """
     names = [column.name for column in table.columns]
     return {
         "schema": table_schema(table),
         "rows": [dict(zip(names, row, strict=True)) for row in table.rows],
+        "unread": [finding.to_json() for finding in unread],
     }
 
 

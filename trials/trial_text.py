@@ -261,6 +261,16 @@ def trial_lines(trials: Iterable[Trial], outcomes: Mapping[str, Outcome]) -> dic
     return lines
 
 
+def trials_json(
+    trials: Iterable[Trial], outcomes: Mapping[str, Outcome], unread: Iterable[Finding] = ()
+) -> dict[str, object]:
+    """Trials in a list with stable keys. unread: one finding for each trial that could not be read, and is missing."""
+    return {
+        "trials": [trial_row(trial, outcomes) for trial in trials],
+        "unread": [finding.to_json() for finding in unread],
+    }
+
+
 def trial_row(trial: Trial, outcomes: Mapping[str, Outcome]) -> dict[str, object]:
     """A trial with stable keys, as one of a list."""
     return {

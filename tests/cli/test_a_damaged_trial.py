@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Iterator
+from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from tests.cli.conftest import Run
 from tests.cli.test_lots_and_entries import start_trial
@@ -56,6 +60,57 @@ def test_what_gathers_trials_tells_which_one_is_missing(formulary: Run, damaged:
     assert ran.status == 0
     assert damaged in ran.err
     assert "could not be read" in ran.err
+
+
+SCHEMAS = {
+    ("trial", "list"): ("trials", "trial-list"),
+    ("due",): ("trials", "due"),
+    ("table",): ("trials", "table"),
+    ("history", "harbour-base"): ("formulary", "history"),
+}
+
+
+def each_key_lost(tree: Any) -> Iterator[Any]:
+    """Copies of a tree, each without one key."""
+    if isinstance(tree, dict):
+        for key, value in tree.items():
+            yield {name: item for name, item in tree.items() if name != key}
+            yield from ({**tree, key: changed} for changed in each_key_lost(value))
+    elif isinstance(tree, list):
+        for number, value in enumerate(tree):
+            yield from ([*tree[:number], changed, *tree[number + 1 :]] for changed in each_key_lost(value))
+
+
+@pytest.mark.parametrize("command", SCHEMAS, ids=" ".join)
+def test_a_program_is_told_which_trial_is_missing_and_where_its_fault_stands(
+    formulary: Run, damaged: str, home: Path, command: tuple[str, ...]
+) -> None:
+    formulary("trial", "observe", whole_trial(home, damaged)[-4:], "gel", "100 %", "--age", "1d")
+    told = json.loads(formulary(*command, "--json").out)
+    (missing,) = told["unread"]
+    lines = (home / f"trials/{damaged[:4]}/{damaged}/trial.yaml").read_text(encoding="utf-8").splitlines()
+    assert missing["where"]["path"] == f"trials/{damaged[:4]}/{damaged}/trial.yaml"
+    assert missing["where"]["line"] in (len(lines), len(lines) + 1)
+    assert damaged in missing["what"]
+    assert missing["do"]
+    package, name = SCHEMAS[command]
+    schema = json.loads((files(package) / "schemas" / f"{name}.schema.json").read_text(encoding="utf-8"))
+    Draft202012Validator.check_schema(schema)
+    validator = Draft202012Validator(schema)
+    validator.validate(told)
+    # what a table says of each column, and its columns of facts, differ from table to table
+    fixed = {**told, "schema": {}, "rows": []} if name == "table" else told
+    lost = list(each_key_lost(fixed))
+    assert len(lost) > 10
+    assert not any(validator.is_valid(tree) for tree in lost)
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize("command", SCHEMAS, ids=" ".join)
+def test_a_program_is_told_that_nothing_is_missing(formulary: Run, command: tuple[str, ...]) -> None:
+    start_trial(formulary)
+    ran = formulary(*command, "--json")
+    assert (ran.status, ran.err, json.loads(ran.out)["unread"]) == (0, "", [])
 
 
 def test_a_comparison_tells_which_trial_its_noise_could_not_count(formulary: Run, damaged: str, home: Path) -> None:

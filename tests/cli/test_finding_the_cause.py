@@ -209,7 +209,8 @@ def test_next_writes_its_first_proposal_as_a_variant_that_checks(harbour: Path, 
 @pytest.mark.usefixtures("harbour")
 @pytest.mark.parametrize("kind", ["cure", "trace"])
 def test_trials_are_drawn_thickening_and_curing(kind: str, formulary: Run, tmp_path: Path) -> None:
-    codes = [one["trial"].rsplit("-", 1)[-1] for one in json.loads(formulary("trial", "list", "--json").out)[:3]]
+    listed = json.loads(formulary("trial", "list", "--json").out)["trials"]
+    codes = [one["trial"].rsplit("-", 1)[-1] for one in listed[:3]]
     target = tmp_path / "drawn.svg"
     ran = formulary("chart", kind, *codes, "-o", str(target))
     assert (ran.status, ran.err) == (0, "")

@@ -13,7 +13,7 @@ from tests.cli.conftest import Run
 def start_trial(formulary: Run) -> str:
     ran = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-7")
     assert ran.status == 0, ran.err
-    return str(json.loads(formulary("trial", "list", "--json").out)[0]["trial"]).rsplit("-", 1)[-1]
+    return str(json.loads(formulary("trial", "list", "--json").out)["trials"][0]["trial"]).rsplit("-", 1)[-1]
 
 
 @pytest.mark.usefixtures("home")
@@ -129,7 +129,7 @@ def test_an_excess_of_lye_is_said_at_once(formulary: Run) -> None:
 def test_what_a_sitting_shares_is_said_once_for_all_its_loaves(formulary: Run) -> None:
     for _ in range(2):
         assert formulary("trial", "start", "harbour-base", "--oils", "500g", "--sitting", "autumn day").status == 0
-    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)]
+    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"]]
     code = trials[0].rsplit("-", 1)[-1]
     for arguments in (("condition", code, "room", "19 °C"), ("event", code, "lye in", "--at", "0:00")):
         ran = formulary("trial", *arguments, "--whole-sitting")
@@ -198,7 +198,7 @@ def test_humidity_is_written_in_percent(formulary: Run, home: Path) -> None:
 @pytest.mark.usefixtures("home")
 def test_a_condition_that_takes_the_place_of_another_says_which_and_for_which_loaves(formulary: Run) -> None:
     first, _ = start_trial(formulary), start_trial(formulary)
-    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)]
+    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"]]
     assert "was" not in formulary("trial", "condition", first, "room", "18C").out
     assert "was" not in formulary("trial", "condition", first, "room", "18 °C").out
     assert "was 18 °C" in formulary("trial", "condition", first, "room", "25C").out

@@ -37,7 +37,7 @@ def test_a_lot_that_its_material_does_not_have_is_refused_with_those_that_it_has
     refused = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL-9")
     assert (refused.status, "lots of it: OL-7" in refused.err) == (2, True)
     assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
-    trial = json.loads(formulary("trial", "list", "--json").out)[0]["trial"]
+    trial = json.loads(formulary("trial", "list", "--json").out)["trials"][0]["trial"]
     assert formulary("trial", "lot", trial, "olive-oil", "OL-7").status == 0
     refused = formulary("trial", "lot", trial, "olive-oil", "OL-9", "--correct")
     assert (refused.status, "lots of it: OL-7" in refused.err) == (2, True)
@@ -58,7 +58,7 @@ def test_a_lot_that_was_written_by_hand_and_is_not_known_is_told_in_check(formul
 @pytest.mark.usefixtures("home")
 def test_a_recorded_lot_is_only_replaced_when_the_person_says_so(formulary: Run) -> None:
     assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
-    trial = json.loads(formulary("trial", "list", "--json").out)[0]["trial"]
+    trial = json.loads(formulary("trial", "list", "--json").out)["trials"][0]["trial"]
     assert formulary("trial", "lot", trial, "olive-oil", "A").status == 0
     refused = formulary("trial", "lot", trial, "olive-oil", "B")
     assert refused.status == 2
@@ -91,7 +91,7 @@ def test_a_lot_that_comes_in_the_future_is_told_where_it_is_typed_and_in_check(f
 @pytest.mark.usefixtures("home")
 def test_a_decision_of_another_day_than_could_be_is_remarked_on(formulary: Run) -> None:
     assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
-    trial = json.loads(formulary("trial", "list", "--json").out)[0]["trial"]
+    trial = json.loads(formulary("trial", "list", "--json").out)["trials"][0]["trial"]
     decided = ("trial", "release", trial, "hold", "--who", "me", "--why", "soft yet")
     assert "lies ahead of today" in formulary(*decided, "--on", "2999-01-01").out
     assert "before the soap was made" in formulary(*decided, "--on", "1999-01-01").out

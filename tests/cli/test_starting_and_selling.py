@@ -18,7 +18,7 @@ SCENT = "format: 1\nname: Quay scent (invented)\nkind: fragrance\n"
 def started(formulary: Run, *more: str) -> str:
     ran = formulary("trial", "start", "harbour-base", *(more or ("--oils", "1000g")))
     assert ran.status == 0, ran.err
-    return str(json.loads(formulary("trial", "list", "--json").out)[-1]["trial"]).rsplit("-", 1)[-1]
+    return str(json.loads(formulary("trial", "list", "--json").out)["trials"][-1]["trial"]).rsplit("-", 1)[-1]
 
 
 def recipe(home: Path, text: str) -> None:
@@ -152,7 +152,7 @@ def test_a_trial_with_a_stop_exits_as_a_stop_however_it_is_shown(formulary: Run,
 def test_a_trial_without_oils_is_told_and_never_our_own_fault(formulary: Run, home: Path) -> None:
     started(formulary)
     started(formulary)
-    trial, other = (row["trial"] for row in json.loads(formulary("trial", "list", "--json").out))
+    trial, other = (row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"])
     path = trial_file(home, trial.rsplit("-", 1)[-1])
     oils = ("olive-oil", "coconut-oil", "rice-bran-oil")
     entries = "".join(f"\n  - {{line: {oil}, instead: kaolin}}" for oil in oils)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -100,6 +101,22 @@ def test_saving_a_recipe_saves_that_one_with_what_it_is_made_of(formulary: Run, 
     assert "materials/yy.yaml" in saved.out
     assert "zz" not in saved.out
     assert "materials/zz.yaml" in formulary("status").out
+
+
+def test_of_the_recipes_named_those_that_changed_are_saved_and_the_others_told(formulary: Run, home: Path) -> None:
+    for name in ("quay", "pier", "mole"):
+        (home / f"recipes/{name}.yaml").write_text(BASE, encoding="utf-8")
+    assert formulary("save", "quay", "pier", "-m", "two more").status == 0
+    (home / "recipes/quay.yaml").write_text(BASE.replace("superfat: 5", "superfat: 6"), encoding="utf-8")
+    ran = formulary("save", "pier", "quay", "harbour-base", "-m", "milder")
+    assert ran.status == 0
+    assert "Saved recipes/quay.yaml" in ran.out
+    assert "pier, harbour-base have not changed since the last save." in ran.out
+    left = [each["path"] for each in json.loads(formulary("status", "--json").out)["unsaved"]]
+    assert left == ["recipes/mole.yaml"]
+    refused = formulary("save", "pier", "quay", "-m", "again")
+    assert refused.status == 2
+    assert "pier, quay have not changed since the last save" in refused.err
 
 
 @pytest.mark.usefixtures("home")

@@ -105,14 +105,26 @@ def name(version: str, lasting: str) -> None:
 @click.command()
 @click.argument("before", metavar="OLD")
 @click.argument("after", metavar="NEW")
+@click.option("--name", "called", metavar="NAME", help='What people call it: "Winter spice".')
 @folder_option
-def rename(before: str, after: str) -> None:
-    """Give a recipe another name; its history and its trials stay with it."""
+def rename(before: str, after: str, called: str | None) -> None:
+    """Give a recipe another name; its history and its trials stay with it.
+
+    What people call it, its `name:`, follows where it only said OLD; --name says another.
+    """
     from formulary.returning import rename_recipe
+    from formulary.text_table import paragraph
 
     with open_chosen() as folder:
-        renamed = rename_recipe(folder, before, after)
+        was_called = folder.find_version(before).recipe.name
+        renamed = rename_recipe(folder, before, after, name=called)
     say(f"{before} is {renamed.slug} now, and saved.")
+    name = renamed.recipe.name
+    if name != was_called:
+        told = f"People call it {name} now; it was {was_called}."
+    else:
+        told = f"People still call it {name}: the line `name:` of recipes/{renamed.slug}.yaml says so."
+    say("\n".join(paragraph(told, width=width())))
     say_next(f"formulary history {renamed.slug} shows its saves under both names")
 
 

@@ -10,7 +10,7 @@ from formulary.finding import Place, error
 from formulary.identity import blob_id
 from formulary.recipes.edit import edit_recipe
 from formulary.recipes.read import check_name
-from formulary.recipes.version import Version
+from formulary.recipes.version import Version, name_from
 from formulary.saving import SaveReport
 
 if TYPE_CHECKING:
@@ -92,9 +92,11 @@ def name_version(folder: Folder, reference: str, name: str) -> Version:
     return replace(version, label=name)
 
 
-def rename_recipe(folder: Folder, before: str, after: str) -> Version:
+def rename_recipe(folder: Folder, before: str, after: str, *, name: str | None = None) -> Version:
     """Give a recipe another name; its history and its trials stay with it through `formerly`.
 
+    before, after: the file's name, as on the command line. name: what people call it, its `name:`; unless given, one
+    that only said the old name follows, and any other stays.
     Raises InputError for a name that is taken or unusable, ChangedError for unsaved changes.
     """
     fault = check_name(after)
@@ -105,8 +107,10 @@ def rename_recipe(folder: Folder, before: str, after: str) -> Version:
     path, new_path = f"recipes/{before}.yaml", f"recipes/{after}.yaml"
     if after in folder.recipes() or new_path in tip:
         raise InputError.of("name-taken", f"there is a recipe {after!r} already", "choose another name")
-    names = tuple(name for name in (*version.recipe.formerly, before) if name != after)
-    text = edit_recipe(version.text, replace(version.recipe, formerly=names))
+    names = tuple(former for former in (*version.recipe.formerly, before) if former != after)
+    if name is None:
+        name = name_from(after) if version.recipe.name == name_from(before) else version.recipe.name
+    text = edit_recipe(version.text, replace(version.recipe, formerly=names, name=name.strip()))
     if not version.is_saved:
         what = f"{path} has changes that are not saved"
         raise ChangedError([error("unsaved-changes", what, f"save them first: formulary save {before} -m WHY")])

@@ -209,6 +209,36 @@ def test_a_renamed_recipe_keeps_its_history(folder: Folder) -> None:
     assert folder.recipes() == ("harbour-bar",)
 
 
+@pytest.mark.parametrize(
+    ("stood", "asked", "stands"),
+    [
+        ("First bar", None, "Harbour bar"),  # only the file's name in words
+        ("The one that works", None, "The one that works"),
+        ("The one that works", "For the market: mild", "For the market: mild"),
+        ("First bar", " First bar ", "First bar"),
+    ],
+)
+def test_what_people_call_a_recipe_follows_its_file_unless_they_said_otherwise(
+    folder: Folder, stood: str, asked: str | None, stands: str
+) -> None:
+    text = (folder.root / FIRST).read_text(encoding="utf-8")
+    (line,) = [line for line in text.splitlines() if line.startswith("name:")]
+    (folder.root / FIRST).write_text(text.replace(line, f"name: {stood}  # kept"), encoding="utf-8")
+    folder.refresh()
+    if folder.store.working_changes():
+        folder.save_changed(why="called otherwise")
+    renamed = rename_recipe(folder, "first-bar", "harbour-bar", name=asked)
+    assert renamed.recipe.name == stands
+    assert "# kept" in renamed.text
+    assert len(folder.history("harbour-bar")) > 1
+
+
+def test_a_recipe_cannot_be_renamed_to_be_called_nothing(folder: Folder) -> None:
+    with pytest.raises(InputError):
+        rename_recipe(folder, "first-bar", "harbour-bar", name="  ")
+    assert folder.recipes() == ("first-bar",)
+
+
 def test_the_status_tells_unsaved_changes_in_words(folder: Folder) -> None:
     edit(folder, "superfat: 5", "superfat: 6")
     (folder.root / "materials").mkdir()

@@ -78,7 +78,7 @@ class Version:
         if findings:
             raise InputError(findings)
         if name is None:
-            name = recipe.name if recipe.name != self.recipe.name else _name_from(slug)
+            name = recipe.name if recipe.name != self.recipe.name else name_from(slug)
         variant = replace(recipe, slug=slug, name=name, formerly=(), based_on=BasedOn(self.slug, self.id))
         text = edit_recipe(self.text, variant)
         again, faults = parse_recipe(text, slug, f"recipes/{slug}.yaml", materials=register)
@@ -96,7 +96,7 @@ class Version:
             raise InputError.of("conflict-open", what, "settle it in the file and remove `conflicts:`, then branch")
 
 
-def _name_from(slug: str) -> str:
-    """`midwinter-clove` -> `Midwinter clove`."""
+def name_from(slug: str) -> str:
+    """What people call a recipe of that file, unless somebody said another: `midwinter-clove` -> `Midwinter clove`."""
     words = slug.replace("-", " ")
     return words[0].upper() + words[1:]

@@ -7,19 +7,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import all_option, folder_option, json_option, lots_option, open_chosen
+from cli.options import RECIPE_OR_FILE, all_option, folder_option, json_option, lots_option, open_workshop
 from cli.output import DONE, STOPPED, say, say_json, tell, tell_findings, width
 from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.batch.size import Size
-    from formulary.folder import Folder
     from formulary.materials.chosen_lots import ChosenLots
+    from formulary.workshop import Workshop
 
 
 @click.command(cls=SizedCommand)
-@click.argument("recipes", metavar="RECIPE[@VERSION]...", nargs=-1, required=True)
+@click.argument("recipes", metavar=f"{RECIPE_OR_FILE}...", nargs=-1, required=True)
 @click.option("--oils", metavar="WEIGHT", multiple=True, help="The size by its oils: 1000g.")
 @click.option("--total", metavar="WEIGHT", multiple=True, help="The size by all the batter: 1500g.")
 @click.option(
@@ -67,6 +67,9 @@ def batch(
       formulary batch harbour-base mint --oils 800g
       formulary batch harbour-base --oils 1000g mint --oils 500g mint --mould tall
 
+    FILE is the path of a recipe's file, such as one that somebody sent, and needs no formulary: outside of one the
+    built-in materials and the usual settings count.
+
     A lot counts in every loaf that holds its material. With --weighed, how to go on when something went over.
 
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
@@ -79,14 +82,15 @@ def batch(
     if weighed and len(recipes) > 1:
         raise click.UsageError("--weighed goes with one recipe at a time")
     chosen = parse_chosen_lots(lots)
-    with open_chosen() as folder:
-        batches = _work_out(folder, recipes, sizes, chosen)
-        tell_findings(check_dates_of_chosen(folder.register, chosen, date.today()))
+    with open_workshop(*recipes) as workshop:
+        batches = _work_out(workshop, recipes, sizes, chosen)
+        tell_findings(check_dates_of_chosen(workshop.register, chosen, date.today()))
         if weighed:
-            return _print_rescue(folder, batches[0], weighed, despite, as_json)
+            tell_findings(workshop.remarks(workshop.find_recipe(recipes[0])))
+            return _print_rescue(workshop, batches[0], weighed, despite, as_json)
         batches = _override(batches, despite)
         if len(batches) > 1:
-            return _print_sitting(folder, batches, as_json)
+            return _print_sitting(workshop, batches, as_json)
     if as_json:
         say_json(batches[0].to_json())
     else:
@@ -96,13 +100,13 @@ def batch(
     return STOPPED if batches[0].is_stopped else DONE
 
 
-def _work_out(folder: Folder, recipes: tuple[str, ...], sizes: list[Size], chosen: ChosenLots) -> list[Batch]:
-    versions = [folder.find_version(recipe) for recipe in recipes]
+def _work_out(workshop: Workshop, recipes: tuple[str, ...], sizes: list[Size], chosen: ChosenLots) -> list[Batch]:
+    versions = [workshop.find_recipe(recipe) for recipe in recipes]
     held = {name for version in versions for name in version.recipe.materials()}
     batches = []
     for version, size in zip(versions, sizes, strict=True):
         own = {name: lot for name, lot in chosen.items() if name not in held or name in version.recipe.materials()}
-        batches.append(folder.batch_of_size(version, size, lots=own))
+        batches.append(workshop.batch_of_size(version, size, lots=own))
     return batches
 
 
@@ -116,7 +120,7 @@ def _override(batches: list[Batch], despite: tuple[str, ...]) -> list[Batch]:
     return [override_stops(batch, despite) for batch in batches]
 
 
-def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
+def _print_sitting(workshop: Workshop, batches: list[Batch], as_json: bool) -> int:
     from formulary.batch.sitting_text import render_sitting
     from formulary.batch.weigh_out_text import render_batch
 
@@ -127,7 +131,7 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
     elif stopped:
         say("\n\n".join(dict.fromkeys(render_batch(each, width=width()) for each in stopped)))
     else:
-        sitting = folder.sitting(batches)
+        sitting = workshop.sitting(batches)
         if as_json:
             say_json(sitting.to_json())
         else:
@@ -137,12 +141,12 @@ def _print_sitting(folder: Folder, batches: list[Batch], as_json: bool) -> int:
 
 
 def _print_rescue(
-    folder: Folder, planned: Batch, weighed: tuple[str, ...], despite: tuple[str, ...], as_json: bool
+    workshop: Workshop, planned: Batch, weighed: tuple[str, ...], despite: tuple[str, ...], as_json: bool
 ) -> int:
     from formulary.batch.overriding import demand_weighable, override_rescue_stops
     from formulary.batch.sitting_text import render_rescue
 
-    rescue = override_rescue_stops(folder.rescue(demand_weighable(planned, despite=despite), weighed), despite)
+    rescue = override_rescue_stops(workshop.rescue(demand_weighable(planned, despite=despite), weighed), despite)
     if as_json:
         say_json(rescue.to_json())
     else:

@@ -6,25 +6,32 @@ import sys
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import folder_option, json_option, open_workshop
 from cli.output import DONE, STOPPED, WRONG_INPUT, finding_text, progress, say, say_json, tell_findings
 
 
 @click.command()
+@click.argument("named", metavar="[RECIPE|FILE]...", nargs=-1)
 @json_option
 @folder_option
-def check(as_json: bool) -> int:
-    """Read every file and tell everything that is wrong or worth knowing.
+def check(named: tuple[str, ...], as_json: bool) -> int:
+    """Read every file, or the recipes named, and tell everything that is wrong or worth knowing.
 
+    FILE is the path of a recipe's file, which needs no formulary.
     Errors go to stderr, the rest to stdout. Exit status 2 when a file has an error, 1 when a stop stands.
     """
     from formulary.finding import Severity, count_findings, has_errors, in_file_order, stops
+    from formulary.folder import Folder
     from trials.bench import open_bench
 
-    with open_chosen() as folder, progress("reading every file"):
-        bench = open_bench(folder)
-        recipes, trials = folder.recipes(), bench.trial_ids()
-        findings = in_file_order([*folder.check(), *bench.check()])
+    with open_workshop(*named) as workshop, progress("reading the files"):
+        recipes: tuple[str, ...] = named
+        trials: tuple[str, ...] = ()
+        findings = tuple(dict.fromkeys(finding for name in named for finding in workshop.check_recipe(name)))
+        if not named and isinstance(workshop, Folder):
+            bench = open_bench(workshop)
+            recipes, trials = workshop.recipes(), bench.trial_ids()
+            findings = in_file_order([*workshop.check(), *bench.check()])
     if as_json:
         say_json(
             {

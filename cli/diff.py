@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, open_chosen
-from cli.output import DONE, STOPPED, progress, say, say_json, width
+from cli.options import all_option, folder_option, json_option, open_workshop
+from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
 
 
 @click.command()
@@ -18,13 +18,19 @@ from cli.output import DONE, STOPPED, progress, say, say_json, width
 def diff(before: str, after: str, oils: str, show_all: bool, as_json: bool) -> int:
     """What changed from BEFORE to AFTER, in percentages and recalculated lye.
 
-    Each is a version (NAME@latest, NAME@4c1d), a working file (NAME) or a trial (its id, or a beginning of it).
+    Each is a version (NAME@latest, NAME@4c1d), a working file (NAME), a trial (its id, or a beginning of it), or the
+    path of a recipe's file. Two files need no formulary.
     """
     from formulary.changes.text import render_changes
+    from formulary.folder import Folder
+    from formulary.versions import is_recipe_file
     from trials.bench import open_bench
 
-    with open_chosen() as folder, progress("working out both sides"):
-        changes = open_bench(folder).diff(before, after, oils=oils)
+    with open_workshop(before, after) as workshop, progress("working out both sides"):
+        sides = open_bench(workshop) if isinstance(workshop, Folder) else workshop
+        changes = sides.diff(before, after, oils=oils)
+        files = [workshop.find_recipe(side) for side in (before, after) if is_recipe_file(side)]
+    tell_findings(dict.fromkeys(finding for version in files for finding in workshop.remarks(version)))
     if as_json:
         say_json(changes.to_json())
     else:

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from formulary.folder import Folder
+    from formulary.workshop import Workshop
     from trials.bench import Bench
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -53,6 +54,7 @@ def folder_option(command: _Command) -> _Command:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for programs.")
+RECIPE_OR_FILE = "RECIPE[@VERSION]|FILE"
 all_option = click.option("--all", "show_all", is_flag=True, help="Show what is left out as unchanged or minor, too.")
 
 
@@ -114,6 +116,28 @@ def open_chosen() -> Iterator[Folder]:
             yield folder
         finally:
             tell_findings(folder.store.remarks)
+
+
+@contextmanager
+def open_workshop(*recipes: str) -> Iterator[Workshop]:
+    """The formulary to work on; or, outside of any, what recipes' files by themselves are worked out by.
+
+    recipes: as named on the command line. Raises InputError where one of them needs a formulary and there is none.
+    """
+    from formulary.errors import InputError
+    from formulary.versions import is_recipe_file
+
+    try:
+        find_root()
+    except InputError:
+        if not recipes or not all(is_recipe_file(recipe) for recipe in recipes):
+            raise
+        from formulary.recipe_file import RecipeFiles
+
+        yield RecipeFiles()
+        return
+    with open_chosen() as folder:
+        yield folder
 
 
 @contextmanager

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from formulary.finding import Finding, Severity
     from formulary.folder import Folder, open_folder
     from formulary.lineage import SavedVersion
+    from formulary.recipe_file import RecipeFiles
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import add, drop, set_field, swap
     from formulary.recipes.version import Version
@@ -31,6 +32,7 @@ _HOMES = {
     "FormularyError": "formulary.errors",
     "InputError": "formulary.errors",
     "Recipe": "formulary.recipes.model",
+    "RecipeFiles": "formulary.recipe_file",
     "SavedVersion": "formulary.lineage",
     "Severity": "formulary.finding",
     "StopError": "formulary.errors",
@@ -53,6 +55,7 @@ __all__ = [
     "FormularyError",
     "InputError",
     "Recipe",
+    "RecipeFiles",
     "SavedVersion",
     "Severity",
     "StopError",

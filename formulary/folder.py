@@ -8,27 +8,21 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
-from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError, StorageError
 from formulary.fields import SLUG
 from formulary.files import SETTINGS_FILE, FormularyFiles
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
+from formulary.recipe_file import check_recipe_file, read_recipe_file
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version
-from formulary.versions import slug_of
+from formulary.versions import is_recipe_file, slug_of
+from formulary.workshop import Workshop
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from formulary.batch.blend import Blend
-    from formulary.batch.cost import Cost
-    from formulary.batch.ingredients import IngredientList
-    from formulary.batch.rescue import Rescue
-    from formulary.batch.sitting_model import Sitting
-    from formulary.batch.size import Size
     from formulary.changes.changes import Changes
-    from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import CheckFiles, SaveReport
@@ -53,12 +47,12 @@ def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
     return Folder(path, open_store(path), cache)
 
 
-class Folder(FormularyFiles):
+class Folder(FormularyFiles, Workshop):
     """A formulary in its folder, to work out, check, branch and save."""
 
     def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
-        super().__init__(root, store, cache)
-        self._compared: dict[tuple[str, str], Batch] = {}
+        FormularyFiles.__init__(self, root, store, cache)
+        Workshop.__init__(self)
 
     def __enter__(self) -> Folder:
         return self
@@ -75,97 +69,62 @@ class Folder(FormularyFiles):
         super().refresh()
         self._compared.clear()
 
-    # -- working out -----------------------------------------------------------------------------
-
-    def batch(
-        self,
-        version: Version | str,
-        *,
-        oils: str | None = None,
-        total: str | None = None,
-        mould: str | None = None,
-        bars: int | None = None,
-        bar: str | None = None,
-        cured: bool = False,
-        lots: ChosenLots | None = None,
-    ) -> Batch:
-        """What to weigh for a version at one size.
-
-        oils or total: so much oil, or so much batter in all ("1000 g"). mould: its inside as filled ("25 x 8 x 7 cm"),
-        or a name from `moulds` in formulary.yaml. bars and bar: so many bars of so much each, as poured, or after the
-        cure with `cured`. lots: material -> lot, or lot -> grams of several; their certificates count.
-        Raises InputError for a size that is none of these, a recipe that does not fit the register, or a material of
-        it whose file cannot be read: its general values are not what the maker's own file says.
-        """
-        from formulary.batch.size import Size
-
-        size = Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
-        return self.batch_of_size(version, size, lots=lots)
-
-    def batch_of_size(self, version: Version | str, size: Size, *, lots: ChosenLots | None = None) -> Batch:
-        """What to weigh for a version at a size; the rest as in `batch`."""
-        from formulary.batch.size import find_masses
-
-        found = self.find_version(version) if isinstance(version, str) else version
-        self._demand_materials(found.recipe)
-        masses = find_masses(size, found, self.register, self.settings)
-        return work_out_batch(found, self.register, self.settings, lots=lots, **masses)
+    # -- which recipe ----------------------------------------------------------------------------
 
     def _demand_materials(self, recipe: Recipe) -> None:
         """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
-        faults = self.material_findings
-        found = [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
+        found = self._material_faults(recipe)
         if has_errors(found):
             raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
 
-    def sitting(self, batches: Iterable[Batch]) -> Sitting:
-        """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
-        from formulary.batch.sitting import plan_sitting
+    def _material_faults(self, recipe: Recipe) -> list[Finding]:
+        """What is wrong in the maker's own files of a recipe's materials."""
+        faults = self.material_findings
+        return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
 
-        return plan_sitting(tuple(batches), self.register, self.settings)
+    def find_recipe(self, reference: str) -> Version:
+        """A version to look at or to weigh out: as in `find_version`, or a recipe's file by its path.
 
-    def rescue(self, batch: Batch, weighed: Iterable[str]) -> Rescue:
-        """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g")."""
-        from formulary.batch.rescue import parse_all_weighed, work_out_rescue
+        A file of this formulary's own `recipes/` is the recipe of its name; any other is read as it is, by this
+        formulary's materials. Raises InputError, StorageError.
+        """
+        if not is_recipe_file(reference):
+            return self.find_version(reference)
+        own = self._own_recipe(reference)
+        return self.find_version(own) if own is not None else read_recipe_file(reference, self.register)
 
-        return work_out_rescue(batch, parse_all_weighed(weighed), self.register, self.settings)
+    def _own_recipe(self, reference: str) -> str | None:
+        """The recipe of this formulary whose file this is."""
+        path = Path(reference).absolute()
+        if path.suffix == ".yaml" and path.parent.resolve() == (self.root / "recipes").resolve():
+            return path.stem
+        return None
 
-    def blend(self, batch: Batch) -> Blend:
-        """The chemistry of a batch's oils."""
-        from formulary.batch.blend import describe_blend
+    def remarks(self, version: Version) -> tuple[Finding, ...]:
+        """That a recipe's file is none of this formulary's recipes."""
+        if version.file is None:
+            return ()
+        what = f"{version.file} is no recipe of this formulary; the materials and settings here count"
+        return (note("recipe-file", what, "to keep it, put it under recipes/ and save it", Place(version.file)),)
 
-        return describe_blend(batch, self.register)
+    def check_recipe(self, reference: str) -> tuple[Finding, ...]:
+        """Everything that is wrong or worth knowing in one recipe's file, in file order.
 
-    def ingredients(self, batch: Batch) -> IngredientList:
-        """The ingredient lists of a batch, by INCI name."""
-        from formulary.batch.ingredients import list_ingredients
+        reference: a recipe's name, or a file by its path. Raises InputError when there is no such recipe.
+        """
+        own = self._own_recipe(reference) if is_recipe_file(reference) else reference
+        if own is None:
+            return check_recipe_file(self, reference)
+        if own not in self.recipes():
+            self.find_version(own)  # says what is here instead
+        path = f"recipes/{own}.yaml"
+        recipe, faults = parse_recipe(self.store.read_working(path), own, path, materials=self.register)
+        of_materials = [] if recipe is None else self._material_faults(recipe)
+        found = [*self.settings_findings, *of_materials]
+        is_sound = not has_errors(found)
+        return in_file_order([*found, *self._check_recipe(path, recipe, faults, work_out=is_sound)])
 
-        return list_ingredients(batch, self.register, self.settings)
-
-    def cost(self, batch: Batch) -> Cost:
-        """What a batch's materials cost by the register's prices."""
-        from formulary.batch.cost import work_out_cost
-
-        return work_out_cost(batch, self.register, currency=self.settings.currency)
-
-    def diff(self, before: Version | str, after: Version | str, *, oils: str = "1000 g") -> Changes:
-        """What changed between two versions, in percentages and recalculated lye for the same mass of oils."""
-        from formulary.changes.compare import compare_batches
-
-        sides = [self.find_version(side) if isinstance(side, str) else side for side in (before, after)]
-        # A history compares each version with the one before and the one after it: each is worked out once.
-        for side in sides:
-            if (side.id, oils) not in self._compared:
-                self._compared[side.id, oils] = self.batch(side, oils=oils)
-        batches = [self._compared[side.id, oils] for side in sides]
-        return compare_batches(
-            batches[0],
-            batches[1],
-            before_recipe=sides[0].recipe,
-            after_recipe=sides[1].recipe,
-            before_register=self.register,
-            after_register=self.register,
-        )
+    # -- checking --------------------------------------------------------------------------------
 
     def check(self) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""

@@ -223,7 +223,16 @@ def slug_of(path: str) -> str:
     return path.rsplit("/", 1)[-1].removesuffix(".yaml")
 
 
+def is_recipe_file(reference: str) -> bool:
+    """Whether a person means a recipe's file by its path, rather than a recipe of the formulary by its name."""
+    return reference.lower().endswith((".yaml", ".yml"))
+
+
 def _demand_name(slug: str, reference: str) -> None:
+    if is_recipe_file(reference):
+        what = f"{reference[-60:]} is a file, and a recipe of the formulary is needed here"
+        do = "name one without its folder and ending; show, batch, check, diff, blend, ingredients and cost read a file"
+        raise InputError.of("recipe-file", what, do)
     if not SLUG.fullmatch(slug):
         what = f"{reference[:60]!r} does not name a recipe"
         raise InputError.of("bad-name", what, "write a recipe's name, or name@version: harbour-base@4c1d")

@@ -10,7 +10,7 @@ from formulary.batch.size import parse_size_g
 from formulary.changes.compare import compare_batches
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.versions import list_recipes
+from formulary.versions import is_recipe_file, list_recipes
 from trials.as_made_recipe import describe_as_made
 from trials.identity import find_trial_id
 
@@ -34,8 +34,8 @@ class _Side:
 def diff_sides(bench: TrialFiles, before: str, after: str, *, oils: str = "1000 g") -> Changes:
     """What changed between two sides for the same mass of oils.
 
-    before, after: `name`, `name@version`, or a trial by its four characters or the beginning of its id. A trial is
-    compared as it was really made, with the material values that were frozen when it was started.
+    before, after: `name`, `name@version`, a recipe's file, or a trial by its four characters or its id's beginning.
+    A trial is compared as it was really made, with the material values that were frozen when it was started.
     Raises InputError when a side is neither, or cannot be read.
     """
     sides = [_find_side(bench, text, oils) for text in (before, after)]
@@ -53,10 +53,11 @@ def diff_sides(bench: TrialFiles, before: str, after: str, *, oils: str = "1000 
 
 def _find_side(bench: TrialFiles, text: str, oils: str) -> _Side:
     folder = bench.folder
-    if "@" in text or text in folder.recipes() or not bench.trial_ids():
-        version = folder.find_version(text)
+    if "@" in text or is_recipe_file(text) or text in folder.recipes() or not bench.trial_ids():
+        version = folder.find_recipe(text)
         batch = folder.batch(version, oils=oils)
-        return _Side(version.recipe, batch, folder.register, batch.findings)
+        told = folder.remarks(version)  # of where it came from, which is no difference
+        return _Side(version.recipe, batch, folder.register, tuple(each for each in batch.findings if each not in told))
     try:
         trial_id = find_trial_id(text, bench.trial_ids())
     except InputError as fault:

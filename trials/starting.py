@@ -15,6 +15,7 @@ from formulary.finding import Finding, Place, stops
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
+from formulary.recipes.version import outside_formulary
 from trials.entry import tidy_amount, tidy_condition
 from trials.identity import make_trial_id, trial_folder
 from trials.model import Plan, Trial
@@ -46,6 +47,8 @@ def start_trial(
 ) -> Trial:
     """Start a trial (parameters: `Bench.start`)."""
     folder = bench.folder
+    if version.file is not None:
+        raise outside_formulary(version.file, "a trial is of a recipe that is saved with it")
     for name, lot in lots.items():
         demand_known_lot(folder.register, name, lot)
     shared = _latest_of(bench, sitting)

@@ -21,12 +21,14 @@ class Version:
 
     text: the file, character for character. label: what a person calls it ("the 4th saved", "shop-2026").
     is_saved: whether git holds it; a working file that differs from the last save, or a new variant, is not.
+    file: the path that it was read from, where that is no file of a formulary.
     """
 
     recipe: Recipe
     text: str
     is_saved: bool
     label: str | None = None
+    file: str | None = None
 
     @property
     def slug(self) -> str:
@@ -87,6 +89,8 @@ class Version:
         return Version(recipe=again, text=text, is_saved=False)
 
     def _demand_fit_for_a_parent(self) -> None:
+        if self.file is not None:
+            raise outside_formulary(self.file, "a variant remembers its parent by a saved version")
         if not self.is_saved:
             what = f"{self.slug} has changes that are not saved; a variant remembers its parent by a saved version"
             do = f"save it first (`formulary save {self.slug} -m WHY`), or branch {self.slug}@latest"
@@ -94,6 +98,12 @@ class Version:
         if self.recipe.conflicts:
             what = f"{self.slug} has an open conflict"
             raise InputError.of("conflict-open", what, "settle it in the file and remove `conflicts:`, then branch")
+
+
+def outside_formulary(file: str, why: str) -> InputError:
+    """That a recipe's file can be looked at and weighed out only. why: what else it would have to be saved for."""
+    what = f"{file} is no recipe of a formulary, and {why}"
+    return InputError.of("recipe-file", what, "put it under recipes/, save it, and name it without its ending")
 
 
 def name_from(slug: str) -> str:

@@ -1,0 +1,159 @@
+"""What recipes are worked out by, materials and settings, and everything that is worked out of one."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from formulary.batch.model import Batch
+from formulary.batch.weigh_out import work_out_batch
+from formulary.recipes.version import Version
+
+if TYPE_CHECKING:
+    from formulary.batch.blend import Blend
+    from formulary.batch.cost import Cost
+    from formulary.batch.ingredients import IngredientList
+    from formulary.batch.rescue import Rescue
+    from formulary.batch.sitting_model import Sitting
+    from formulary.batch.size import Size
+    from formulary.changes.changes import Changes
+    from formulary.finding import Finding
+    from formulary.materials.chosen_lots import ChosenLots
+    from formulary.materials.model import Material
+    from formulary.recipes.model import Recipe
+    from formulary.settings import Settings
+
+
+class Workshop(ABC):
+    """Recipes, with the materials and settings that they are worked out by: a formulary, or files by themselves."""
+
+    def __init__(self) -> None:
+        self._compared: dict[tuple[str, str | None, str], Batch] = {}
+
+    @property
+    @abstractmethod
+    def register(self) -> Mapping[str, Material]:
+        """All materials by name."""
+
+    @property
+    @abstractmethod
+    def settings(self) -> Settings:
+        """The settings that a batch is worked out by."""
+
+    @abstractmethod
+    def find_recipe(self, reference: str) -> Version:
+        """A version to look at or to weigh out: as a person names it, or a recipe's file by its path.
+
+        Raises InputError when there is none, and with every fault of the file when it cannot be read.
+        """
+
+    @abstractmethod
+    def check_recipe(self, reference: str) -> tuple[Finding, ...]:
+        """Everything that is wrong or worth knowing in one recipe, with its place in the file.
+
+        reference: as in `find_recipe`. Raises InputError when there is no such recipe.
+        """
+
+    @abstractmethod
+    def remarks(self, version: Version) -> tuple[Finding, ...]:
+        """What is to be known of where a version came from, beside what its batch says."""
+
+    @abstractmethod
+    def _demand_materials(self, recipe: Recipe) -> None:
+        """Raises InputError when a material of the recipe cannot be relied on."""
+
+    def batch(
+        self,
+        version: Version | str,
+        *,
+        oils: str | None = None,
+        total: str | None = None,
+        mould: str | None = None,
+        bars: int | None = None,
+        bar: str | None = None,
+        cured: bool = False,
+        lots: ChosenLots | None = None,
+    ) -> Batch:
+        """What to weigh for a version at one size.
+
+        version: a version, or how a person names one, or the path of a recipe's file.
+        oils or total: so much oil, or so much batter in all ("1000 g"). mould: its inside as filled ("25 x 8 x 7 cm"),
+        or a name from `moulds` in formulary.yaml. bars and bar: so many bars of so much each, as poured, or after the
+        cure with `cured`. lots: material -> lot, or lot -> grams of several; their certificates count.
+        Raises InputError for a size that is none of these, a recipe that does not fit the register, or a material of
+        it whose file cannot be read: its general values are not what the maker's own file says.
+        """
+        from formulary.batch.size import Size
+
+        size = Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
+        return self.batch_of_size(version, size, lots=lots)
+
+    def batch_of_size(self, version: Version | str, size: Size, *, lots: ChosenLots | None = None) -> Batch:
+        """What to weigh for a version at a size; the rest as in `batch`."""
+        found = self.find_recipe(version) if isinstance(version, str) else version
+        batch = self._work_out(found, size, lots)
+        remarks = self.remarks(found)
+        return replace(batch, findings=(*remarks, *batch.findings)) if remarks else batch
+
+    def _work_out(self, version: Version, size: Size, lots: ChosenLots | None = None) -> Batch:
+        from formulary.batch.size import find_masses
+
+        self._demand_materials(version.recipe)
+        masses = find_masses(size, version, self.register, self.settings)
+        return work_out_batch(version, self.register, self.settings, lots=lots, **masses)
+
+    def sitting(self, batches: Iterable[Batch]) -> Sitting:
+        """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
+        from formulary.batch.sitting import plan_sitting
+
+        return plan_sitting(tuple(batches), self.register, self.settings)
+
+    def rescue(self, batch: Batch, weighed: Iterable[str]) -> Rescue:
+        """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g")."""
+        from formulary.batch.rescue import parse_all_weighed, work_out_rescue
+
+        return work_out_rescue(batch, parse_all_weighed(weighed), self.register, self.settings)
+
+    def blend(self, batch: Batch) -> Blend:
+        """The chemistry of a batch's oils."""
+        from formulary.batch.blend import describe_blend
+
+        return describe_blend(batch, self.register)
+
+    def ingredients(self, batch: Batch) -> IngredientList:
+        """The ingredient lists of a batch, by INCI name."""
+        from formulary.batch.ingredients import list_ingredients
+
+        return list_ingredients(batch, self.register, self.settings)
+
+    def cost(self, batch: Batch) -> Cost:
+        """What a batch's materials cost by the register's prices."""
+        from formulary.batch.cost import work_out_cost
+
+        return work_out_cost(batch, self.register, currency=self.settings.currency)
+
+    def diff(self, before: Version | str, after: Version | str, *, oils: str = "1000 g") -> Changes:
+        """What changed between two versions, in percentages and recalculated lye for the same mass of oils.
+
+        before, after: as in `batch`. Where they came from is no difference: `remarks` are left to the caller.
+        """
+        from formulary.batch.size import Size
+        from formulary.changes.compare import compare_batches
+
+        sides = [self.find_recipe(side) if isinstance(side, str) else side for side in (before, after)]
+        # A history compares each version with the one before and the one after it: each is worked out once.
+        keys = [(side.id, side.label, oils) for side in sides]
+        for side, key in zip(sides, keys, strict=True):
+            if key not in self._compared:
+                self._compared[key] = self._work_out(side, Size(oils=oils))
+        batches = [self._compared[key] for key in keys]
+        return compare_batches(
+            batches[0],
+            batches[1],
+            before_recipe=sides[0].recipe,
+            after_recipe=sides[1].recipe,
+            before_register=self.register,
+            after_register=self.register,
+        )

@@ -169,7 +169,13 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
         process=recipe.process,
         cure_days=float(settings.cure_days),
     )
-    conditions = find_conditions(batch.pot, materials, superfat=float(recipe.lye.superfat), process=recipe.process)
+    conditions = find_conditions(
+        batch.pot,
+        materials,
+        superfat=float(recipe.lye.superfat),
+        process=recipe.process,
+        is_for_skin=recipe.purpose == "skin",
+    )
     findings += check_common_practice(quantities, conditions, off=settings.checks_off, locate=recipe.place)
     return tuple(findings)
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from formulary.batch.common_practice import Measured
+from formulary.batch.figures import alkali_of, assay
 from formulary.batch.model import Pot, PotLine
 from formulary.batch.temperature_checks import parse_celsius, say_temperature
-from formulary.chemistry.alkali import Alkali
+from formulary.chemistry.alkali import Alkali, hydroxide_mol, pure_g
 from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
@@ -76,6 +77,7 @@ def find_common_quantities(
         total = sum(profile.get(acid, 0.0) for acid in _POLYUNSATURATED)
         found["linoleic_and_linolenic_percent"] = Measured(total, ("oils",))
     found["lye_concentration_percent"] = Measured(nominal_concentration_percent, ("water",))
+    found |= _acids(others, materials, oil_g) | _potassium(pot, materials)
     found |= _sugars(others, materials, oil_g) | _brine(pot, materials) | _vanillin(pot, materials)
     found |= _warmth(oils, materials, oil_g, process)
     days = _cure_days(process)
@@ -83,14 +85,18 @@ def find_common_quantities(
     return found
 
 
-def find_conditions(pot: Pot, materials: Materials, *, superfat: float, process: Mapping[str, str]) -> frozenset[str]:
+def find_conditions(
+    pot: Pot, materials: Materials, *, superfat: float, process: Mapping[str, str], is_for_skin: bool = False
+) -> frozenset[str]:
     """The conditions of the table that hold for this batch.
 
-    superfat: as the recipe states it, percent. A white pigment in the batter says that a light colour is planned.
+    superfat: as the recipe states it, percent. is_for_skin: whether it is a plan of soap for skin.
+    A white pigment in the batter says that a light colour is planned.
     """
     alkalis = {materials[line.material].alkali for line in pot.lines if line.role == "alkali"}
     holds = {
         "superfat below 8": superfat < 8.0,
+        "for skin": is_for_skin,
         "sodium only": alkalis == {Alkali.SODIUM_HYDROXIDE},
         "insulated": process.get("cover") in ("insulated", "oven"),
         "light colour": any(materials[line.material].group == "white-pigment" for line in pot.lines),
@@ -116,6 +122,32 @@ def _sugars(lines: list[PotLine], materials: Materials, oil_g: float) -> dict[st
         return {}
     most = max(sugars, key=lambda line: sugars[line])
     return {"sugars_g_per_kg_oils": Measured(1000.0 * sum(sugars.values()) / oil_g, ("additions", most.material))}
+
+
+def _acids(lines: list[PotLine], materials: Materials, oil_g: float) -> dict[str, Measured]:
+    """Pure acid in what meets the lye; what is put on top does not."""
+    acids = {
+        line: line.grams * sum(materials[line.material].acids.values()) / 100.0 for line in lines if line.at != "top"
+    }
+    acids = {line: grams for line, grams in acids.items() if grams > 0}
+    if not acids:
+        return {}
+    most = max(acids, key=lambda line: acids[line])
+    return {"acid_percent_of_oils": Measured(100.0 * sum(acids.values()) / oil_g, ("additions", most.material))}
+
+
+def _potassium(pot: Pot, materials: Materials) -> dict[str, Measured]:
+    moles = dict.fromkeys(Alkali, 0.0)
+    for line in pot.lines:
+        if line.role == "alkali":
+            material = materials[line.material]
+            alkali = alkali_of(material)
+            moles[alkali] += hydroxide_mol(pure_g(line.grams, assay(material)[1]), alkali)
+    total = sum(moles.values())
+    if total <= 0:
+        return {}
+    percent = 100.0 * moles[Alkali.POTASSIUM_HYDROXIDE] / total
+    return {"potassium_percent_of_alkali": Measured(percent, ("lye", "alkali"))}
 
 
 def _brine(pot: Pot, materials: Materials) -> dict[str, Measured]:

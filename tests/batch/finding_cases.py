@@ -648,6 +648,11 @@ def beyond(code: str, severity: str, material: str, over: float, at_bound: float
     return row(code, severity, added(material, over, **said), at, do, at)
 
 
+def potassium(percent: float, purpose: str = "skin") -> Kitchen:
+    both = f"alkali: {{by: moles, sodium-hydroxide: {100 - percent:g}, potassium-hydroxide: {percent:g}}}"
+    return replace(plain((ALKALIS, both), more=f"purpose: {purpose}\n"), oils_g=3000.0)
+
+
 def castor(percent: float) -> Kitchen:
     return oils(("olive-oil", 75 - percent), ("coconut-oil", 25), ("castor-oil", percent))
 
@@ -751,6 +756,10 @@ PRACTICE = [
     beyond("white-pigment-much", "note", "titanium-dioxide", 1.6, 1.5, "lower it to 1.5 % or less"),
     beyond("mica-much", "note", "mica", 3.1, 3, "lower it to 3 % or less"),
     beyond("lactate-much", "note", "sodium-lactate-60", 4.1, 4, "lower it to 4 % or less", **WET),
+    beyond("acid-much", "note", "citric-acid-anhydrous", 3.1, 3, "until acids are 3 % of the oils or less"),
+    beyond("acid-much", "warn", "citric-acid-anhydrous", 6.1, 3, "until acids are 3 % of the oils or less"),
+    row("potassium-much", "note", potassium(11), potassium(9), "write sodium-hydroxide", plain()),
+    row("potassium-much", "note", potassium(11), potassium(11, "household"), "to 5 % or less", potassium(5)),
     row(
         "brine-strong",
         "note",

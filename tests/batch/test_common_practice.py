@@ -71,6 +71,25 @@ def test_a_check_that_is_switched_off_says_nothing(case: Case) -> None:
     assert case.triggers.said() - off.said() == {case.finding}
 
 
+def test_acids_are_added_up_over_what_meets_the_lye() -> None:
+    def told(*lines: str) -> set[str]:
+        found = weigh_out(PLAIN + "additions:\n" + "".join(f"  - {{{line}}}\n" for line in lines))
+        return {f"{finding.severity.value} {finding.code}" for finding in found.findings} & {
+            "note acid-much",
+            "warn acid-much",
+        }
+
+    citric = "material: citric-acid-anhydrous, rate: {} % of oils, at: {}"
+    lactic = "material: lactic-acid-88, rate: {} % of oils, at: oils, water: replaces"
+    assert told(citric.format(2, "oils")) == set()
+    # 2 % and 88 % of 2 %: 3.76 %
+    assert told(citric.format(2, "oils"), lactic.format(2)) == {"note acid-much"}
+    assert told(citric.format(20, "lye water")) == {"warn acid-much"}
+    assert told(citric.format(20, "top")) == set()
+    # half the lye's water as lemon juice of 5.5 % acid is no slip
+    assert told("material: lemon-juice, rate: 15 % of oils, at: lye water, water: replaces") == set()
+
+
 def test_a_finding_names_the_place_in_the_recipe() -> None:
     honey = "additions: [{material: honey, rate: 6 % of oils, at: trace, water: replaces}]\n"
     batch = weigh_out(PLAIN + honey)

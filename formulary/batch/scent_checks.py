@@ -9,6 +9,7 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.chemistry.alkali import Alkali, alkali_mass_g
 from formulary.chemistry.constituents import find_constituent_limit, phenol_mol
 from formulary.finding import Finding, Place, note, stop, warn
+from formulary.materials.constituent_names import find_slips, say_slip
 from formulary.materials.model import Material
 from formulary.quantity import format_number
 
@@ -38,6 +39,7 @@ def check_scent(
             what = f"no limit is known for {name} in a bar of soap"
             do = f"not for sale until materials/{name}.yaml has the `limit` of its certificate"
             yield warn("scent-limit-unknown", what, do, locate("scent", name))
+    yield from _check_names(names, materials, locate)
     yield from _check_phenols(pot, materials, locate)
 
 
@@ -132,6 +134,14 @@ def _all_constituents_limited(material: Material) -> bool:
     return bool(material.contains) and all(
         _constituent_limit(name, material)[1] is not None for name in material.contains
     )
+
+
+def _check_names(names: Iterable[str], materials: Materials, locate: Locate) -> Iterable[Finding]:
+    """A warning for each constituent whose limit may go unseen because of how its name is written."""
+    for name in names:
+        for slip in find_slips(materials[name].contains, materials[name].limits):
+            what, do = say_slip(slip)
+            yield warn("constituent-doubted", f"of {name}: {what}", do, locate("scent", name))
 
 
 def _check_phenols(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:

@@ -15,7 +15,7 @@ from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM
 from formulary.document import Block, Listing, Scalar
 from formulary.fields import Fields, parse_date, suggest
 from formulary.finding import error, warn
-from formulary.materials.constituent_names import check_constituent
+from formulary.materials.constituent_names import check_constituent, find_slips, say_slip
 from formulary.materials.model import (
     ASSAY_NOT_STATED,
     CERTIFICATE_HALF_WIDTH,
@@ -115,6 +115,7 @@ class ValueReader:
         self._take("limit", self._limit())
         self._take("limits", self._percentages("limits", check=check_constituent))
         self._take("contains", self._percentages("contains", check=check_constituent))
+        self._check_constituents()
         self._take("carrier", fields.text("carrier"))
         self._take("allergens", self.read_texts("allergens"))
         self._take("price", fields.parsed("price", parse_price))
@@ -266,6 +267,14 @@ class ValueReader:
             if percent is not None:
                 found[name] = percent
         return found
+
+    def _check_constituents(self) -> None:
+        """A warning for each name that hides a limit because it was probably written otherwise than meant."""
+        contains, limits = self.values.get("contains", {}), self.values.get("limits", self.general.get("limits", {}))
+        for slip in find_slips(contains, limits):
+            key = "contains" if slip.written in contains else "limits"
+            what, do = say_slip(slip)
+            self.fields.findings.append(warn("constituent-doubted", what, do, self.fields.place(key)))
 
     def _density(self, key: str, low: float, high: float) -> float | None:
         def parse(text: str) -> float:

@@ -613,6 +613,20 @@ MATERIALS = [
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="saponification_value: 189\n")}),
     ),
     Case(
+        "warn constituent-doubted",
+        one(1, 3, of="contains: {eugenole: 82}\n"),
+        one(1, 3, of="contains: {linalool: 82}\n"),
+        "write eugenol if that is meant",
+        one(1, 3, of="contains: {eugenol: 82}\n"),
+    ),
+    Case(
+        "warn constituent-doubted",
+        one(1, 3, of="contains: {citronelal: 1}\n"),
+        one(1, 3, of="contains: {citronellol: 1}\n"),
+        "give citronelal a limit of its own under `limits`",
+        one(1, 3, of="contains: {citronelal: 1}\nlimits: {citronelal: 1}\n"),
+    ),
+    Case(
         "warn inci-unknown",
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="saponification_value: 190\n")}),
         plain(),

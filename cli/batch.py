@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.options import RECIPE_OR_FILE, all_option, folder_option, json_option, lots_option, open_workshop
-from cli.output import DONE, STOPPED, say, say_json, tell, tell_findings, width
+from cli.output import DONE, STOPPED, is_asked, say, say_json, tell, tell_findings, width
 from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
@@ -37,6 +37,12 @@ if TYPE_CHECKING:
     "--weighed", metavar='"MATERIAL WEIGHT"', multiple=True, help="What is in the vessel by now, when it went over."
 )
 @click.option(
+    "--lye-in/--lye-apart",
+    "lye_is_in",
+    default=None,
+    help="With --weighed: the lye is in the oils already, or still by itself. Asked at a terminal; else it is apart.",
+)
+@click.option(
     "--despite", metavar="CODE", multiple=True, help="Weigh out in spite of a stop, by its code (repeatable)."
 )
 @lots_option
@@ -52,6 +58,7 @@ def batch(
     bar: tuple[str, ...],
     cured: bool,
     weighed: tuple[str, ...],
+    lye_is_in: bool | None,
     despite: tuple[str, ...],
     lots: tuple[str, ...],
     show_all: bool,
@@ -70,7 +77,9 @@ def batch(
     FILE is the path of a recipe's file, such as one that somebody sent, and needs no formulary: outside of one the
     built-in materials and the usual settings count.
 
-    A lot counts in every loaf that holds its material. With --weighed, how to go on when something went over.
+    A lot counts in every loaf that holds its material. With --weighed, how to go on when something went over or was
+    forgotten: what is in the vessels by now, "castor-oil 0 g" for what is not. Once the lye is in the oils (--lye-in)
+    all that goes in before counts as there, unless it is named, and no alkali can follow.
 
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
     saponification value and an open conflict can never be overridden.
@@ -81,13 +90,15 @@ def batch(
     sizes = match_sizes(recipes, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
     if weighed and len(recipes) > 1:
         raise click.UsageError("--weighed goes with one recipe at a time")
+    if lye_is_in is not None and not weighed:
+        raise click.UsageError("--lye-in and --lye-apart go with --weighed")
     chosen = parse_chosen_lots(lots)
     with open_workshop(*recipes) as workshop:
         batches = _work_out(workshop, recipes, sizes, chosen)
         tell_findings(check_dates_of_chosen(workshop.register, chosen, date.today()))
         if weighed:
             tell_findings(workshop.remarks(workshop.find_recipe(recipes[0])))
-            return _print_rescue(workshop, batches[0], weighed, despite, as_json)
+            return _print_rescue(workshop, batches[0], weighed, despite, lye_is_in=lye_is_in, as_json=as_json)
         batches = _override(batches, despite)
         if len(batches) > 1:
             return _print_sitting(workshop, batches, as_json)
@@ -141,12 +152,21 @@ def _print_sitting(workshop: Workshop, batches: list[Batch], as_json: bool) -> i
 
 
 def _print_rescue(
-    workshop: Workshop, planned: Batch, weighed: tuple[str, ...], despite: tuple[str, ...], as_json: bool
+    workshop: Workshop,
+    planned: Batch,
+    weighed: tuple[str, ...],
+    despite: tuple[str, ...],
+    *,
+    lye_is_in: bool | None,
+    as_json: bool,
 ) -> int:
     from formulary.batch.overriding import demand_weighable, override_rescue_stops
     from formulary.batch.sitting_text import render_rescue
 
-    rescue = override_rescue_stops(workshop.rescue(demand_weighable(planned, despite=despite), weighed), despite)
+    weighable = demand_weighable(planned, despite=despite)
+    if lye_is_in is None:
+        lye_is_in = is_asked() and click.confirm("Is the lye in the oils already?", err=True)
+    rescue = override_rescue_stops(workshop.rescue(weighable, weighed, lye_is_in=lye_is_in), despite)
     if as_json:
         say_json(rescue.to_json())
     else:

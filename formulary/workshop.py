@@ -110,11 +110,14 @@ class Workshop(ABC):
 
         return plan_sitting(tuple(batches), self.register, self.settings)
 
-    def rescue(self, batch: Batch, weighed: Iterable[str]) -> Rescue:
-        """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g")."""
-        from formulary.batch.rescue import parse_all_weighed, work_out_rescue
+    def rescue(self, batch: Batch, weighed: Iterable[str], *, lye_is_in: bool = False) -> Rescue:
+        """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g"), before the lye is in the
+        oils or after."""
+        from formulary.batch.rescue import work_out_rescue
+        from formulary.batch.weighed import parse_all_weighed
 
-        return work_out_rescue(batch, parse_all_weighed(weighed), self.register, self.settings)
+        grams = parse_all_weighed(weighed)
+        return work_out_rescue(batch, grams, self.register, self.settings, lye_is_in=lye_is_in)
 
     def blend(self, batch: Batch) -> Blend:
         """The chemistry of a batch's oils."""

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from formulary.batch.figures import water_in
 from formulary.batch.lye_checks import check_jug, check_strong_jug
-from formulary.batch.model import Batch, Pot, PotFigures, PotLine
+from formulary.batch.model import Batch, Pot, PotFigures
 from formulary.batch.remaining import Remaining
+from formulary.batch.rescue_weights import LineKey, RescueWeights
 from formulary.batch.scale import format_shown
 from formulary.finding import Finding, Place, Severity
 from formulary.materials.model import Material
@@ -24,35 +26,66 @@ _TOLD_G = 0.05
 
 
 def find_remarks(
-    batch: Batch, way: str, remaining: Iterable[Remaining], wanted: Mapping[tuple[str, str], float], figures: PotFigures
+    batch: Batch,
+    wanted: RescueWeights,
+    remaining: tuple[Remaining, ...],
+    figures: PotFigures,
+    *,
+    lye_is_in: bool,
 ) -> Iterable[str]:
     """What to mind, the lye first.
 
-    wanted: by material and role, the grams that the pot should hold before what cannot be taken out is counted.
-    figures: of the pot as it will be.
+    wanted: what the pot should hold before what cannot be taken out is counted. figures: of the pot as it will be.
     """
-    lines = tuple(remaining)
-    yield from _about_the_jug(lines)
+    if lye_is_in:
+        yield from _about_the_batter(wanted.way)
+    else:
+        yield from _about_the_jug(remaining)
+        yield from _about_holding_lye_back(batch, wanted)
     found, stated = figures.superfat_effective, batch.superfat.effective
     if abs(found - stated) >= _SUPERFAT_TOLD_PERCENT:
         yield (
             f"The superfat will be {format_number(found, 1)} %, and no longer the {format_number(stated, 1)} % that"
             " was planned."
         )
-    for line in lines:
-        if line.role == "water" and line.weighed_grams > wanted[line.material, line.role] + _TOLD_G:
+    for line in remaining:
+        due_g = line.planned_grams if lye_is_in else wanted.grams[LineKey(line.material, line.role)]
+        if line.role == "water" and line.weighed_grams > due_g + _TOLD_G:
             yield "Water that is in cannot be taken out: the lye is weaker than stated, so expect slower trace."
-    for line in lines:
+    for line in remaining:
         if line.planned_grams > 0 and line.weighed_grams >= _SLIP_TIMES * line.planned_grams:
             times = format_number(line.weighed_grams / line.planned_grams, 1)
             yield (
                 f"{material_words(line.material).capitalize()}: {format_shown(line.weighed_grams)} g is {times}"
                 " times what was planned. Is that a slip of the pen?"
             )
-    if way == "new-alkali" and batch.scent:
+    if wanted.way == "new-alkali" and batch.scent:
         yield "Scent and additions stay as planned; in a larger batch they are a little less than the recipe states."
-    if way == "more-oil" or figures.batter_grams > _LARGER_TIMES * batch.batter_grams:
+    if wanted.way == "more-oil" or figures.batter_grams > _LARGER_TIMES * batch.batter_grams:
         yield "The batch is larger now: check the vessels and the mould for size."
+
+
+def _about_the_batter(way: str) -> Iterable[str]:
+    """What still helps once the lye is in the oils (common practice, no source)."""
+    if way == "more-oil":
+        yield (
+            "Warm the oils that lack until they are clear, and stir them in at once, before the batter thickens, with"
+            " goggles and gloves on. A batter that is too thick to take them in evenly holds free lye: do not use it."
+        )
+    yield "Put no more alkali and no lye into the batter: it cannot be mixed in evenly."
+
+
+def _about_holding_lye_back(batch: Batch, wanted: RescueWeights) -> Iterable[str]:
+    """The other way with too much alkali: only the part of a mixed lye that the oils are due."""
+    in_jug = [line.role for line in batch.pot.lines if line.at == "lye water"]
+    if wanted.way != "more-oil" or sorted(in_jug) != ["alkali", "water"]:
+        return
+    percent = math.floor(1000.0 * wanted.lye_due / wanted.lye_there) / 10.0
+    yield (
+        "Or leave the oils as they are and take less lye. While the alkali is dry, take out what is over. If it is"
+        f" mixed: once it is clear and cool, weigh the lye and pour {percent:g} % of it into the oils. What is left"
+        " over is lye still: keep it closed, labelled and away from children, or discard it by local rules."
+    )
 
 
 def _about_the_jug(lines: tuple[Remaining, ...]) -> Iterable[str]:
@@ -79,24 +112,16 @@ def _about_the_jug(lines: tuple[Remaining, ...]) -> Iterable[str]:
 
 
 def check_jug_as_it_is(
-    lines: Iterable[PotLine], remaining: Iterable[Remaining], materials: Mapping[str, Material]
+    there: Pot, remaining: Iterable[Remaining], materials: Mapping[str, Material]
 ) -> Iterable[Finding]:
-    """A warning when what is in the jug by now is too strong a lye, though water is still to come."""
-    part = {
-        (line.material, line.role): line.weighed_grams / (line.weighed_grams + line.remaining_grams)
-        for line in remaining
-        if line.weighed_grams > 0
-    }
-    there = [
-        replace(line, grams=line.grams * part.get((line.material, line.role), 0.0))
-        for line in lines
-        if line.at == "lye water"
-    ]
-    is_lye = sum(water_in(line, materials) for line in there) > 0 and any(line.role == "alkali" for line in there)
-    lacks = any(line.role == "water" and line.remaining_grams >= _TOLD_G for line in remaining)
-    if is_lye and lacks:
-        pot = Pot(tuple(there))
-        found = (*check_jug(pot, materials, _nowhere, is_planned=False), *check_strong_jug(pot, materials, _nowhere))
+    """A warning when what is in the jug by now is too strong a lye, though water is still to come.
+
+    there: what is in the vessels by now.
+    """
+    jug = Pot(tuple(line for line in there.lines if line.at == "lye water"))
+    is_dry = sum(water_in(line, materials) for line in jug.lines) <= 0
+    if not is_dry and any(line.role == "water" and line.remaining_grams >= _TOLD_G for line in remaining):
+        found = (*check_jug(jug, materials, _nowhere, is_planned=False), *check_strong_jug(jug, materials, _nowhere))
         do = "if it is mixed already: keep away until it is cool, then pour it into the water that lacks"
         for finding in found:
             what = finding.what.replace("the jug would hold", "the jug as it is now holds")

@@ -15,7 +15,8 @@ Weighing: TypeAlias = tuple[str, str, str]
 def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | None = None) -> dict[Weighing, float]:
     """What a sheet says of each weighing of a batch, in grams.
 
-    oils_g: what the oils among the lines total on the sheet; their exact total, to the scale's step, unless given.
+    oils_g: what the oils among the lines total on the sheet, as near as a step lets them; their exact total unless
+    given.
     """
     exact: dict[Weighing, float] = {}
     for line in lines:
@@ -27,7 +28,7 @@ def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | Non
             key = (line.material, line.role, line.at)
             shown[key] = shown.get(key, 0.0) + scale.shown("scent", line.grams)
     oils = {key: grams for key, grams in exact.items() if key[1] == "oil"}
-    wanted_g = scale.step_g * round(sum(oils.values()) / scale.step_g) if oils_g is None else oils_g
+    wanted_g = sum(oils.values()) if oils_g is None else oils_g
     coarse = {key: grams for key, grams in oils.items() if not scale.is_too_coarse(grams)}
     fine_g = sum(shown[key] for key in oils if key not in coarse)
     return {**shown, **share_out(coarse, wanted_g - fine_g, scale.step_g)}

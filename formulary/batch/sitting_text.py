@@ -148,7 +148,11 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     finding stops it, the way out and no gram to weigh."""
     if rescue.is_stopped:
         return _render_stopped(rescue, width)
-    lines = [*paragraph(_WAYS[rescue.way], width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
+    lead = "The lye is in the oils:" if rescue.lye_is_in else "As long as the lye is not in the oils:"
+    way = _WAYS[rescue.way]
+    if rescue.lye_is_in and rescue.way == "as-it-is":
+        way = "nothing can be done for it but to weigh what is still to add; what went over stays as it is."
+    lines = [*paragraph(f"{lead} {way}", width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
     rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
     for line in rescue.remaining:
         planned_g = line.planned_grams
@@ -183,10 +187,7 @@ def _render_stopped(rescue: Rescue, width: int) -> str:
 
 
 _WAYS = {
-    "new-alkali": "As long as the lye is not in the oils: weigh what the alkali and the water lack, and go on.",
-    "more-oil": (
-        "There is more alkali than all the oils are due, and it cannot be taken back: weigh more of the oils, and of"
-        " all that follows them."
-    ),
-    "as-it-is": "Oils and alkali need no change: weigh what is still to add; what else went over stays as it is.",
+    "new-alkali": "weigh what the alkali and the water lack, and go on.",
+    "more-oil": "there is more alkali than all the oils are due: weigh more of the oils, and of all that follows them.",
+    "as-it-is": "oils and alkali need no change: weigh what is still to add; what else went over stays as it is.",
 }

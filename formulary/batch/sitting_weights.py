@@ -61,7 +61,7 @@ def weigh_sitting(sitting: Sitting) -> SittingWeights:
         of_pot = list(share_out(dict(enumerate(sitting.pot.each)), sum(pot.values()), step_g).values())
     loaves = []
     for batch, lines, from_jug, from_pot in zip(sitting.batches, sitting.own, of_jug, of_pot, strict=True):
-        oils_g = scale.step_g * round(batch.oil_mass_g / scale.step_g) - (from_pot or 0.0)
+        oils_g = batch.oil_mass_g - (from_pot or 0.0)
         loaves.append(LoafWeights(shown_weights(lines, scale, oils_g=oils_g), from_jug, from_pot))
     return SittingWeights(jug, pot, tuple(loaves))
 

@@ -16,10 +16,11 @@ import pytest
 
 from formulary.batch.model import Batch
 from formulary.batch.overriding import override_rescue_stops
-from formulary.batch.rescue import Rescue, parse_all_weighed, parse_weighed, work_out_rescue
+from formulary.batch.rescue import Rescue, work_out_rescue
 from formulary.batch.scale import Scale
 from formulary.batch.sitting_text import render_rescue
 from formulary.batch.weigh_out import work_out_batch
+from formulary.batch.weighed import parse_all_weighed, parse_weighed
 from formulary.errors import InputError
 from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register

@@ -64,7 +64,8 @@ READING = [
         "--oils",
         "90g",
     ],
-    ["batch", "harbour-base", "--oils", "1000g", "--weighed", "olive-oil 640 g"],
+    ["batch", "harbour-base", "--oils", "1000g", "--weighed", "olive-oil 640 g", "--lye-apart"],
+    ["batch", "harbour-base", "--oils", "1000g", "--weighed", "sodium-hydroxide 160 g", "--lye-in"],
     ["blend", "harbour-base"],
     ["ingredients", "harbour-base"],
     ["cost", "harbour-base"],
@@ -222,7 +223,7 @@ def test_an_interruption_ends_with_130_and_no_traceback(home: Path) -> None:
     script = (
         "import time, cli.check, cli.main\n"
         "def wait():\n    print('here', flush=True); time.sleep(60)\n"
-        "cli.check.open_chosen = wait\n"
+        "cli.check.open_workshop = wait\n"
         "cli.main.main(['check'])"
     )
     with subprocess.Popen(
@@ -251,7 +252,7 @@ def test_our_own_fault_is_one_sentence_with_the_details_in_a_file(
     import cli.check
 
     monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    monkeypatch.setattr(cli.check, "open_chosen", lambda: 1 / 0)
+    monkeypatch.setattr(cli.check, "open_workshop", lambda: 1 / 0)
     ran = formulary("check")
     assert ran.status == 70
     assert "Traceback" not in ran.err

@@ -20,6 +20,14 @@ _FIGURES = (
     "tests/batch/test_what_is_not_shared_alike.py",
     "tests/batch/test_balance_with_everything.py",
 )
+_RESCUE = (
+    "tests/batch/test_rescue_in_grams.py",
+    "tests/batch/test_rescue_at_its_bounds.py",
+    "tests/batch/test_rescue_with_the_lye_in.py",
+    "tests/batch/test_sitting_rescue_and_size.py",
+    "tests/batch/test_plan_and_as_made.py",
+)
+_SCALES = ("tests/batch/test_weights_as_a_scale_shows_them.py", "tests/batch/test_what_the_sheets_say.py")
 _PLAN = ("tests/batch/test_plan_and_as_made.py",)
 
 MODULES = {
@@ -50,9 +58,17 @@ MODULES = {
     "formulary/batch/volume.py": ("tests/batch/test_volume_in_millilitres.py",),
     "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS),
     "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
-    "formulary/batch/rescue.py": (
-        "tests/batch/test_rescue_in_grams.py",
-        "tests/batch/test_sitting_rescue_and_size.py",
-        "tests/batch/test_plan_and_as_made.py",
-    ),
+    "formulary/batch/rescue.py": _RESCUE,
+    "formulary/batch/rescue_weights.py": _RESCUE,
+    "formulary/batch/rescue_remarks.py": _RESCUE,
+    "formulary/batch/weighed.py": _RESCUE,
+    "formulary/batch/remaining.py": ("tests/batch/test_weights_as_a_scale_shows_them.py", *_RESCUE),
+    "formulary/batch/printed_checks.py": (*_SCALES, *_FINDINGS, *_RESCUE),
+    "formulary/batch/scale.py": (*_SCALES, *_FINDINGS),
+    "formulary/batch/sheet_weights.py": _SCALES,
+    "formulary/batch/sitting_weights.py": (*_SCALES, "tests/batch/test_sitting_rescue_and_size.py"),
+    "formulary/batch/temperature_checks.py": (*_FINDINGS, "tests/batch/test_common_practice.py"),
+    "formulary/batch/common_quantities.py": ("tests/batch/test_common_practice.py", *_FINDINGS),
+    "formulary/batch/checks.py": (*_FINDINGS, *_PLAN, "tests/batch/test_stops.py", *_SUPERFAT, *_SCENT),
+    "formulary/batch/size.py": ("tests/batch/test_sitting_rescue_and_size.py",),
 }

@@ -1,0 +1,147 @@
+"""Whether the lye is in the oils decides what can still be done: before, alkali can follow or be held back; after, only
+fat helps. Worked out once more from grams, with the sources of `test_rescue_in_grams`."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+import pytest
+
+from formulary.batch.rescue import Rescue, work_out_rescue
+from formulary.batch.sitting_text import render_rescue
+from formulary.settings import Settings
+from tests.batch.finding_cases import addition, scented
+from tests.batch.recipes import PLAIN
+from tests.batch.test_rescue_at_its_bounds import fat_mol, rescued
+from tests.batch.test_rescue_in_grams import ACID, BOTH, FINE, NAOH, REGISTER, batch_of, in_pot, pure_g, rescue
+
+HELD_BACK = PLAIN.replace("sunflower-oil: 15", "sunflower-oil: {percent: 15, at: trace}") + scented(("lavender-oil", 2))
+
+
+def with_lye_in(text: str, weighed_g: Mapping[str, float], settings: Settings = FINE) -> Rescue:
+    return work_out_rescue(batch_of(text, settings), weighed_g, REGISTER, settings, lye_is_in=True)
+
+
+def to_add(found: Rescue) -> dict[str, float]:
+    return {line.material: line.remaining_grams for line in found.remaining if line.remaining_grams}
+
+
+def test_an_oil_that_was_forgotten_is_all_that_lacks() -> None:
+    found = with_lye_in(PLAIN, {"sunflower-oil": 0.0})
+    assert found.way == "as-it-is"
+    assert to_add(found) == pytest.approx({"sunflower-oil": 150})
+    assert found.superfat_percent == pytest.approx(5, abs=1e-4)
+    assert found.to_json()["lye_is_in"] is True
+    assert rescue(PLAIN, {}).to_json()["lye_is_in"] is False
+
+
+def test_what_follows_the_lye_is_still_to_come_and_what_goes_before_is_in() -> None:
+    assert to_add(with_lye_in(HELD_BACK, {})) == pytest.approx({"sunflower-oil": 150, "lavender-oil": 20})
+    assert set(to_add(rescue(HELD_BACK, {}))) == {
+        "olive-oil",
+        "coconut-oil",
+        "sunflower-oil",
+        "sodium-hydroxide",
+        "water",
+        "lavender-oil",
+    }
+    short = with_lye_in(HELD_BACK, {"olive-oil": 500.0, "sunflower-oil": 40.0})
+    assert to_add(short) == pytest.approx({"olive-oil": 100, "sunflower-oil": 110, "lavender-oil": 20})
+
+
+def test_more_of_an_oil_stays_fat_and_is_told_so() -> None:
+    found = with_lye_in(PLAIN, {"olive-oil": 700.0})
+    assert (found.way, to_add(found)) == ("as-it-is", {})
+    assert in_pot(found)["sodium-hydroxide"] == pytest.approx(pure_g(600))
+    superfat = 100 * (1 - pure_g(600) / pure_g(700, superfat=0))
+    assert found.superfat_percent == pytest.approx(superfat, abs=1e-3)
+    assert any(f"The superfat will be {superfat:.1f} %" in remark for remark in found.remarks)
+    assert found.remarks[0].startswith("Put no more alkali")
+    sheet = " ".join(render_rescue(found).split())
+    assert sheet.startswith("The lye is in the oils: nothing can be done for it but")
+
+
+@pytest.mark.parametrize(("text", "acid_g"), [(PLAIN, 0.0), (ACID, 20.0)])
+def test_too_much_lye_in_the_oils_is_met_with_oil_to_the_gram(text: str, acid_g: float) -> None:
+    alkali_g = pure_g(600, acid_g=acid_g) * 1.15
+    found = with_lye_in(text, {"sodium-hydroxide": alkali_g})
+    assert found.way == "more-oil"
+    whole = in_pot(found)
+    times = whole["olive-oil"] / 600
+    assert (0.95 * fat_mol(whole) + 3 * acid_g * times / 192.123) * NAOH == pytest.approx(alkali_g)
+    assert found.superfat_percent == pytest.approx(5, abs=1e-4)
+    assert whole["water"] == pytest.approx(pure_g(600, acid_g=acid_g) * 67 / 33, rel=1e-6)
+    assert whole["sodium-hydroxide"] == alkali_g
+    assert found.remarks[0].startswith("Warm the oils")
+    assert found.remarks[1].startswith("Put no more alkali")
+    sheet = " ".join(render_rescue(found).split())
+    assert sheet.startswith("The lye is in the oils: there is more alkali than all the oils are due")
+
+
+def test_an_oil_that_went_over_takes_of_the_alkali_that_went_over_with_it() -> None:
+    assert with_lye_in(PLAIN, {"sodium-hydroxide": pure_g(690), "olive-oil": 700.0}).way == "as-it-is"
+    found = with_lye_in(PLAIN, {"sodium-hydroxide": pure_g(720), "olive-oil": 700.0})
+    assert found.way == "more-oil"
+    assert 0.95 * fat_mol(in_pot(found)) * NAOH == pytest.approx(pure_g(720))
+
+
+def test_too_little_lye_is_not_made_up_for_in_the_batter() -> None:
+    found = with_lye_in(PLAIN, {"sodium-hydroxide": pure_g(600) * 0.9, "water": 200.0})
+    assert (found.way, to_add(found)) == ("as-it-is", {})
+    assert found.superfat_percent == pytest.approx(100 - 95 * 0.9, abs=1e-3)
+
+
+def test_water_that_went_over_is_told_by_the_plan() -> None:
+    planned_g = batch_of(PLAIN).water.weigh_grams
+    told = with_lye_in(PLAIN, {"water": planned_g + 0.06})
+    assert any(remark.startswith("Water that is in") for remark in told.remarks)
+    untold = with_lye_in(PLAIN, {"water": planned_g + 0.04})
+    assert not any(remark.startswith("Water that is in") for remark in untold.remarks)
+
+
+def test_a_jug_that_is_empty_again_is_no_danger_any_more() -> None:
+    strong = PLAIN.replace("lye_concentration: 33", "lye_concentration: 45")
+    assert "jug-strong" in {finding.code for finding in rescue(strong, {"olive-oil": 600.0}).findings}
+    found = with_lye_in(strong, {"olive-oil": 600.0})
+    assert "jug-strong" not in {finding.code for finding in found.findings}
+    assert not any("Alkali added" in remark or "Never pour" in remark for remark in found.remarks)
+
+
+def test_no_size_is_proposed_for_a_batter_that_cannot_get_more_lye() -> None:
+    assert "Make the batch of" in rescued(1000.0, {"one": 40.0}).way_out
+    found = rescued(1000.0, {"one": 40.0}, lye_is_in=True)
+    assert found.is_stopped
+    assert found.way_out.startswith("With the lye in the oils no other size helps")
+    assert "Make the batch of" not in found.way_out
+    assert rescued(1000.0, {"one": 20.0}, lye_is_in=True).way_out == ""
+
+
+def held_back_percent(found: Rescue) -> list[float]:
+    return [float(told) for remark in found.remarks for told in re.findall(r"pour ([0-9.]+) % of it", remark)]
+
+
+@pytest.mark.parametrize("alkali_g", [136.0, 150.0, 222.2, 400.0])
+@pytest.mark.parametrize("olive_g", [600.0, 660.0])
+def test_the_part_of_a_lye_that_is_poured_leaves_the_stated_superfat(alkali_g: float, olive_g: float) -> None:
+    found = rescue(PLAIN, {"sodium-hydroxide": alkali_g, "olive-oil": olive_g, "water": 280.0})
+    if alkali_g <= pure_g(olive_g):
+        assert found.way != "more-oil"
+        assert not held_back_percent(found)
+        return
+    (percent,) = held_back_percent(found)
+    superfat = 100 * (1 - alkali_g * percent / 100 / pure_g(olive_g, superfat=0))
+    assert 5 - 1e-6 <= superfat < 5.3
+
+
+def test_lye_is_only_held_back_where_it_can_be() -> None:
+    over = {"sodium-hydroxide": 200.0}
+    assert held_back_percent(rescue(PLAIN, over))
+    assert not held_back_percent(with_lye_in(PLAIN, over))
+    assert not held_back_percent(rescue(PLAIN, {"olive-oil": 700.0}))
+    # with sugar in the jug a part of the lye is a part of that, too; and of two alkalis one may be missing
+    assert not held_back_percent(rescue(PLAIN + addition("sugar", "1 % of oils", "lye water"), over))
+    assert not held_back_percent(rescue(BOTH, over))
+    before = " ".join(render_rescue(rescue(PLAIN, over)).split())
+    assert before.startswith("As long as the lye is not in the oils: there is more alkali")
+    assert "What is left over is lye still" in before

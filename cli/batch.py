@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 @click.option("--total", metavar="WEIGHT", multiple=True, help="The size by all the batter: 1500g.")
 @click.option(
     "--mould",
+    "--mould-size",
+    "mould",
     metavar="INSIDE",
     multiple=True,
     help='The size by a mould, as filled: "25 x 8 x 7 cm", or one by its name.',

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import click
@@ -20,8 +21,10 @@ from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
 
 if TYPE_CHECKING:
+    from formulary.batch.size import Size
     from formulary.folder import Folder
     from formulary.recipes.version import Version
+    from formulary.settings import Settings
 
 
 @click.group(cls=SentenceGroup)
@@ -42,7 +45,11 @@ def trial() -> None:
 @click.option("--cured", is_flag=True, help="--bar is the weight after the cure.")
 @click.option("--sitting", metavar="NAME", help="Trials of one sitting share oils, jug and room; today's unless given.")
 @click.option("--room", metavar="TEMPERATURE", help="How warm the room is: 19C.")
-@click.option("--mould", metavar="NAME", help="The mould it is poured into; it sets no size.")
+@click.option(
+    "--mould",
+    metavar="NAME|INSIDE",
+    help="The mould it is poured into; by its inside or a name of the settings also the size, where none is said.",
+)
 @click.option("--who", metavar="NAME", help="Who makes it.")
 @click.option("--despite", metavar="CODE", multiple=True, help="Start in spite of a stop, by its code (repeatable).")
 @lots_option
@@ -67,67 +74,72 @@ def start(
     Without a size it asks, on a terminal, for the weight of the oils, the room and the mould.
     """
     from formulary.batch.overriding import override_stops
+    from formulary.batch.size import Size
     from formulary.batch.weigh_out_text import render_batch, render_findings
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
     from formulary.text_table import paragraph
     from trials.bench import open_bench
     from trials.identity import code_of, trial_folder
+    from trials.starting import start_trial
 
-    if is_asked() and all(given is None for given in (oils, total, mould_size, bars, bar)):
-        oils = ask("What do the oils weigh, such as 1000 g", _read_size)
-        if room is None and sitting is None:
-            room = ask_if_known("How warm is the room, such as 19 °C (Enter: not measured)", _read_temperature)
-        if mould is None:
-            mould = ask_if_known("Which mould is it poured into (Enter: not said)", str.strip)
-    if all(given is None for given in (oils, total, mould_size, bars, bar)):
-        from formulary.errors import InputError
-
-        what = "a batch needs one size" if mould is None else "a batch needs one size, and --mould only names its mould"
-        do = 'say one: --oils 1000g, --total 1500g, --mould-size "25 x 8 x 7 cm", or --bars 12 --bar 110g'
-        raise InputError.of("size", what, do)
     with open_chosen() as folder:
-        bench = open_bench(folder)
         version = folder.find_version(recipe)
-        if mould is None and mould_size in folder.settings.moulds:
-            mould = mould_size  # what it is sized for is what it is poured into
-        conditions = {key: text for key, text in (("room", room), ("mould", mould)) if text is not None}
+        size = Size(oils=oils, total=total, mould=mould_size, bars=bars, bar=bar, cured=cured)
+        size, mould = _match_mould(size, mould, folder.settings)
+        if is_asked() and not size.is_said:
+            size = replace(size, oils=ask("What do the oils weigh, such as 1000 g", _read_size))
+            if room is None and sitting is None:
+                room = ask_if_known("How warm is the room, such as 19 °C (Enter: not measured)", _read_temperature)
+            if mould is None:
+                mould = ask_if_known("Which mould is it poured into (Enter: not said)", str.strip)
+        _demand_size(size, mould)
+        bench = open_bench(folder)
         unsaved = None if version.is_saved else _say_unsaved(folder, version)
-        started = bench.start(
+        started = start_trial(
+            bench,
             version,
-            oils=oils,
-            total=total,
-            mould=mould_size,
-            bars=bars,
-            bar=bar,
-            cured=cured,
+            size,
             sitting=sitting,
             lots=one_lot_each(parse_chosen_lots(lots)),
-            conditions=conditions,
+            conditions={key: text for key, text in (("room", room), ("mould", mould)) if text is not None},
             who=who,
             despite=despite,
         )
-        planned = folder.batch(
-            version,
-            oils=oils,
-            total=total,
-            mould=mould_size,
-            bars=bars,
-            bar=bar,
-            cured=cured,
-            lots={name: {lot: None} for name, lot in started.plan.lots.items()},
-        )
-        say(render_batch(override_stops(planned, despite), width=width()))
-        place = trial_folder(started.id)
-        said = {(each.code, each.what) for each in planned.findings}
-        new = [each for each in bench.check_trial(started) if (each.code, each.what) not in said]
+        trial = started.trial
+        say(render_batch(override_stops(started.batch, despite), width=width()))
+        said = {(each.code, each.what) for each in started.batch.findings}
+        new = [each for each in bench.check_trial(trial) if (each.code, each.what) not in said]
         if new:
             say("\n".join(["", *render_findings(new, width=width())]))
     if unsaved is not None:
         say("\n" + "\n".join(paragraph(unsaved, width=width())))
-    say(f"\nTrial {started.id} is started and saved:")
+    place, code = trial_folder(trial.id), code_of(trial.id)
+    say(f"\nTrial {trial.id} is started and saved:")
     say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
-    code = code_of(started.id)
     say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
+
+
+def _match_mould(size: Size, mould: str | None, settings: Settings) -> tuple[Size, str | None]:
+    """A size and the mould that is poured into: either tells the other where it alone was said."""
+    from formulary.batch.size import is_mould
+
+    if mould is None and size.mould in settings.moulds:
+        return size, size.mould
+    if mould is not None and not size.is_said and is_mould(mould, settings):
+        return replace(size, mould=mould), mould
+    return size, mould
+
+
+def _demand_size(size: Size, mould: str | None) -> None:
+    if size.is_said:
+        return
+    from formulary.errors import InputError
+
+    what = "a batch needs one size"
+    if mould is not None:
+        what += f", and {mould[:40]!r} is neither the inside of a mould nor one of the settings"
+    do = 'say one: --oils 1000g, --total 1500g, --mould-size "25 x 8 x 7 cm", or --bars 12 --bar 110g'
+    raise InputError.of("size", what, do)
 
 
 def _read_size(typed: str) -> str:

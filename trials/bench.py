@@ -93,9 +93,9 @@ class Bench(TrialFiles):
             portions=portions,
             who=who,
             despite=despite,
-            now=now if now is not None else datetime.now().astimezone(),
+            now=now,
             draw_code=draw_code,
-        )
+        ).trial
 
     def due(self, today: date, *, days_ahead: int = 14) -> tuple[Due, ...]:
         """What should be looked at now and next, late ones first, by the maker's own follow-up plan."""

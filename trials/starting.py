@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
@@ -17,12 +17,13 @@ from formulary.materials.chosen_lots import demand_known_lot
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from formulary.recipes.version import outside_formulary
 from trials.entry import tidy_amount, tidy_condition
-from trials.identity import make_trial_id, trial_folder
+from trials.identity import make_trial_id, random_code, trial_folder
 from trials.model import Plan, Trial
 from trials.plan import make_plan, parse_plan, render_plan
 from trials.start import render_new_trial
 
 if TYPE_CHECKING:
+    from formulary.batch.model import Batch
     from formulary.batch.size import Size
     from formulary.recipes.version import Version
     from trials.files import TrialFiles
@@ -31,22 +32,31 @@ if TYPE_CHECKING:
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
 
 
+@dataclass(frozen=True, slots=True)
+class StartedTrial:
+    """A trial that was just started, and the batch that its plan was frozen from."""
+
+    trial: Trial
+    batch: Batch
+
+
 def start_trial(
     bench: TrialFiles,
     version: Version,
     size: Size,
     *,
-    sitting: str | None,
+    sitting: str | None = None,
     lots: Mapping[str, str],
     conditions: Mapping[str, str],
-    portions: Sequence[tuple[str, str]] | None,
-    who: str | None,
-    despite: Sequence[str],
-    now: datetime,
-    draw_code: Callable[[], str],
-) -> Trial:
+    portions: Sequence[tuple[str, str]] | None = None,
+    who: str | None = None,
+    despite: Sequence[str] = (),
+    now: datetime | None = None,
+    draw_code: Callable[[], str] = random_code,
+) -> StartedTrial:
     """Start a trial (parameters: `Bench.start`)."""
     folder = bench.folder
+    now = now if now is not None else datetime.now().astimezone()
     if version.file is not None:
         raise outside_formulary(version.file, "a trial is of a recipe that is saved with it")
     for name, lot in lots.items():
@@ -89,7 +99,7 @@ def start_trial(
         if change is not None:
             body = save_message(body, [(version.slug, change)])
     bench.save_texts(files, read, f"Start trial {trial_id}\n\n{body}", now)
-    return trial
+    return StartedTrial(trial, batch)
 
 
 def _read_back(bench: TrialFiles, trial_id: str, plan: Plan, frozen: str, text: str) -> Trial:

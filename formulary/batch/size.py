@@ -14,13 +14,15 @@ from formulary.chemistry.density import (
     cylinder_volume_ml,
 )
 from formulary.errors import InputError
+from formulary.fields import nearest
 from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, find_comma, parse_mass_g, parse_quantity
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 
-_BOX = re.compile(r"([0-9.]+)\s*[x×]\s*([0-9.]+)\s*[x×]\s*([0-9.]+)\s*(mm|cm|in)")
-_CYLINDER = re.compile(r"cylinder\s+([0-9.]+)\s*[x×]\s*([0-9.]+)\s*(mm|cm|in)")
+_SIDE = r"([0-9.]+)\s*(mm|cm|in)?"
+_BOX = re.compile(rf"{_SIDE}\s*[x×]\s*{_SIDE}\s*[x×]\s*{_SIDE}", re.IGNORECASE)
+_CYLINDER = re.compile(rf"cylinder\s+{_SIDE}\s*[x×]\s*{_SIDE}", re.IGNORECASE)
 _CM = {"mm": 0.1, "cm": 1.0, "in": 2.54}
 
 LARGEST_BATCH_G = 1_000_000.0  # a slip of the finger, not a bench, asks for more
@@ -39,23 +41,54 @@ def parse_mould(text: str) -> Mould:
     """A mould described by its inside: `25 x 8 x 7 cm` (the last is the height that it is filled to),
     `cylinder 8 x 20 cm` (width across, height filled), or `1200 ml`.
 
-    Raises InputError, with what to write instead.
+    A side without a unit has the last one's. Raises InputError, with what to write instead.
     """
     stripped = text.strip()
     box = _BOX.fullmatch(stripped)
     cylinder = _CYLINDER.fullmatch(stripped)
     try:
         if box:
-            sides = [_above_zero(box.group(number)) * _CM[box.group(4)] for number in (1, 2, 3)]
-            return Mould(box_volume_ml(*sides), stripped)
+            return Mould(box_volume_ml(*_sides_cm(box)), stripped)
         if cylinder:
-            across, height = (_above_zero(cylinder.group(number)) * _CM[cylinder.group(3)] for number in (1, 2))
-            return Mould(cylinder_volume_ml(across, height), stripped)
+            return Mould(cylinder_volume_ml(*_sides_cm(cylinder)), stripped)
         return Mould(_above_zero(str(parse_quantity(stripped, Kind.VOLUME).to("ml"))), stripped)
     except (NotAQuantity, ValueError):
         what = f"{stripped[:40]!r} does not describe a mould"
         do = find_comma(stripped) or 'write its inside, filled: "25 x 8 x 7 cm", "cylinder 8 x 20 cm" or "1200 ml"'
         raise InputError.of("bad-mould", what, do) from None
+
+
+def find_mould(text: str, settings: Settings) -> Mould:
+    """A mould as a person names it: by its name in the settings, or by its inside.
+
+    Raises InputError, with the nearest names where it is neither.
+    """
+    try:
+        return parse_mould(settings.moulds.get(text.strip(), text))
+    except InputError:
+        near = nearest(text, settings.moulds)
+        if not near or text.strip() in settings.moulds:
+            raise
+        what = f"{text.strip()[:40]!r} is neither a mould of the settings nor the inside of one"
+        raise InputError.of("bad-mould", what, f"did you mean {' or '.join(near)}?") from None
+
+
+def is_mould(text: str, settings: Settings) -> bool:
+    """Whether a text says how large a mould is: by its inside, or as one of the settings."""
+    try:
+        find_mould(text, settings)
+    except InputError:
+        return False
+    return True
+
+
+def _sides_cm(found: re.Match[str]) -> list[float]:
+    """The sides in centimetres; ValueError where the last has no unit, or one is not above zero."""
+    numbers, units = found.groups()[::2], found.groups()[1::2]
+    last = units[-1]
+    if last is None:
+        raise ValueError(found.group())
+    return [_above_zero(number) * _CM[(unit or last).lower()] for number, unit in zip(numbers, units, strict=True)]
 
 
 def _above_zero(text: str) -> float:
@@ -79,6 +112,11 @@ class Size:
     bars: int | None = None
     bar: str | None = None
     cured: bool = False
+
+    @property
+    def is_said(self) -> bool:
+        """Whether it is said in any way."""
+        return any(said is not None for said in (self.oils, self.total, self.mould, self.bars, self.bar))
 
 
 Masses: TypeAlias = dict[Literal["oil_mass_g", "batter_mass_g"], float]
@@ -108,7 +146,7 @@ def _masses(size: Size, version: Version, register: Materials, settings: Setting
     kilogram = work_out_batch(version, register, settings, oil_mass_g=1000.0)
     materials = {line.material: register[line.material] for line in kilogram.pot.lines}
     if size.mould is not None:
-        inside = parse_mould(settings.moulds.get(size.mould, size.mould))
+        inside = find_mould(size.mould, settings)
         return {"oil_mass_g": 1000.0 * inside.volume_ml / pot_volume_ml(kilogram.pot, materials)}
     wanted_g = (size.bars or 0) * parse_size_g(size.bar or "")
     if not size.cured:

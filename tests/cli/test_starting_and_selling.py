@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from formulary import open_folder
 from tests.cli.conftest import BASE, Run
 
 SCENTED = BASE + "scent: [{material: quay-scent, rate: 4 % of oils, at: trace}]\n"
@@ -273,11 +274,57 @@ def test_a_limit_that_came_later_reaches_an_old_loaf(formulary: Run, home: Path)
     assert fine.status == 0
 
 
-def test_a_named_mould_that_sizes_a_trial_is_the_one_it_is_poured_into(formulary: Run, home: Path) -> None:
+def with_moulds(home: Path, moulds: str) -> None:
     settings = home / "formulary.yaml"
-    text = settings.read_text(encoding="utf-8")
-    lines = [line for line in text.splitlines() if not line.startswith("moulds:")]
-    settings.write_text("\n".join([*lines, "moulds: {tall-loaf: 25 x 8 x 7 cm}"]) + "\n", encoding="utf-8")
+    lines = [line for line in settings.read_text(encoding="utf-8").splitlines() if not line.startswith("moulds:")]
+    settings.write_text("\n".join([*lines, f"moulds: {moulds}"]) + "\n", encoding="utf-8")
+
+
+@pytest.mark.parametrize("said", ["25 x 8 x 7 cm", "tall-loaf"])
+def test_a_mould_means_the_same_size_to_a_batch_a_trial_and_the_library(formulary: Run, home: Path, said: str) -> None:
+    with_moulds(home, "{tall-loaf: 25 x 8 x 7 cm}")
+    by_option = [
+        json.loads(formulary("batch", "harbour-base", option, said, "--json").out)["lye"]
+        for option in ("--mould", "--mould-size")
+    ]
+    with open_folder(home) as folder:
+        in_library = folder.batch("harbour-base", mould=said)
+    assert [line["grams"] for line in by_option[0]] == [line.grams for line in in_library.lye]
+    assert by_option[0] == by_option[1]
+    for option in ("--mould", "--mould-size"):
+        shown = json.loads(formulary("trial", "show", started(formulary, option, said), "--json").out)
+        assert shown["size"] == {"mould": said}
+        alkali = [line["grams"] for line in shown["planned"] if line["role"] == "alkali"]
+        assert alkali == [line.grams for line in in_library.lye]
+
+
+@pytest.mark.usefixtures("home")
+def test_a_mould_beside_a_size_sets_none(formulary: Run) -> None:
+    trial = started(formulary, "--oils", "500g", "--mould", "25 x 8 x 7 cm")
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert shown["size"] == {"oils": "500 g"}
+    assert shown["conditions"]["mould"] == "25 x 8 x 7 cm"
+
+
+def test_a_mould_that_is_not_there_is_answered_with_those_alike(formulary: Run, home: Path) -> None:
+    with_moulds(home, "{tall-loaf: 25 x 8 x 7 cm}")
+    ran = formulary("batch", "harbour-base", "--mould", "tal-loaf")
+    assert ran.status == 2
+    assert "did you mean tall-loaf?" in ran.err
+
+
+@pytest.mark.usefixtures("home")
+def test_what_is_weighed_for_a_trial_is_what_its_plan_keeps(formulary: Run) -> None:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "730g")
+    assert ran.status == 0
+    trial = ran.out.split("Trial ")[1].split(" ")[0]
+    planned = json.loads(formulary("trial", "show", trial, "--json").out)["planned"]
+    (alkali,) = [line["grams"] for line in planned if line["role"] == "alkali"]
+    assert f"sodium hydroxide   {alkali:.1f}" in ran.out
+
+
+def test_a_named_mould_that_sizes_a_trial_is_the_one_it_is_poured_into(formulary: Run, home: Path) -> None:
+    with_moulds(home, "{tall-loaf: 25 x 8 x 7 cm}")
     trial = started(formulary, "--mould-size", "tall-loaf")
     shown = json.loads(formulary("trial", "show", trial, "--json").out)
     assert shown["size"] == {"mould": "tall-loaf"}

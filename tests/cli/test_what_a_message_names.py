@@ -39,8 +39,9 @@ def test_a_recipe_that_is_not_here_is_answered_with_those_that_are(formulary: Ru
 
 @pytest.mark.usefixtures("home")
 def test_a_trial_started_with_a_mould_and_no_size_is_told_of_the_option_that_sets_one(formulary: Run) -> None:
-    ran = formulary("trial", "start", "harbour-base", "--mould", "25 x 8 x 7 cm")
+    ran = formulary("trial", "start", "harbour-base", "--mould", "the blue one")
     assert ran.status == 2
+    assert "'the blue one' is neither the inside of a mould nor one of the settings" in ran.err
     assert "--mould-size" in ran.err
     assert formulary("trial", "start", "harbour-base", "--mould-size", "25 x 8 x 7 cm").status == 0
 

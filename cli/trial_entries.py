@@ -110,7 +110,7 @@ def event(
     def make(trial: Trial) -> Entry:
         if what == "lye in" and at is None:
             return record.lye_in(trial, datetime.now().astimezone())
-        return record.event(trial, what, _when(trial, at), portion=portion, note=note, corrects=correct)
+        return trial.event(what, _when(trial, at), portion=portion, note=note, corrects=correct)
 
     _record_alike(wanted, make, whole_sitting=whole_sitting)
 
@@ -195,12 +195,10 @@ def observe(
     correct: bool,
 ) -> None:
     """Something measured or graded later; several values are repeat readings: hardness 3.1mm 3.3mm --age 28d."""
-    from trials import record
 
     _record(
         wanted,
-        lambda trial: record.observe(
-            trial,
+        lambda trial: trial.observe(
             outcome,
             *values,
             age=age,

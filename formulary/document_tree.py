@@ -6,19 +6,59 @@ Nodes keep the parser's marks, since most places are never asked for and every v
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple, TypeAlias
+from typing import Any, NamedTuple, Protocol, TypeAlias
 
 # What YAML reads as nothing at all.
 NOTHING = frozenset(("", "~", "null", "Null", "NULL"))
 
 
-class Scalar(NamedTuple):
-    """One value: its text, and the quotes or block style that it was written in (nothing where it is plain)."""
+class _Marked(Protocol):
+    """What the parser marked the begin and the end of."""
 
+    @property
+    def start_mark(self) -> Any: ...
+
+    @property
+    def end_mark(self) -> Any: ...
+
+
+class _Placed:
+    """Where a node stands."""
+
+    __slots__ = ()
+
+    @property
+    def line(self: _Marked) -> int:
+        """The line on which it begins, from 1."""
+        return int(self.start_mark.line) + 1
+
+    @property
+    def column(self: _Marked) -> int:
+        """The column at which it begins, from 1."""
+        return int(self.start_mark.column) + 1
+
+    @property
+    def start(self: _Marked) -> int:
+        """The offset of its first character, from 0."""
+        return int(self.start_mark.index)
+
+    @property
+    def end(self: _Marked) -> int:
+        """The offset behind its last character, from 0."""
+        return int(self.end_mark.index)
+
+
+class _Text(NamedTuple):
     text: str
     style: str | None
     start_mark: Any
     end_mark: Any
+
+
+class Scalar(_Placed, _Text):
+    """One value: its text, and the quotes or block style that it was written in (nothing where it is plain)."""
+
+    __slots__ = ()
 
     @property
     def quoted(self) -> bool:
@@ -30,26 +70,6 @@ class Scalar(NamedTuple):
         """Whether nothing was written (`key:`), or the YAML words for nothing."""
         return self.text in NOTHING and not self.style
 
-    @property
-    def line(self) -> int:
-        """The line on which it begins, from 1."""
-        return int(self.start_mark.line) + 1
-
-    @property
-    def column(self) -> int:
-        """The column at which it begins, from 1."""
-        return int(self.start_mark.column) + 1
-
-    @property
-    def start(self) -> int:
-        """The offset of its first character, from 0."""
-        return int(self.start_mark.index)
-
-    @property
-    def end(self) -> int:
-        """The offset behind its last character, from 0."""
-        return int(self.end_mark.index)
-
 
 class Entry(NamedTuple):
     """One `key: value` of a block."""
@@ -58,14 +78,18 @@ class Entry(NamedTuple):
     value: Node
 
 
-class Block(NamedTuple):
-    """Keys and values, in the order written."""
-
+class _Keys(NamedTuple):
     keys: tuple[Scalar, ...]
     values: Mapping[str, Node]  # by their keys' texts, in the same order
     flow: bool
     start_mark: Any
     end_mark: Any
+
+
+class Block(_Placed, _Keys):
+    """Keys and values, in the order written."""
+
+    __slots__ = ()
 
     @property
     def entries(self) -> tuple[Entry, ...]:
@@ -78,54 +102,18 @@ class Block(NamedTuple):
             return None
         return next(Entry(name, self.values[key]) for name in self.keys if name.text == key)
 
-    @property
-    def line(self) -> int:
-        """The line on which it begins, from 1."""
-        return int(self.start_mark.line) + 1
 
-    @property
-    def column(self) -> int:
-        """The column at which it begins, from 1."""
-        return int(self.start_mark.column) + 1
-
-    @property
-    def start(self) -> int:
-        """The offset of its first character, from 0."""
-        return int(self.start_mark.index)
-
-    @property
-    def end(self) -> int:
-        """The offset behind its last character, from 0."""
-        return int(self.end_mark.index)
-
-
-class Listing(NamedTuple):
-    """Items, in the order written."""
-
+class _Items(NamedTuple):
     items: tuple[Node, ...]
     flow: bool
     start_mark: Any
     end_mark: Any
 
-    @property
-    def line(self) -> int:
-        """The line on which it begins, from 1."""
-        return int(self.start_mark.line) + 1
 
-    @property
-    def column(self) -> int:
-        """The column at which it begins, from 1."""
-        return int(self.start_mark.column) + 1
+class Listing(_Placed, _Items):
+    """Items, in the order written."""
 
-    @property
-    def start(self) -> int:
-        """The offset of its first character, from 0."""
-        return int(self.start_mark.index)
-
-    @property
-    def end(self) -> int:
-        """The offset behind its last character, from 0."""
-        return int(self.end_mark.index)
+    __slots__ = ()
 
 
 Node: TypeAlias = Scalar | Block | Listing

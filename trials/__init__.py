@@ -14,16 +14,14 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from trials.bench import Bench, open_bench
     from trials.model import Trial
-    from trials.record import observe
 
 _HOMES = {
     "Bench": "trials.bench",
     "Trial": "trials.model",
-    "observe": "trials.record",
     "open_bench": "trials.bench",
 }
 
-__all__ = ["Bench", "Trial", "observe", "open_bench"]
+__all__ = ["Bench", "Trial", "open_bench"]
 
 
 def __getattr__(name: str) -> Any:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 from types import MappingProxyType
 
-from formulary.finding import Finding, Place, note, warn
+from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_decimal, format_number
 from trials.model import Observation, Trial
 from trials.outcomes import Outcome
@@ -35,13 +35,10 @@ def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | 
     today: ages are not looked at without it.
     """
     for seen in trial.observations:
-        label = f"{seen.outcome} at {format_decimal(seen.age_days.normalize())} d"
-        label += f" ({seen.portion})" if seen.portion else ""
+        label = _label(seen)
         place = Place(trial.path, seen.place.line, seen.place.column, "observations")
-        reached = trial.made + timedelta(days=int(seen.age_days))
-        if today is not None and reached > today:
-            what = f"{label} lies ahead of today: that is on {reached.isoformat()}"
-            yield note("ahead-of-today", what, "correct the age, or the day it was made on, if it is a slip", place)
+        if today is not None and _reached_on(trial, seen) > today:
+            yield warn("ahead-of-today", *_say_ahead(trial, seen, today), place)
         if _is_outside(seen):
             low, high = USUAL_RANGES[seen.outcome]
             unit = outcomes[seen.outcome].unit if seen.outcome in outcomes else ""
@@ -49,6 +46,27 @@ def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | 
             what = f"{label} is {text}, but soap shows {low:g} to {high:g} {unit}".rstrip()
             yield warn("unlikely-value", what, _LOOK_AGAIN, place)
     yield from _check_masses(trial)
+
+
+def _label(seen: Observation) -> str:
+    return f"{seen.outcome} at {format_decimal(seen.age_days.normalize())} d" + (
+        f" ({seen.portion})" if seen.portion else ""
+    )
+
+
+def _reached_on(trial: Trial, seen: Observation) -> date:
+    return trial.made + timedelta(days=int(seen.age_days))
+
+
+def _say_ahead(trial: Trial, seen: Observation, today: date) -> tuple[str, str]:
+    """That an observation is of a day to come, and what to do."""
+    days = (today - trial.made).days
+    on = _reached_on(trial, seen).isoformat()
+    what = f"{_label(seen)} cannot have been seen yet: it lies ahead of today, on {on}"
+    if days < 0:
+        return what, f"correct `made: {trial.made.isoformat()}` in its trial.yaml: that day is still to come, too"
+    do = f"write the age that it has, at most {days} d, or correct `made: {trial.made.isoformat()}`"
+    return what, f"{do}; `formulary undo` takes back what was just recorded"
 
 
 def _check_masses(trial: Trial) -> Iterable[Finding]:

@@ -1,7 +1,8 @@
 """Entries of a trial's record: what a person says, as the line that is written into trial.yaml.
 
-Each function returns an `Entry`, which changes nothing by itself; `Bench.record` checks it against the whole trial and
-writes it. What a command needs: find the trial, make the entry, record it, show `Bench.check_trial`.
+Each function returns an `Entry`, as `Trial.observe` and `Trial.event` do; it changes nothing by itself. `Bench.record`
+checks it against the whole trial and writes it. What a command needs: find the trial, make the entry, record it, show
+`Bench.check_trial`.
 """
 
 from __future__ import annotations
@@ -42,46 +43,6 @@ _SENTENCE_HELP = (
 _FORGOT = "forgot to take the water of"
 
 
-def observe(
-    trial: Trial,
-    outcome: str,
-    *values: str,
-    age: str,
-    portion: str | None = None,
-    who: str | None = None,
-    how: str | None = None,
-    note: str | None = None,
-    corrects: bool = False,
-) -> Entry:
-    """Something measured or graded: `observe(trial, "hardness", "3.1 mm", age="28 d")`; as `Trial.observe`."""
-    return trial.observe(outcome, *values, age=age, portion=portion, who=who, how=how, note=note, corrects=corrects)
-
-
-def event(
-    trial: Trial,
-    what: str,
-    at: str,
-    *,
-    portion: str | None = None,
-    lasted: str | None = None,
-    temperature: str | None = None,
-    clock: str | None = None,
-    note: str | None = None,
-    corrects: bool = False,
-) -> Entry:
-    """Something that happened on making day: `event(trial, "light trace", "4:10")`; as `Trial.event`."""
-    return trial.event(
-        what,
-        at,
-        portion=portion,
-        lasted=lasted,
-        temperature=temperature,
-        clock=clock,
-        note=note,
-        corrects=corrects,
-    )
-
-
 def elapsed_now(trial: Trial, now: datetime) -> str:
     """The time since lye in, by the clock, as it is written: "4:10".
 
@@ -104,7 +65,7 @@ def elapsed_now(trial: Trial, now: datetime) -> str:
 
 def lye_in(trial: Trial, now: datetime) -> Entry:
     """That the lye went in now: zero, with the time of day that later entries count from."""
-    return event(trial, "lye in", "0:00", clock=now.strftime("%H:%M:%S"), corrects=True)
+    return trial.event("lye in", "0:00", clock=now.strftime("%H:%M:%S"), corrects=True)
 
 
 def made_on(trial: Trial, entries: Iterable[Entry], day: date) -> tuple[Entry, ...]:
@@ -120,12 +81,12 @@ def made_on(trial: Trial, entries: Iterable[Entry], day: date) -> tuple[Entry, .
 
 def blending(trial: Trial, lasted: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:
     """How long it was blended from a moment on: `blending(trial, "15 s", "0:20")`."""
-    return event(trial, "blending", at, lasted=lasted, portion=portion, note=note)
+    return trial.event("blending", at, lasted=lasted, portion=portion, note=note)
 
 
 def temperature(trial: Trial, degrees: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:
     """The batter's temperature at a moment: `temperature(trial, "38 °C", "2:00")`."""
-    return event(trial, "temperature", at, temperature=degrees, portion=portion, note=note)
+    return trial.event("temperature", at, temperature=degrees, portion=portion, note=note)
 
 
 def handle(

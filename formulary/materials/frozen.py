@@ -21,7 +21,7 @@ from formulary.materials.model import (
     SpoonMass,
     ValueRange,
 )
-from formulary.materials.read_values import parse_price
+from formulary.materials.value_texts import parse_price
 from formulary.quantity import parse_decimal
 
 _TEXTS = ("name", "group", "inci", "inci_in_soap", "carrier", "notes", "lot", "how_working_value")

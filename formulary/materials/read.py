@@ -9,8 +9,10 @@ from formulary.chemistry.alkali import Alkali
 from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.materials.model import GROUPS, GROUPS_OF_KIND, Known, Lot, Material, MaterialKind
-from formulary.materials.read_values import ValueReader, parse_best_before, read_measures
+from formulary.materials.read_measures import read_measures
+from formulary.materials.read_values import ValueReader
 from formulary.materials.register import read_builtin_register
+from formulary.materials.value_texts import parse_best_before
 from formulary.materials.working_value import unknown_assay, with_working_value
 
 MAKERS_FILE = "the maker's file"

@@ -2,18 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Mapping
-from datetime import date
 from decimal import Decimal
 from typing import Any, TypeVar
 
-from formulary.chemistry.acids import ACIDS
 from formulary.chemistry.alkali import Alkali
-from formulary.chemistry.fatty_acids import parse_fatty_acid
 from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM_HYDROXIDE_G_PER_MOL
-from formulary.document import Block, Listing, Scalar
-from formulary.fields import Fields, parse_date, suggest
+from formulary.document import Block, Listing
+from formulary.fields import Fields
 from formulary.finding import error, warn
 from formulary.materials.constituent_names import check_constituent, find_slips, say_slip
 from formulary.materials.model import (
@@ -23,21 +19,22 @@ from formulary.materials.model import (
     Known,
     Material,
     MaterialKind,
-    Price,
-    SpoonMass,
     ValueRange,
 )
 from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubt, is_no_fat, lye_of
+from formulary.materials.value_texts import (
+    check_acid,
+    check_fatty_acid,
+    parse_density,
+    parse_percent_to_100,
+    parse_price,
+)
 from formulary.materials.working_value import PROFILE_FOR_LYE_PERCENT, unknown_assay
 from formulary.quantity import (
-    SPOON_UNITS,
     Kind,
     NotAQuantity,
     format_decimal,
     parse_decimal,
-    parse_mass_g,
-    parse_percent,
-    parse_quantity,
 )
 
 _T = TypeVar("_T")
@@ -230,7 +227,7 @@ class ValueReader:
         return value.working
 
     def _fatty_acids(self) -> dict[str, float] | None:
-        profile = self._percentages("fatty_acids", check=_check_fatty_acid)
+        profile = self._percentages("fatty_acids", check=check_fatty_acid)
         total = sum(profile.values()) if profile else 0.0
         if total > 102.0:
             what = f"the fatty acids total {total:g} %, more than 100 %"
@@ -248,7 +245,7 @@ class ValueReader:
         return profile
 
     def _acids(self) -> dict[str, float] | None:
-        return self._percentages("acids", check=_check_acid)
+        return self._percentages("acids", check=check_acid)
 
     def _percentages(self, key: str, check: Callable[[str], str]) -> dict[str, float] | None:
         """A block of name: percent, no name twice."""
@@ -263,7 +260,7 @@ class ValueReader:
                 what = f"{name} stands twice under `{key}`"
                 self.fields.report("name-twice", what, "keep one of them, with its whole percent", entry.key, key)
                 continue
-            percent = self.fields.parse_node(entry.value, _percent_to_100, f"{key}, {name}")
+            percent = self.fields.parse_node(entry.value, parse_percent_to_100, f"{key}, {name}")
             if percent is not None:
                 found[name] = percent
         return found
@@ -365,100 +362,3 @@ class ValueReader:
         """A value as it holds for this block: stated in it, beside it for a lot, or built in."""
         found = self.values.get(name, self.general.get(name))
         return getattr(self.builtin, name) if found is None and self.builtin is not None else found
-
-
-def _percent_to_100(text: str) -> float:
-    number = parse_percent(text)
-    if not 0 <= number <= 100:
-        raise NotAQuantity(f"{format_decimal(number)} is outside 0 to 100", "write a percentage from 0 to 100")
-    return float(number)
-
-
-def _check_fatty_acid(text: str) -> str:
-    stripped = text.strip()
-    try:
-        parse_fatty_acid(stripped)
-    except ValueError as problem:
-        raise NotAQuantity(str(problem), "write carbons and double bonds, such as C18:1") from None
-    return stripped
-
-
-def _check_acid(text: str) -> str:
-    name = text.strip().casefold().removesuffix(" acid")
-    if name not in ACIDS:
-        known = ", ".join(ACIDS)
-        raise NotAQuantity(f"{text.strip()!r} is not an acid known here", suggest(name, ACIDS, f"known: {known}"))
-    return name
-
-
-_DENSITY = re.compile(r"(\S+)\s*(?:g/ml|g/cm3|g/cm³|kg/l)", re.IGNORECASE)
-
-
-def parse_density(text: str) -> Decimal:
-    """Grams per millilitre written `0.92 g/ml`. Raises NotAQuantity."""
-    match = _DENSITY.fullmatch(text.strip())
-    if match is None:
-        raise NotAQuantity(f"{text.strip()[:24]!r} is not a density", "write g/ml, such as 0.92 g/ml")
-    return parse_decimal(match.group(1))
-
-
-def parse_price(text: str) -> Price:
-    """Money for an amount, written `24.00 per 100 g` or `9.50 per l`. Raises NotAQuantity."""
-    example = "write an amount of money per weight or volume, such as 24.00 per 100 g"
-    money, found, amount = text.strip().partition(" per ")
-    if not found:
-        raise NotAQuantity(f"{text.strip()[:40]!r} is not a price", example)
-    amount = amount.strip()
-    per = parse_quantity(amount if amount[:1].isdigit() else f"1 {amount}", Kind.MASS, Kind.VOLUME)
-    if per.amount <= 0 or per.unit in SPOON_UNITS:
-        raise NotAQuantity(f"{text.strip()[:40]!r} is not a price", example)
-    number = parse_decimal(money)
-    if number < 0:
-        raise NotAQuantity(f"{money!r} is below nothing", "write 0 or more")
-    return Price(number, per)
-
-
-def parse_best_before(text: str) -> date:
-    """A date, or a month `2028-02`, which means its last day. Raises NotAQuantity."""
-    match = re.fullmatch(r"([0-9]{4})-(0[1-9]|1[0-2])", text.strip())
-    if match is None:
-        return parse_date(text)
-    from calendar import monthrange
-
-    year, month = int(match.group(1)), int(match.group(2))
-    if year < 1:
-        raise NotAQuantity(f"{text.strip()!r} is not a date", "write year-month-day, such as 2028-02-29")
-    return date(year, month, monthrange(year, month)[1])
-
-
-def read_measures(fields: Fields, kind: MaterialKind) -> dict[str, SpoonMass] | None:
-    """The maker's own weighings of spoons: `measures: {tsp: 2.1 g}` or `{tsp: {mass: 2.1 g, n: 3}}`."""
-    if not fields.has("measures"):
-        return None
-    found: dict[str, SpoonMass] = {}
-    for entry in fields.entries("measures"):
-        unit = entry.key.text
-        if unit not in SPOON_UNITS:
-            fields.report(
-                "measure-unknown",
-                f"{unit[:24]!r} is not a spoon or cup",
-                f"write one of: {', '.join(SPOON_UNITS)}",
-                entry.key,
-                "measures",
-            )
-        elif kind in (MaterialKind.ALKALI, MaterialKind.ACID, MaterialKind.FRAGRANCE):
-            what = f"{kind.value} is never measured by volume"
-            fields.report("measure-refused", what, "remove the line and weigh it", entry.key, "measures")
-        elif isinstance(entry.value, Scalar):
-            mass = fields.parse_node(entry.value, parse_mass_g, f"measures, {unit}")
-            if mass is not None:
-                found[unit] = SpoonMass(float(mass))
-        else:
-            inner = fields.as_block(entry.value, f"measures, {unit}")
-            if inner is not None:
-                mass = inner.parsed("mass", parse_mass_g, required=True)
-                n = inner.decimal("n", low=Decimal(1), high=Decimal(1000))
-                inner.finish()
-                if mass is not None:
-                    found[unit] = SpoonMass(float(mass), int(n or 1))
-    return found

@@ -217,8 +217,13 @@ def test_what_nobody_can_have_observed_is_told_and_kept(formulary: Run, home: Pa
     trial = started(formulary)
     ran = formulary("trial", "observe", trial, "hardness", "3.1 mm", "--age", "28d")
     assert ran.status == 0
-    assert "ahead-of-today" in ran.out
-    assert "ahead-of-today" in formulary("check").out
+    assert "warn" in ran.out
+    assert "cannot have been seen yet" in ran.out
+    assert "at most 0 d" in " ".join(ran.out.split())
+    assert "warn: hardness at 28 d cannot have been seen yet" in formulary("check").out
+    assert formulary("undo").status == 0
+    assert "ahead-of-today" not in formulary("check").out
+    formulary("redo")
     aged(home, trial, 28)
     assert "ahead-of-today" not in formulary("check").out
     ran = formulary("trial", "observe", trial, "hardness", "3000 mm", "--age", "28d", "--correct")

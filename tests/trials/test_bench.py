@@ -87,7 +87,7 @@ def test_numbers_of_a_trial_stay_when_the_recipe_and_the_register_change(folder:
 
 def test_entries_are_saved_and_read_back(folder: Folder, bench: Bench) -> None:
     trial = start(bench)
-    trial = bench.record(record.lye_in(trial, NOW), record.event(trial, "poured", "9:30", portion="clove"), now=NOW)
+    trial = bench.record(record.lye_in(trial, NOW), trial.event("poured", "9:30", portion="clove"), now=NOW)
     trial = bench.record(trial.observe("hardness", "3.1 mm", "3.3 mm", age="28 d"), now=NOW)
     assert open_bench(folder.root).find_trial("k7wq") == trial
     assert folder.changed_paths() == ()
@@ -102,12 +102,12 @@ WRONG_ENTRIES: dict[str, Callable[[Trial], Entry]] = {
     "bad-value, before the trial": lambda trial: trial.observe("gel", "100 %", age="-1 d"),
     "bad-value, a volume": lambda trial: record.as_made(trial, "water 283 ml"),
     "off-scale": lambda trial: trial.observe("riced", "a bit", age="0 d"),
-    "unknown-event": lambda trial: record.event(trial, "light trase", "4:10"),
-    "event-before-lye": lambda trial: record.event(trial, "scent in", "-4:10"),
+    "unknown-event": lambda trial: trial.event("light trase", "4:10"),
+    "event-before-lye": lambda trial: trial.event("scent in", "-4:10"),
     "unknown-line": lambda trial: record.as_made(trial, "oliv-oil 455 g"),
     "unknown-material": lambda trial: record.as_made(trial, "extra dragon-oil 3 g at trace"),
     "lot-not-in-pot": lambda trial: record.lot(trial, "honey", "H-1"),
-    "unknown-portion": lambda trial: record.event(trial, "poured", "9:00", portion="clov"),
+    "unknown-portion": lambda trial: trial.event("poured", "9:00", portion="clov"),
 }
 
 

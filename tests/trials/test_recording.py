@@ -71,13 +71,13 @@ EVENTS = [
 
 
 def entries(trial: Trial) -> list[Entry]:
-    made = [record.event(trial, what, at) for what, at in EVENTS]
+    made = [trial.event(what, at) for what, at in EVENTS]
     made += [
         record.blending(trial, "15s", "0:20"),
         record.temperature(trial, "38C", "2:00"),
-        record.observe(trial, "hardness", "3.1mm", "3.3mm", age="28d"),
-        record.observe(trial, "hardness", "2.5 mm", age="42 d", who="R", note="harder: much"),
-        record.observe(trial, "gel", "100 %", age="1d", portion="clove"),
+        trial.observe("hardness", "3.1mm", "3.3mm", age="28d"),
+        trial.observe("hardness", "2.5 mm", age="42 d", who="R", note="harder: much"),
+        trial.observe("gel", "100 %", age="1d", portion="clove"),
         record.handle(trial, "covered", "0 h"),
         record.handle(trial, "oven", "1 h", temperature="70C", lasted="2 h"),
         record.as_made(trial, "water 283 g"),
@@ -147,7 +147,7 @@ def test_any_sequence_of_entries_round_trips_in_any_order_of_entry(layout: str, 
 def test_an_event_of_a_portion_joins_that_portions_list(layout: str, portion: str) -> None:
     text = LAYOUTS[layout]()
     trial = trial_of(text)
-    made = [record.event(trial, what, at, portion=portion) for what, at in reversed(EVENTS[1:])]
+    made = [trial.event(what, at, portion=portion) for what, at in reversed(EVENTS[1:])]
     after = trial_of(write_entries(text, made))
     found = after.part(portion)
     assert found is not None
@@ -158,7 +158,7 @@ def test_an_event_of_a_portion_joins_that_portions_list(layout: str, portion: st
 def test_one_entry_adds_one_line_and_keeps_every_comment() -> None:
     text = TRIAL.replace("VERSION", plan_of().version)
     trial = trial_of(TRIAL)
-    changed = write_entries(text, [record.observe(trial, "gel", "90 %", age="1 d", portion="plain")])
+    changed = write_entries(text, [trial.observe("gel", "90 %", age="1 d", portion="plain")])
     before, after = text.split("\n"), changed.split("\n")
     assert [line for line in after if line not in before] == [
         "  - {age: 1 d, outcome: gel, value: 90 %, portion: plain}"
@@ -168,7 +168,7 @@ def test_one_entry_adds_one_line_and_keeps_every_comment() -> None:
 
 def test_an_event_finds_its_place_in_time_among_the_persons_own() -> None:
     text = TRIAL.replace("VERSION", plan_of().version)
-    changed = write_entries(text, [record.event(trial_of(TRIAL), "emulsion", "1:30", portion="clove")])
+    changed = write_entries(text, [trial_of(TRIAL).event("emulsion", "1:30", portion="clove")])
     part = trial_of(changed).part("clove")
     assert part is not None
     assert [event.what for event in part.events][:4] == ["lye in", "blending", "emulsion", "scent in"]
@@ -199,8 +199,8 @@ def test_a_line_left_out_is_written_as_the_format_shows_it() -> None:
 
 def test_a_correction_takes_the_place_of_the_same_observation_in_whatever_unit_its_age_was() -> None:
     text, trial = started()
-    text = write_entries(text, [record.observe(trial, "hardness", "3.1 mm", age="672 h")])
-    text = write_entries(text, [record.observe(trial, "hardness", "3.4 mm", age="28 d", corrects=True)])
+    text = write_entries(text, [trial.observe("hardness", "3.1 mm", age="672 h")])
+    text = write_entries(text, [trial.observe("hardness", "3.4 mm", age="28 d", corrects=True)])
     (observation,) = trial_of(text).observations
     assert [reading.text for reading in observation.readings] == ["3.4 mm"]
 
@@ -296,7 +296,7 @@ def test_a_correction_of_one_blending_leaves_the_others() -> None:
     text, trial = started()
     for lasted, at in (("15 s", "0:20"), ("10 s", "1:00")):
         text = write_entries(text, [record.blending(trial, lasted, at)])
-    text = write_entries(text, [record.event(trial, "blending", "1:00", lasted="25 s", corrects=True)])
+    text = write_entries(text, [trial.event("blending", "1:00", lasted="25 s", corrects=True)])
     assert [event.for_s for event in trial_of(text).events] == [15, 25]
 
 
@@ -314,7 +314,7 @@ def test_a_correction_of_one_blending_leaves_the_others() -> None:
 )
 def test_a_time_is_written_as_exactly_as_it_was_known(said: str, written: str) -> None:
     text, trial = started()
-    changed = write_entries(text, [record.event(trial, "emulsion", said)])
+    changed = write_entries(text, [trial.event("emulsion", said)])
     at = next(line for line in changed.split("\n") if "what: emulsion" in line).partition("{at: ")[2]
     assert at.partition(", what")[0].strip('"') == written.strip('"')
     assert trial_of(changed).events[0].at == parse_elapsed(said)

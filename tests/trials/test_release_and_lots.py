@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date
 
+from formulary.finding import Severity
 from trials.checks import check_trial, fit_to_sell
 from trials.lot_trace import find_lot, render_lot
 from trials.model import Trial
@@ -153,8 +154,16 @@ def test_observations_are_held_against_the_calendar_and_against_what_soap_shows(
 
     def codes(today: date | None) -> list[str]:
         told = check_trial(trial, outcomes(), today)
-        return [each.code for each in told if each.code in ("ahead-of-today", "unlikely-value")]
+        found = [each for each in told if each.code in ("ahead-of-today", "unlikely-value")]
+        assert {each.severity for each in found} <= {Severity.WARN}
+        return [each.code for each in found]
 
     assert codes(None) == ["unlikely-value"]
     assert codes(date(2026, 10, 31)) == ["unlikely-value"]  # made on 3 October: the 28th day
     assert codes(date(2026, 10, 30)) == ["ahead-of-today", "unlikely-value"]
+
+
+def test_of_a_trial_that_is_still_to_be_made_the_day_is_doubted() -> None:
+    trial = trial_of("observations: [{age: 1 d, outcome: gel, value: 100 %}]\n", plan_of(UNSCENTED))
+    (told,) = [each for each in check_trial(trial, outcomes(), date(2026, 10, 1)) if each.code == "ahead-of-today"]
+    assert told.do == "correct `made: 2026-10-03` in its trial.yaml: that day is still to come, too"

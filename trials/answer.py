@@ -157,19 +157,37 @@ class Botched:
 
 
 @dataclass(frozen=True, slots=True)
+class ChangedFactor:
+    """What differed between two pours: a factor with its value in the one and in the other, in its unit."""
+
+    name: str
+    before: float
+    after: float
+    unit: str
+
+    def to_json(self) -> dict[str, object]:
+        return {"factor": self.name, "before": self.before, "after": self.after, "unit": self.unit}
+
+
+@dataclass(frozen=True, slots=True)
 class MovedTrial:
     """Which change moved one trial against the pour that it came from.
 
     trial, against: what the two pours are called. chances: group -> probability that it was the main reason, most
-    likely first. nothing: that no change moved it noticeably. before, after: the outcome of the two.
+    likely first. nothing: that no change moved it noticeably. went_wrong: that one of the two, called `odd`, fits
+    nothing else, as if its batch had gone wrong as a whole; 0 where that is far from likely. before, after: the outcome
+    of the two. changed: all that differed between them.
     """
 
     trial: str
     against: str
     chances: tuple[tuple[tuple[str, ...], float], ...]
     nothing: float
+    went_wrong: float
+    odd: str
     before: OutcomeValue
     after: OutcomeValue
+    changed: tuple[ChangedFactor, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -177,8 +195,11 @@ class MovedTrial:
             "against": self.against,
             "chances": [{"factors": list(names), "probability": chance} for names, chance in self.chances],
             "nothing": self.nothing,
+            "went_wrong": self.went_wrong,
+            "odd": self.odd or None,
             "before": self.before.to_json(),
             "after": self.after.to_json(),
+            "changed": [item.to_json() for item in self.changed],
         }
 
 
@@ -187,9 +208,11 @@ class Answer:
     """Which of the things that varied did it, and how sure one can be.
 
     seen: what was observed, one a pour. left_out: trials that say nothing, and why. no_answer: a plain reason why
-    there is nothing to weigh, None where there is an answer. nothing: probability that nothing recorded did it.
-    noise: of repeats. noise_sd: as found with everything else, in the outcome's unit; level: about which it and the
-    effects are told. moved: which change moved the one trial that was asked about. weighed: the numbers behind it.
+    there is nothing to weigh, None where there is an answer; advice: what would help then. nothing: probability that
+    nothing recorded did it. noise: of repeats. noise_sd: as found with everything else, in the outcome's unit; level:
+    about which it and the effects are told. to_tell_apart: the pour that would tell most, where the bench was asked.
+    moved: which change moved the one trial that was asked about; not_moved: why that cannot be said. weighed: the
+    numbers behind it.
     """
 
     outcome: Outcome
@@ -201,6 +224,7 @@ class Answer:
     noise: RepeatNoise | None
     level: float
     no_answer: str | None = None
+    advice: str | None = None
     nothing: float | None = None
     causes: tuple[LikelyCause, ...] = ()
     suspects: SuspectSet | None = None
@@ -211,6 +235,7 @@ class Answer:
     to_tell_apart: str | None = None
     without_botched: Answer | None = None
     moved: MovedTrial | None = None
+    not_moved: str | None = None
     weighed: Weighed | None = field(default=None, repr=False)
 
     @property

@@ -193,11 +193,12 @@ class Bench(TrialFiles):
 
         outcome: as a person asks for it, "working time" or "hardness at 28 d". within: recipes; only trials of these
         and of their variants are weighed, while the others still tell how much repeats differ. trial: one of them, of
-        which is told, too, what moved it against the pour that it came from.
+        which is told first what moved it against the pour that it came from.
         Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
         from trials.outcomes_known import find_outcome
+        from trials.telling_apart import with_next_pour
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
@@ -205,7 +206,8 @@ class Bench(TrialFiles):
         wanted = self.trials(names) if names else everyone
         readable = {one.id for one in everyone}
         unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
-        return explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
+        answer = explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
+        return with_next_pour(answer, self.folder.register, self.folder.settings, names=self._names_today(answer))
 
     def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
         """Up to `most` trials that would tell most about what did it, each a small and safe change of a version poured.
@@ -214,9 +216,13 @@ class Bench(TrialFiles):
         """
         from trials.next_trial import find_next_trials
 
-        poured = {trial.recipe for trial in answer.trials}
-        names = {name: self.folder.now_called(name) or name for name in poured}
+        names = self._names_today(answer)
         return find_next_trials(answer, self.folder.register, self.folder.settings, most=most, names=names)
+
+    def _names_today(self, answer: Explanation) -> dict[str, str]:
+        """What the recipes of an answer's trials are called today."""
+        poured = {trial.recipe for trial in answer.trials}
+        return {name: self.folder.now_called(name) or name for name in poured}
 
     def next_trial(self, answer: Explanation) -> NextTrial:
         """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""

@@ -9,7 +9,17 @@ from trials.compared import Column, ComparedFactor, ComparedOutcome, ComparedTri
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes import Outcome, Scale
-from trials.sentences import capital, count, difference_unit, noise_size, places, say_list, say_move, say_value
+from trials.sentences import (
+    capital,
+    count,
+    difference_unit,
+    noise_size,
+    places,
+    plain_number,
+    say_list,
+    say_move,
+    say_value,
+)
 
 _FEW = 3  # differences that are named in the sentence
 
@@ -77,8 +87,7 @@ def say_fact(factor: ComparedFactor, value: float | str | None) -> str:
         return value
     if factor.unit == "1 if done":
         return "yes" if value else "no"
-    text = format_number(value, factor.places)
-    return text.rstrip("0").rstrip(".") if "." in text else text
+    return plain_number(value, factor.places)
 
 
 def _what_differed(comparison: ComparedTrials) -> str:

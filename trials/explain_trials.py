@@ -70,7 +70,9 @@ def explain_outcome(
     if about is not None:
         from trials.moved import find_moved
 
-        answer = replace(answer, moved=find_moved(answer, about))
+        found = find_moved(answer, about)
+        moved, why_not = (None, found) if isinstance(found, str) else (found, None)
+        answer = replace(answer, moved=moved, not_moved=why_not)
     return answer
 
 
@@ -103,7 +105,8 @@ def _explain(
         return replace(answer, no_answer="a colour has no order of its own; ask for `colour change`")
     weighed = _weigh(answer)
     if isinstance(weighed, NoAnswer):
-        return replace(answer, no_answer=_why_not(weighed, answer))
+        why, advice = _why_not(weighed, answer)
+        return replace(answer, no_answer=why, advice=advice)
     answer = _in_words(answer, weighed)
     if answer.botched and may_repeat:
         spoilt = {item.trial for item in answer.botched}
@@ -191,18 +194,26 @@ def _prior_noise(answer: Explanation) -> Noise | None:
     return Noise(sqrt((worth * usual**2 + degrees * noise.sd**2) / total), total)
 
 
-def _why_not(why: NoAnswer, answer: Explanation) -> str:
+def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
+    """Why there is nothing to weigh, and what would help."""
     if why.why == "no-factors":
-        return "nothing that is recorded differed between these trials"
+        return "nothing that is recorded differed between these trials", "Change one thing in the next one."
     if why.why == "all-censored":
-        return f"{answer.label} was never read in any trial, only that it lies beyond a limit"
+        advice = "Watch it to its end once, in a cupful kept back: one time that was seen is worth several limits."
+        said = f"{answer.label} was never read in any trial, only that it lies beyond a limit"
+        return said, advice if answer.outcome.from_events else None
     if why.why == "no-rows":
-        return f"{answer.label} was never observed"
+        return (
+            f"{answer.label} was never observed",
+            f'`formulary outcomes "{answer.outcome.name}"` tells how it is done.',
+        )
     if why.why == "one-row":
-        return "one trial alone cannot be compared with anything"
+        advice = "Pour a second: the same once more, or with one thing changed."
+        return "one trial alone cannot be compared with anything", advice
     if why.why == "two-rows":
-        return "two pours show a difference, but not how much repeats differ"
-    return why.what
+        advice = "Pour one of them once more, all else the same."
+        return "two pours show a difference, but not how much repeats differ", advice
+    return why.what, None
 
 
 # -- into words --------------------------------------------------------------------------------------
@@ -253,9 +264,7 @@ def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
         noise_sd=_own_unit(answer, weighed.noise.sd.middle),
         weighed=weighed,
     )
-    from trials.telling_apart import say_how_to_tell_apart
-
-    return replace(answer, to_tell_apart=say_how_to_tell_apart(answer))
+    return answer
 
 
 def _rests_on_one_trial(answer: Explanation, names: Sequence[str]) -> bool:

@@ -47,6 +47,7 @@ class Explanation(ShownAsText, Answer):
             },
             "level": self.level,
             "no_answer": self.no_answer,
+            "advice": self.advice,
             "enough_evidence": self.enough_evidence,
             "probability_of_nothing": self.nothing,
             "causes": [cause.to_json() for cause in self.causes],
@@ -60,6 +61,7 @@ class Explanation(ShownAsText, Answer):
             "to_tell_them_apart": self.to_tell_apart,
             "without_botched": None if self.without_botched is None else self.without_botched.sentence,
             "moved": None if self.moved is None else self.moved.to_json(),
+            "not_moved": self.not_moved,
         }
 
     def draw(self, **options: Any) -> Chart:

@@ -6,10 +6,13 @@ from dataclasses import replace
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, LikelyCause
-from trials.explanation_sentence import cause_words, effect_places, explanation_sentence, group_words, percent
+from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
+from trials.chance_words import group_words, percent
+from trials.effect_words import effect_places, even_chance_words, level_words, step_words
+from trials.explanation_sentence import FROM_ALL, cause_words, over_all_sentence
+from trials.moved_sentence import changed_sentence, moved_sentence
 from trials.outcomes import Scale
-from trials.sentences import count, difference_unit, noise_size, places, say_list, wrap_words
+from trials.sentences import count, difference_unit, noise_size, say_list, wrap_words
 
 _MOST_LINES = 8
 _NARROW = 76  # columns below which only chances and effects are shown
@@ -17,17 +20,28 @@ _NARROW = 76  # columns below which only chances and effects are shown
 
 def render_explanation(answer: Answer, width: int = 80, *, show_all: bool = False) -> str:
     """The explanation as text of at most `width` columns; show_all: every candidate, and what was left out."""
-    lines = wrap_words(explanation_sentence(answer), width)
+    lines: list[str] = []
+    about_one = moved_sentence(answer)
+    if about_one:
+        lines += wrap_words(about_one, width)
+        if answer.moved is not None:
+            lines += wrap_words(changed_sentence(answer), width, indent=2)
+        lines += ["", *wrap_words(f"{FROM_ALL} {over_all_sentence(answer)}", width)]
+    else:
+        lines += wrap_words(over_all_sentence(answer), width)
     if answer.causes:
         lines += ["", *_table(answer, width, show_all=show_all)]
     lines += ["", *_basis(answer, width)]
     for text in _remarks(answer, show_all=show_all):
         lines += wrap_words(text, width, indent=2)
     if answer.to_tell_apart is not None:
-        lines += ["", *wrap_words(f"To tell them apart, {answer.to_tell_apart}.", width, indent=2)]
-    if answer.causes and (answer.to_tell_apart is not None or not answer.enough_evidence):
+        lines += ["", *wrap_words(f"What would tell most next: {answer.to_tell_apart}.", width, indent=2)]
         command = f'`formulary next "{answer.label}"`'
-        lines += wrap_words(f"{command} ranks such pours by how much they would tell.", width, indent=2)
+        lines += wrap_words(
+            f"{command} says what each result of it would mean, and what else would help.", width, indent=2
+        )
+    elif answer.advice is not None:
+        lines += ["", *wrap_words(answer.advice, width, indent=2)]
     return "\n".join(lines)
 
 
@@ -35,11 +49,7 @@ def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
     shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
     if not show_all:
         shown = shown[:_MOST_LINES]
-    heading = (
-        "effect"
-        if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO)
-        else difference_unit(answer.outcome) or "effect"
-    )
+    heading = _effect_heading(answer)
     rows = [Row("candidate", ("chance, %", "per", heading, "for", "against"))]
     rows += [_line(answer, cause) for cause in shown]
     if answer.nothing is not None:
@@ -59,6 +69,18 @@ def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
     return lines
 
 
+def _effect_heading(answer: Answer) -> str:
+    """What the effects are in: `min, of 12.8`, since a step changes a time by a share of it."""
+    if answer.outcome.scale is Scale.GRADED:
+        return "even chance becomes"
+    unit = difference_unit(answer.outcome)
+    if answer.outcome.scale is Scale.LOG_TIME and unit:
+        return f"{unit}, of {level_words(answer).removesuffix(f' {unit}')}"
+    if answer.outcome.name == "hardness":
+        return f"{unit}, pin depth"
+    return unit or "effect"
+
+
 def _step(per: str) -> str:
     """`per 5 °C`; what is no amount, such as `if done`, stands as it is."""
     return f"per {per}" if per[:1].isdigit() else per
@@ -70,13 +92,13 @@ def _line(answer: Answer, cause: LikelyCause) -> Row:
     if effect is not None:
         factor = answer.factor(effect.factor)
         per = (
-            effect.per
+            step_words(factor, effect.per)
             if factor.unit or cause.is_together
             else "this instead"
             if " instead of " in effect.per
             else "if done"
         )
-        size = _effect_cell(answer, effect.effect, effect.low, effect.high, effect.direction)
+        size = _effect_cell(answer, effect)
     return Row(
         cause_words(cause),
         (_bare(cause.probability), per, size, str(len(cause.speaks_for)), str(len(cause.speaks_against))),
@@ -88,11 +110,13 @@ def _bare(probability: float) -> str:
     return percent(probability).removesuffix(" %")
 
 
-def _effect_cell(answer: Answer, effect: float | None, low: float | None, high: float | None, direction: str) -> str:
-    if effect is None or low is None or high is None:
-        return {"up": "raises it", "down": "lowers it"}.get(direction, "")
-    digits = effect_places(answer, effect)
-    middle, start, end = (_signed(value, digits) for value in (effect, low, high))
+def _effect_cell(answer: Answer, effect: FactorEffect) -> str:
+    if effect.even_chance_becomes is not None and effect.direction:
+        return even_chance_words(effect.even_chance_becomes)
+    if effect.effect is None or effect.low is None or effect.high is None:
+        return {"up": "likelier", "down": "less likely"}.get(effect.direction, "either way")
+    digits = effect_places(answer, effect.effect)
+    middle, start, end = (_signed(value, digits) for value in (effect.effect, effect.low, effect.high))
     return f"{middle} ({start}, {end})"
 
 
@@ -119,7 +143,7 @@ def _basis(answer: Answer, width: int) -> list[str]:
         text += f". {who} worked out between readings before and after that age"
     said = [f"{text}."]
     if answer.outcome.scale is Scale.LOG_TIME and answer.causes:
-        said.append(f"Effects are told from {_own(answer, answer.level)}.")
+        said.append(f"A step changes a time by a share of it: here of {level_words(answer)}.")
     if answer.has_intervals:
         said.append(INTERVALS)
     noise = answer.noise
@@ -127,19 +151,19 @@ def _basis(answer: Answer, width: int) -> list[str]:
         size = noise_size(answer.outcome, noise, answer.level)
         if noise.is_assumed:
             said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
+        elif not size.partition(" ")[0].strip("0."):
+            said.append(f"Repeats did not differ ({noise.basis}).")
         else:
             said.append(f"Repeats differ by about {size} ({noise.basis}).")
     if answer.left_out:
         reasons: dict[str, int] = {}
         for item in answer.left_out:
             reasons[item.why] = reasons.get(item.why, 0) + 1
-        told = "; ".join(why if number == 1 else f"{why} ({number})" for why, number in reasons.items())
+        told = "; ".join(
+            why if number == 1 or len(reasons) == 1 else f"{why} ({number})" for why, number in reasons.items()
+        )
         said.append(f"Left out: {len({item.trial for item in answer.left_out})} ({told}).")
     return wrap_words(" ".join(said), width, indent=2)
-
-
-def _own(answer: Answer, value: float) -> str:
-    return f"{format_number(value, max(places(answer.outcome), 1))} {answer.outcome.unit}".strip()
 
 
 def _remarks(answer: Answer, *, show_all: bool) -> list[str]:
@@ -149,7 +173,7 @@ def _remarks(answer: Answer, *, show_all: bool) -> list[str]:
         said.append(text)
     if answer.without_botched is not None:
         names = say_list([item.trial.rpartition("-")[2] for item in answer.botched])
-        said.append(f"Without {names}: {explanation_sentence(answer.without_botched)}")
+        said.append(f"Without {names}: {over_all_sentence(answer.without_botched)}")
     leading = {cause.groups[0] for cause in answer.causes if cause.probability >= 0.05}
     for twins in answer.near_twins:
         if {twins.first, twins.second} & leading:

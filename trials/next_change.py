@@ -29,6 +29,13 @@ _DONE = {  # done, and not done
     "sprayed": ("its top sprayed", "its top left unsprayed"),
     "uncovered": ("nothing over it", "a cover over it"),
 }
+_COVERS = {
+    "open": "no cover",
+    "covered": "a cover over it",
+    "insulated": "the loaf insulated",
+    "fridge": "the loaf in the fridge",
+    "oven": "the loaf in the oven",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +116,10 @@ def _one(answer: Explanation, factor: Factor, value: float, here: float, recipe:
     elif factor.kind == "handling":
         yield Change(factor.name, _DONE[factor.name][0 if value > 0 else 1], (), value)
     elif factor.kind == "vessel":
-        usual = f"{aspect.subject} {factor.words.rpartition(' instead of ')[2]}"
-        yield Change(factor.name, factor.name if value > 0 else usual, (), value)
+        taken, _, usual_one = factor.words.rpartition(" instead of ")
+        this = taken if value > 0 else usual_one
+        plain = _COVERS.get(this) if aspect.subject == "cover" else None
+        yield Change(factor.name, plain or f"{aspect.subject} {this}", (), value)
     elif factor.kind == "lot":
         lot, _, usual = factor.words.removeprefix("lot ").rpartition(" instead of ")
         if aspect.subject in recipe.materials():

@@ -6,42 +6,72 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
+from trials.chance_words import percent
 from trials.explanation import Explanation
-from trials.explanation_sentence import percent
-from trials.next_trial import Expected, NextTrial
-from trials.sentences import capital, places, say_list, wrap_words
+from trials.next_outlook import Expected
+from trials.next_trial import NextTrial
+from trials.sentences import capital, number, places, say_list, wrap_words
 
 _WORTH_A_LINE = 0.05
 _MOST_LINES = 4
+_WORTH_A_WORD = 0.1  # a grade less likely is not foretold
+_A_BIT = "One bit is what a yes-or-no question tells when both answers are as likely."
+_RANGES = "Each range holds what would be seen in 9 of 10 cases (90 %)."
 
 
 def render_next_trials(proposed: Sequence[NextTrial], answer: Explanation, width: int = 80) -> str:
     """The proposals for an explanation as text of at most `width` columns, the one that tells most first."""
     if not proposed:
         if answer.no_answer is not None:
-            return "\n".join(wrap_words(f"There is nothing to tell apart: {answer.no_answer}.", width))
-        return "\n".join(wrap_words(f"No small change would tell much more about {answer.label}.", width))
+            advice = f" {answer.advice}" if answer.advice is not None else ""
+            return "\n".join(wrap_words(f"Nothing can be told yet: {answer.no_answer}.{advice}", width))
+        said = f"No small change would tell much more about {answer.label} now."
+        if not answer.enough_evidence:
+            said += " Pour on, change one thing at a time, and record what happens."
+        return "\n".join(wrap_words(said, width))
     lines: list[str] = []
-    for number, one in enumerate(proposed, 1):
-        lines += (
-            ["", *wrap_words(f"{number}  {capital(one.words)}.", width)]
-            if lines
-            else wrap_words(f"{number}  {capital(one.words)}.", width)
-        )
-        lines += wrap_words(f"It would tell {one.bits:.2f} bits about what did it.", width, indent=3)
-        rows = [_row(answer, expected) for expected in one.expected if expected.probability >= _WORTH_A_LINE]
-        if rows:
-            lines += render_rows([Row(f"{answer.label} would be", indent=3), *rows[:_MOST_LINES]], width=width)
+    for place, one in enumerate(proposed, 1):
+        lines += [""] if lines else []
+        lines += wrap_words(f"{place}  {capital(one.words)}.", width)
+        told = f"Its {one.portion} portion" if one.portion is not None else "It"
+        lines += wrap_words(f"{told} would tell {one.bits:.2f} bits about what did it.", width, indent=3)
+        expected = [item for item in one.expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]
+        lines += _outlook(answer, one, expected, width)
         lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
-    if any(one.expected for one in proposed):
-        lines += ["", *wrap_words("Each range holds what would be seen in 9 of 10 cases (90 %).", width)]
-    return "\n".join(lines)
+    ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
+    return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}", width)])
+
+
+def _outlook(answer: Explanation, one: NextTrial, expected: Sequence[Expected], width: int) -> list[str]:
+    """What each explanation expects, a line each."""
+    if not expected:
+        return []
+    of = f" of the {one.portion} portion" if one.portion is not None else ""
+    heading = f"{answer.label}{of} would be"
+    if expected[0].value is None:
+        lines = wrap_words(heading, width, indent=3)
+        for item in expected:
+            lines += wrap_words(f"{_why(item)}: {_grades(answer, item)}", width, indent=5)
+        return lines
+    return render_rows([Row(heading, indent=3), *(_row(answer, item) for item in expected)], width=width)
+
+
+def _why(expected: Expected) -> str:
+    why = f"if {say_list(expected.causes)} did it" if expected.causes else "if nothing recorded did it"
+    return f"{why} ({percent(expected.probability)})"
+
+
+def _grades(answer: Explanation, expected: Expected) -> str:
+    """`none (90 %) or stirred out (10 %)`, the likeliest first."""
+    ranked = sorted(expected.grades, key=lambda item: -item[1])
+    shown = [item for place, item in enumerate(ranked) if place == 0 or item[1] >= _WORTH_A_WORD]
+    return say_list([f"{number(answer.outcome, grade)} ({percent(chance)})" for grade, chance in shown], "or")
 
 
 def _row(answer: Explanation, expected: Expected) -> Row:
     digits = places(answer.outcome)
-    value, low, high = (format_number(figure, digits) for figure in (expected.value, expected.low, expected.high))
+    figures = (expected.value or 0.0, expected.low or 0.0, expected.high or 0.0)
+    value, low, high = (format_number(figure, digits) for figure in figures)
     if answer.outcome.unit:
         value = f"{value} {answer.outcome.unit}"
-    why = f"if {say_list(expected.causes)} did it" if expected.causes else "if nothing recorded did it"
-    return Row(f"{why} ({percent(expected.probability)})", (value, f"{low} to {high}"), indent=5)
+    return Row(_why(expected), (value, f"{low} to {high}"), indent=5)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
+from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
 
@@ -18,10 +20,14 @@ from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.model import Trial
+from trials.explanation_text import render_explanation
+from trials.model import Observation, Reading, Trial
+from trials.next_candidates import find_candidates
+from trials.next_outlook import Expected, grade_bits
 from trials.next_text import render_next_trials
 from trials.next_trial import find_next_trials
 from trials.outcomes_known import find_outcomes
+from trials.telling_apart import with_next_pour
 
 BASE = version()
 WORKING = find_outcomes(Settings())["working time"]
@@ -30,6 +36,7 @@ BOTH = version(
     additions="material: honey, rate: 2 % of oils, at: trace, water: replaces",
     scent="material: clove-bud-oil, rate: 1 % of oils, at: trace",
 )
+CLOVE = version("clove", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
 HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})
 
 
@@ -139,7 +146,7 @@ def test_no_share_of_the_face_is_foretold_beyond_all_of_it() -> None:
 def test_nothing_is_proposed_where_there_was_nothing_to_weigh() -> None:
     empty = explain_outcome([], WORKING)
     assert find_next_trials(empty, register(), Settings()) == ()
-    assert "nothing to tell apart" in render_next_trials((), empty)
+    assert "never observed" in render_next_trials((), empty)
 
 
 def test_the_order_of_the_trials_changes_no_proposal() -> None:
@@ -165,3 +172,123 @@ def test_the_json_follows_its_schema() -> None:
     schema = json.loads((files("trials") / "schemas" / "next.schema.json").read_text(encoding="utf-8"))
     for one in find_next_trials(answer(), register(), Settings()):
         jsonschema.validate(json.loads(json.dumps(one.to_json(), allow_nan=False)), schema)
+
+
+def test_what_explain_says_to_pour_is_what_next_proposes_first() -> None:
+    told = with_next_pour(answer(), register(), Settings())
+    assert told.to_tell_apart == find_next_trials(answer(), register(), Settings())[0].words
+    assert told.to_tell_apart is not None
+    assert told.to_tell_apart in " ".join(render_explanation(told).split())
+    settled = explain_outcome(
+        [
+            *steady(9, BASE, ("12:00", "11:20", "12:40")),
+            *(trial(CLOVE, f"c{k}", 40 + k, working="8:00") for k in range(6)),
+        ],
+        WORKING,
+    )
+    assert settled.enough_evidence
+    assert with_next_pour(settled, register(), Settings()).to_tell_apart is None
+
+
+def test_no_pour_has_two_covers_at_once() -> None:
+    def under(cover: str, code: str, day: int, ash: str) -> Trial:
+        one = trial(BASE, code, day, seen={"ash": ash}, room=str(18 + day % 4))
+        return replace(one, conditions=replace(one.conditions, cover=cover))
+
+    trials = [
+        under(("insulated", "open", "fridge")[k % 3], f"o{k:02d}", k, str((0, 2, 1)[k % 3] if k % 5 else 1))
+        for k in range(12)
+    ]
+    explained = explain_outcome(trials, find_outcomes(Settings())["ash"], Decimal(28))
+    assert sum(factor.name.startswith("cover ") for factor in explained.table.factors) == 2
+    for one in find_candidates(explained, register(), Settings(), {}):
+        assert sum(change.factor.startswith("cover ") for change in one.changes) <= 1
+
+
+def test_of_grades_it_says_how_likely_each_is_if_this_or_that_did_it() -> None:
+    trials = [
+        trial(BOTH if k % 2 else BASE, f"g{k:02d}", k, seen={"cracked": str(k % 2)}, room=str(18 + k % 3))
+        for k in range(12)
+    ]
+    explained = explain_outcome(trials, find_outcomes(Settings())["cracked"])
+    proposed = find_next_trials(explained, register(), Settings())
+    best = {item.causes: dict(item.grades) for item in proposed[0].expected}
+    assert abs(best[("honey",)][1] - best[("clove bud oil",)][1]) > 0.5  # that is what makes it worth a pour
+    for one in proposed:
+        for item in one.expected:
+            assert item.value is None
+            assert sum(chance for _, chance in item.grades) == pytest.approx(1.0)
+    text = render_next_trials(proposed, explained)
+    assert "cracked would be" in text
+    assert "yes (" in text
+
+
+def test_a_grade_that_comes_whatever_is_true_tells_nothing() -> None:
+    def expect(cause: str, *chances: float) -> Expected:
+        return Expected((cause,), 0.5, None, None, None, tuple(enumerate(chances)))
+
+    assert grade_bits([expect("honey", 1.0, 0.0), expect("clove", 1.0, 0.0)]) == pytest.approx(0.0)
+    assert grade_bits([expect("honey", 1.0, 0.0), expect("clove", 0.0, 1.0)]) == pytest.approx(1.0)
+    assert 0.0 < grade_bits([expect("honey", 0.9, 0.1), expect("clove", 0.2, 0.8)]) < 1.0
+
+
+def test_a_recipe_that_divides_its_batter_is_something_to_start_from() -> None:
+    halves = "name: plain, share: 50, gets: {lavender-oil: 0}\nname: purple, share: 50, gets: {lavender-oil: 100}"
+    lavender = "material: lavender-oil, rate: 1 % of oils, at: trace"
+    plain = version("halves", scent=lavender, portions=halves)
+    sweet = version(
+        "sweet-halves",
+        additions="material: honey, rate: 2 % of oils, at: trace, water: replaces\n"
+        "material: kaolin, rate: 2 % of oils, at: oils",
+        scent=lavender,
+        portions=halves,
+    )
+
+    def poured(made_of: Version, code: str, day: int, *minutes: str) -> Trial:
+        names = ("plain", "purple")
+        return trial(
+            made_of,
+            code,
+            day,
+            portions={name: {"working": at, "scent_in": "3:00"} for name, at in zip(names, minutes, strict=True)},
+        )
+
+    slow = [poured(plain, f"d{k}", k, "12:00", ("11:30", "12:40")[k % 2]) for k in range(4)]
+    quick = [poured(sweet, f"q{k}", 20 + k, "8:00", ("7:40", "8:20")[k % 2]) for k in range(4)]
+    explained = explain_outcome([*slow, *quick], WORKING)
+    proposed = find_next_trials(explained, register(), Settings())
+    assert proposed
+    assert {change.factor for change in proposed[0].changes} <= {"honey", "kaolin"}
+    assert proposed[0].portion in ("plain", "purple")
+    assert f"{proposed[0].portion} portion would" in render_next_trials(proposed, explained)
+    made = proposed[0].branch("one-of-two")
+    assert [part.name for part in made.recipe.portions] == ["plain", "purple"]
+    gelled = [replace(one, observations=_gel(80 if one in quick else 20)) for one in (*slow, *quick)]
+    of_whole = explain_outcome(gelled, find_outcomes(Settings())["gel"])
+    assert all(one.portion is None for one in find_next_trials(of_whole, register(), Settings()))
+
+
+def _gel(percent: int) -> tuple[Observation, ...]:
+    return (Observation(Decimal(1), "gel", (Reading(f"{percent} %", Decimal(percent)),)),)
+
+
+def test_nothing_is_proposed_that_tells_next_to_nothing_beside_the_best() -> None:
+    proposed = find_next_trials(answer(), register(), Settings(), most=10)
+    best = max(one.bits for one in proposed)
+    assert all(one.bits >= 0.1 * best for one in proposed)
+
+
+@pytest.mark.parametrize(
+    ("trials", "advice"),
+    [
+        ((), "tells how it is done"),
+        (steady(1, BASE, ("12:00",)), "Pour a second"),
+        (steady(2, BASE, ("12:00", "9:00")), "once more"),
+        (tuple(trial(BASE, f"p{k}", k, poured="14:00", room=str(15 + k)) for k in range(6)), "kept back"),
+    ],
+)
+def test_where_nothing_can_be_told_yet_it_says_what_would_help(trials: tuple[Trial, ...], advice: str) -> None:
+    explained = explain_outcome(trials, WORKING)
+    for text in (render_next_trials((), explained), render_explanation(explained)):
+        assert advice in " ".join(text.split())
+    assert explained.to_json()["advice"] == explained.advice

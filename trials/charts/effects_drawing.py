@@ -6,6 +6,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from trials.answer import ENOUGH
+from trials.chance_words import percent
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.charts.figure import (
     BLACK,
@@ -18,7 +19,6 @@ from trials.charts.figure import (
     drawing,
     font_points,
 )
-from trials.explanation_sentence import percent
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from formulary.recipes.model import Recipe
 from trials.answer import Answer
+from trials.chance_words import percent
 from trials.charts.story_data import (
     SCENTED,
     UNSCENTED,
@@ -20,7 +21,7 @@ from trials.charts.story_data import (
     StoryVersion,
 )
 from trials.even_scale import from_scale, to_scale
-from trials.explanation_sentence import cause_words, percent
+from trials.explanation_sentence import cause_words
 from trials.factor_steps import TENTH
 from trials.model import Trial
 from trials.outcomes import Outcome, Scale, outcome_label

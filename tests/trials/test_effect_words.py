@@ -1,0 +1,84 @@
+"""An effect is said so that nobody takes it the wrong way round, or multiplies it up to nonsense."""
+
+from __future__ import annotations
+
+import re
+from decimal import Decimal
+
+from formulary.settings import Settings
+from tests.trials.invented import trial, version
+from trials.explain_trials import explain_outcome
+from trials.explanation_text import render_explanation
+from trials.model import AsMade, Trial
+from trials.outcomes_known import find_outcomes
+
+BASE = version()
+OUTCOMES = find_outcomes(Settings())
+SCENTED = version("clove", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
+
+
+def watery(code: str, day: int, depth: str) -> Trial:
+    """A loaf into which a fifth more water went than planned; invented."""
+    more = AsMade(line="water", weighed_g=Decimal(360))
+    return trial(BASE, code, day, seen={"hardness": depth}, as_made=(more,), room=str(18 + day % 3))
+
+
+def test_a_pin_that_goes_in_less_deep_is_said_to_be_a_harder_bar() -> None:
+    dry = [
+        trial(BASE, f"d{k}", k, seen={"hardness": ("3.0", "3.1", "2.9")[k % 3]}, room=str(18 + k % 3)) for k in range(9)
+    ]
+    wet = [watery(f"w{k}", 20 + k, ("4.0", "4.1", "3.9")[k % 3]) for k in range(6)]
+    answer = explain_outcome([*dry, *wet], OUTCOMES["hardness"], Decimal(28))
+    assert answer.causes[0].factors == ("lye with all water",)
+    effect = answer.causes[0].main_effect
+    assert effect is not None
+    assert effect.effect is not None
+    assert effect.effect < 0  # in mm of the pin
+    assert "makes the bar harder at 28 d: the pin goes in" in answer.sentence
+    assert "less deep" in answer.sentence
+    assert "lowers hardness" not in answer.sentence
+    assert "pin depth" in render_explanation(answer)
+
+
+def test_a_step_of_lye_strength_cannot_be_read_as_so_much_lye() -> None:
+    dry = [trial(BASE, f"d{k}", k, seen={"hardness": ("3.0", "3.1")[k % 2]}) for k in range(6)]
+    wet = [watery(f"w{k}", 20 + k, ("4.0", "4.1")[k % 2]) for k in range(6)]
+    answer = explain_outcome([*dry, *wet], OUTCOMES["hardness"], Decimal(28))
+    assert "each 3 points stronger" in answer.sentence
+    assert "each 3 % more" not in answer.sentence
+
+
+def test_a_time_is_shortened_by_a_share_which_is_told_with_the_level_that_it_is_of() -> None:
+    plain = [
+        trial(BASE, f"p{k}", k, working=("12:00", "12:40", "11:20")[k % 3], room=str(18 + k % 3)) for k in range(8)
+    ]
+    quick = [trial(SCENTED, f"q{k}", 20 + k, working=("8:00", "8:20")[k % 2], room=str(18 + k % 3)) for k in range(6)]
+    answer = explain_outcome([*plain, *quick], OUTCOMES["working time"])
+    effect = answer.causes[0].main_effect
+    assert effect is not None
+    assert effect.effect is not None
+    found = re.search(r"shortens working time by (\d+) %: ([\d.]+) min by ([\d.]+) min", answer.sentence)
+    assert found is not None
+    share, level, minutes = (float(figure) for figure in found.groups())
+    assert abs(share - 100 * minutes / level) < 1.0
+    assert abs(level - answer.level) < 0.06
+    assert abs(minutes + effect.effect) < 0.06
+    assert f"min, of {level:g}" in render_explanation(answer)
+
+
+def test_grades_and_yes_or_no_become_likelier_and_nothing_is_raised() -> None:
+    for outcome, values in (("ash", "0023"), ("cracked", "0011")):
+        trials = [
+            trial(SCENTED if k % 2 else BASE, f"g{k:02d}", k, seen={outcome: values[(k % 2) * 2 + (k // 2) % 2]})
+            for k in range(20)
+        ]
+        answer = explain_outcome(trials, OUTCOMES[outcome], Decimal(28) if outcome == "ash" else None)
+        assert answer.enough_evidence
+        assert "likelier" in answer.sentence
+        assert "raises" not in answer.sentence
+        assert "likelier" in render_explanation(answer) or "even chance becomes" in render_explanation(answer)
+
+
+def test_intervals_are_only_explained_where_some_are_shown() -> None:
+    trials = [trial(SCENTED if k % 2 else BASE, f"g{k:02d}", k, seen={"cracked": str(k % 2)}) for k in range(20)]
+    assert "9 of 10" not in render_explanation(explain_outcome(trials, OUTCOMES["cracked"]))

@@ -19,7 +19,7 @@ from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import Settings
-from tests.batch.finding_cases import fragrance, scented
+from tests.batch.finding_cases import addition, fragrance, scented
 from tests.batch.recipes import PLAIN
 from tests.batch.test_rescue_in_grams import (
     ACID,
@@ -216,6 +216,19 @@ def test_a_superfat_is_told_that_moves_by_more_than_a_fifth_of_a_point(points: f
 @pytest.mark.parametrize(("olive_g", "is_told"), [(1199.0, False), (1200.0, True), (1300.0, True)])
 def test_twice_the_plan_may_be_a_slip_of_the_pen(olive_g: float, *, is_told: bool) -> None:
     assert any("slip of the pen" in remark for remark in rescue(PLAIN, {"olive-oil": olive_g}).remarks) == is_told
+
+
+def test_half_a_gram_in_the_jug_is_alkali_or_water_already() -> None:
+    dry = rescue(PLAIN, {"sodium-hydroxide": 0.5})
+    assert dry.remarks[0].startswith("Never pour water onto the alkali that is weighed already")
+    assert any("heats it again" in remark for remark in dry.remarks)
+    wetted = rescue(PLAIN, {"sodium-hydroxide": 0.5, "water": 0.5})
+    assert wetted.remarks[0].startswith("Never pour water onto alkali or lye")
+
+
+def test_twice_a_pinch_may_be_a_slip_of_the_pen_too() -> None:
+    found = rescue(PLAIN + addition("kaolin", "0.05 % of oils", "oils"), {"kaolin": 1.2})
+    assert any(remark.startswith("Kaolin: 1.2 g is 2.4 times") for remark in found.remarks)
 
 
 @pytest.mark.parametrize(("times", "is_told"), [(1.04, False), (1.06, True)])

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formulary.batch.figures import superfat_band
-from formulary.batch.model import PotLine
+from formulary.batch.model import Batch, PotLine
+from formulary.batch.remaining import Remaining
 from formulary.batch.scale import Scale, format_shown, share_out
 from formulary.batch.sheet_weights import shown_parts, shown_weights
 from formulary.batch.sitting import plan_sitting
@@ -140,6 +141,29 @@ def test_grams_are_written_with_the_digits_that_they_have(grams: float, shown: s
     assert format_shown(grams) == shown
 
 
+@pytest.mark.parametrize(
+    ("role", "there_g", "lacking_g", "shown_g"),
+    [
+        ("oil", 599.7, 0.3, 0.0),  # the scale that weighed the oil shows 600 already
+        ("oil", 599.4, 0.6, 0.6),
+        ("oil", 598.4, 1.6, 1.6),
+        ("oil", 100.0, 500.3, 500.0),
+        ("addition", 0.0, 0.3, 0.3),
+        ("addition", 0.0, 0.03, 0.03),  # finer than any scale, yet not nothing
+        ("addition", 0.5, 0.03, 0.0),
+        ("scent", 20.0, 0.3, 0.3),
+        ("scent", 20.0, 0.38, 0.3),
+        ("alkali", 100.0, 30.09, 30.0),
+        ("alkali", 130.0, 0.09, 0.0),
+    ],
+)
+def test_what_is_still_to_add_is_what_a_scale_shows_of_it(
+    role: str, there_g: float, lacking_g: float, shown_g: float
+) -> None:
+    remaining = Remaining("kaolin", role, there_g + lacking_g, there_g, lacking_g)
+    assert remaining.shown_g(Scale(1.0, 0.1)) == pytest.approx(shown_g)
+
+
 @settings(max_examples=80, deadline=None)
 @given(st.integers(60, 400), st.integers(10, 80), st.sampled_from([1.0, 2.0, 5.0, 10.0]), st.sampled_from([0, 2, 5]))
 def test_no_sheet_is_printed_whose_own_weights_leave_free_lye(
@@ -167,6 +191,61 @@ def test_no_sheet_is_printed_whose_own_weights_leave_free_lye(
         assert said == {"warn"}
     elif printed > 1e-6 and batch.superfat.effective - printed < 0.5 - 1e-6:
         assert said == set()
+
+
+SOLD_STEPS_G = (5.0, 2.0, 1.0, 0.5, 0.2, 0.1, 0.05, 0.02, 0.01)  # what kitchen and jewellery scales show (from memory)
+
+
+def superfat_as_printed(batch: Batch, scale: Scale) -> float:
+    """By moles, with SV in mg KOH for 1 g (ISO 3657) and molar masses of CIAAW weights."""
+    register = read_builtin_register()
+    fat_mol = alkali_mol = 0.0
+    for (name, role, _), grams in shown_weights(batch.pot.lines, scale).items():
+        value = register[name].saponification_value
+        if role == "oil" and value is not None:
+            fat_mol += grams * value.working / 1000 / 56.105
+        elif role == "alkali":
+            alkali_mol += grams / 39.997
+    return 100 * (1 - alkali_mol / fat_mol)
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(40, 300), st.integers(5, 40), st.sampled_from([2.0, 5.0, 10.0, 20.0]), st.sampled_from([0, 2, 5]))
+def test_the_scale_that_is_proposed_for_the_oils_is_the_coarsest_sold_that_keeps_the_superfat(
+    oils_g: int, castor: int, step_g: float, superfat: int
+) -> None:
+    text = THIRDS.replace("olive-oil: 33.34", f"olive-oil: {50 - castor}.34\n  castor-oil: {castor}")
+    text = text.replace("coconut-oil: 33.33", "coconut-oil: 16.33").replace("superfat: 5", f"superfat: {superfat}")
+    kitchen = parse_settings(f"format: 1\nscale: {{step: {step_g:g} g, alkali_step: 0.01 g}}\n")[0]
+    batch = weigh_out(text, oil_mass_g=float(oils_g), settings=kitchen)
+    exact = batch.superfat.effective
+
+    def lost(sold_g: float) -> bool:
+        printed = superfat_as_printed(batch, batch.scale._replace(step_g=sold_g))
+        return printed < -1e-6 or exact - printed > 0.5 + 1e-6
+
+    for finding in batch.findings:
+        if finding.code == "oils-rounded":
+            (proposed_g,) = map(float, re.findall(r"shows ([0-9.]+) g", finding.do))
+            assert proposed_g in SOLD_STEPS_G
+            assert not lost(proposed_g)
+            assert all(lost(sold_g) for sold_g in SOLD_STEPS_G if proposed_g < sold_g < step_g)
+
+
+@pytest.mark.parametrize("oils_g", [65, 97, 166, 233])
+def test_a_sheet_whose_weights_leave_a_hundredth_of_a_point_of_free_lye_is_stopped(oils_g: int) -> None:
+    bare = PLAIN.replace("superfat: 5", "superfat: 0").replace("sunflower-oil", "castor-oil")
+    batch = weigh_out(bare, oil_mass_g=float(oils_g))
+    assert batch.superfat.effective >= 0
+    assert -0.4 < superfat_as_printed(batch, batch.scale) < -0.005
+    assert [finding.code for finding in batch.findings if finding.severity.value == "stop"] == ["oils-rounded"]
+
+
+def test_where_no_scale_that_is_sold_helps_the_finest_and_a_larger_batch_are_named() -> None:
+    bare = PLAIN.replace("superfat: 5", "superfat: 0").replace("sunflower-oil", "castor-oil")
+    (said,) = (each for each in weigh_out(bare, oil_mass_g=2.05).findings if each.code == "oils-rounded")
+    assert "shows 0.01 g" in said.do
+    assert "larger batch" in said.do
 
 
 def test_household_soap_that_coarse_weights_leave_free_lye_in_is_warned_of() -> None:

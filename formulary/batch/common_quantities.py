@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from formulary.batch.common_practice import Measured
-from formulary.batch.figures import alkali_of, assay
+from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import Pot, PotLine
 from formulary.batch.temperature_checks import parse_celsius, say_temperature
 from formulary.chemistry.alkali import Alkali, hydroxide_mol, pure_g
@@ -151,12 +151,12 @@ def _potassium(pot: Pot, materials: Materials) -> dict[str, Measured]:
 
 
 def _brine(pot: Pot, materials: Materials) -> dict[str, Measured]:
-    in_jug = [line for line in pot.lines if line.at == "lye water" and line.role in ("water", "addition")]
+    in_jug = [line for line in pot.lines if line.at == "lye water"]
     salts = [line for line in in_jug if materials[line.material].group == "salt"]
     salt_g = sum(line.grams for line in salts)
     if salt_g <= 0:
         return {}
-    water_g = sum(line.grams * (materials[line.material].water_percent or 0.0) / 100.0 for line in in_jug)
+    water_g = sum(water_in(line, materials) for line in in_jug)
     return {"brine_percent": Measured(100.0 * salt_g / (salt_g + max(water_g, 0.0)), ("additions", salts[0].material))}
 
 

@@ -127,8 +127,7 @@ def find_masses(size: Size, version: Version, register: Materials, settings: Set
 
     Raises InputError unless the size is said in exactly one way that can be read.
     """
-    by_bars = size.bars is not None or size.bar is not None
-    given = [size.oils is not None, size.total is not None, size.mould is not None, by_bars]
+    given = [said is not None for said in (size.oils, size.total, size.mould, size.bars)]
     if sum(given) != 1 or (size.bars is None) != (size.bar is None):
         do = 'say one: the oils ("1000 g"), the batter in all, a mould by its size, or bars and what one weighs'
         raise InputError.of("size", "a batch needs one size", do)

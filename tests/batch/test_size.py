@@ -45,6 +45,7 @@ def batch_of(**said: object) -> Batch:
         ("cylinder 3 x 8 in", math.pi * 1.5**2 * 8 * 2.54**3),
         ("0.5 x 0.5 x 0.5 cm", 0.125),
         (" 1200 ml ", 1200),
+        ("999999.5 ml", 999999.5),
         ("1.2 l", 1200),
     ],
 )
@@ -108,6 +109,12 @@ def test_a_weight_of_oils_or_of_batter_is_taken_as_it_is() -> None:
 def test_a_size_is_said_in_one_way(said: dict[str, object]) -> None:
     with pytest.raises(InputError) as raised:
         batch_of(**said)
+    assert raised.value.findings[0].code == "size"
+
+
+def test_no_bars_are_no_batch() -> None:
+    with pytest.raises(InputError) as raised:
+        batch_of(bars=0, bar="110 g")
     assert raised.value.findings[0].code == "size"
 
 

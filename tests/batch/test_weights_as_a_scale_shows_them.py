@@ -101,6 +101,20 @@ def test_parts_for_portions_add_up_to_their_line(first: float, second: float, th
     assert all(in_steps(grams, 0.1 if min(first, second, third) < 10 else 1.0) for grams in shown)
 
 
+def parts_of(role: str, *grams: float) -> list[PotLine]:
+    return [PotLine("some", role, "trace", each, f"portion {number}") for number, each in enumerate(grams)]
+
+
+def test_a_little_of_a_scent_is_never_rounded_up_for_a_portion_so_that_the_whole_comes_out() -> None:
+    shown = shown_parts(parts_of("scent", 9.19, 0.19, 0.19), 9.3, Scale())
+    assert shown == pytest.approx([9.1, 0.1, 0.1])
+
+
+def test_what_is_no_scent_adds_up_however_little_it_is() -> None:
+    assert sum(shown_parts(parts_of("addition", 0.29, 0.29), 0.6, Scale())) == pytest.approx(0.6)
+    assert shown_parts(parts_of("addition", 0.0, 0.0), 0.0, Scale()) == [0.0, 0.0]
+
+
 def test_no_portion_gets_more_scent_than_it_was_checked_with() -> None:
     split = "scent:\n  - {material: clove-bud-oil, rate: 1.2 % of oils}\n" + (
         "portions:\n  - {name: plain, share: 50, gets: {clove-bud-oil: 25}}\n"
@@ -131,7 +145,7 @@ def test_little_is_shown_as_the_finer_scale_shows_it() -> None:
     text = render_batch(weigh_out(PLAIN + "additions:\n  - {material: kaolin, rate: 0.36 % of oils, at: oils}\n"))
     assert re.search(r"kaolin +3\.6", text)
     assert "[weight-small]" in text
-    assert Scale.of(Settings()) == Scale(1.0, 0.1)
+    assert Scale.of(Settings()) == Scale() == Scale(1.0, 0.1)
 
 
 @pytest.mark.parametrize(

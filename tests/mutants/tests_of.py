@@ -67,8 +67,12 @@ MODULES = {
     "formulary/batch/scale.py": (*_SCALES, *_FINDINGS),
     "formulary/batch/sheet_weights.py": _SCALES,
     "formulary/batch/sitting_weights.py": (*_SCALES, "tests/batch/test_sitting_rescue_and_size.py"),
-    "formulary/batch/temperature_checks.py": (*_FINDINGS, "tests/batch/test_common_practice.py"),
-    "formulary/batch/common_quantities.py": ("tests/batch/test_common_practice.py", *_FINDINGS),
+    "formulary/batch/temperature_checks.py": ("tests/batch/test_too_hot.py",),
+    "formulary/batch/common_quantities.py": (
+        "tests/batch/test_quantities_of_practice.py",
+        "tests/batch/test_common_practice.py",
+        *_FINDINGS,
+    ),
     "formulary/batch/checks.py": (*_FINDINGS, *_PLAN, "tests/batch/test_stops.py", *_SUPERFAT, *_SCENT),
-    "formulary/batch/size.py": ("tests/batch/test_sitting_rescue_and_size.py",),
+    "formulary/batch/size.py": ("tests/batch/test_size.py",),
 }

@@ -53,12 +53,13 @@ class Scale(NamedTuple):
         step_g = self.finest_g if role == "scent" else self.step_for(grams)
         steps = grams / step_g
         shown_g = step_g * math.floor(steps + (_HAIR if role == "scent" else 0.5))
-        return shown_g if shown_g > 0 or grams <= 0 else grams
+        return shown_g if shown_g > 0 else grams
 
 
 def format_shown(grams: float) -> str:
     """Grams that a scale shows, in as many digits as they have: `450`, `9.6`, `139.45`."""
-    text = f"{Decimal(repr(round(grams, 4))):f}" if abs(grams) >= 0.001 else f"{grams:.1g}"
+    digits = repr(round(grams, 4)) if abs(grams) >= 0.001 else f"{grams:.1g}"
+    text = f"{Decimal(digits):f}"
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 

@@ -46,6 +46,11 @@ def test_sharing_out_keeps_every_part_within_a_step_and_the_total_exact(parts: l
         assert abs(shared[number] - grams) < step_g + 1e-6
 
 
+def test_what_stands_on_a_step_stays_there_though_the_total_is_less() -> None:
+    assert share_out({"a": 3.0, "b": 2.0}, 4.0, 1.0) == {"a": 3.0, "b": 2.0}
+    assert share_out({"a": 0.3, "b": 0.3, "c": 0.3}, 0.9, 0.1) == pytest.approx({"a": 0.3, "b": 0.3, "c": 0.3})
+
+
 @settings(max_examples=60, deadline=None)
 @given(st.floats(40, 5000), STEPS, st.sampled_from([0.01, 0.1, 1.0]))
 def test_oils_total_what_was_asked_for_and_every_weight_is_one_of_a_scale(
@@ -149,7 +154,11 @@ def test_little_is_shown_as_the_finer_scale_shows_it() -> None:
 
 
 @pytest.mark.parametrize(
-    ("grams", "shown"), [(450.0, "450"), (139.45, "139.45"), (9.600000000001, "9.6"), (0, "0"), (0.00042, "0.0004")]
+    ("grams", "shown"),
+    [
+        *((450.0, "450"), (139.45, "139.45"), (9.600000000001, "9.6"), (9.60001, "9.6"), (0, "0"), (0.45, "0.45")),
+        *((0.0125, "0.0125"), (0.00042, "0.0004"), (0.00004, "0.00004")),
+    ],
 )
 def test_grams_are_written_with_the_digits_that_they_have(grams: float, shown: str) -> None:
     assert format_shown(grams) == shown

@@ -20,6 +20,7 @@ COMMANDS = {
     "batch": ("cli.batch", "What to weigh for a size, in working order."),
     "new": ("cli.new", "A new recipe from weights, in percentages that total 100."),
     "branch": ("cli.branch", "A variant of a recipe, which remembers its parent."),
+    "update": ("cli.update", "Bring a base's later changes into a variant."),
     "save": ("cli.save", "Save what changed, with a word on why."),
     "history": ("cli.history", "The versions of a recipe: when, why, what changed."),
     "diff": ("cli.diff", "What changed between two versions, files or trials."),
@@ -46,7 +47,23 @@ COMMANDS = {
 }
 GROUPS = (
     ("Begin", ("init", "demo")),
-    ("Recipes", ("show", "batch", "new", "branch", "save", "history", "diff", "check", "blend", "ingredients", "cost")),
+    (
+        "Recipes",
+        (
+            "show",
+            "batch",
+            "new",
+            "branch",
+            "update",
+            "save",
+            "history",
+            "diff",
+            "check",
+            "blend",
+            "ingredients",
+            "cost",
+        ),
+    ),
     ("Saved work", ("status", "restore", "undo", "redo", "name", "rename", "doctor")),
     ("Trials", ("trial", "due", "ready-by", "compare", "explain", "next", "chart", "table")),
     ("Look up", ("materials", "outcomes")),

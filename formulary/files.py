@@ -131,6 +131,10 @@ class FormularyFiles:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
         return self._versions.history(slug)
 
+    def read_save(self, slug: str, save: SavedVersion) -> Version:
+        """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""
+        return self._versions.read_save(slug, save)
+
     def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
         """The history of every recipe in the folder, by name: as `history` gives it, read in one go."""
         return self._versions.histories()

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -148,15 +148,21 @@ class Folder(FormularyFiles, Workshop):
         findings += self._check_lineages([recipe for recipe, _ in read.values() if recipe is not None])
         return in_file_order(findings)
 
-    def _check_lineages(self, recipes: Iterable[Recipe]) -> Iterable[Finding]:
+    def _check_lineages(self, recipes: Collection[Recipe]) -> Iterable[Finding]:
         from formulary.lineage import check_lineage
+        from formulary.parent import check_parents
 
-        parents = {recipe.based_on.version for recipe in recipes if recipe.based_on is not None}
-        present = self.store.read_blobs(parents) if parents else {}
+        based_on = [recipe.based_on for recipe in recipes if recipe.based_on is not None]
+        tip = self.store.tip_blobs("recipes/") if based_on else {}
+        saved = {slug_of(path): blob for path, blob in tip.items()}
+        names = {parent.recipe for parent in based_on} | {recipe.slug for recipe in recipes if recipe.formerly}
+        ids = {parent.version for parent in based_on} | {saved[name] for name in names if name in saved}
+        present = self.store.read_blobs(ids) if based_on else {}
         lives = self.lives()
         for recipe in recipes:
             path = f"recipes/{recipe.slug}.yaml"
             yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))
+        yield from check_parents(recipes, saved.get, present.get)
 
     def _check_recipe(
         self, path: str, recipe: Recipe | None, findings: tuple[Finding, ...], *, work_out: bool

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import TYPE_CHECKING
@@ -44,9 +44,15 @@ def describe_history(folder: Folder, slug: str) -> tuple[HistoryEntry, ...]:
 
     Raises InputError for a name that no recipe has or had.
     """
+    return describe_saves(folder, folder.history(slug))
+
+
+def describe_saves(
+    folder: Folder, saves: Iterable[SavedVersion], *, before: SavedVersion | None = None
+) -> tuple[HistoryEntry, ...]:
+    """Some saves of a recipe, newest first, with what each changed; `saves` and the one `before` them oldest first."""
     entries: list[HistoryEntry] = []
-    before: SavedVersion | None = None
-    for saved in folder.history(slug):
+    for saved in saves:
         entries.append(HistoryEntry(saved, _changed(folder, before, saved)))
         before = saved
     return tuple(reversed(entries))
@@ -100,7 +106,13 @@ def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 8
     latest = entries[0].saved.when.astimezone(zone).date()
     saves = "once" if count == 1 else f"{count} times"
     lines = paragraph(f"{slug} was saved {saves}, last on {latest}.", width=width)
-    number_width = len(str(count))
+    return "\n".join([*lines, *render_entries(entries, width=width, zone=zone)])
+
+
+def render_entries(entries: Sequence[HistoryEntry], *, width: int = 80, zone: tzinfo | None = None) -> list[str]:
+    """The saves as lines, a blank one above each."""
+    lines: list[str] = []
+    number_width = max((len(str(entry.saved.number)) for entry in entries), default=1)
     for entry in entries:
         saved = entry.saved
         head = f"{saved.number:>{number_width}}  {saved.id[:8]}  {saved.when.astimezone(zone).date()}  "
@@ -110,4 +122,4 @@ def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 8
         lines += paragraph(entry.changed, width=width, indent=indent)
         for trial in entry.trials:
             lines += paragraph(trial, width=width, indent=indent)
-    return "\n".join(lines)
+    return lines

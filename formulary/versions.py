@@ -72,7 +72,7 @@ class Versions:
             saves = self._numbered(slug)
             if not saves:
                 raise _no_version(slug, reference, saves)
-            return self._from_git(slug, saves[-1])
+            return self.read_save(slug, saves[-1])
         return self._saved(slug, version, reference)
 
     def working(self, slug: str) -> Version:
@@ -132,7 +132,8 @@ class Versions:
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         return saves
 
-    def _from_git(self, slug: str, save: SavedVersion) -> Version:
+    def read_save(self, slug: str, save: SavedVersion) -> Version:
+        """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""
         from formulary.kept import reading_versions
         from formulary.lineage import read_numbered
 
@@ -192,14 +193,14 @@ class Versions:
                 ids = ", ".join(identifier[:12] for identifier in found)
                 raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
             if found:
-                return self._from_git(slug, next(iter(found.values())))
+                return self.read_save(slug, next(iter(found.values())))
             # Never a tag or a branch that happens to look like an id: it would show something else without a word.
             if not is_full_id(wanted):
                 raise _no_version(slug, reference, saves)
         if re.fullmatch(r"[0-9]{1,3}", wanted):
             numbered = [save for save in saves if save.number == int(wanted)]
             if numbered:
-                return self._from_git(slug, numbered[0])
+                return self.read_save(slug, numbered[0])
             raise _no_version(slug, reference, saves)
         commit = self._store.resolve_revision(wanted)
         names = (
@@ -211,7 +212,7 @@ class Versions:
             if blob is not None:
                 known = [save for save in saves if save.id == blob]
                 if known:
-                    return self._from_git(slug, known[0])
+                    return self.read_save(slug, known[0])
                 data = self._store.read_blobs([blob]).get(blob)
                 if data is not None:
                     return self.parse(data, slug, f"recipes/{name}.yaml", is_saved=True)

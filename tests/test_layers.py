@@ -25,7 +25,7 @@ LAYERS = (
     ("formulary.changes",),
     ("formulary.kept", "formulary.lineage", "formulary.lives", "formulary.versions"),
     ("formulary.files", "formulary.workshop"),
-    ("formulary.saving", "formulary.recipe_file"),
+    ("formulary.saving", "formulary.recipe_file", "formulary.parent"),
     ("formulary.folder", "formulary.starting", "formulary.history_text"),
     ("formulary",),
     ("trials",),

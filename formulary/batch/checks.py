@@ -137,8 +137,10 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     """Everything to know before weighing a batch out."""
     findings: list[Finding] = []
     if recipe.conflicts:
-        what = f"{len(recipe.conflicts)} open conflict(s) of a merge: {recipe.conflicts[0]}"
-        do = "settle each in the file and remove `conflicts:`; until then no lye is calculated"
+        fields = ", ".join(words.partition(": ")[0][:60] for words in recipe.conflicts)
+        many = f"{len(recipe.conflicts)} conflicts are open" if len(recipe.conflicts) > 1 else "a conflict is open"
+        what = f"{many}: {fields}"
+        do = "settle each in the file and remove `conflicts:`, or with `formulary update --settle`; no lye till then"
         findings.append(stop("conflict-open", what, do, recipe.place("conflicts")))
     findings += _check_lye_and_scent(
         batch.pot,

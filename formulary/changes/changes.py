@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import Alkalis, FieldChange, Pair
-from formulary.recipes.model import Water
+from formulary.recipes.model import BasedOn, Water
 from formulary.shown_as_text import ShownAsText
 
 
@@ -56,6 +56,7 @@ class Changes(ShownAsText, BatchChanges):
             "name": _pair_json(recipe.name),
             "purpose": _pair_json(recipe.purpose),
             "notes": _pair_json(recipe.notes),
+            "based_on": _parents_json(recipe.based_on),
             "register": [change.to_json() for change in self.register],
             "findings": {
                 "appeared": [finding.to_json() for finding in self.appeared],
@@ -80,6 +81,16 @@ def _sides(figures: Iterable[Figure]) -> dict[str, object]:
 
 def _pair_json(pair: Pair[str] | FieldChange | None) -> dict[str, object] | None:
     return None if pair is None else {"before": pair.before, "after": pair.after}
+
+
+def _parents_json(pair: Pair[BasedOn | None] | None) -> dict[str, object] | None:
+    if pair is None:
+        return None
+    sides = {"before": pair.before, "after": pair.after}
+    return {
+        side: None if parent is None else {"recipe": parent.recipe, "version": parent.version}
+        for side, parent in sides.items()
+    }
 
 
 def _rule_json(pair: Pair[Water] | None) -> dict[str, object] | None:

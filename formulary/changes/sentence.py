@@ -40,6 +40,8 @@ def render_sentence(changes: BatchChanges) -> str:
         said = f"only the {what} changed; {_lye(changes)}"
     elif changes.is_empty:
         said = "nothing changed"
+    elif is_brought_up(changes.recipe):
+        said = f"it is based on a later version of its base and otherwise the same; {_lye(changes)}"
     elif changes.recipe.is_empty and changes.register:
         said = (
             f"the recipe is the same, and what is known of its materials is not; {_as_made(changes) or _lye(changes)}"
@@ -55,6 +57,12 @@ def render_sentence(changes: BatchChanges) -> str:
         told = "Do not use it on skin" if is_made else "As it stands it must not be weighed out"
         text += f" {told} ({changes.stops[0].what})."
     return text
+
+
+def is_brought_up(recipe: RecipeChanges) -> bool:
+    """Whether one recipe was brought up to another version of its base."""
+    pair = recipe.based_on
+    return recipe.slug.before == recipe.slug.after and pair is not None and None not in (pair.before, pair.after)
 
 
 def recipe_clauses(recipe: RecipeChanges) -> list[str]:

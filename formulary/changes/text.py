@@ -16,11 +16,11 @@ from formulary.changes.recipe_changes import (
     water_of,
     water_text,
 )
-from formulary.changes.sentence import render_sentence
+from formulary.changes.sentence import is_brought_up, render_sentence
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
-from formulary.recipes.model import RecipePortion
+from formulary.recipes.model import BasedOn, RecipePortion
 from formulary.text_table import Row, paragraph, render_rows
 
 _STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -204,6 +204,8 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
     ]
     if recipe.name is not None:
         told.append(("name", recipe.name.before, recipe.name.after))
+    if is_brought_up(recipe) and recipe.based_on is not None:
+        told.append(("based on", _reference(recipe.based_on.before), _reference(recipe.based_on.after)))
     lines: list[str] = []
     for label, before, after in told:
         sides = [side if side is not None else "not stated" for side in (before, after)]
@@ -214,6 +216,10 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
     elif show_all and alike.notes is not None:
         lines.append("  notes are the same")
     return lines
+
+
+def _reference(parent: BasedOn | None) -> str | None:
+    return None if parent is None else f"{parent.recipe}@{parent.version[:8]}"
 
 
 def _changed_lines(change: FieldChange) -> str:

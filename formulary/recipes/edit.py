@@ -264,7 +264,18 @@ class _RecipeEdit:
             if before.water != after.water:
                 self._set(item, "water", after.water)
             if before.prepared != after.prepared:
-                raise CannotEdit("`prepared` is changed in an editor")
+                self._prepared(item, after.prepared)
+
+    def _prepared(self, item: Block, words: tuple[str, ...]) -> None:
+        entry = item.find("prepared")
+        if not words:
+            self.edit.change_block(item, drop=["prepared"])
+        elif entry is None:
+            self.edit.change_block(item, add={"prepared": list(words)})
+        elif isinstance(entry.value, Scalar) and len(words) == 1:
+            self.edit.set_text(entry.value, words[0], flow=item.flow)
+        else:
+            self.edit.replace_node(entry.value, list(words))
 
     def _set(self, block: Block, key: str, value: str | None) -> None:
         """Set, add or take away one text of a block."""

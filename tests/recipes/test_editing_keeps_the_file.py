@@ -239,6 +239,20 @@ def test_a_folded_note_can_be_replaced() -> None:
     assert after == BASE.replace(">\n  Pour cool.", '"Pour at 30 °C: slowly."')
 
 
+@pytest.mark.parametrize("between", [", ", "\n  "])
+def test_how_a_liquid_goes_in_can_be_set_changed_and_taken_away(between: str) -> None:
+    line = between.join(["material: oat-milk", "rate: 8 % of oils", "at: lye water", "water: replaces"])
+    line = f"- {line}" if "\n" in between else f"- {{{line}}}"
+    text = BASE.replace("notes:", f"additions:\n{line}\nnotes:")
+    recipe = read(text)
+    now = text
+    for how in (("frozen",), ("chilled",), ("frozen", "flat"), ("flat",), ()):
+        milk = replace(recipe.additions[-1], prepared=how)
+        now = edit_recipe(now, replace(recipe, additions=(*recipe.additions[:-1], milk)))
+        assert read(now).additions[-1].prepared == how
+    assert now == text
+
+
 def test_what_cannot_be_changed_safely_is_refused_by_name() -> None:
     text = BASE.replace(
         "notes: >\n  Pour cool.\n", "portions:\n- name: a\n  share:\n    percent: 50\n- {name: b, share: 50}\n"

@@ -332,16 +332,24 @@ def test_a_sitting_whose_own_weights_leave_free_lye_in_a_loaf_is_stopped() -> No
     assert '"grams": ' not in json.dumps(tree).replace('"grams": null', "")
 
 
+STRONGER = THIRDS.replace("lye_concentration: 33", "lye_concentration: 36")
+LARD = PLAIN.replace("olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "lard: 100")
+
+
 @settings(max_examples=60, deadline=None)
-@given(st.integers(200, 2000), st.integers(200, 2000))
-def test_a_sitting_weighed_as_its_sheet_says_keeps_the_superfat_of_each_loaf(first: int, second: int) -> None:
+@given(st.sampled_from([THIRDS, STRONGER, LARD]), st.integers(200, 2000), st.integers(200, 2000))
+def test_a_sitting_weighed_as_its_sheet_says_keeps_the_superfat_of_each_loaf(
+    other: str, first: int, second: int
+) -> None:
     register = read_builtin_register()
-    batches = [weigh_out(text, oil_mass_g=float(size)) for text, size in ((PLAIN, first), (THIRDS, second))]
+    batches = [weigh_out(text, oil_mass_g=float(size)) for text, size in ((PLAIN, first), (other, second))]
     sitting = plan_sitting(batches, register)
+    assert (sitting.jug is None, sitting.pot is None) == (other == STRONGER, other == LARD)
     weights = weigh_sitting(sitting)
     for number, batch in enumerate(batches):
         loaf = printed_loaf(sitting, weights, number)
         assert loaf.grams("oil") == pytest.approx(weights.loaves[number].oils_g)
+        assert loaf.grams("oil") == pytest.approx(batch.oil_mass_g, abs=1.0)
         assert sum(line.grams for line in loaf.lines) == pytest.approx(weights.loaves[number].batter_g)
         printed = superfat_band(loaf, register, Settings()).working
         assert printed == pytest.approx(batch.superfat.effective, abs=0.5)

@@ -38,7 +38,7 @@ def find_remarks(
     wanted: what the pot should hold before what cannot be taken out is counted. figures: of the pot as it will be.
     """
     if lye_is_in:
-        yield from _about_the_batter(wanted.way)
+        yield from _about_the_batter(batch, remaining)
     else:
         yield from _about_the_jug(remaining)
         yield from _about_holding_lye_back(batch, wanted)
@@ -65,9 +65,10 @@ def find_remarks(
         yield "The batch is larger now: check the vessels and the mould for size."
 
 
-def _about_the_batter(way: str) -> Iterable[str]:
+def _about_the_batter(batch: Batch, remaining: tuple[Remaining, ...]) -> Iterable[str]:
     """What still helps once the lye is in the oils (common practice, no source)."""
-    if way == "more-oil":
+    melted = {line.material for line in batch.pot.lines if line.role == "oil" and line.at == "oils"}
+    if any(line.role == "oil" and line.material in melted and line.remaining_grams >= _TOLD_G for line in remaining):
         yield (
             "Warm the oils that lack until they are clear, and stir them in at once, before the batter thickens, with"
             " goggles and gloves on. A batter that is too thick to take them in evenly holds free lye: do not use it."

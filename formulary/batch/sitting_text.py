@@ -151,7 +151,7 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     lead = "The lye is in the oils:" if rescue.lye_is_in else "As long as the lye is not in the oils:"
     way = _WAYS[rescue.way]
     if rescue.lye_is_in and rescue.way == "as-it-is":
-        way = "nothing can be done for it but to weigh what is still to add; what went over stays as it is."
+        way = "weigh what is still to add; what went over stays as it is."
     lines = [*paragraph(f"{lead} {way}", width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
     rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
     for line in rescue.remaining:
@@ -161,7 +161,9 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         else:
             planned_g = rescue.scale.shown(line.role, planned_g)
         to_add_g = line.shown_g(rescue.scale)
-        there = format_shown(line.weighed_grams)
+        # What nobody named is there as planned, and so as a scale shows it.
+        is_as_planned = line.weighed_grams == line.planned_grams
+        there = format_weight(line.role, planned_g) if is_as_planned else format_shown(line.weighed_grams)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
         rows.append(Row(material_words(line.material), cells))
     lines += render_rows(rows, width=width)

@@ -33,11 +33,17 @@ def test_an_oil_that_was_forgotten_is_all_that_lacks() -> None:
     assert to_add(found) == pytest.approx({"sunflower-oil": 150})
     assert found.superfat_percent == pytest.approx(5, abs=1e-4)
     assert found.to_json()["lye_is_in"] is True
+    assert found.remarks[0].startswith("Warm the oils that lack")
+    sheet = " ".join(render_rescue(found).split())
+    assert re.search(r"water ([0-9]+) \1 0 sodium hydroxide ([0-9.]+) \2 0.0 olive oil 600 600 0", sheet)
+    assert "sunflower oil 150 0 150" in sheet
     assert rescue(PLAIN, {}).to_json()["lye_is_in"] is False
 
 
 def test_what_follows_the_lye_is_still_to_come_and_what_goes_before_is_in() -> None:
     assert to_add(with_lye_in(HELD_BACK, {})) == pytest.approx({"sunflower-oil": 150, "lavender-oil": 20})
+    # an oil that is held back goes in at trace as ever
+    assert not any(remark.startswith("Warm") for remark in with_lye_in(HELD_BACK, {}).remarks)
     assert set(to_add(rescue(HELD_BACK, {}))) == {
         "olive-oil",
         "coconut-oil",
@@ -59,7 +65,7 @@ def test_more_of_an_oil_stays_fat_and_is_told_so() -> None:
     assert any(f"The superfat will be {superfat:.1f} %" in remark for remark in found.remarks)
     assert found.remarks[0].startswith("Put no more alkali")
     sheet = " ".join(render_rescue(found).split())
-    assert sheet.startswith("The lye is in the oils: nothing can be done for it but")
+    assert sheet.startswith("The lye is in the oils: weigh what is still to add")
 
 
 @pytest.mark.parametrize(("text", "acid_g"), [(PLAIN, 0.0), (ACID, 20.0)])

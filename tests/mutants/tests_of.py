@@ -73,6 +73,6 @@ MODULES = {
         "tests/batch/test_common_practice.py",
         *_FINDINGS,
     ),
-    "formulary/batch/checks.py": (*_FINDINGS, *_PLAN, "tests/batch/test_stops.py", *_SUPERFAT, *_SCENT),
+    "formulary/batch/checks.py": ("tests/batch/test_recipe_and_register.py", *_FINDINGS, *_PLAN, *_SUPERFAT),
     "formulary/batch/size.py": ("tests/batch/test_size.py",),
 }

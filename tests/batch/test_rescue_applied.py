@@ -8,7 +8,6 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping
 from dataclasses import replace
-from decimal import Decimal
 
 import pytest
 
@@ -18,8 +17,6 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.recipes.read import parse_recipe
 from formulary.settings import Settings
 from tests.batch.test_balance_with_everything import REGISTER, balance, draw_recipe
-
-FINE = Settings(alkali_step_g=Decimal("0.000001"))
 
 
 def follow(batch: Batch, weighed_g: Mapping[str, float], found: Rescue) -> Batch:
@@ -54,11 +51,10 @@ def slip(batch: Batch, random_: random.Random) -> dict[str, float]:
     return {name: max(planned[name], 0.0) * random_.choice([0.5, 0.97, 1.0, 1.02, 1.3, 2.5]) for name in wrong}
 
 
-@pytest.mark.parametrize("lye_is_in", [False, True])
-def test_a_rescue_that_is_followed_never_leaves_less_superfat_than_was_stated(*, lye_is_in: bool) -> None:
-    random_ = random.Random(20261126)
+def check_rescues(count: int, seed: int, *, lye_is_in: bool) -> None:
+    random_ = random.Random(seed)
     ways = set()
-    for _ in range(250):
+    for _ in range(count):
         text = draw_recipe(random_)
         recipe, _ = parse_recipe(text, "drawn", materials=REGISTER)
         assert recipe is not None
@@ -75,3 +71,14 @@ def test_a_rescue_that_is_followed_never_leaves_less_superfat_than_was_stated(*,
             to_add = {line.role for line in found.remaining if line.remaining_grams}
             assert not to_add & {"alkali", "water"}
     assert ways == ({"more-oil", "as-it-is"} if lye_is_in else {"new-alkali", "more-oil", "as-it-is"})
+
+
+@pytest.mark.parametrize("lye_is_in", [False, True])
+def test_a_rescue_that_is_followed_never_leaves_less_superfat_than_was_stated(*, lye_is_in: bool) -> None:
+    check_rescues(250, 20261126, lye_is_in=lye_is_in)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("lye_is_in", [False, True])
+def test_four_thousand_rescues_that_are_followed_balance(*, lye_is_in: bool) -> None:
+    check_rescues(2_000, 99, lye_is_in=lye_is_in)

@@ -298,7 +298,9 @@ def test_scent_that_is_rounded_down_by_more_than_a_twentieth_is_told(alkali_step
 def test_scent_that_no_scale_shows_is_told() -> None:
     text = PLAIN + "scent:\n  - {material: lavender-oil, rate: 0.02 % of oils}\n"
     coarser = parse_settings("format: 1\nscale: {step: 1 g, alkali_step: 1 g}\n")[0]
-    assert "rounds scent down" in str(weigh_out(text, settings=coarser).findings)
+    (said,) = (each for each in weigh_out(text, settings=coarser).findings if "rounds scent down" in each.what)
+    # a twentieth of 0.2 g is 0.01 g
+    assert "alkali_step: 0.01 g" in said.do
 
 
 def test_the_note_of_a_small_weight_says_which_scale_the_sheet_is_for() -> None:

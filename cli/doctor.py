@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from cli.options import folder_option, json_option, open_chosen
-from cli.output import DONE, STORAGE, finding_text, is_asked, progress, say, say_json, tell_findings
+from cli.output import DONE, STORAGE, finding_text, is_asked, progress, say, say_json, tell_findings, width
 
 
 @click.command()
@@ -27,6 +27,7 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     import trials
     from formulary.doctor import examine_folder
     from formulary.errors import StorageError
+    from formulary.text_table import paragraph
     from trials.bench import open_bench
 
     unmended = False
@@ -37,7 +38,7 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
         if as_json:
             say_json([each.finding.to_json() | {"can_be_mended": each.mend is not None} for each in ailments])
         elif not ailments:
-            say("Nothing is wrong with the folder or the installation.")
+            say("\n".join(paragraph("Nothing is wrong with the folder or the installation.", width=width())))
         for each in () if as_json else ailments:
             say(finding_text(each.finding, sys.stdout))
             if each.mend is None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from cli.options import folder_option, json_option, open_chosen_bench
-from cli.output import say, say_json, width
+from cli.output import progress, say, say_json, width
 
 
 @click.command()
@@ -22,7 +22,7 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
     from trials.due_text import due_json, render_calendar, render_due, write_calendar
 
     now = datetime.now().astimezone()
-    with open_chosen_bench() as bench:
+    with open_chosen_bench() as bench, progress("reading the trials"):
         found = bench.due(now.date(), days_ahead=ahead)
     if ics is not None:
         write_calendar(ics, render_calendar(found, now))
@@ -51,7 +51,7 @@ def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: boo
         day = parse_date(on)
     except NotAQuantity as problem:
         raise InputError.of("bad-date", problem.what, problem.do) from None
-    with open_chosen_bench() as bench:
+    with open_chosen_bench() as bench, progress("reading the trials"):
         ready = bench.ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf)
     if as_json:
         say_json(ready.to_json())

@@ -7,7 +7,7 @@ from datetime import date
 import click
 
 from cli.options import SentenceGroup, folder_option, json_option, open_chosen, open_chosen_bench
-from cli.output import DONE, WRONG_INPUT, is_asked, say, say_json, say_next, tell_findings, width
+from cli.output import DONE, WRONG_INPUT, is_asked, progress, say, say_json, say_next, tell_findings, width
 from formulary.text_table import paragraph
 
 _KINDS = "oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant or additive"
@@ -149,7 +149,7 @@ def where(lot: str, as_json: bool) -> int:
     """
     from trials.lot_uses import find_lot_uses
 
-    with open_chosen_bench() as bench:
+    with open_chosen_bench() as bench, progress("reading the trials"):
         uses = find_lot_uses(bench, lot)
     if as_json:
         say_json(uses.to_json())

@@ -16,7 +16,7 @@ import click
 if TYPE_CHECKING:
     from formulary.finding import Finding
 
-NARROWEST, WIDEST, USUAL = 60, 100, 80
+NARROWEST, WIDEST, USUAL = 50, 100, 80
 DONE, STOPPED, WRONG_INPUT, STORAGE, OWN_FAULT, INTERRUPTED = 0, 1, 2, 3, 70, 130
 _PROGRESS_AFTER_S = 1.0
 _COLOURS = {"error": "red", "stop": "red", "warn": "yellow"}

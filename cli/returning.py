@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import sys
 from typing import TYPE_CHECKING
 
 import click
 
 from cli.options import folder_option, json_option, open_chosen
-from cli.output import DONE, STOPPED, WRONG_INPUT, say, say_json, say_next, width
+from cli.output import DONE, STOPPED, WRONG_INPUT, finding_text, progress, say, say_json, say_next, width
 
 if TYPE_CHECKING:
     from formulary.folder import Folder
@@ -136,11 +137,13 @@ def status(as_json: bool) -> int:
     from formulary.status import find_status
     from trials.bench import open_bench
 
-    with open_chosen() as folder:
+    with open_chosen() as folder, progress("looking for what changed"):
         found = find_status(folder, check=open_bench(folder).check_files)
     if as_json:
         say_json(found.to_json())
     else:
         say(found.render(width=width()))
+        for finding in found.findings:
+            say(finding_text(finding, sys.stdout))
     severities = {finding.severity.value for finding in found.findings}
     return WRONG_INPUT if "error" in severities else STOPPED if "stop" in severities else DONE

@@ -17,7 +17,7 @@ from cli.options import (
     open_chosen,
     open_chosen_bench,
 )
-from cli.output import DONE, STOPPED, is_asked, say, say_json, say_next, width
+from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, width
 from cli.trial_entries import ENTRY_COMMANDS
 
 if TYPE_CHECKING:
@@ -223,12 +223,13 @@ def list_trials(recipes: tuple[str, ...], as_json: bool) -> None:
     """The trials, by date; of some recipes and their variants, when they are named."""
     from trials.trial_text import render_trials, trials_json
 
-    with open_chosen_bench() as bench:
+    with open_chosen_bench() as bench, progress("reading the trials"):
         found = bench.trials(recipes)
         if as_json:
-            say_json(trials_json(found, bench.outcomes, bench.unread))
+            told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread)
         else:
-            say(render_trials(found, bench.outcomes, width=width()))
+            told = render_trials(found, bench.outcomes, width=width())
+    say(told) if isinstance(told, str) else say_json(told)
 
 
 for _entry in ENTRY_COMMANDS:

@@ -52,7 +52,7 @@ class Status:
         }
 
     def render(self, *, width: int = 80) -> str:
-        """The status as text."""
+        """What is not saved as text; the findings say themselves."""
         lines: list[str] = []
         if not self.unsaved:
             lines.append("Everything is saved.")
@@ -63,7 +63,6 @@ class Status:
                 lines += paragraph(file.sentence, width=width, indent=9)
         if self.unsaved:
             lines.append("Save with: formulary save -m WHY")
-        lines += [str(finding) for finding in self.findings]
         return "\n".join(lines)
 
 

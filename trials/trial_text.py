@@ -244,7 +244,8 @@ def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row
 def render_trials(trials: Sequence[Trial], outcomes: Mapping[str, Outcome], *, width: int = 80) -> str:
     """Trials in a list, by date, each with its first few outcomes."""
     if not trials:
-        return "No trial here yet; `formulary trial start RECIPE --oils 1000g` starts one."
+        empty = "No trial here yet; `formulary trial start RECIPE --oils 1000g` starts one."
+        return "\n".join(paragraph(empty, width=width))
     lines = [f"{len(trials)} trial{'s' if len(trials) > 1 else ''}."]
     for trial in trials:
         lines += ["", *paragraph(f"{code_of(trial.id)}  {trial.id}, {trial.recipe}@{trial.version[:8]}", width=width)]

@@ -139,7 +139,7 @@ def _everything(recipe: Recipe, materials: Mapping[str, Material], width: int) -
         lines += ["", "  Notes"]
         for line in recipe.notes.strip().splitlines():
             lines += paragraph(line, width=width, indent=4)
-    lines += ["", "  What the saponification values rest on, mg KOH per g"]
+    lines += ["", *paragraph("What the saponification values rest on, mg KOH per g", width=width, indent=2)]
     for oil in recipe.oils:
         material = materials[oil.material]
         value = material.saponification_value

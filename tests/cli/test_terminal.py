@@ -96,11 +96,17 @@ ENTRIES = [
 
 
 def on_a_terminal(
-    arguments: list[str], cwd: Path, *, columns: int = 80, typed: bytes = b"", **environment: str
+    arguments: list[str],
+    cwd: Path,
+    *,
+    columns: int = 80,
+    typed: bytes = b"",
+    program: tuple[str, ...] = ("-m", "cli.main"),
+    **environment: str,
 ) -> tuple[int, str]:
     """Runs a command line on a pseudo-terminal of that width; returns its status and all that it showed.
 
-    typed: what the person has typed ahead.
+    typed: what the person has typed ahead. program: how Python is to be started.
     """
     import fcntl
     import struct
@@ -109,7 +115,7 @@ def on_a_terminal(
     leader, follower = pty.openpty()
     fcntl.ioctl(follower, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
     process = subprocess.Popen(
-        [sys.executable, "-m", "cli.main", *arguments],
+        [sys.executable, *program, *arguments],
         cwd=cwd,
         env={**os.environ, "PYTHONPATH": str(SOURCE), "TERM": "xterm-256color", **environment},
         stdin=follower,
@@ -149,6 +155,74 @@ def test_no_line_is_longer_than_an_80_column_terminal(arguments: list[str], rich
         assert len(line) <= 80, line
 
 
+@pytest.mark.usefixtures("rich")
+@pytest.mark.parametrize("arguments", [words for words in READING if words != ["check"]], ids=" ".join)
+def test_no_result_is_wider_than_50_columns_where_there_are_no_more(
+    arguments: list[str], formulary: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "50")
+    ran = formulary(*arguments)
+    assert ran.status in (0, 1)
+    for line in ran.out.splitlines():
+        assert len(line) <= 50, line
+
+
+def test_trials_are_looked_at_on_50_columns(home: Path) -> None:
+    codes = []
+    for _ in range(2):
+        assert on_a_terminal(["trial", "start", "harbour-base", "--oils", "1000g"], home)[0] == 0
+    codes = [folder.name.rsplit("-", 1)[-1] for folder in sorted((home / "trials").glob("*/*"))]
+    on_a_terminal(["trial", "observe", codes[0], "gel", "100 %", "--age", "0d"], home)
+    (home / "recipes/harbour-base.yaml").write_text(BASE.replace("superfat: 5", "superfat: -3"), encoding="utf-8")
+    for words in (
+        ["trial", "list"],
+        ["trial", "show", codes[0], "--all"],
+        ["trial", "recalculate", codes[0]],
+        ["compare", *codes],
+        ["due"],
+        ["diff", *codes],
+        ["history", "harbour-base"],
+        ["status"],
+        ["check"],
+    ):
+        status, shown = on_a_terminal(words, home, columns=50, NO_COLOR="1")
+        assert status in (0, 1), shown
+        assert "\x1b" not in shown
+        # a path that an editor can jump to is never broken
+        lines = [line for line in shown.splitlines() if not line.startswith("recipes/")]
+        assert max(map(len, lines)) <= 50, shown
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["status"],
+        ["check"],
+        ["history", "harbour-base"],
+        ["diff", "first-bar", "harbour-base"],
+        ["trial", "list"],
+        ["due"],
+        ["ready-by", "2040-12-20", "harbour-base", "--bars", "60"],
+        ["table"],
+        ["explain", "working time"],
+        ["doctor"],
+        ["materials", "where", "OL-7"],
+    ],
+    ids=" ".join,
+)
+def test_what_reads_many_files_says_so_when_it_takes_long(arguments: list[str], home: Path, formulary: Run) -> None:
+    formulary("materials", "lot", "olive-oil", "OL-7")
+    at_once = "import sys, cli.main, cli.output\ncli.output._PROGRESS_AFTER_S = 0.0\ncli.main.main(sys.argv[1:])"
+    status, shown = on_a_terminal(arguments, home, program=("-c", at_once))
+    assert status in (0, 1), shown
+    assert " ..." in shown
+    told = re.search(r"\r([a-z ]+) \.\.\.\r +\r", shown)
+    assert told is not None, shown
+    piped = formulary(*arguments)
+    assert " ".join(shown.split()).endswith(" ".join(f"{piped.out} {piped.err}".split()))
+    assert " ..." not in piped.err
+
+
 def test_the_record_of_a_trial_is_kept_at_an_80_column_terminal(home: Path) -> None:
     status, shown = on_a_terminal(["trial", "start", "harbour-base", "--oils", "1000g"], home)
     assert status == 0
@@ -163,10 +237,10 @@ def test_the_record_of_a_trial_is_kept_at_an_80_column_terminal(home: Path) -> N
         assert len(line) <= 80, line
 
 
-@pytest.mark.parametrize("columns", [40, 60, 100, 200])
-def test_a_weigh_out_fits_what_the_terminal_has_within_60_and_100(columns: int, rich: Path) -> None:
+@pytest.mark.parametrize("columns", [40, 50, 60, 100, 200])
+def test_a_weigh_out_fits_what_the_terminal_has_within_50_and_100(columns: int, rich: Path) -> None:
     _, shown = on_a_terminal(["batch", "harbour-base", "--oils", "1000g"], rich, columns=columns)
-    assert max(len(line) for line in COLOUR.sub("", shown).splitlines()) <= min(max(columns, 60), 100)
+    assert max(len(line) for line in COLOUR.sub("", shown).splitlines()) <= min(max(columns, 50), 100)
 
 
 @pytest.mark.parametrize("columns", [60, 80, 100])

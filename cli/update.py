@@ -31,7 +31,8 @@ def update(variant: str, choices: tuple[str, ...], is_applied: bool, show_all: b
 
     Nothing is written without --apply. What only one of the two changed is taken; what both changed differently is a
     conflict, kept in the file under `conflicts:`, and no lye is worked out until it is settled: edit the file, or
-    --settle lye.superfat=base. A change of the base that is not wanted is left out in the same way, by =mine.
+    --settle lye.superfat=base. A change of the base that is not wanted is left out in the same way, by =mine, and
+    --settle all=mine keeps the variant as it is for good.
     """
     from formulary.update_text import render_update
     from formulary.updating import apply_update, find_update

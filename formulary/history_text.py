@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.lineage import SavedVersion, ordinal_ending
+from formulary.parent import find_parent
 from formulary.recipes.version import Version
 from formulary.text_table import paragraph
 
@@ -93,9 +94,9 @@ def _since_parent(folder: Folder, version: Version) -> str:
         return "the first"
     branched = f"branched from {parent.recipe}@{parent.version[:8]}"
     try:
-        return f"{branched}: {folder.diff(f'{parent.recipe}@{parent.version}', version).sentence}"
+        return f"{branched}: {folder.diff(find_parent(folder, version.recipe).before, version).sentence}"
     except InputError:
-        return branched  # the parent is not in this clone, or does not fit today's register
+        return branched  # the parent is not in this clone or not clear, or does not fit today's register
 
 
 def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 80, zone: tzinfo | None = None) -> str:

@@ -78,6 +78,8 @@ def find_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
         for life in lives.under(based_on.recipe)
         if any(save.blob == based_on.version for save in life.saves)
     }
+    if not owners and any(save.blob == based_on.version for save in lives.saves(based_on.recipe)):
+        owners = {based_on.recipe}  # a save under an earlier name of it
     if len(owners) != 1 or recipe.slug in owners:
         raise InputError([_unclear(folder, recipe, reference, based_on.version, owners)])
     (slug,) = owners

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from formulary.changes.decision import Choice, Decision, Outcome, conflict_field
+from formulary.changes.decision import Choice, Decision, conflict_field, find_choice
 from formulary.changes.merge import merge_recipes
 from formulary.errors import ChangedError, InputError, StopError
 from formulary.finding import Finding, Place, error, has_errors, note, stop
@@ -31,8 +31,8 @@ CHOICES = {"mine": Choice.MINE, "base": Choice.THEIRS, "both": Choice.BOTH}
 def find_update(folder: Folder, variant: str, *, settle: Mapping[str, str] | None = None) -> Update:
     """What the base's later saves would make of a variant; nothing is written.
 
-    settle: field -> `mine`, `base`, or for the oils `both`: how what the base changed is settled. A variant with open
-    conflicts is shown with the update that left them, and these are what can be settled.
+    settle: field, or `all`, -> `mine`, `base`, or for the oils `both`: how what the base changed is settled. A variant
+    with open conflicts is shown with the update that left them, and these are what can be settled.
     Raises InputError for a recipe that is based on none, a parent that is not in this clone or not clear, and a choice
     that fits nothing; StopError for open conflicts that no update left, which are settled by hand.
     """
@@ -103,7 +103,13 @@ def _rewritten(folder: Folder, version: Version, intended: Recipe) -> Version:
     if comparable(intended) == comparable(version.recipe):
         return version
     path = f"recipes/{version.slug}.yaml"
-    text = edit_recipe(version.text, intended)
+    try:
+        text = edit_recipe(version.text, intended)
+    except InputError as fault:
+        do = "make that change by hand, save it, and update again: what both have alike is no matter any more"
+        raise InputError(
+            replace(finding, do=f"{finding.do.partition(', then')[0]}; {do}") for finding in fault.findings
+        ) from None
     recipe, findings = parse_recipe(text, version.slug, path, materials=folder.register)
     if recipe is None or has_errors(findings):
         raise InputError(findings)
@@ -160,14 +166,14 @@ def _remarks(folder: Folder, parent: Parent) -> list[Finding]:
 def _settle_open(folder: Folder, variant: Version, choices: Mapping[str, Choice]) -> Update:
     """A variant with open conflicts, some of them settled: the update that left them is worked out once more."""
     words = {conflict_field(each): each for each in variant.recipe.conflicts}
+    chosen = {field: name for field in words if (name := find_choice(choices, field)) is not None}
+    unused = [name for name in choices if name not in chosen.values()]
+    if unused:
+        what = f"`{unused[0][:60]}` is no open conflict of {variant.slug}"
+        raise InputError.of("nothing-to-settle", what, f"open are: {', '.join(words)}")
     start, parent = _before_update(folder, variant)
     untouched = parent.merge_into(start.recipe)
-    settled = parent.merge_into(start.recipe, choices)
-    chosen = {each.field for each in settled.decisions if each.outcome is Outcome.SETTLED}
-    closed = [field for field in chosen if field not in words]
-    if closed:
-        what = f"`{closed[0]}` is no open conflict of {variant.slug}"
-        raise InputError.of("nothing-to-settle", what, f"open are: {', '.join(words)}")
+    settled = parent.merge_into(start.recipe, {field: choices[name] for field, name in chosen.items()})
     # What was edited by hand meanwhile is the third side.
     sides = (replace(each, conflicts=()) for each in (untouched.recipe, variant.recipe, settled.recipe))
     by_hand = merge_recipes(*sides)

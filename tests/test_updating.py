@@ -15,6 +15,7 @@ import pytest
 from formulary import Folder, init_folder, open_folder, set_field, swap
 from formulary.batch.overriding import demand_weighable
 from formulary.errors import ChangedError, FormularyError, InputError, StopError, StorageError
+from formulary.history_text import describe_history
 from formulary.recipes.tweaks import add
 from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
 from formulary.status import find_status
@@ -260,6 +261,22 @@ def test_a_change_of_the_base_can_be_declined_for_good(folder: Folder) -> None:
     assert find_update(folder, "winter-clove").is_empty
 
 
+def test_everything_can_be_declined_or_taken_at_once_and_a_name_stays_ones_own(folder: Folder) -> None:
+    save_base(folder, LESS_WATER, ("superfat: 5 ", "superfat: 7 "), *MORE_COCONUT, ("name: First bar", "name: New bar"))
+    before = folder.find_version("winter-clove").recipe
+    update(folder, all="mine")
+    declined = folder.find_version("winter-clove").recipe
+    assert replace(declined, based_on=None) == replace(before, based_on=None)
+    assert not moved_on(folder)
+    restore_version(folder, "winter-clove@latest", discard=True)
+    update(folder)
+    assert len(folder.find_version("winter-clove").recipe.conflicts) == 2
+    apply_update(folder, find_update(folder, "winter-clove", settle={"all": "base", "oils": "both"}))
+    taken = folder.find_version("winter-clove").recipe
+    assert (taken.name, taken.lye.superfat, taken.conflicts) == ("Winter clove", 7, ())
+    assert {line.material: line.percent for line in taken.oils}["shea-butter"] == 8
+
+
 def test_a_variant_keeps_its_own_name_and_notes_and_that_is_no_conflict(folder: Folder) -> None:
     edit(folder, CLOVE, ("Write here what a number cannot say.", "Pour at trace."))
     folder.save_changed(why="how to pour")
@@ -341,6 +358,14 @@ def test_a_renamed_base_is_followed_and_an_update_names_it_by_its_new_name(folde
     assert parent is not None
     assert (parent.recipe, parent.version) == ("harbour-bar", folder.find_version("harbour-bar").id)
     assert find_update(folder, "winter-clove").is_empty
+
+
+def test_a_base_that_was_renamed_in_the_variants_file_by_hand_is_found_by_its_earlier_save(folder: Folder) -> None:
+    rename_recipe(folder, "first-bar", "harbour-bar")
+    edit(folder, CLOVE, ("{recipe: first-bar,", "{recipe: harbour-bar,"))
+    assert find_update(folder, "winter-clove").parent.slug == "harbour-bar"
+    assert "branched from first-bar@" in describe_history(folder, "winter-clove")[-1].changed
+    assert "became shea butter" in describe_history(folder, "winter-clove")[-1].changed
 
 
 def test_the_name_of_a_renamed_base_that_another_recipe_took_misleads_nobody(folder: Folder) -> None:

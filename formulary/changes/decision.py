@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
@@ -12,6 +13,17 @@ class Choice(Enum):
     MINE = "mine"
     THEIRS = "theirs"
     BOTH = "both"
+
+
+EVERYTHING = "all"
+
+
+def find_choice(choices: Mapping[str, Choice], field: str) -> str | None:
+    """Under which name a person settled a field: its own, that of the line that it is in, or all; None for not at all."""
+    for name in choices:
+        if name == field or field.startswith((f"{name}.", f"{name} at ")):
+            return name
+    return EVERYTHING if EVERYTHING in choices else None
 
 
 class Outcome(Enum):

@@ -15,7 +15,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Generic, TypeVar
 
-from formulary.changes.decision import Choice, Decision, Outcome, conflict_words
+from formulary.changes.decision import EVERYTHING, Choice, Decision, Outcome, conflict_words, find_choice
 from formulary.changes.recipe_changes import alkalis_of, alkalis_text, water_text
 from formulary.errors import InputError
 from formulary.fields import suggest
@@ -59,8 +59,8 @@ def merge_recipes(
     """What both sides made of `before`, in one recipe.
 
     mine: the side that is kept where there is a conflict, with its own slug, earlier names and parent. choices: how
-    a person settles things that they changed, by the field of their decision. own: fields that stay mine where both
-    changed them, such as the notes of a variant.
+    a person settles things that they changed, by the field of their decision or `all` of them. own: fields that stay
+    mine where both changed them, such as the notes of a variant.
     Raises InputError when a side has an open conflict already, or a choice fits nothing that they changed.
     """
     for side in (before, mine, theirs):
@@ -149,16 +149,18 @@ class _Merging:
             raise InputError.of("nothing-to-settle", what, suggest(unused[0], self._offered, listed))
 
     def _choice(self, field: str) -> Choice | None:
-        """What the person chose for a field, by its name or that of the line it is in."""
+        """What the person chose for a field; what is mine anyway is only settled by its own name."""
+        name = find_choice(self._choices, field)
+        if field in self._own and name == EVERYTHING:
+            return None
         self._offered.append(field)
-        for name, choice in self._choices.items():
-            if field == name or field.startswith((f"{name}.", f"{name} at ")):
-                self._used.add(name)
-                if choice is Choice.BOTH and field != "oils":
-                    what = f"both changes of `{field}` cannot be had together"
-                    raise InputError.of("not-a-choice", what, "choose one side, or edit the line by hand")
-                return choice
-        return None
+        if name is None:
+            return None
+        self._used.add(name)
+        if self._choices[name] is Choice.BOTH and field != "oils":
+            what = f"both changes of `{field}` cannot be had together"
+            raise InputError.of("not-a-choice", what, "choose one side, or edit the line by hand")
+        return self._choices[name]
 
     def value(self, sides: _Three[_T], field: str, show: Callable[[_T], str]) -> _T:
         """A thing that is taken as a whole."""

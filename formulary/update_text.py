@@ -56,15 +56,18 @@ class Update(ShownAsText):
             return f"{variant} is up to date: nothing of {base} was saved after {self.parent.before.short_id}."
         times = _TIMES.get(len(self.saves), f"{len(self.saves)} times")
         said = f"{base} was saved {times} since the version that {variant} is based on"
-        come = len(self._of(Outcome.TAKEN, Outcome.ADDED))
         counts = (
-            (come, "change of it comes in" if come == 1 else "changes of it come in"),
-            (len(self._of(Outcome.SETTLED)), "settled"),
-            (len(self._of(Outcome.ALIKE)), "here already"),
-            (len(self.conflicts), "to be settled"),
+            (len(self._of(Outcome.TAKEN, Outcome.ADDED)), "comes in", "come in"),
+            (len(self._of(Outcome.ALIKE)), "is here already", "are here already"),
+            (len(self._of(Outcome.SETTLED)), "is settled", "are settled"),
+            (len(self.conflicts), "is to be settled", "are to be settled"),
         )
-        told = ", ".join(f"{count} {words}" for count, words in counts if count)
-        return f"{said}: {told}." if told else f"{said}, and nothing of that concerns {variant}."
+        parts = [(count, one if count == 1 else more) for count, one, more in counts if count]
+        if not parts:
+            return f"{said}, and nothing of that concerns {variant}."
+        (count, words), *rest = parts
+        first = f"{count} {'change' if count == 1 else 'changes'} {words}"
+        return f"{said}: {', '.join([first, *(f'{number} {told}' for number, told in rest)])}."
 
     def _of(self, *outcomes: Outcome) -> tuple[Decision, ...]:
         return tuple(decision for decision in self.decisions if decision.outcome in outcomes)

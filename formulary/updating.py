@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from formulary.changes.decision import Choice, Decision, conflict_field, find_choice
 from formulary.changes.merge import merge_recipes
 from formulary.errors import ChangedError, InputError, StopError
-from formulary.finding import Finding, Place, error, has_errors, note, stop
+from formulary.finding import MAX_FINDINGS, Finding, Place, error, has_errors, note, stop
 from formulary.history_text import describe_saves
 from formulary.parent import Parent, brings_something, find_parent, find_variants
 from formulary.recipes.edit import comparable, edit_recipe
@@ -200,4 +200,4 @@ def _before_update(folder: Folder, variant: Version) -> tuple[Version, Parent]:
             return start, replace(parent, now=folder.read_save(parent.slug, later[-1]), saves=later)
     do = "edit the line that it names, or leave it, then delete it under `conflicts:` by hand"
     place = variant.recipe.place("conflicts")
-    raise StopError([stop("conflict-open", each, do, place) for each in variant.recipe.conflicts])
+    raise StopError([stop("conflict-open", each[:500], do, place) for each in variant.recipe.conflicts[:MAX_FINDINGS]])

@@ -231,6 +231,16 @@ def test_conflicts_that_no_update_left_are_settled_by_hand(folder: Folder) -> No
     assert codes(fault) == ["conflict-open"]
 
 
+def test_a_file_with_very_many_conflicts_is_told_in_few_words(folder: Folder) -> None:
+    many = ", ".join(f"'{number}: {'x' * 99}'" for number in range(500))
+    edit(folder, CLOVE, ("notes:", f"conflicts: [{many}]\nnotes:"))
+    (told,) = [finding for finding in folder.check() if finding.code == "conflict-open"]
+    assert told.what == "500 conflicts are open: 0, 1, 2, 3, 4, 5 and others"
+    with pytest.raises(StopError) as fault:
+        find_update(folder, "winter-clove")
+    assert len(fault.value.findings) == 200
+
+
 @pytest.mark.parametrize(
     ("settle", "code"),
     [

@@ -43,6 +43,7 @@ NEVER_OVERRIDDEN = frozenset(
         *("water-below-zero", "water-unknown", "alkali-none"),
     }
 )
+MOST_NAMED_CONFLICTS = 6
 MOST_BATTER_RATES_PERCENT = 50
 OIL_KINDS = ("oil", "wax", "fatty-acid")
 
@@ -137,7 +138,8 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     """Everything to know before weighing a batch out."""
     findings: list[Finding] = []
     if recipe.conflicts:
-        fields = ", ".join(words.partition(": ")[0][:60] for words in recipe.conflicts)
+        fields = ", ".join(words.partition(": ")[0][:60] for words in recipe.conflicts[:MOST_NAMED_CONFLICTS])
+        fields += " and others" if len(recipe.conflicts) > MOST_NAMED_CONFLICTS else ""
         many = f"{len(recipe.conflicts)} conflicts are open" if len(recipe.conflicts) > 1 else "a conflict is open"
         what = f"{many}: {fields}"
         do = "settle each in the file and remove `conflicts:`, or with `formulary update --settle`; no lye till then"

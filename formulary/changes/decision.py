@@ -19,7 +19,7 @@ EVERYTHING = "all"
 
 
 def find_choice(choices: Mapping[str, Choice], field: str) -> str | None:
-    """Under which name a person settled a field: its own, that of the line that it is in, or all; None for not at all."""
+    """Under which name a person settled a field: its own, its line's, or all; None for not at all."""
     for name in choices:
         if name == field or field.startswith((f"{name}.", f"{name} at ")):
             return name

@@ -303,6 +303,14 @@ def test_scent_that_no_scale_shows_is_told() -> None:
     assert "alkali_step: 0.01 g" in said.do
 
 
+@pytest.mark.parametrize(
+    ("percent", "is_told"), [("0.01", False), ("0.0099", True), ("0.0109", True), ("0.2099", False), ("0.1949", False)]
+)
+def test_scent_of_one_step_of_the_scale_is_shown_and_less_of_it_is_told(percent: str, *, is_told: bool) -> None:
+    text = PLAIN + f"scent:\n  - {{material: lavender-oil, rate: {percent} % of oils}}\n"
+    assert ("rounds scent down" in str(weigh_out(text).findings)) == is_told
+
+
 def test_the_note_of_a_small_weight_says_which_scale_the_sheet_is_for() -> None:
     text = PLAIN + "additions:\n  - {material: kaolin, rate: 0.36 % of oils, at: oils}\n"
     (said,) = (finding for finding in weigh_out(text).findings if finding.code == "weight-small")

@@ -67,7 +67,11 @@ MODULES = {
     "formulary/batch/scale.py": (*_SCALES, *_FINDINGS),
     "formulary/batch/sheet_weights.py": _SCALES,
     "formulary/batch/sitting_weights.py": (*_SCALES, "tests/batch/test_sitting_rescue_and_size.py"),
-    "formulary/batch/sitting.py": ("tests/batch/test_sitting_rescue_and_size.py", *_SCALES),
+    "formulary/batch/sitting.py": (
+        "tests/batch/test_what_loaves_share.py",
+        "tests/batch/test_sitting_rescue_and_size.py",
+        *_SCALES,
+    ),
     "formulary/batch/sitting_text.py": (*_SCALES, *_RESCUE),
     "formulary/batch/weigh_out_text.py": (*_SCALES, "tests/batch/test_what_is_not_shared_alike.py"),
     "formulary/batch/overriding.py": ("tests/batch/test_stops.py", *_RESCUE),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import NamedTuple
@@ -53,9 +54,11 @@ def grams_by_line(lines: Iterable[PotLine]) -> dict[LineKey, float]:
 
 def spread_over_lines(lines: Iterable[PotLine], grams: Mapping[LineKey, float]) -> tuple[PotLine, ...]:
     """The lines, each with its part of other grams: stages and portions share as they did."""
-    totals = grams_by_line(lines := tuple(lines))
+    lines = tuple(lines)
+    totals = grams_by_line(lines)
+    alike = Counter(LineKey(line.material, line.role) for line in lines)
     return tuple(
-        replace(line, grams=grams[key] * line.grams / totals[key] if totals[key] else grams[key])
+        replace(line, grams=grams[key] * (line.grams / totals[key] if totals[key] else 1.0 / alike[key]))
         for line in lines
         for key in (LineKey(line.material, line.role),)
     )

@@ -100,6 +100,16 @@ def test_a_scale_never_leaves_a_hair_to_add() -> None:
     assert olive.remaining_grams == pytest.approx(1e-5, rel=1e-3)
 
 
+def test_what_nothing_was_planned_of_counts_once_in_all_its_lines() -> None:
+    """A rate of 0 % keeps a place in a recipe; citric acid takes 3 mol of alkali a mole, wherever it goes in."""
+    none = "  - {material: citric-acid-anhydrous, rate: 0 % of oils, at: "
+    text = PLAIN + f"additions:\n{none}oils}}\n{none}trace}}\n"
+    found = rescue(text, {"citric-acid-anhydrous": 12.0})
+    assert in_pot(found)["citric-acid-anhydrous"] == 12
+    free_mol = pure_g(600) / NAOH - 3 * 12 / CITRIC
+    assert found.superfat_percent == pytest.approx(100 * (1 - free_mol * NAOH / pure_g(600, superfat=0)), abs=1e-4)
+
+
 REGISTER = read_builtin_register()
 
 

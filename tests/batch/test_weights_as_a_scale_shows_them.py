@@ -303,8 +303,16 @@ def test_scent_that_no_scale_shows_is_told() -> None:
     assert "alkali_step: 0.01 g" in said.do
 
 
+def test_of_what_a_recipe_only_keeps_a_place_for_nothing_is_said() -> None:
+    text = PLAIN + "additions:\n  - {material: kaolin, rate: 0 % of oils, at: oils}\n"
+    batch = weigh_out(text + "scent:\n  - {material: lavender-oil, rate: 0 % of oils, at: trace}\n")
+    assert "weight-small" not in {finding.code for finding in batch.findings}
+    assert re.search(r"kaolin +0\b", render_batch(batch))
+
+
 @pytest.mark.parametrize(
-    ("percent", "is_told"), [("0.01", False), ("0.0099", True), ("0.0109", True), ("0.2099", False), ("0.1949", False)]
+    ("percent", "is_told"),
+    [("0", False), ("0.01", False), ("0.0099", True), ("0.0109", True), ("0.2099", False), ("0.1949", False)],
 )
 def test_scent_of_one_step_of_the_scale_is_shown_and_less_of_it_is_told(percent: str, *, is_told: bool) -> None:
     text = PLAIN + f"scent:\n  - {{material: lavender-oil, rate: {percent} % of oils}}\n"

@@ -44,11 +44,11 @@ MODULES = {
     "formulary/batch/scent_checks.py": ("tests/batch/test_lowering_scents.py", *_SCENT, *_FINDINGS, *_ENOUGH),
     "formulary/batch/superfat_checks.py": (*_SUPERFAT, *_FINDINGS, *_ENOUGH, *_PLAN),
     "formulary/batch/lye_checks.py": (
-        "tests/batch/test_weights_as_a_scale_shows_them.py",
         "tests/batch/test_lye_at_its_bounds.py",
         *_SUPERFAT,
-        *_SCENT,
         *_FINDINGS,
+        *_SCENT,
+        "tests/batch/test_weights_as_a_scale_shows_them.py",
         *_ENOUGH,
         *_PLAN,
     ),

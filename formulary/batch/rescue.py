@@ -18,6 +18,7 @@ from formulary.batch.remaining import Remaining
 from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
 from formulary.batch.rescue_weights import (
     LineKey,
+    RescueWeights,
     find_rescue_weights,
     find_weights_there,
     grams_by_line,
@@ -48,7 +49,9 @@ class Rescue:
     done about it. lye_is_in: whether the lye is in the oils already, so that neither alkali nor water can follow.
     superfat_percent, in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind.
     findings: of that pot, and of the jug as it is now. scale: what a sheet rounds the grams to. way_out: what helps
-    while a finding stops it.
+    while a finding stops it. lye_to_pour_percent: the other way with too much alkali, how much of the lye, once it is
+    mixed, the oils are due as they were planned; None where it is not too much, is in the oils already, or is not of
+    one alkali and water alone.
     """
 
     way: str
@@ -61,6 +64,7 @@ class Rescue:
     findings: tuple[Finding, ...]
     scale: Scale
     way_out: str = ""
+    lye_to_pour_percent: float | None = None
 
     @property
     def is_stopped(self) -> bool:
@@ -79,6 +83,7 @@ class Rescue:
             "remarks": list(self.remarks),
             "findings": [finding.to_json() for finding in self.findings],
             "way_out": self.way_out,
+            "lye_to_pour_percent": None if self.is_stopped else self.lye_to_pour_percent,
         }
         return without_grams(tree) if self.is_stopped else tree
 
@@ -162,7 +167,15 @@ def _go_on(
             *_check_practice(batch, pot, figures, materials, settings),
         ),
         scale=batch.scale,
+        lye_to_pour_percent=None if lye_is_in else _lye_to_pour_percent(batch, wanted),
     )
+
+
+def _lye_to_pour_percent(batch: Batch, wanted: RescueWeights) -> float | None:
+    in_jug = [line.role for line in batch.pot.lines if line.at == "lye water"]
+    if wanted.way != "more-oil" or sorted(in_jug) != ["alkali", "water"]:
+        return None
+    return math.floor(1000.0 * wanted.lye_due / wanted.lye_there) / 10.0
 
 
 def _check_jugs(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
@@ -41,7 +40,6 @@ def find_remarks(
         yield from _about_the_batter(batch, remaining)
     else:
         yield from _about_the_jug(remaining)
-        yield from _about_holding_lye_back(batch, wanted)
     found, stated = figures.superfat_effective, batch.superfat.effective
     if abs(found - stated) >= _SUPERFAT_TOLD_PERCENT:
         yield (
@@ -74,19 +72,6 @@ def _about_the_batter(batch: Batch, remaining: tuple[Remaining, ...]) -> Iterabl
             " goggles and gloves on. A batter that is too thick to take them in evenly holds free lye: do not use it."
         )
     yield "Put no more alkali and no lye into the batter: it cannot be mixed in evenly."
-
-
-def _about_holding_lye_back(batch: Batch, wanted: RescueWeights) -> Iterable[str]:
-    """The other way with too much alkali: only the part of a mixed lye that the oils are due."""
-    in_jug = [line.role for line in batch.pot.lines if line.at == "lye water"]
-    if wanted.way != "more-oil" or sorted(in_jug) != ["alkali", "water"]:
-        return
-    percent = math.floor(1000.0 * wanted.lye_due / wanted.lye_there) / 10.0
-    yield (
-        "Or leave the oils as they are and take less lye. While the alkali is dry, take out what is over. If it is"
-        f" mixed: once it is clear and cool, weigh the lye and pour {percent:g} % of it into the oils. What is left"
-        " over is lye still: keep it closed, labelled and away from children, or discard it by local rules."
-    )
 
 
 def _about_the_jug(lines: tuple[Remaining, ...]) -> Iterable[str]:

@@ -175,6 +175,8 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     lines += paragraph(figures, width=width)
     for text in rescue.remarks:
         lines += paragraph(text, width=width)
+    if rescue.lye_to_pour_percent is not None:
+        lines += ["", *paragraph(_LESS_LYE.format(percent=rescue.lye_to_pour_percent), width=width)]
     findings = render_findings(rescue.findings, width=width)
     return "\n".join([*lines, *([""] if findings else []), *findings, "", *paragraph(CLOSING, width=width, indent=2)])
 
@@ -193,3 +195,8 @@ _WAYS = {
     "more-oil": "there is more alkali than all the oils are due: weigh more of the oils, and of all that follows them.",
     "as-it-is": "oils and alkali need no change: weigh what is still to add; what else went over stays as it is.",
 }
+_LESS_LYE = (
+    "Or leave the oils as they are and take less lye. While the alkali is dry, take out what is over. If it is mixed:"
+    " once it is clear and cool, weigh the lye and pour {percent:g} % of it into the oils. What is left over is lye"
+    " still: keep it closed, labelled and away from children, or discard it by local rules."
+)

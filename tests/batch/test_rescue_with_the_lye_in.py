@@ -123,31 +123,35 @@ def test_no_size_is_proposed_for_a_batter_that_cannot_get_more_lye() -> None:
     assert rescued(1000.0, {"one": 20.0}, lye_is_in=True).way_out == ""
 
 
-def held_back_percent(found: Rescue) -> list[float]:
-    return [float(told) for remark in found.remarks for told in re.findall(r"pour ([0-9.]+) % of it", remark)]
-
-
 @pytest.mark.parametrize("alkali_g", [136.0, 150.0, 222.2, 400.0])
 @pytest.mark.parametrize("olive_g", [600.0, 660.0])
 def test_the_part_of_a_lye_that_is_poured_leaves_the_stated_superfat(alkali_g: float, olive_g: float) -> None:
     found = rescue(PLAIN, {"sodium-hydroxide": alkali_g, "olive-oil": olive_g, "water": 280.0})
-    if alkali_g <= pure_g(olive_g):
-        assert found.way != "more-oil"
-        assert not held_back_percent(found)
-        return
-    (percent,) = held_back_percent(found)
-    superfat = 100 * (1 - alkali_g * percent / 100 / pure_g(olive_g, superfat=0))
-    assert 5 - 1e-6 <= superfat < 5.3
+    percent = found.lye_to_pour_percent
+    assert (percent is None) == (found.way != "more-oil") == (alkali_g <= pure_g(olive_g))
+    if percent is not None:
+        superfat = 100 * (1 - alkali_g * percent / 100 / pure_g(olive_g, superfat=0))
+        assert 5 - 1e-6 <= superfat < 5.3
+        assert f"pour {percent:g} % of it" in " ".join(render_rescue(found).split())
+        assert found.to_json()["lye_to_pour_percent"] == percent
 
 
 def test_lye_is_only_held_back_where_it_can_be() -> None:
     over = {"sodium-hydroxide": 200.0}
-    assert held_back_percent(rescue(PLAIN, over))
-    assert not held_back_percent(with_lye_in(PLAIN, over))
-    assert not held_back_percent(rescue(PLAIN, {"olive-oil": 700.0}))
+    assert rescue(PLAIN, over).lye_to_pour_percent is not None
+    assert with_lye_in(PLAIN, over).lye_to_pour_percent is None
+    assert rescue(PLAIN, {"olive-oil": 700.0}).lye_to_pour_percent is None
     # with sugar in the jug a part of the lye is a part of that, too; and of two alkalis one may be missing
-    assert not held_back_percent(rescue(PLAIN + addition("sugar", "1 % of oils", "lye water"), over))
-    assert not held_back_percent(rescue(BOTH, over))
+    assert rescue(PLAIN + addition("sugar", "1 % of oils", "lye water"), over).lye_to_pour_percent is None
+    assert rescue(BOTH, over).lye_to_pour_percent is None
     before = " ".join(render_rescue(rescue(PLAIN, over)).split())
     assert before.startswith("As long as the lye is not in the oils: there is more alkali")
     assert "What is left over is lye still" in before
+    assert "What is left over" not in render_rescue(with_lye_in(PLAIN, over))
+
+
+def test_a_stopped_rescue_tells_no_part_of_the_lye_to_go_on_with() -> None:
+    found = rescued(1000.0, {"one": 60.0, "sodium-hydroxide": 200.0})
+    assert found.is_stopped
+    assert found.to_json()["lye_to_pour_percent"] is None
+    assert "% of it into the oils" not in " ".join(render_rescue(found).split())

@@ -80,9 +80,16 @@ def test_no_kind_of_material_stands_where_its_danger_is_not_looked_at() -> None:
     ]
 
 
-def test_of_several_conflicts_all_are_counted_and_the_first_is_told() -> None:
-    both = "conflicts:\n  - {field: superfat, ours: 5, theirs: 6}\n  - {field: water, ours: 33, theirs: 35}\n"
-    (said,) = (each for each in weigh_out(PLAIN + both).findings if each.code == "conflict-open")
-    assert said.what.startswith("2 open conflict(s)")
-    assert "superfat" in said.what
-    assert "water" not in said.what
+def conflict_told(*fields: str) -> str:
+    lines = "".join(f'  - "{field}: 5 here, 6 in the base"\n' for field in fields)
+    (said,) = (each for each in weigh_out(f"{PLAIN}conflicts:\n{lines}").findings if each.code == "conflict-open")
+    assert said.severity.value == "stop"
+    return said.what
+
+
+def test_open_conflicts_are_counted_and_up_to_six_of_them_named() -> None:
+    assert conflict_told("superfat") == "a conflict is open: superfat"
+    assert conflict_told("superfat", "water") == "2 conflicts are open: superfat, water"
+    six = tuple(f"oil-{number}" for number in range(6))
+    assert conflict_told(*six) == f"6 conflicts are open: {', '.join(six)}"
+    assert conflict_told(*six, "oil-6") == f"7 conflicts are open: {', '.join(six)} and others"

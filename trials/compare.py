@@ -12,7 +12,7 @@ from trials.comparison import Comparison
 from trials.contrast import Contrast, find_contrast
 from trials.even_scale import mean_of
 from trials.factor_steps import TENTH
-from trials.factors import name_aspects
+from trials.factors import name_aspects, say_aspect
 from trials.model import Trial
 from trials.noise import find_noise
 from trials.one_change import find_one_changes
@@ -124,7 +124,7 @@ def _factors(
         known = [fact for fact in facts if fact is not None]
         if not any(shown_fact(fact) != NONE_USED for fact in known):
             continue
-        name = f"lot of {names[aspect]}" if aspect.kind == "lot" else names[aspect]
+        name = say_aspect(aspect, names)
         values = tuple(shown_fact(fact) for fact in facts)
         step = aspect.step_of
         unit = "1 if done" if aspect.step == "done" else step.unit

@@ -52,20 +52,31 @@ def _two(comparison: ComparedTrials) -> str:
         return "these two were made alike, as far as anything is recorded"
     if len(differing) == 1:
         return f"these two differ in one thing, {say_factor(differing[0])}"
-    if _is_oil_swap(differing):
+    if _is_oil_swap(differing) and len(differing) == 2:
         risen = max(differing, key=_rise)
-        fallen = min(differing, key=_rise)
         by = format_number(_rise(risen), risen.places)
-        return f"these two differ in one thing, {by} % {risen.factor} for {fallen.factor}"
-    if len(differing) <= _FEW:
-        names = say_list([factor.factor for factor in differing])
-        return f"these two poured alike but for {count(len(differing), 'thing')}, {names}"
-    first = say_list([factor.factor for factor in differing[:_FEW]])
-    return f"these two differ in {count(len(differing), 'thing')}, {first} the most unusual of them"
+        return f"these two differ in one thing, {by} % {_names(differing)[0]}"
+    named = _names(differing)
+    if len(named) <= _FEW:
+        return f"these two poured alike but for {count(len(named), 'thing')}, {say_list(named)}"
+    return f"these two differ in {count(len(named), 'thing')}, {say_list(named[:_FEW])} the most unusual of them"
 
 
 def _is_oil_swap(differing: Sequence[ComparedFactor]) -> bool:
-    return len(differing) == 2 and all(factor.kind == "oil" for factor in differing)
+    """Whether of two columns one oil rose by what another fell, which is one thing."""
+    oils = [factor for factor in differing if factor.kind == "oil"]
+    if len(oils) != 2 or len(oils[0].values) != 2:
+        return False
+    return min(map(_rise, oils)) < 0 < max(map(_rise, oils))
+
+
+def _names(differing: Sequence[ComparedFactor]) -> list[str]:
+    """What differed, by name; an oil with the one that it took the place of."""
+    if not _is_oil_swap(differing):
+        return [factor.factor for factor in differing]
+    oils = [factor for factor in differing if factor.kind == "oil"]
+    swap = f"{max(oils, key=_rise).factor} for {min(oils, key=_rise).factor}"
+    return [swap if factor is oils[0] else factor.factor for factor in differing if factor is not oils[1]]
 
 
 def _rise(factor: ComparedFactor) -> float:

@@ -26,8 +26,8 @@ def render_comparison(comparison: ComparedTrials, width: int = 80, *, show_all: 
     lines += _controls(comparison, width)
     lines += _one_changes(comparison, width)
     lines += ["", *_legend(comparison, width)]
-    for block in _blocks(comparison, width):
-        lines += ["", *_table(comparison, block, width, show_all=show_all)]
+    for block, with_noise in _blocks(comparison, width):
+        lines += ["", *_table(comparison, block, width, with_noise=with_noise, show_all=show_all)]
     lines += _noise_key(comparison, width)
     if comparison.remarks:
         lines += ["", *wrap_words("; ".join(comparison.remarks) + ".", width, indent=2)]
@@ -47,19 +47,31 @@ def _stop(trial: str, finding: Finding, width: int) -> list[str]:
     ]
 
 
-def _blocks(comparison: ComparedTrials, width: int) -> list[list[int]]:
-    """Column numbers by the page: as many as fit beside the labels, the first column again on each."""
+def _blocks(comparison: ComparedTrials, width: int) -> list[tuple[list[int], bool]]:
+    """Column numbers by the page, as many as fit beside the labels, and whether the noise stands there too.
+
+    The noise stands once: on the first page that has room for it, else on the first with fewer columns.
+    """
     widths = [_cell_width(comparison, number) + 3 for number in range(len(comparison.columns))]
-    room = max(width - _LABEL - _noise_width(comparison), widths[0] + 1)
-    blocks: list[list[int]] = [[0]]
-    used = widths[0]
+    room, noise = width - _LABEL, _noise_width(comparison)
+    pages = _pages(widths, room)
+    with_room = [place for place, page in enumerate(pages) if sum(widths[number] for number in page) + noise <= room]
+    if not with_room:
+        pages = _pages(widths, room, on_first=noise)
+    chosen = with_room[0] if with_room else 0
+    return [(page, place == chosen) for place, page in enumerate(pages)]
+
+
+def _pages(widths: Sequence[int], room: int, *, on_first: int = 0) -> list[list[int]]:
+    pages: list[list[int]] = [[0]]
+    used = widths[0] + on_first
     for number in range(1, len(widths)):
-        if used + widths[number] > room and len(blocks[-1]) > 1:
-            blocks.append([0])
-            used = widths[0]
-        blocks[-1].append(number)
+        if used + widths[number] > room:
+            pages.append([])
+            used = 0
+        pages[-1].append(number)
         used += widths[number]
-    return blocks
+    return pages
 
 
 def _cell_width(comparison: ComparedTrials, number: int) -> int:
@@ -69,9 +81,11 @@ def _cell_width(comparison: ComparedTrials, number: int) -> int:
     return max(len(cell) for cell in cells)
 
 
-def _table(comparison: ComparedTrials, block: Sequence[int], width: int, *, show_all: bool) -> list[str]:
+def _table(
+    comparison: ComparedTrials, block: Sequence[int], width: int, *, with_noise: bool, show_all: bool
+) -> list[str]:
     columns = [comparison.columns[number] for number in block]
-    has_noise = any(outcome.noise is not None for outcome in comparison.outcomes)
+    has_noise = with_noise and any(outcome.noise is not None for outcome in comparison.outcomes)
     rows = [Row("", (*(column.label for column in columns), *((_NOISE,) if has_noise else ())), indent=2)]
     rows.append(Row("what differed", indent=2))
     rows += [_factor_row(factor, block) for factor in comparison.factors] or [Row("nothing that is recorded", indent=4)]
@@ -82,8 +96,9 @@ def _table(comparison: ComparedTrials, block: Sequence[int], width: int, *, show
     told = comparison.outcomes if show_all else [outcome for outcome in comparison.outcomes if outcome.tells]
     shown = [outcome for outcome in told if any(outcome.values[number] is not None for number in block)]
     for outcome in shown:
-        cells = (*(_cell(comparison, outcome, number) for number in block), _noise_cell(outcome))
-        rows.append(Row(unit_label(outcome.label, outcome.outcome.unit), cells, indent=4))
+        cells = tuple(_cell(comparison, outcome, number) for number in block)
+        noise = (_noise_cell(outcome),) if has_noise else ()
+        rows.append(Row(unit_label(outcome.label, outcome.outcome.unit), (*cells, *noise), indent=4))
     if not shown:
         rows.append(Row("nothing was recorded yet", indent=4))
     return render_rows(rows, width=width, label_width=_LABEL)
@@ -161,4 +176,6 @@ def _one_changes(comparison: ComparedTrials, width: int) -> list[str]:
         did = say_contrast(headline(pair.contrasts))
         text = f"{pair.before}, {pair.after}: {pair.factor.factor} {values}{unit}; the second {did}"
         lines += wrap_words(text, width, indent=4)
+    if any(" +" in name for pair in comparison.one_changes for name in (pair.before, pair.after)):
+        lines += wrap_words("+2 beside a name: with two pours more that repeat it, put together.", width, indent=4)
     return lines

@@ -45,6 +45,14 @@ def level_words(answer: Answer) -> str:
     return f"{format_number(answer.level, max(places(answer.outcome), 1))} {answer.outcome.unit}".strip()
 
 
+def effect_unit(answer: Answer) -> str:
+    """What effects are in: `min, of 12.8`, since a step changes a time by a share of it; `mm, pin depth`."""
+    unit = difference_unit(answer.outcome)
+    if answer.outcome.scale is Scale.LOG_TIME and unit:
+        return f"{unit}, of {level_words(answer).removesuffix(f' {unit}')}"
+    return f"{unit}, pin depth" if answer.outcome.name in _DEPTHS else unit
+
+
 def _say_chance(answer: Answer, effect: FactorEffect) -> str:
     """`makes a higher grade of ash at 28 d likelier: an even chance becomes 84 % (66 to 95)`."""
     likelier = "likelier" if effect.direction == "up" else "less likely"

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.chance_words import group_words, percent
-from trials.effect_words import effect_places, even_chance_words, level_words, step_words
+from trials.effect_words import effect_places, effect_unit, even_chance_words, level_words, step_words
 from trials.explanation_sentence import FROM_ALL, cause_words, over_all_sentence
 from trials.moved_sentence import changed_sentence, moved_sentence
 from trials.outcomes import Scale
-from trials.sentences import count, difference_unit, noise_size, say_list, wrap_words
+from trials.pours import short_names
+from trials.sentences import count, noise_size, say_list, wrap_words
 
 _MOST_LINES = 8
+_FOR_AND_AGAINST = "For, against: pours that by themselves fit better with it, or better without it."
 _NARROW = 76  # columns below which only chances and effects are shown
 
 
@@ -49,7 +52,7 @@ def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
     shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
     if not show_all:
         shown = shown[:_MOST_LINES]
-    heading = _effect_heading(answer)
+    heading = "even chance becomes" if answer.outcome.scale is Scale.GRADED else effect_unit(answer) or "effect"
     rows = [Row("candidate", ("chance, %", "per", heading, "for", "against"))]
     rows += [_line(answer, cause) for cause in shown]
     if answer.nothing is not None:
@@ -64,21 +67,24 @@ def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
         bound = max(cause.probability for cause in answer.causes[len(shown) :])
         under = "under 2 %" if bound < WORTH_A_LINE else f"at most {percent(bound)}"
         lines += wrap_words(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width, indent=2)
+    spoken = [cause for cause in shown if cause.speaks_for or cause.speaks_against]
+    if width >= _NARROW and spoken:
+        lines += ["", *wrap_words(_FOR_AND_AGAINST, width, indent=2)]
+    if show_all:
+        names = short_names([trial.id for trial in answer.trials])
+        lines += [line for cause in spoken for line in wrap_words(_who_speaks(cause, names), width, indent=2)]
     if answer.adds_to_more_than_all:
         lines += ["", *wrap_words(SEVERAL_AT_WORK, width, indent=2)]
     return lines
 
 
-def _effect_heading(answer: Answer) -> str:
-    """What the effects are in: `min, of 12.8`, since a step changes a time by a share of it."""
-    if answer.outcome.scale is Scale.GRADED:
-        return "even chance becomes"
-    unit = difference_unit(answer.outcome)
-    if answer.outcome.scale is Scale.LOG_TIME and unit:
-        return f"{unit}, of {level_words(answer).removesuffix(f' {unit}')}"
-    if answer.outcome.name == "hardness":
-        return f"{unit}, pin depth"
-    return unit or "effect"
+def _who_speaks(cause: LikelyCause, names: Mapping[str, str]) -> str:
+    """`honey: for k7wq clove and m3hd; against none`."""
+    sides = []
+    for word, speaking in (("for", cause.speaks_for), ("against", cause.speaks_against)):
+        pours = [f"{names[item.trial]} {item.portion or ''}".rstrip() for item in speaking]
+        sides.append(f"{word} {say_list(pours) or 'none'}")
+    return f"{cause_words(cause)}: {'; '.join(sides)}."
 
 
 def _step(per: str) -> str:

@@ -7,7 +7,7 @@ call one change (`factor_steps`). Only what moves by more than a tenth of its st
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -234,6 +234,11 @@ def name_aspects(aspects: Iterable[Aspect]) -> dict[Aspect, str]:
     listed = list(aspects)
     twice = _at_two_stages(listed)
     return {aspect: _name(aspect, twice) for aspect in listed}
+
+
+def say_aspect(aspect: Aspect, names: Mapping[Aspect, str]) -> str:
+    """What an aspect is called where its values stand beside it: `lot of clove bud oil`."""
+    return f"lot of {names[aspect]}" if aspect.kind == "lot" else names[aspect]
 
 
 def _at_two_stages(aspects: Iterable[Aspect]) -> frozenset[tuple[str, str]]:

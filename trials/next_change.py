@@ -112,7 +112,7 @@ def _one(answer: Explanation, factor: Factor, value: float, here: float, recipe:
     elif factor.kind == "blending":
         yield Change(factor.name, f"{shown} of {factor.name}", (), value)
     elif factor.kind == "handling" and aspect.step != "done":
-        yield Change(factor.name, f"{shown.replace(' h', ' hours')} to {factor.name.rpartition(' ')[2]}", (), value)
+        yield Change(factor.name, f"{factor.name.rpartition(' ')[2]} after {shown.replace(' h', ' hours')}", (), value)
     elif factor.kind == "handling":
         yield Change(factor.name, _DONE[factor.name][0 if value > 0 else 1], (), value)
     elif factor.kind == "vessel":

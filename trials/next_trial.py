@@ -21,9 +21,11 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
+    from trials.explain.next_run import NextRun
 
 _LEAST_BITS = 0.05  # below, a pour would tell next to nothing
 _LEAST_PART = 0.1  # of what the best one tells
+_WORTH_A_CHANGE = 0.02  # bits that a pour must tell more than the same with a change left out
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -115,9 +117,11 @@ def find_next_trials(
     told: set[frozenset[str]] = set()
     for k in order:
         candidate = candidates[found[k].run]
-        changed = frozenset(change.factor for change in candidate.changes)
+        changed = _factors(candidate)
         if told_bits[k] < least or len(trials) >= most or changed in told or any(one and one < changed for one in told):
             continue  # one start for each thing to change is enough, and nothing besides what tells as much alone
+        if told_bits[k] < _with_less(candidates, found, told_bits, candidate) + _WORTH_A_CHANGE:
+            continue
         told.add(changed)
         trials.append(
             NextTrial(
@@ -133,6 +137,25 @@ def find_next_trials(
             )
         )
     return tuple(trials)
+
+
+def _factors(candidate: Candidate) -> frozenset[str]:
+    return frozenset(change.factor for change in candidate.changes)
+
+
+def _with_less(
+    candidates: Sequence[Candidate], found: Sequence[NextRun], told_bits: Sequence[float], candidate: Candidate
+) -> float:
+    """The most that any pour of the same version tells with some of the changes left out."""
+    changed = _factors(candidate)
+    return max(
+        (
+            bits
+            for bits, run in zip(told_bits, found, strict=True)
+            if candidates[run.run].start.id == candidate.start.id and _factors(candidates[run.run]) < changed
+        ),
+        default=-1.0,
+    )
 
 
 def _trouble(candidate: Candidate) -> float:

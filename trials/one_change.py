@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from trials.compared import ComparedFactor, ComparedOutcome, OneChange
 from trials.contrast import Contrast, find_contrast
-from trials.factors import name_aspects
+from trials.factors import name_aspects, say_aspect
 from trials.outcome_value import OutcomeValue
 from trials.outcomes_values import find_values
 from trials.portion_facts import Aspect, Pour, shown_fact
@@ -105,4 +105,4 @@ def _contrast(item: ComparedOutcome, before: Group, after: Group) -> Contrast | 
 def _factor(aspect: Aspect, before: Pour, after: Pour) -> ComparedFactor:
     step = aspect.step_of
     values = shown_fact(before.fact(aspect)), shown_fact(after.fact(aspect))
-    return ComparedFactor(name_aspects([aspect])[aspect], step.unit, aspect.kind, step.places, values)
+    return ComparedFactor(say_aspect(aspect, name_aspects([aspect])), step.unit, aspect.kind, step.places, values)

@@ -14,6 +14,26 @@ from formulary.settings import Settings
 from trials.outcomes import DIRECTIONS, Outcome, Scale
 from trials.outcomes_built_in import BUILT_IN
 
+# What people call an outcome besides (common practice, no source) -> its name here.
+_SAID_OTHERWISE = {
+    "acceleration": "working time",
+    "accelerated": "working time",
+    "thickening": "working time",
+    "trace": "time to light trace",
+    "ricing": "riced",
+    "seizing": "seized",
+    "separation": "separated",
+    "gel phase": "gel",
+    "cracks": "cracked",
+    "cracking": "cracked",
+    "soda ash": "ash",
+    "discolouration": "colour change",
+    "softness": "hardness",
+    "weight loss": "mass loss",
+    "shrinkage": "mass loss",
+    "rancidity": "first rancid spot",
+}
+
 
 def find_outcomes(settings: Settings) -> dict[str, Outcome]:
     """Every outcome that can be recorded, by name: the built-in ones and the maker's own; faulty ones are left out."""
@@ -50,22 +70,31 @@ def find_outcome(text: str, outcomes: Mapping[str, Outcome]) -> tuple[Outcome, D
     name, at, age_text = text.strip().rpartition(" at ")
     if not at or text.strip() in outcomes:
         name, age_text = text.strip(), ""
-    outcome = outcomes.get(name)
+    outcome = outcomes.get(name) or _in_other_letters(name, outcomes)
     if outcome is None:
         raise InputError([unknown_outcome(name, outcomes)])
     if not age_text:
         return outcome, outcome.ages_days[0] if outcome.ages_days else None
     if not outcome.ages_days:
-        what = f"{name} has no age: it is looked at once"
-        raise InputError.of("outcome-age", what, f"ask for `{name}`")
+        what = f"{outcome.name} has no age: it is looked at once"
+        raise InputError.of("outcome-age", what, f"ask for `{outcome.name}`")
     try:
         return outcome, parse_age_days(age_text)
     except NotAQuantity as problem:
         raise InputError.of("bad-age", problem.what, f"{problem.do}, such as `{name} at 28 d`") from None
 
 
+def _in_other_letters(name: str, outcomes: Mapping[str, Outcome]) -> Outcome | None:
+    """The one outcome whose name differs in capitals alone."""
+    alike = [outcome for known, outcome in outcomes.items() if known.casefold() == name.casefold()]
+    return alike[0] if len(alike) == 1 else None
+
+
 def unknown_outcome(name: str, outcomes: Iterable[str]) -> Finding:
     """The finding for an outcome that nobody has defined."""
+    meant = _SAID_OTHERWISE.get(name.strip().casefold())
+    if meant is not None and meant in outcomes:
+        return error("unknown-outcome", f"no outcome is called {name[:40]!r}", f"did you mean {meant}?")
     do = suggest(name, outcomes, "`formulary outcomes` lists them; define your own in formulary.yaml")
     return error("unknown-outcome", f"no outcome is called {name[:40]!r}", do)
 

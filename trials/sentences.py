@@ -104,9 +104,14 @@ def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = Fa
 _UNITS = re.compile(r"(?<=\d) (?=(?:%|min|mm|ΔE|°C|s|h|d|g|points)(?:\W|$))")
 
 
+def bind_units(text: str) -> str:
+    """The text with a space that does not break between each figure and its unit."""
+    return _UNITS.sub("\N{NO-BREAK SPACE}", text)
+
+
 def wrap_words(text: str, width: int, *, indent: int = 0) -> list[str]:
     """A text in lines no wider than `width`, in which a figure and its unit stay together."""
-    bound = _UNITS.sub("\N{NO-BREAK SPACE}", text)
+    bound = bind_units(text)
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in paragraph(bound, width=width, indent=indent)]
 
 

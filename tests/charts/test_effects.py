@@ -21,7 +21,7 @@ OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)
 
 def row(name: str, chance: float, effect: float | None = None, per: str = "per 1 % of oils") -> EffectRow:
     low, high = (None, None) if effect is None else (effect - 2.0, effect + 1.5)
-    return EffectRow((name,), False, chance, effect, low, high, per, "raises it", chance >= 0.8)
+    return EffectRow((name,), False, chance, effect, low, high, per, "likelier", chance >= 0.8)
 
 
 LONG = "lot CB-2291-B of the clove bud oil from the second delivery"
@@ -76,9 +76,9 @@ def test_each_candidate_has_its_odds_and_the_effect_of_one_step_and_the_rest_is_
         (("effective superfat", "room"), 0.86, True)
     ]
     assert (data.rows[0].low, data.rows[0].effect, data.rows[0].high) == (-6.6, -4.8, -3.1)
-    assert data.rows[0].per == "per 3 %"
+    assert data.rows[0].per == "effective superfat, per 3 %"
     assert data.nothing == 0.1
-    assert data.unit == "min"
+    assert data.unit == f"min, of {weighed().level:.1f}"
     assert data.rest == "one other, under 2 %"
 
 
@@ -103,7 +103,7 @@ def test_an_axis_names_its_unit() -> None:
 
 def test_grades_have_a_direction_and_no_figure() -> None:
     words = [text.get_text() for axes in draw_effects(GRADES).axes for text in axes.texts]
-    assert "raises it" in words
+    assert "likelier" in words
 
 
 def test_an_answer_draws_itself_and_saves_by_the_ending_of_the_name(tmp_path: Path) -> None:
@@ -116,7 +116,8 @@ def test_an_answer_draws_itself_and_saves_by_the_ending_of_the_name(tmp_path: Pa
 def test_where_there_is_nothing_to_weigh_the_chart_says_why() -> None:
     data = find_effects(explain_outcome([trial(BASE, "aaaa")], OUTCOMES["hardness"]))
     assert data.rows == ()
-    assert data.empty == "hardness at 28 d was never observed"
+    assert data.empty is not None
+    assert data.empty.startswith("hardness at 28 d was never observed.")
 
 
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])

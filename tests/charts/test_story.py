@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
@@ -93,7 +94,53 @@ def test_the_likely_cause_stands_at_the_version_in_which_it_came_in() -> None:
     causes = told().causes
     with_clove = next(one.number for one in told().versions if "clove bud oil is new" in one.words)
     assert [cause.version for cause in causes] == [with_clove]
-    assert causes[0].words == "clove bud oil (97 %)"
+    assert causes[0].words == "clove bud oil (97 %) came in"
+
+
+def with_cause(trials: Sequence[Trial], name: str) -> tuple[StoryCause, ...]:
+    """The marks of a story for an answer that names one factor, written down by hand."""
+    bare = explain_outcome(trials, WORKING)
+    named = replace(bare, no_answer=None, causes=(LikelyCause(((name,),), 0.97, (), (), ()),))
+    return find_story(trials, WORKING, explanation=named).causes
+
+
+def test_a_cause_that_most_pours_had_is_marked_where_it_came_in_and_not_where_it_left() -> None:
+    plain, scented = version(), version("clove", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
+    before = [trial(plain, f"a{k}", k, working="12:00") for k in range(2)]
+    most = [trial(scented, f"b{k}", 10 + k, working="7:00") for k in range(6)]
+    after = [trial(plain, f"c{k}", 30 + k, working="12:30") for k in range(2)]
+    (mark,) = with_cause([*before, *most, *after], "clove bud oil")
+    assert mark.version == 2
+    assert mark.slot == 4  # the four plain pours stand before it, since they are of one version
+    assert mark.words == "clove bud oil (97 %) came in"
+    (from_the_start,) = with_cause([*most, *after], "clove bud oil")
+    assert from_the_start.words.endswith("was there from the start")
+
+
+def test_a_lot_is_marked_at_its_first_pour_with_the_day_and_a_temperature_at_none() -> None:
+    scented = version("clove", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
+    pours = [
+        trial(scented, f"d{k}", k, working="7:00" if k < 4 else "5:00", lots={"clove-bud-oil": "A" if k < 4 else "B"})
+        for k in range(7)
+    ]
+    (mark,) = with_cause(pours, "lot B of clove bud oil")
+    assert mark.slot == 4
+    assert mark.words.endswith(f"came in on {pours[4].made}")
+    warm = [trial(version(), f"e{k}", k, working="9:00", room=str(16 + 3 * (k % 3))) for k in range(6)]
+    (varied,) = with_cause(warm, "room")
+    assert (varied.version, varied.slot) == (None, None)
+    assert "varied" in varied.words
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 160.0])
+def test_a_cause_is_told_to_its_end(width_mm: float) -> None:
+    words = "lot WF-2026-03 of winter fir fragrance with cucumber puree (always together) (over 99 %) came in"
+    for slot in (0, 5, len(told().slots) - 1):
+        marks = (StoryCause(words, 1, slot), StoryCause("oil temperature (95 %) varied from pour to pour", None, None))
+        chart = draw_story(replace(told(), causes=marks), width_mm=width_mm)
+        shown = " ".join(text.get_text() for text in chart.texts)
+        assert words in shown
+        assert find_faults(chart) == []
 
 
 def test_repeats_are_bands_and_two_portions_of_one_trial_are_none() -> None:
@@ -150,7 +197,7 @@ def test_nothing_overlaps_and_nothing_is_cut_off(count: int, width_mm: float) ->
 @pytest.mark.parametrize("width_mm", [80.0, 160.0])
 def test_several_causes_stand_above_one_another(width_mm: float) -> None:
     last = len(told().versions)
-    marks = tuple(StoryCause(f"thing {k} with a name of some length (9{k} %)", k) for k in (1, 2, last))
+    marks = tuple(StoryCause(f"thing {k} with a name of some length (9{k} %)", k, k) for k in (1, 2, last))
     assert find_faults(draw_story(replace(told(), causes=marks), width_mm=width_mm)) == []
 
 

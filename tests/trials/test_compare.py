@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import subprocess
 import sys
 from dataclasses import replace
@@ -228,3 +229,38 @@ def test_a_range_is_shortened_between_figures_and_a_grade_keeps_its_words() -> N
 
     assert _RANGE.sub("-", "2.1 to 3.4") == "2.1-3.4"
     assert _RANGE.sub("-", "up to a quarter") == "up to a quarter"
+
+
+def test_no_column_stands_twice_however_many_there_are() -> None:
+    many = [trial(BASE, f"m{k:03d}", 40 + k, working=f"{8 + k}:00", room=str(14 + 2 * k)) for k in range(9)]
+    found = compare_trials([*many, OTHER], ALL)
+    for width in (60, 80, 100):
+        text = render_comparison(found, width)
+        lines = text.splitlines()
+        heads = [lines[place - 1] for place, line in enumerate(lines) if line == "  what differed"]
+        labels = [label for head in heads for label in re.split(r" {2,}", head.strip())]
+        assert sorted(labels) == sorted([*(column.label for column in found.columns), "repeats ±"])
+        assert max(map(len, text.splitlines())) <= width
+
+
+def test_one_oil_in_the_place_of_another_is_one_thing_among_others() -> None:
+    richer = version(
+        "rich",
+        {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"},
+        additions="material: kaolin, rate: 2 % of oils, at: oils",
+    )
+    one = trial(BASE, "aaaa", 0, working="12:00", room="18")
+    other = trial(richer, "cccc", 30, working="6:30", room="24")
+    said = compare_trials([one, other], (*REPEATS, one, other)).sentence
+    assert "three things" in said
+    assert "hemp seed oil for olive oil" in said
+
+
+def test_a_lot_is_called_a_lot_and_what_is_put_together_is_explained() -> None:
+    scented = version("clove", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
+    first = [trial(scented, f"f{k}", k, working=("7:00", "7:20")[k % 2], lots={"clove-bud-oil": "A"}) for k in range(3)]
+    second = trial(scented, "ssss", 20, working="4:00", lots={"clove-bud-oil": "B"})
+    text = " ".join(render_comparison(compare_trials([first[0], second], (*first, second))).split())
+    assert "lot of clove bud oil A to B" in text
+    assert "f0 +2" in text
+    assert "two pours more that repeat it" in text

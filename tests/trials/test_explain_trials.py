@@ -351,3 +351,14 @@ def test_values_between_two_readings_are_said_to_be_worked_out() -> None:
     between = render_explanation(explain_outcome(trials, hardness, Decimal(35)))
     assert "All values are worked out between readings" in " ".join(between.split())
     assert "worked out" not in render_explanation(explain_outcome(trials, hardness, Decimal(28)))
+
+
+def test_pours_for_and_against_are_explained_and_all_names_them() -> None:
+    answer = clove_answer()
+    assert "fit better with it" in " ".join(render_explanation(answer).split())
+    text = " ".join(render_explanation(answer, show_all=True).split())
+    first = answer.causes[0]
+    assert first.speaks_for
+    for item in first.speaks_for:
+        assert item.trial.rpartition("-")[2] in text
+    assert "clove bud oil: for " in text

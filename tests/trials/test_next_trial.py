@@ -292,3 +292,22 @@ def test_where_nothing_can_be_told_yet_it_says_what_would_help(trials: tuple[Tri
     for text in (render_next_trials((), explained), render_explanation(explained)):
         assert advice in " ".join(text.split())
     assert explained.to_json()["advice"] == explained.advice
+
+
+def test_no_change_is_proposed_that_tells_no_more_than_the_same_pour_without_it() -> None:
+    candidates = list(find_candidates(answer(), register(), Settings(), {}))
+    assert any(not one.changes for one in candidates)
+    by_words = {one.words: one for one in find_next_trials(answer(), register(), Settings(), most=50)}
+    for one in by_words.values():
+        for other in by_words.values():
+            fewer = {change.words for change in other.changes} < {change.words for change in one.changes}
+            assert not (fewer and other.start.id == one.start.id and other.bits >= one.bits)
+    # Kaolin never mattered and nothing is known against it: to leave it out tells what a repeat tells.
+    trials = [
+        trial(BASE if k % 2 else version("clay", additions="material: kaolin, rate: 2 % of oils, at: oils"), f"n{k}", k,
+              working=("12:00", "11:00", "12:40", "11:20")[k % 4], room=str(17 + k % 3))
+        for k in range(8)
+    ]  # fmt: skip
+    none = explain_outcome(trials, WORKING)
+    for one in find_next_trials(none, register(), Settings(), most=50):
+        assert one.bits >= 0.05

@@ -5,9 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer
+from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.charts.effects_data import EffectRow, EffectsData
-from trials.sentences import count, difference_unit
+from trials.effect_words import effect_unit, step_words
+from trials.outcomes import Scale
+from trials.sentences import count
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -34,7 +36,6 @@ def find_effects(answer: Answer) -> Effects:
     rows: list[EffectRow] = []
     for cause in shown:
         effect = cause.main_effect
-        has_unit = effect is not None and bool(answer.factor(effect.factor).unit)
         rows.append(
             EffectRow(
                 names=cause.factors,
@@ -43,8 +44,8 @@ def find_effects(answer: Answer) -> Effects:
                 effect=None if effect is None else effect.effect,
                 low=None if effect is None else effect.low,
                 high=None if effect is None else effect.high,
-                per="" if effect is None else f"per {effect.per}" if has_unit else effect.per,
-                said="" if effect is None else {"up": "raises it", "down": "lowers it"}.get(effect.direction, ""),
+                per="" if effect is None else _per(answer, effect, cause),
+                said="" if effect is None else {"up": "likelier", "down": "less likely"}.get(effect.direction, ""),
                 is_likely=cause.is_likely,
             )
         )
@@ -66,12 +67,28 @@ def find_effects(answer: Answer) -> Effects:
     return Effects(
         title=f"What did it: {answer.label}",
         label=answer.label,
-        unit=difference_unit(answer.outcome),
+        unit=effect_unit(answer),
+        higher="yes" if answer.outcome.scale is Scale.YES_NO else "a higher grade",
         rows=tuple(rows),
         nothing=answer.nothing,
         rest=rest,
         foot=foot,
-        empty=answer.no_answer,
+        empty=None if answer.no_answer is None else " ".join(filter(None, [f"{answer.no_answer}.", answer.advice])),
+    )
+
+
+def _per(answer: Answer, effect: FactorEffect, cause: LikelyCause) -> str:
+    """The step that an effect is of, with the name of its factor where it stands among others."""
+    factor = answer.factor(effect.factor)
+    if cause.is_together or not factor.unit:
+        return effect.per
+    step = step_words(factor, effect.per)
+    if len(cause.factors) == 1:
+        return f"per {step}"
+    return (
+        f"per {step.removesuffix(' of oils')} {factor.name}"
+        if factor.unit == "% of oils"
+        else f"{factor.name}, per {step}"
     )
 
 

@@ -26,9 +26,10 @@ class EffectRow:
 
 @dataclass(frozen=True, slots=True)
 class EffectsData:
-    """Candidates, most likely first. nothing: that nothing recorded did it. rest: what is left out, in words.
+    """Candidates, most likely first. unit: that effects are in. nothing: that nothing recorded did it.
 
-    foot: what it rests on. empty: why there is nothing to draw, None where there is.
+    rest: what is left out, in words. foot: what it rests on. empty: why there is nothing to draw, None where there is.
+    higher: of grades and yes / no, what becomes likelier.
     """
 
     title: str
@@ -39,3 +40,4 @@ class EffectsData:
     rest: str
     foot: str
     empty: str | None = None
+    higher: str = "a higher grade"

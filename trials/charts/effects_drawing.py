@@ -62,9 +62,7 @@ class _Layout:
         room = characters(width - 3.0, self.points)
         self.title = textwrap.wrap(data.title, characters(width - 3.0, self.points + 1, bold=True))
         said = [
-            text
-            for text in (data.empty and f"There is nothing to compare: {data.empty}.", data.rest, data.foot)
-            if text
+            text for text in (data.empty and f"Nothing can be told yet: {data.empty}", data.rest, data.foot) if text
         ]
         self.foot = [line for text in said for line in textwrap.wrap(text, room)]
         self.foot_height = self.line * (len(self.foot) + 0.4) + 1.0
@@ -145,7 +143,7 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
         axes.spines["bottom"].set_visible(False)
         for row, y in rows:
             axes.text(0, y, row.said, fontsize=layout.points, va="center_baseline")
-        _heading(axes, layout, "more of it")
+        _heading(axes, layout, data.higher)
         return
     low, high = min([0.0, *ends]), max([0.0, *ends])
     room = (high - low) or 1.0

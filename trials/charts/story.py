@@ -23,6 +23,7 @@ from trials.charts.story_data import (
 from trials.even_scale import from_scale, to_scale
 from trials.explanation_sentence import cause_words
 from trials.factor_steps import TENTH
+from trials.factors import Factor
 from trials.model import Trial
 from trials.outcomes import Outcome, Scale, outcome_label
 from trials.pours import PourBook, scent_percent
@@ -30,6 +31,11 @@ from trials.seen import Seen, find_seen
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
+
+# What a maker puts in, or does from some pour on; conditions and blending differ from pour to pour instead.
+_CHANGE = frozenset({"oil", "water", "superfat", "alkali"})  # never wholly absent
+_BY_VERSION = frozenset({"held back", "addition", "scent"}) | _CHANGE
+_COME_IN = _BY_VERSION | {"lot", "vessel"}  # the last two between versions, which stand in another order here
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,7 +83,7 @@ def find_story(
         slots=slots,
         points=points,
         bands=_bands(points, outcome),
-        causes=() if explanation is None else _causes(explanation, number),
+        causes=() if explanation is None else _causes(explanation, slots),
         without_value=len({item.trial for item in left_out}),
         nothing=nothing,
     )
@@ -192,20 +198,38 @@ def _bands(points: Sequence[StoryPoint], outcome: Outcome) -> tuple[StoryBand, .
     return tuple(bands)
 
 
-def _causes(explanation: Answer, number: dict[tuple[str, str], int]) -> tuple[StoryCause, ...]:
-    """Likely causes, each at the first version in which it was off its usual value."""
+def _causes(explanation: Answer, slots: Sequence[tuple[int, str]]) -> tuple[StoryCause, ...]:
+    """Likely causes, each at the first pour that had it."""
     causes: list[StoryCause] = []
     for cause in explanation.causes:
         if not cause.is_likely:
             continue
+        said = f"{cause_words(cause)} ({percent(cause.probability)})"
         factor = explanation.factor(cause.factors[0])
-        came = [
-            number[item.pour.trial.recipe, item.pour.trial.version[:8]]
-            for item, value in zip(explanation.seen, explanation.table.column(factor.name), strict=True)
-            if value is not None
-            and abs(value - factor.baseline) > TENTH * factor.step
-            and (item.pour.trial.recipe, item.pour.trial.version[:8]) in number
-        ]
-        if came:
-            causes.append(StoryCause(f"{cause_words(cause)} ({percent(cause.probability)})", min(came)))
+        if factor.kind not in _COME_IN:
+            causes.append(StoryCause(f"{said} varied from pour to pour", None, None))
+            continue
+        first, from_the_start = _first_with(explanation, factor)
+        slot = next((slot for slot, (_, one) in enumerate(slots) if first is not None and one == first.id), None)
+        if first is not None and slot is not None:
+            words = "was there from the start" if from_the_start else "changed" if factor.kind in _CHANGE else "came in"
+            if factor.kind not in _BY_VERSION and not from_the_start:
+                words += f" on {first.made}"
+            causes.append(StoryCause(f"{said} {words}", slots[slot][0], slot))
     return tuple(causes)
+
+
+def _first_with(explanation: Answer, factor: Factor) -> tuple[Trial | None, bool]:
+    """The first pour by date that had it, which for what is never wholly absent is the first that differed from those
+    before it; and whether that is the first of all.
+    """
+    column = explanation.table.column(factor.name)
+    known = [
+        (item.pour.trial, value) for item, value in zip(explanation.seen, column, strict=True) if value is not None
+    ]
+    known.sort(key=lambda pair: (pair[0].made, pair[0].id))
+    if not known:
+        return None, False
+    absent = known[0][1] if factor.kind in _CHANGE else 0.0
+    first = next((trial for trial, value in known if abs(value - absent) > TENTH * factor.step), None)
+    return first, first is not None and first.id == known[0][0].id

@@ -56,10 +56,15 @@ class StoryBand:
 
 @dataclass(frozen=True, slots=True)
 class StoryCause:
-    """A likely cause and the version in which it came in."""
+    """A likely cause and where it came in. words: all that is said of it.
+
+    slot: the place along the chart of the first pour that had it; version: of that pour. Both None for what varied
+    from pour to pour, such as a temperature, and so came in nowhere.
+    """
 
     words: str
-    version: int
+    version: int | None
+    slot: int | None
 
 
 @dataclass(frozen=True, slots=True)

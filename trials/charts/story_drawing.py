@@ -26,11 +26,13 @@ from trials.charts.story_data import (
     UNSCENTED,
     WHOLE,
     StoryBand,
+    StoryCause,
     StoryData,
     StoryPoint,
     StoryVersion,
     trial_names,
 )
+from trials.sentences import bind_units
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -107,18 +109,37 @@ class _Layout:
         self.strip_bottom = self.list_top + 1.0
         self.plot_bottom = self.strip_bottom + strip
         self.plot_top = self.plot_bottom + self.plot_height
-        above = self.line * (len(story.causes) + 1.6)
+        self.causes = [self._cause(cause) for cause in story.causes]
+        above = self.line * (sum(len(lines) for _, _, lines in self.causes) + 1.6)
         self.legend_top = self.plot_top + above + self.line * len(self.legend)
         self.height = self.legend_top + self.line * (len(self.title) + 0.4)
         if story.nothing is not None:
             self.height = self.line * (len(self.title) + 2)
+
+    def _cause(self, cause: StoryCause) -> tuple[float | None, bool, list[str]]:
+        """Of a likely cause: where its mark stands, whether its words stand to the right of it, and their lines."""
+        letters = characters(self.width - 3.0, self.points, bold=True)
+        if cause.slot is None:
+            return None, True, _wrap(cause.words, letters)
+        x = self.left + cause.slot * self.slot
+        right = x + len(cause.words) * letter_mm(self.points, bold=True) + 4.0 < self.width or x < self.width / 2
+        room = self.width - x - 4.0 if right else x - 4.0
+        return x, right, _wrap(cause.words, characters(room, self.points, bold=True))
+
+
+def _wrap(text: str, letters: int, *, most: int | None = None) -> list[str]:
+    """Lines of so many letters, in which figures keep their units and names their hyphens."""
+    bound = bind_units(text).replace("came in", "came\N{NO-BREAK SPACE}in")
+    cut: dict[str, Any] = {} if most is None else {"max_lines": most, "placeholder": " ..."}
+    found = textwrap.wrap(bound, letters, break_on_hyphens=False, **cut)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in found]
 
 
 def _entry(version: StoryVersion, room: int, story: StoryData) -> tuple[list[str], bool]:
     """The number of a version and its lines: recipe, id, date, pours, what changed; and whether a cause came in."""
     pours = f"{version.pours} pour{'' if version.pours == 1 else 's'}"
     text = f"{version.recipe} {version.short_id}, {version.first_poured}, {pours}: {version.words}"
-    lines = textwrap.wrap(text, room - 7, max_lines=_MOST_LINES, placeholder=" ...")
+    lines = _wrap(text, room - 7, most=_MOST_LINES)
     return [str(version.number), *lines], any(cause.version == version.number for cause in story.causes)
 
 
@@ -141,6 +162,8 @@ def _legend_items(story: StoryData) -> list[tuple[str, str]]:
     elif banded:
         items += [(f"{_BAND}{kind}", f"repeats, {kind}") for kind in banded]
         items.append(("", f"bands: {measure}"))
+    if any(_overlap([band for band in story.bands if band.version == one.number]) for one in story.versions):
+        items.append(("", "side by side where they would overlap"))
     return items
 
 
@@ -267,32 +290,19 @@ def _finish_axes(axes: Axes, story: StoryData, layout: _Layout) -> None:
 
 
 def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) -> None:
-    """Each likely cause above the version in which it came in, one line each so that none overlap."""
-    spans = _spans(story)
-    for number, cause in enumerate(story.causes):
-        start = spans[cause.version][0]
-        x = layout.left + (start + 0.5) * layout.slot
-        y = layout.plot_top + layout.line * (1.7 + number)
-        axes.plot(
-            [start, start], [0, 1], transform=axes.get_xaxis_transform(), color=BLACK, linewidth=0.8, dashes=(4, 2)
-        )
-        text = f"{cause.words} came in"
-        wide = len(text) * letter_mm(layout.points, bold=True)
-        left = x + wide + 4.0 < layout.width or x < layout.width / 2
-        room = layout.width - x - 4.0 if left else x - 4.0
-        if len(text) > characters(room, layout.points, bold=True):
-            text = cause.words  # the dashed line says as well that it came in there
-        text = textwrap.shorten(text, characters(room, layout.points, bold=True), placeholder=" ...")
-        chart.text_mm(x, y, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
-        chart.text_mm(
-            x + 2.0 if left else x - 2.0,
-            y,
-            text,
-            fontsize=layout.points,
-            fontweight="bold",
-            ha="left" if left else "right",
-            va="baseline",
-        )
+    """Each likely cause above the first pour that had it, in lines of its own so that none overlap."""
+    y = layout.plot_top + layout.line * (1.7 + sum(len(lines) for _, _, lines in layout.causes))
+    for cause, (x, right, lines) in zip(story.causes, layout.causes, strict=True):
+        look: dict[str, Any] = {"fontsize": layout.points, "fontweight": "bold", "va": "baseline"}
+        if x is not None and cause.slot is not None:
+            start = cause.slot - 0.5
+            dashes: dict[str, Any] = {"color": BLACK, "linewidth": 0.8, "dashes": (4, 2)}
+            axes.plot([start, start], [0, 1], transform=axes.get_xaxis_transform(), **dashes)
+            chart.text_mm(x, y - layout.line, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
+        place = 1.5 if x is None else x + 2.0 if right else x - 2.0
+        for line in lines:
+            y -= layout.line
+            chart.text_mm(place, y, line, ha="left" if right else "right", **look)
 
 
 def _draw_strip(chart: Chart, story: StoryData, layout: _Layout) -> None:

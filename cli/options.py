@@ -129,9 +129,12 @@ def open_workshop(*recipes: str) -> Iterator[Workshop]:
 
     try:
         find_root()
-    except InputError:
+    except InputError as fault:
+        from dataclasses import replace
+
         if not recipes or not all(is_recipe_file(recipe) for recipe in recipes):
-            raise
+            more = "; or name a recipe's file by its path, ./recipe.yaml" if recipes else ""
+            raise InputError(replace(finding, do=f"{finding.do}{more}") for finding in fault.findings) from None
         from formulary.recipe_file import RecipeFiles
 
         yield RecipeFiles()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import say, say_next, width
+from cli.output import progress, say, say_next, width
 
 
 @click.command()
@@ -24,7 +24,8 @@ def save(recipes: tuple[str, ...], why: str) -> None:
     from trials.bench import open_bench
 
     with open_chosen() as folder:
-        report = folder.save_changed(recipes, why=why, check=open_bench(folder).check_files)
+        with progress("saving"):
+            report = folder.save_changed(recipes, why=why, check=open_bench(folder).check_files)
         say(f"Saved {', '.join(report.paths)}.\n")
         if report.unchanged:
             say("\n".join(paragraph(f"{say_unchanged(report.unchanged)}.", width=width())) + "\n")

@@ -87,7 +87,7 @@ def test_a_material_of_the_sender_is_never_guessed(mail: Path, formulary: Run) -
     [
         (["batch", "no-such.yaml", "--oils", "1g"], 2, "there is no file no-such.yaml"),
         (["batch", SENT, "harbour-base", "--oils", "1g"], 2, "no formulary"),
-        (["batch", "harbour-base", "--oils", "1g"], 2, "no formulary"),
+        (["batch", "harbour-base", "--oils", "1g"], 2, "or name a recipe's file by its path"),
         (["trial", "start", SENT, "--oils", "1000g"], 2, "no formulary"),
         (["check"], 2, "no formulary"),
     ],

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterator
+from itertools import islice
 from typing import NamedTuple
 
 from formulary.chemistry.constituents import CONSTITUENT_LIMITS, PHENOLS
@@ -39,13 +40,14 @@ def find_slips(contains: Collection[str], limits: Collection[str]) -> Iterator[S
     """
     told: set[frozenset[str]] = set()
     for names, others in ((contains, limits), (limits, contains)):
+        looked_for = {other: _bare(other) for other in (*_SINGLED_OUT, *islice(others, _MOST_COMPARED))}
         for name in names:
             if name in others or name in _KNOWN:
                 continue
-            meant = next(
-                (other for other in (*_SINGLED_OUT, *others) if other not in names and _is_like(name, other)), ""
-            )
-            if meant and frozenset((name, meant)) not in told:
+            bare = _bare(name)
+            like = (other for other, other_bare in looked_for.items() if _is_like(bare, other_bare))
+            meant = next((other for other in like if other not in names), None)
+            if meant is not None and frozenset((name, meant)) not in told:
                 told.add(frozenset((name, meant)))
                 yield Slip(name, meant)
 
@@ -62,18 +64,32 @@ def say_slip(slip: Slip) -> tuple[str, str]:
 # What is looked for by its name: a limit, or what takes alkali.
 _SINGLED_OUT = (*(name for limit in CONSTITUENT_LIMITS for name in limit.names), *PHENOLS)
 # Constituents of their own that read like one of those (general chemistry, from memory).
-_KNOWN = frozenset((*_SINGLED_OUT, "citronellol", "methyl isoeugenol", "acetyl eugenol", "eugenyl acetate"))
-_ALIKE = 0.83  # of 1: a letter or two in a word, "eugenole", "carvacol"; not "isoeugenol" for "eugenol"
+_KNOWN = frozenset((*_SINGLED_OUT, "citronellol"))
+_MOST_COMPARED = (
+    40  # limits of the maker's own: a certificate names fewer, and a file that somebody sent may name 10,000
+)
+_MOST_LETTERS = 2  # in one place of a name of some length: "eugenole", "carvacol", "eugneol"; not "isoeugenol"
+_SHORTEST = 5
 
 
-def _is_like(name: str, other: str) -> bool:
-    from difflib import SequenceMatcher
+def _bare(name: str) -> str:
+    return name.replace(" ", "").replace("-", "").replace("_", "")
 
-    bare, other_bare = (re.sub(r"[\s_-]+", "", each) for each in (name, other))
-    stem = other_bare.removesuffix("extracts")  # "oakmoss absolute" is an extract, too
-    if stem != other_bare and stem in bare:
-        return True
-    return SequenceMatcher(None, bare, other_bare).ratio() >= _ALIKE
+
+def _is_like(bare: str, other: str) -> bool:
+    """Whether two names without blanks are one but for a letter or two, or both are extracts of the same."""
+    if other.endswith("extracts") and other.removesuffix("extracts") in bare:
+        return True  # "oakmoss absolute" is an extract, too
+    shorter, longer = sorted((len(bare), len(other)))
+    if shorter < _SHORTEST or longer - shorter > _MOST_LETTERS:
+        return False
+    start = 0
+    while start < shorter and bare[start] == other[start]:
+        start += 1
+    end = 0
+    while end < shorter - start and bare[-1 - end] == other[-1 - end]:
+        end += 1
+    return longer - start - end <= _MOST_LETTERS
 
 
 def _refuse(name: str, slip: re.Match[str] | None) -> str:

@@ -46,6 +46,12 @@ def fill(head: str, line: Callable[[int], str], tail: str = "") -> str:
     return head + "".join(map(line, range(count))) + tail
 
 
+def shuffled(number: int) -> str:
+    """A name that is none of those that are looked for, but has all the letters of one."""
+    letters = list("eugenol")
+    return "".join(letters.pop(number // 7**place % len(letters)) for place in range(7))
+
+
 # The text, and the code of the first finding that it must give; None for a file that may be read.
 CASES: dict[str, tuple[str, str | None]] = {
     "lists in lists": ("a: " + "[" * 250_000, "yaml-depth"),
@@ -116,6 +122,19 @@ CASES: dict[str, tuple[str, str | None]] = {
     "lots": (fill("format: 1\nname: X\nkind: oil\nlots:\n", lambda number: f"  L{number}: {{price: 1 per g}}\n"), None),
     "fatty acids": (
         fill("format: 1\nname: X\nkind: oil\nfatty_acids:\n", lambda number: f"  C{number}:0: 0.001\n"),
+        None,
+    ),
+    "constituents": (
+        fill("format: 1\nname: X\nkind: oil\ncontains:\n", lambda number: f"  {shuffled(number)}{number}: 0\n"),
+        None,
+    ),
+    "constituents of lots": (
+        fill(
+            "format: 1\nname: X\nkind: oil\nlimits: {"
+            + "".join(f"eugenol{chr(97 + n % 26)}{'xyz'[n // 26]}: 0, " for n in range(60))
+            + "}\nlots:\n",
+            lambda lot: f"  L{lot}: {{contains: {{{', '.join(f'{shuffled(n + lot)}: 0' for n in range(100))}}}}}\n",
+        ),
         None,
     ),
     "events": (fill("format: 1\nevents:\n", lambda number: f'- {{at: "{number}:00", what: blending}}\n'), None),

@@ -18,6 +18,7 @@ from formulary.materials.model import FragranceLimit, Known, Material, MaterialK
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.settings import Settings
+from tests.batch.kitchen import Kitchen
 from tests.batch.recipes import PLAIN, codes, weigh_out
 
 KNOWN = Known("maker", "invented for this test")
@@ -319,3 +320,20 @@ def test_scent_is_never_put_into_lye() -> None:
 def test_a_scent_too_small_for_the_scale_is_noted(rate: str, step: str, is_small: bool) -> None:
     batch = batch_with(scent("one", 5.0), rates=f"one {rate}", settings=Settings(scale_step_g=Decimal(step)))
     assert ("weight-small" in codes(batch, "note")) == is_small
+
+
+def test_a_name_that_hides_a_limit_is_asked_about_of_each_scent_where_it_is_weighed() -> None:
+    scents = "".join(f"  - {{material: {name}, rate: 1 % of oils, at: trace}}\n" for name in ("one", "two", "three"))
+    kind = "format: 1\nname: Invented\nkind: fragrance\ninci: PARFUM\nlimit: {percent_of_product: 9}\n"
+    materials = {
+        "one": f"{kind}contains: {{methyleugenol: 1, linalool: 2}}\n",
+        "two": f"{kind}limits: {{citronelal: 2}}\ncontains: {{citronellal: 1}}\n",
+        "three": f"{kind}contains: {{citronellal: 1}}\n",
+    }
+    batch = Kitchen(f"{PLAIN}scent:\n{scents}", materials=materials).weigh_out()
+    told = [each for each in batch.findings if each.code == "constituent-doubted"]
+    lines = PLAIN.count("\n") + 2
+    assert [(each.severity, each.place.line) for each in told] == [(Severity.WARN, lines), (Severity.WARN, lines + 1)]
+    assert told[0].what.startswith("of one: no constituent called methyleugenol is known here: is it methyl eugenol,")
+    assert told[0].do.startswith("write methyl eugenol if that is meant; else give methyleugenol a limit of its own")
+    assert told[1].what.startswith("of two: no constituent called citronelal is known here: is it citronellal,")

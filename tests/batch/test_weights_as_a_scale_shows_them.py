@@ -168,6 +168,7 @@ def test_grams_are_written_with_the_digits_that_they_have(grams: float, shown: s
     ("role", "there_g", "lacking_g", "shown_g"),
     [
         ("oil", 599.7, 0.3, 0.0),  # the scale that weighed the oil shows 600 already
+        ("oil", 599.5, 0.5, 0.5),
         ("oil", 599.4, 0.6, 0.6),
         ("oil", 598.4, 1.6, 1.6),
         ("oil", 100.0, 500.3, 500.0),

@@ -233,15 +233,12 @@ def superfat_as_printed(batch: Batch, scale: Scale) -> float:
     return 100 * (1 - alkali_mol / fat_mol)
 
 
-@settings(max_examples=60, deadline=None)
-@given(st.integers(40, 300), st.integers(5, 40), st.sampled_from([2.0, 5.0, 10.0, 20.0]), st.sampled_from([0, 2, 5]))
-def test_the_scale_that_is_proposed_for_the_oils_is_the_coarsest_sold_that_keeps_the_superfat(
-    oils_g: int, castor: int, step_g: float, superfat: int
-) -> None:
+def proposed_scale_g(oils_g: float, castor: int, step_g: float, superfat: int) -> float | None:
+    """The step that is proposed for the oils, if any, once it is the coarsest that is sold and keeps the superfat."""
     text = THIRDS.replace("olive-oil: 33.34", f"olive-oil: {50 - castor}.34\n  castor-oil: {castor}")
     text = text.replace("coconut-oil: 33.33", "coconut-oil: 16.33").replace("superfat: 5", f"superfat: {superfat}")
-    kitchen = parse_settings(f"format: 1\nscale: {{step: {step_g:g} g, alkali_step: 0.01 g}}\n")[0]
-    batch = weigh_out(text, oil_mass_g=float(oils_g), settings=kitchen)
+    kitchen = parse_settings(f"format: 1\nscale: {{step: {step_g:g} g, alkali_step: 0.1 g}}\n")[0]
+    batch = weigh_out(text, oil_mass_g=oils_g, settings=kitchen)
     exact = batch.superfat.effective
 
     def lost(sold_g: float) -> bool:
@@ -251,9 +248,31 @@ def test_the_scale_that_is_proposed_for_the_oils_is_the_coarsest_sold_that_keeps
     for finding in batch.findings:
         if finding.code == "oils-rounded":
             (proposed_g,) = map(float, re.findall(r"shows ([0-9.]+) g", finding.do))
-            assert proposed_g in SOLD_STEPS_G
             assert not lost(proposed_g)
             assert all(lost(sold_g) for sold_g in SOLD_STEPS_G if proposed_g < sold_g < step_g)
+            return proposed_g
+    return None
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(40, 300), st.integers(5, 40), st.sampled_from([2.0, 5.0, 10.0, 20.0]), st.sampled_from([0, 2, 5]))
+def test_the_scale_that_is_proposed_for_the_oils_is_the_coarsest_sold_that_keeps_the_superfat(
+    oils_g: int, castor: int, step_g: float, superfat: int
+) -> None:
+    assert proposed_scale_g(float(oils_g), castor, step_g, superfat) in (None, *SOLD_STEPS_G)
+
+
+@pytest.mark.parametrize(
+    ("oils_g", "castor", "step_g", "superfat", "proposed_g"),
+    [
+        *((260, 11, 10, 5, 5), (138, 37, 5, 5, 2), (55, 5, 2, 5, 1), (15, 11, 20, 5, 0.5)),
+        *((7, 5, 20, 5, 0.2), (7, 30, 20, 5, 0.1), (2.05, 5, 20, 5, 0.05), (0.7, 5, 1, 0, 0.02)),
+    ],
+)
+def test_every_scale_that_is_sold_is_proposed_where_it_is_enough(
+    oils_g: float, castor: int, step_g: float, superfat: int, proposed_g: float
+) -> None:
+    assert proposed_scale_g(oils_g, castor, step_g, superfat) == proposed_g
 
 
 @pytest.mark.parametrize("oils_g", [65, 97, 166, 233])

@@ -76,6 +76,7 @@ def make_mutants(module: str) -> Iterator[Mutant]:
 def find_survivors(module: str, tests: Sequence[str]) -> tuple[int, list[Mutant]]:
     """How many changes of a module were tried, and those that none of the tests noticed."""
     _import_what_does_not_depend_on(module)
+    _demand_that_tests_pass(module, tests)
     waiting, running, tried, survivors = list(make_mutants(module))[::-1], {}, 0, []
     while waiting or running:
         while waiting and len(running) < AT_ONCE:
@@ -94,6 +95,16 @@ def find_survivors(module: str, tests: Sequence[str]) -> tuple[int, list[Mutant]
                     print(f"{tried}: not noticed: {mutant.changed}", file=sys.stderr, flush=True)
         time.sleep(0.005)
     return tried, survivors
+
+
+def _demand_that_tests_pass(module: str, tests: Sequence[str]) -> None:
+    """Tests that fail anyway would seem to notice every change."""
+    as_it_is = Mutant(module, "", "", (ROOT / module).read_text(encoding="utf-8"))
+    child = os.fork()
+    if child == 0:
+        _run_tests(as_it_is, tests)
+    if os.waitpid(child, 0)[1]:
+        raise RuntimeError(f"the tests of {module} fail without any change")
 
 
 def _run_tests(mutant: Mutant, tests: Sequence[str]) -> None:

@@ -23,13 +23,35 @@ INTERVALS = "Intervals hold the true effect in 9 of 10 cases (90 %)."
 
 
 @dataclass(frozen=True, slots=True)
+class YesCounts:
+    """Of how many pours with something, and of how many of the rest, a yes was seen; words: which pours these are."""
+
+    yes: int
+    of: int
+    words: str
+    rest_yes: int
+    rest_of: int
+    rest_words: str
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "yes": self.yes,
+            "of": self.of,
+            "which": self.words,
+            "rest_yes": self.rest_yes,
+            "rest_of": self.rest_of,
+            "rest": self.rest_words,
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class FactorEffect:
     """What one step of a factor does when it is a cause.
 
     effect, low, high: in the outcome's own unit at the usual level, with the interval that holds it with 90 %; None
     where the outcome has grades and so no unit. direction: "up", "down" or "" where it cannot be said.
     per: the step in words. even_chance_becomes: for grades, the chance of passing one after a step where it was one
-    half before, with its interval; None elsewhere.
+    half before, with its interval; None elsewhere. counts: of yes / no, how often yes was seen.
     """
 
     factor: str
@@ -39,6 +61,7 @@ class FactorEffect:
     per: str
     direction: str
     even_chance_becomes: tuple[float, float, float] | None = None
+    counts: YesCounts | None = None
 
     def to_json(self) -> dict[str, object]:
         chance = self.even_chance_becomes
@@ -52,6 +75,7 @@ class FactorEffect:
             "even_chance_becomes": None
             if chance is None
             else {"chance": chance[0], "low": chance[1], "high": chance[2]},
+            "counts": None if self.counts is None else self.counts.to_json(),
         }
 
 

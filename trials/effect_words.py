@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from formulary.quantity import format_number
-from trials.answer import Answer, FactorEffect
+from trials.answer import Answer, FactorEffect, YesCounts
 from trials.chance_words import percent
 from trials.factors import Factor
 from trials.outcomes import Outcome, Scale
@@ -57,10 +57,17 @@ def _say_chance(answer: Answer, effect: FactorEffect) -> str:
     """`makes a higher grade of ash at 28 d likelier: an even chance becomes 84 % (66 to 95)`."""
     likelier = "likelier" if effect.direction == "up" else "less likely"
     if answer.outcome.scale is Scale.YES_NO:
-        return f"makes {answer.label} {likelier}"
+        said = f"makes {answer.label} {likelier}"
+        return said if effect.counts is None else f"{said} ({counts_words(effect.counts)})"
     said = f"makes a higher grade of {answer.label} {likelier}"
     becomes = effect.even_chance_becomes
     return said if becomes is None else f"{said}: an even chance becomes {even_chance_words(becomes)}"
+
+
+def counts_words(counts: YesCounts) -> str:
+    """`yes in 8 of 9 pours above 40 °C, in 1 of 15 at 40 °C or below`."""
+    first = f"yes in {counts.yes} of {counts.of} pours {counts.words}"
+    return f"{first}, in {counts.rest_yes} of {counts.rest_of} {counts.rest_words}"
 
 
 def even_chance_words(becomes: tuple[float, float, float]) -> str:

@@ -14,7 +14,7 @@ from trials.explanation_sentence import FROM_ALL, cause_words, over_all_sentence
 from trials.moved_sentence import changed_sentence, moved_sentence
 from trials.outcomes import Scale
 from trials.pours import short_names
-from trials.sentences import count, noise_size, say_list, wrap_words
+from trials.sentences import capital, count, noise_size, say_list, wrap_words
 
 _MOST_LINES = 8
 _FOR_AND_AGAINST = "For, against: pours that by themselves fit better with it, or better without it."
@@ -185,14 +185,14 @@ def _remarks(answer: Answer, *, show_all: bool) -> list[str]:
         if {twins.first, twins.second} & leading:
             pair = say_list([group_words(twins.first), group_words(twins.second)])
             opposite = "moved nearly opposite" if twins.correlation < 0 else "moved nearly together"
-            said.append(f"{pair} {opposite} (correlation {twins.correlation:.2f}).")
+            said.append(f"{capital(pair)} {opposite} (correlation {twins.correlation:.2f}).")
     if answer.table.set_aside:
         listed = "; ".join(f"{item.name} ({item.why})" for item in answer.table.set_aside)
         said.append(f"Not weighed: {listed}.")
     if show_all:
-        said += [f"{remark}." for remark in answer.table.remarks]
+        said += [f"{capital(remark)}." for remark in answer.table.remarks]
         if answer.cannot_act:
             said.append(f"Came too late to act on {answer.label}: {say_list(answer.cannot_act)}.")
     elif answer.table.remarks:
-        said.append(f"{count(len(answer.table.remarks), 'factor')} not recorded everywhere (--all tells).")
+        said.append(f"{capital(count(len(answer.table.remarks), 'factor'))} not recorded everywhere (--all tells).")
     return said

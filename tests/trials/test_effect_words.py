@@ -82,3 +82,19 @@ def test_grades_and_yes_or_no_become_likelier_and_nothing_is_raised() -> None:
 def test_intervals_are_only_explained_where_some_are_shown() -> None:
     trials = [trial(SCENTED if k % 2 else BASE, f"g{k:02d}", k, seen={"cracked": str(k % 2)}) for k in range(20)]
     assert "9 of 10" not in render_explanation(explain_outcome(trials, OUTCOMES["cracked"]))
+
+
+def test_of_yes_or_no_it_is_counted_how_often_with_it_and_without() -> None:
+    trials = [
+        trial(SCENTED if k % 2 else BASE, f"g{k:02d}", k, seen={"cracked": str(int(k % 2 and k != 5))})
+        for k in range(20)
+    ]
+    answer = explain_outcome(trials, OUTCOMES["cracked"])
+    assert "yes in 9 of 10 pours with it, in 0 of 10 without it" in answer.sentence
+    effect = answer.causes[0].main_effect
+    assert effect is not None
+    assert effect.counts is not None
+    assert (effect.counts.yes, effect.counts.of, effect.counts.rest_yes, effect.counts.rest_of) == (9, 10, 0, 10)
+    warm = [trial(BASE, f"w{k:02d}", k, room=("18", "25")[k % 2], seen={"cracked": str(k % 2)}) for k in range(20)]
+    room = explain_outcome(warm, OUTCOMES["cracked"])
+    assert "yes in 10 of 10 pours above 21.5 °C, in 0 of 10 at 21.5 °C or below" in room.sentence

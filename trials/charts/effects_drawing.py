@@ -163,8 +163,10 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
             markeredgewidth=0.8,
         )
     axes.locator_params(axis="x", nbins=4 if layout.width < 120.0 else 6)
-    start = "one step" if layout.width < 120.0 else "effect of one step"
-    _heading(axes, layout, f"{start}, {data.unit}" if data.unit else start)
+    narrow = layout.width < 120.0
+    start = "one step" if narrow else "effect of one step"
+    heading = data.unit if narrow and "," in data.unit else f"{start}, {data.unit}" if data.unit else start
+    _heading(axes, layout, heading)
 
 
 def _rows_axis(axes: Axes, layout: _Layout) -> None:

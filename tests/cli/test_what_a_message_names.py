@@ -132,5 +132,5 @@ def test_undo_says_which_record_went_and_which_files_are_gone(formulary: Run) ->
 def test_nothing_is_said_to_be_weighed_where_evidence_is_missing(formulary: Run) -> None:
     start_trial(formulary)
     told = formulary("explain", "hardness").out
-    assert "nothing to compare" in told
+    assert "never observed" in told
     assert "weigh" not in told

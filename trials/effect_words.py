@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from formulary.quantity import format_number
-from trials.answer import Answer, FactorEffect, YesCounts
+from trials.answer import Answer, FactorEffect, LikelyCause, YesCounts
 from trials.chance_words import percent
 from trials.factors import Factor
 from trials.outcomes import Outcome, Scale
@@ -14,14 +14,17 @@ _VERBS = {"first rancid spot": ("hastens", "postpones"), "time of peak": ("haste
 _DEPTHS = {"hardness": ("makes the bar harder", "makes the bar softer", "the pin goes in", "less deep", "deeper")}
 
 
-def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, together: bool = False) -> str:
+def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, together: LikelyCause | None = None) -> str:
     """`each 1 % of oils raises gel by 25 points (16 to 33)`; empty when the direction is open.
 
-    alone: whether the factor need not be named again. together: whether the effect is that of two at once.
+    alone: whether the factor need not be named again. together: the cause, where the effect is that of two at once.
     """
     if not effect.direction:
         return ""
-    subject = effect.per if together else _one_step(answer.factor(effect.factor), effect.per, alone=alone)
+    if together is None:
+        subject = _one_step(answer.factor(effect.factor), effect.per, alone=alone)
+    else:
+        subject = " with ".join(_named_step(answer.factor(group[0])) for group in together.groups)
     if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO):
         return f"{subject} {_say_chance(answer, effect)}"
     if effect.effect is None or effect.low is None or effect.high is None:
@@ -88,6 +91,17 @@ def _one_step(factor: Factor, per: str, *, alone: bool) -> str:
         return f"each {factor.step:g} % {factor.name}"
     more = "" if factor.unit.startswith("% of") else " more"
     return f"each {per}{more}{'' if alone else f' {factor.name}'}"
+
+
+def _named_step(factor: Factor) -> str:
+    """A step with its factor, for one of two that act together: `5 % oat milk`, `5 °C more room`."""
+    if not factor.unit:
+        return factor.name
+    if factor.unit == "% of oils":
+        return f"{factor.step:g} % {factor.name}"
+    if factor.kind == "water":
+        return f"{factor.name} {step_words(factor, factor.words)}"
+    return f"{factor.words} more {factor.name}"
 
 
 def step_words(factor: Factor, per: str) -> str:

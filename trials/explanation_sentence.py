@@ -49,7 +49,7 @@ def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:
         odds = percent(cause.probability)
         if cause.is_together:
             pair = say_list([group_words(group) for group in cause.groups])
-            said = [say_effect(answer, effect, together=True) for effect in cause.effects]
+            said = [say_effect(answer, effect, together=cause) for effect in cause.effects]
             parts.append(f"{capital(pair)}, only together, are {word} ({odds}){': ' if said else ''}{''.join(said)}.")
             continue
         if len(cause.factors) > 1:

@@ -17,7 +17,7 @@ from trials.pours import short_names
 from trials.sentences import capital, count, noise_size, say_list, wrap_words
 
 _MOST_LINES = 8
-_FOR_AND_AGAINST = "For, against: pours that by themselves fit better with it, or better without it."
+_FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
 _NARROW = 76  # columns below which only chances and effects are shown
 
 

@@ -32,7 +32,8 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Explanation, width
     lines: list[str] = []
     for place, one in enumerate(proposed, 1):
         lines += [""] if lines else []
-        lines += wrap_words(f"{place}  {capital(one.words)}.", width)
+        words = wrap_words(f"{capital(one.words)}.", width, indent=3)
+        lines += [f"{place}  {words[0].lstrip()}", *words[1:]]
         told = f"Its {one.portion} portion" if one.portion is not None else "It"
         lines += wrap_words(f"{told} would tell {one.bits:.2f} bits about what did it.", width, indent=3)
         expected = [item for item in one.expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]

@@ -275,7 +275,10 @@ def test_what_only_acts_together_is_told_as_a_pair() -> None:
     assert first.is_together
     assert set(first.factors) == {"clove bud oil", "honey"}
     assert "only together, are the likely cause" in answer.sentence
-    assert "one step of each shortens working time by" in answer.sentence
+    # What a step of each is, is said: nobody knows it by heart.
+    assert "1 % clove bud oil with 1 % honey shortens working time by" in answer.sentence.replace(
+        "1 % honey with 1 % clove bud oil", "1 % clove bud oil with 1 % honey"
+    )
 
 
 def test_a_trial_whose_files_cannot_be_read_is_named_as_left_out() -> None:

@@ -311,3 +311,11 @@ def test_no_change_is_proposed_that_tells_no_more_than_the_same_pour_without_it(
     none = explain_outcome(trials, WORKING)
     for one in find_next_trials(none, register(), Settings(), most=50):
         assert one.bits >= 0.05
+
+
+def test_a_long_proposal_stays_under_its_number() -> None:
+    one = find_next_trials(answer(), register(), Settings())[0]
+    long = replace(one, words=f"{one.words} and {one.words.removeprefix('pour ')} and once more as it was before that")
+    head, second, *_ = render_next_trials([long], answer(), 50).splitlines()
+    assert head.startswith("1  Pour ")
+    assert second.startswith("   ")

@@ -79,7 +79,7 @@ def test_each_candidate_has_its_odds_and_the_effect_of_one_step_and_the_rest_is_
     assert data.rows[0].per == "effective superfat, per 3 %"
     assert data.nothing == 0.1
     assert data.unit == f"min, of {weighed().level:.1f}"
-    assert data.rest == "one other, under 2 %"
+    assert data.rest == "One other, under 2 %."
 
 
 def test_what_always_went_together_is_drawn_as_one() -> None:

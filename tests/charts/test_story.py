@@ -35,6 +35,7 @@ from trials.seen import find_seen
 
 OUTCOMES = find_outcomes(Settings())
 WORKING = OUTCOMES["working time"]
+CLOVE = "material: clove-bud-oil, rate: 1 % of oils, at: trace"
 
 
 @lru_cache(maxsize=1)
@@ -118,14 +119,20 @@ def test_a_cause_that_most_pours_had_is_marked_where_it_came_in_and_not_where_it
 
 
 def test_a_lot_is_marked_at_its_first_pour_with_the_day_and_a_temperature_at_none() -> None:
-    scented = version("clove", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace")
+    scented = version("clove", scent=CLOVE)
     pours = [
         trial(scented, f"d{k}", k, working="7:00" if k < 4 else "5:00", lots={"clove-bud-oil": "A" if k < 4 else "B"})
         for k in range(7)
     ]
     (mark,) = with_cause(pours, "lot B of clove bud oil")
-    assert mark.slot == 4
+    assert (mark.slot, mark.version) == (4, None)  # no version brought it
     assert mark.words.endswith(f"came in on {pours[4].made}")
+    other = version("clove-clay", scent=CLOVE, additions="material: kaolin, rate: 2 % of oils, at: oils")
+    also = [
+        trial(other, f"f{k}", 20 + k, working="6:00", lots={"clove-bud-oil": "A" if k < 2 else "B"}) for k in range(4)
+    ]
+    (both,) = with_cause([*pours, *also], "lot B of clove bud oil")
+    assert (both.slot, both.again) == (4, (9,))  # pours with it stand in both versions
     warm = [trial(version(), f"e{k}", k, working="9:00", room=str(16 + 3 * (k % 3))) for k in range(6)]
     (varied,) = with_cause(warm, "room")
     assert (varied.version, varied.slot) == (None, None)

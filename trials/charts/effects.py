@@ -9,7 +9,7 @@ from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, Fact
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.effect_words import effect_unit, step_words
 from trials.outcomes import Scale
-from trials.sentences import count
+from trials.sentences import capital, count
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -52,7 +52,8 @@ def find_effects(answer: Answer) -> Effects:
     left = answer.causes[len(shown) :]
     rest = ""
     if left:
-        rest = f"{count(len(left), 'other')}, {'each ' if len(left) > 1 else ''}under {_bound(left[0].probability)} %"
+        each = "each " if len(left) > 1 else ""
+        rest = f"{capital(count(len(left), 'other'))}, {each}under {_bound(left[0].probability)} %."
     trials = count(len(answer.trials), "trial")
     foot = f"From {trials}"
     if len(answer.seen) != len(answer.trials):

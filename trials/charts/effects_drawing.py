@@ -162,7 +162,7 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
             markeredgecolor=BLACK,
             markeredgewidth=0.8,
         )
-    axes.locator_params(axis="x", nbins=4 if layout.width < 120.0 else 6)
+    axes.locator_params(axis="x", nbins=3 if layout.width < 120.0 else 6)
     narrow = layout.width < 120.0
     start = "one step" if narrow else "effect of one step"
     heading = data.unit if narrow and "," in data.unit else f"{start}, {data.unit}" if data.unit else start

@@ -210,13 +210,34 @@ def _causes(explanation: Answer, slots: Sequence[tuple[int, str]]) -> tuple[Stor
             causes.append(StoryCause(f"{said} varied from pour to pour", None, None))
             continue
         first, from_the_start = _first_with(explanation, factor)
-        slot = next((slot for slot, (_, one) in enumerate(slots) if first is not None and one == first.id), None)
-        if first is not None and slot is not None:
-            words = "was there from the start" if from_the_start else "changed" if factor.kind in _CHANGE else "came in"
-            if factor.kind not in _BY_VERSION and not from_the_start:
-                words += f" on {first.made}"
-            causes.append(StoryCause(f"{said} {words}", slots[slot][0], slot))
+        if first is None:
+            continue
+        words = "was there from the start" if from_the_start else "changed" if factor.kind in _CHANGE else "came in"
+        if factor.kind in _BY_VERSION:
+            slot = next((slot for slot, (_, trial_id) in enumerate(slots) if trial_id == first.id), None)
+            if slot is not None:
+                causes.append(StoryCause(f"{said} {words}", slots[slot][0], slot))
+            continue
+        places = _in_each_version(explanation, factor, slots)
+        words += "" if from_the_start else f" on {first.made}"
+        if places:
+            causes.append(StoryCause(f"{said} {words}", None, places[0], tuple(places[1:])))
     return tuple(causes)
+
+
+def _in_each_version(explanation: Answer, factor: Factor, slots: Sequence[tuple[int, str]]) -> list[int]:
+    """For each version the first place along the chart at which a pour had it."""
+    column = explanation.table.column(factor.name)
+    having = {
+        item.pour.trial.id
+        for item, value in zip(explanation.seen, column, strict=True)
+        if value is not None and value > TENTH * factor.step
+    }
+    first: dict[int, int] = {}
+    for slot, (version, trial_id) in enumerate(slots):
+        if trial_id in having:
+            first.setdefault(version, slot)
+    return list(first.values())
 
 
 def _first_with(explanation: Answer, factor: Factor) -> tuple[Trial | None, bool]:

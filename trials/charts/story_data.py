@@ -58,13 +58,15 @@ class StoryBand:
 class StoryCause:
     """A likely cause and where it came in. words: all that is said of it.
 
-    slot: the place along the chart of the first pour that had it; version: of that pour. Both None for what varied
-    from pour to pour, such as a temperature, and so came in nowhere.
+    slot: the place along the chart of the first pour that had it; version: of that pour, where it came with a version.
+    again: for what comes between versions, such as a lot, the first pour that had it in each other version. slot is
+    None for what varied from pour to pour, such as a temperature, and so came in nowhere.
     """
 
     words: str
     version: int | None
     slot: int | None
+    again: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

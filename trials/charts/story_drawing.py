@@ -295,9 +295,9 @@ def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) ->
     for cause, (x, right, lines) in zip(story.causes, layout.causes, strict=True):
         look: dict[str, Any] = {"fontsize": layout.points, "fontweight": "bold", "va": "baseline"}
         if x is not None and cause.slot is not None:
-            start = cause.slot - 0.5
             dashes: dict[str, Any] = {"color": BLACK, "linewidth": 0.8, "dashes": (4, 2)}
-            axes.plot([start, start], [0, 1], transform=axes.get_xaxis_transform(), **dashes)
+            for start in (cause.slot, *cause.again):
+                axes.plot([start - 0.5] * 2, [0, 1], transform=axes.get_xaxis_transform(), **dashes)
             chart.text_mm(x, y - layout.line, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
         place = 1.5 if x is None else x + 2.0 if right else x - 2.0
         for line in lines:

@@ -36,9 +36,11 @@ from formulary.returning import redo_last_undo, rename_recipe, restore_version, 
 from formulary.status import find_status
 from formulary.store import branch as branch_module
 from formulary.store import store as store_module
+from formulary.updating import apply_update, find_update
 
 NAMES = ("first-bar", "harbour-bar", "winter-bar", "nettle-bar")
 SUPERFATS = ("5", "6", "7", "six")
+BASED_ON = rb'based_on: {recipe: ([\w-]+), version: "(\w+)"}'
 names = st.sampled_from(NAMES)
 
 
@@ -90,6 +92,7 @@ class MakersFormulary(RuleBasedStateMachine):
         self.standing = [State({})]
         self.undone: list[State] = []
         self.note(self.files)
+        self.branch("first-bar", "winter-bar", "6")
 
     def teardown(self) -> None:
         if not hasattr(self, "place"):
@@ -133,7 +136,7 @@ class MakersFormulary(RuleBasedStateMachine):
         live = {*self.files, *self.saved}
         if save.owner in live:
             return save.owner
-        claimers = [name for name in live if save.owner in self.stated(name)]
+        claimers = [name for name in self.files if save.owner in self.stated(name)]  # of those whose files there are
         return min(claimers, key=lambda name: (name not in self.saved, self.begun.get(name, 0)), default=save.owner)
 
     def stated(self, name: str) -> list[str]:
@@ -313,6 +316,44 @@ class MakersFormulary(RuleBasedStateMachine):
         self.put(again.files)
         self.note(again.files, renamed=again.renamed)
         self.undone = left
+
+    @rule(data=st.data(), superfat=st.none() | st.sampled_from(SUPERFATS[:3]), word=st.sampled_from(["mine", "base"]))
+    def update(self, data: st.DataObject, superfat: str | None, word: str) -> None:
+        """A variant is brought up to its base, of which something may have been saved just before."""
+        variants = sorted(name for name, text in self.files.items() if re.search(BASED_ON, text))
+        name = data.draw(st.sampled_from(variants)) if variants else "first-bar"
+        recorded = re.search(BASED_ON, self.files.get(name, b""))
+        if recorded is None or b"superfat: six" in self.files[name]:
+            return
+        base, version = (part.decode() for part in recorded.groups())
+        if superfat is not None:
+            self.edit_by_hand(base, superfat)
+            self.save_everything()
+        named = {self.owner(save) for save in self.saves if (save.name, blob_id(save.text)) == (base, version)}
+        under_it = {self.owner(save) for save in self.saves if blob_id(save.text) == version} & {base}
+        owners = named or under_it
+        with open_folder(self.root) as folder:
+            try:
+                found = find_update(folder, name)
+                if found.conflicts:
+                    found = find_update(folder, name, settle={each.field: word for each in found.conflicts})
+            except InputError:
+                assert len(owners) != 1 or name in owners  # nothing is guessed
+                return
+            assert {found.parent.slug} == owners
+            texts = self.lines()[found.parent.slug]
+            assert found.parent.now.text.encode() == texts[-1]
+            assert found.parent.before.id == version
+            assert bool(found.saves) == (blob_id(texts[-1]) != version)
+            try:
+                apply_update(folder, found)
+            except ChangedError:
+                assert not self.is_clean(name)
+                return
+            text = folder.store.read_working(f"recipes/{name}.yaml")
+        assert self.is_clean(name) or text == self.files[name]
+        assert (blob_id(texts[-1]).encode() in text) or not found.saves
+        self.files[name] = text
 
     # -- two at once, and none to its end --------------------------------------------------------
 

@@ -27,12 +27,12 @@ if TYPE_CHECKING:
 @json_option
 @folder_option
 def update(variant: str, choices: tuple[str, ...], is_applied: bool, show_all: bool, as_json: bool) -> int:
-    """What was saved of a variant's base since it was branched, and what that would make of the variant.
+    """What was saved of a variant's base since the version that it is based on, and what that would make of it.
 
     Nothing is written without --apply. What only one of the two changed is taken; what both changed differently is a
     conflict, kept in the file under `conflicts:`, and no lye is worked out until it is settled: edit the file, or
-    --settle lye.superfat=base. A change of the base that is not wanted is left out in the same way, by =mine, and
-    --settle all=mine keeps the variant as it is for good.
+    --settle lye.superfat=base. A change of the base that is not wanted is left out in the same way, by =mine;
+    --settle all=mine --apply leaves out all of them, so that they are not told again.
     """
     from formulary.update_text import render_update
     from formulary.updating import apply_update, find_update

@@ -8,7 +8,7 @@ import pytest
 from trials.explain import Effort, Explanation, Noise, Prior, Problem, explain
 from trials.explain.result import Cause
 
-PLAIN = Prior(noise_kinds=((1.0, 1.0),))
+PLAIN = Prior(noise_kinds=((1.0, 1.0),), small_effects=())
 
 
 def given(answer: object) -> Explanation:

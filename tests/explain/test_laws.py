@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from formulary.errors import InputError
 from trials.explain import Effort, Explanation, NoAnswer, Noise, Prior, Problem, explain
 
-EXACT = Prior(noise_kinds=((1.0, 1.0),), product_weight=0.0)
+EXACT = Prior(noise_kinds=((1.0, 1.0),), small_effects=(), product_weight=0.0)
 QUICK = Effort(chains=6, burn=4, sweeps=5, screen_burn=2, screen_sweeps=2)
 
 

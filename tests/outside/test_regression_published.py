@@ -37,7 +37,7 @@ def test_the_sums_give_certified_coefficients_to_nine_digits(dataset: str, colum
     size = x.std(axis=0)
     ones = np.ones((len(x), 1))
     scaled = (x - x.mean(axis=0)) / size
-    moments, _, _ = take_out(scaled, ones, table["y"], np.zeros(1))
+    moments, _ = take_out(scaled, ones, table["y"], np.zeros(1))
     effects = np.linalg.solve(moments.products, moments.scores) / size
     expected = [certified(dataset)[f"B{k}"] for k in range(1, len(columns) + 1)]
     assert effects == pytest.approx(expected, rel=1e-9)
@@ -52,7 +52,13 @@ def test_powers_that_nobody_can_tell_apart_are_said_to_be_nearly_the_same() -> N
 
 
 # an effect of any size beforehand, as in a plain regression
-FLAT: dict[str, Any] = {"effect_sds": (100.0,), "apart": False, "noise_kinds": ((1.0, 1.0),), "product_weight": 0.0}
+FLAT: dict[str, Any] = {
+    "effect_sds": (100.0,),
+    "apart": False,
+    "noise_kinds": ((1.0, 1.0),),
+    "small_effects": (),
+    "product_weight": 0.0,
+}
 
 
 def given(answer: object) -> Explanation:
@@ -124,7 +130,7 @@ def test_five_samples_of_a_batch_are_not_five_witnesses() -> None:
         rows = list(csv.DictReader(file))
     yields = np.array([float(row["yield"]) for row in rows])
     other = np.tile([0.0, 0.0, 0.0, 0.0, 1.0], 6)[:, None]
-    plain = Prior(noise_kinds=((1.0, 1.0),))
+    plain = Prior(noise_kinds=((1.0, 1.0),), small_effects=())
     width = []
     for batch in ([row["batch"] for row in rows], None):
         answer = given(explain(Problem.of(["other"], other, yields, batch=batch), plain))

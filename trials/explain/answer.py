@@ -85,8 +85,7 @@ def make_answer(
     botched = kinds[:, variances >= BOTCHED].sum(axis=1)
     back = np.empty_like(rows)
     back[rows] = np.arange(len(rows))
-    chains = record.models @ causes / record.sweeps
-    error = float(np.sqrt((chains.var(axis=0, ddof=1) / len(chains)).max())) if len(chains) > 1 else 0.0
+    draws = record.sweeps * len(record.models)
     posterior = Posterior(
         terms,
         models,
@@ -94,11 +93,11 @@ def make_answer(
         causes,
         effects,
         sds,
-        middle + record.values / (record.sweeps * len(chains)),
+        middle + record.values / draws,
         (kinds @ (1.0 / variances))[setting.batch],
         setting.batch,
-        record.share / (record.sweeps * len(chains)),
-        record.spread / (record.sweeps * len(chains)) * (np.sqrt(3.0) if setting.prior.apart else 1.0),
+        record.share / draws,
+        record.spread / draws * (np.sqrt(3.0) if setting.prior.apart else 1.0),
         order,
         back,
     )
@@ -114,7 +113,7 @@ def make_answer(
         _suspects(causes, chance, number),
         _shortlist(causes, chance, order),
         find_near_aliases(representing[:, order]),
-        error,
+        record.error(causes),
         posterior,
     )
 

@@ -43,7 +43,7 @@ def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None 
     latent, middle = centred(make_latent(asked))
     known = working_noise(asked, latent)
     noise = NoisePrior(known.observations / 2, known.observations * known.sd**2 / 2, asked.scale in GRADED)
-    setting = make_setting(latent, asked.batch, asked.sitting, asked.when, prior, noise)
+    setting = make_setting(latent, asked.batch, asked.sitting, asked.when, prior, noise, representing)
     terms = make_terms(representing, weight, latent.start, setting.batch, prior)
     weighed = weigh(setting, terms, prior, effort or Effort(), np.random.default_rng(asked.seed()))
     return make_answer(

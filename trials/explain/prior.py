@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TypeAlias
 
 BOTCHED = 9.0  # a batch whose noise variance is this many times the usual, or more, is called botched
+
+
+Grid: TypeAlias = tuple[tuple[float, float], ...]  # (chance, size) each
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,9 +21,10 @@ class Prior:
     and was not recorded would look the same.
     effect_sds: the size g of the effect of one step in noise standard deviations; each is as likely. apart: the effect
     is b with density b^2 N(b; 0, g^2), which leaves out what is next to nothing and is largest at 1.4 g; else normal.
-    batch_shares, sitting_shares: variance that all rows of a batch (batches of a sitting) share, per row
-    variance. drifts: standard deviation of a slow drift over the whole history, in noise standard deviations;
-    each entry is as likely.
+    batch_shares: variance that all rows of a batch share, per row variance; each is as likely. sittings, drifts:
+    (chance, standard deviation) of what batches of a sitting share, and of a slow drift over the whole history, in
+    noise standard deviations; none: not allowed for. small_effects: the same for effects of one step that every
+    change has besides its chance to be a cause, so that recipes that are alike behave alike.
     noise_kinds: (chance, variance) of a batch's noise: usual, botched, wild.
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
@@ -29,8 +34,9 @@ class Prior:
     lone_weight: float = 0.3
     effect_sds: tuple[float, ...] = (1.0, 2.0, 3.5)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
-    sitting_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0)
-    drifts: tuple[float, ...] = (*(0.0,) * 10, 1.0, 3.0)
+    sittings: Grid = ((0.2, 0.0), (0.2, 0.57), (0.2, 1.0), (0.2, 1.7), (0.2, 3.2))
+    drifts: Grid = ((10 / 12, 0.0), (1 / 12, 1.0), (1 / 12, 3.0))
+    small_effects: Grid = ((0.8, 0.0), (0.1, 0.2), (0.1, 0.4))
     noise_kinds: tuple[tuple[float, float], ...] = ((0.96, 1.0), (0.035, 25.0), (0.005, 400.0))
     product_weight: float = 0.05
     apart: bool = True

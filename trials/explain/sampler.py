@@ -28,8 +28,7 @@ class State:
     values: FloatArray
     kind: IntArray
     share: IntArray
-    sitting: IntArray
-    drift: IntArray
+    sizes: IntArray  # (chains, kinds of nuisance), places on the prior's grids
     explained: FloatArray
     sd: FloatArray
     spread: FloatArray
@@ -43,8 +42,7 @@ class State:
             self.values[pick].copy(),
             self.kind[pick].copy(),
             self.share[pick].copy(),
-            self.sitting[pick].copy(),
-            self.drift[pick].copy(),
+            self.sizes[pick].copy(),
             self.explained[pick].copy(),
             self.sd[pick].copy(),
             self.spread[pick].copy(),
@@ -72,6 +70,27 @@ class Record:
         """The probability of each model, over all chains and kept sweeps."""
         return np.asarray(self.models.sum(axis=0) / self.models.sum())
 
+    def error(self, causes: FloatArray) -> float:
+        """The largest standard error of a cause's probability, from how far the chains differ.
+
+        causes: shape (models, groups), how surely each model holds each group responsible.
+        """
+        chains = self.models @ causes / self.sweeps
+        return float(np.sqrt((chains.var(axis=0, ddof=1) / len(chains)).max())) if len(chains) > 1 else 0.0
+
+    def add(self, more: Record) -> None:
+        """Add what further sweeps of the same chains found."""
+        self.models += more.models
+        self.spread += more.spread
+        self.share += more.share
+        self.kinds += more.kinds
+        self.values += more.values
+        self.sweeps += more.sweeps
+        self.effects += more.effects
+        self.sds += more.sds
+        self.levels += more.levels
+        self.singled += more.singled
+
 
 def start_state(setting: Setting, chains: int) -> State:
     """Chains at the first guess: no botched batch, middle shares, no cause."""
@@ -82,8 +101,7 @@ def start_state(setting: Setting, chains: int) -> State:
         np.tile(setting.latent.start, (chains, 1)),
         np.zeros((chains, len(setting.counts)), dtype=np.int64),
         zeros + middle,
-        zeros.copy(),
-        zeros.copy(),
+        np.zeros((chains, len(setting.grids)), dtype=np.int64),
         np.zeros((chains, len(setting.batch))),
         np.full(chains, setting.start_sd),
         np.array(setting.prior.effect_sds)[np.arange(chains) % len(setting.prior.effect_sds), None],
@@ -122,12 +140,17 @@ def run_chains(
     holding = None if single_out is None else [np.flatnonzero((padded == term).any(axis=1)) for term in single_out]
     for sweep in range(burn + sweeps):
         weight = 1.0 / variances[state.kind][:, setting.batch]
-        _draw_shares(setting, state, weight, generator)
-        share, precision = _shares(setting, state.share, state.sitting, state.drift)
-        columns = whiten(setting, terms.columns[None], share, weight)
+        left = (state.values - state.explained)[:, :, None]
+        if setting.shares:
+            _draw_share(setting, state, left, weight, generator)
+        share = np.array(setting.prior.batch_shares)[state.share] if setting.shares else np.zeros(chains)
         nuisance = whiten(setting, setting.nuisance[None], share, weight)
+        if setting.grids:
+            _draw_sizes(setting, state, nuisance, whiten(setting, left, share, weight), generator)
+        precision = setting.precision(state.sizes)
+        columns = whiten(setting, terms.columns[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
-        moments, inner, _ = take_out(columns, nuisance, values, precision)
+        moments, inner = take_out(columns, nuisance, values, precision)
         spreads = np.tile(setting.prior.effect_sds, (chains, 1)) if all_spreads else state.spread
         chance = _model_chances(setting, moments, models, spreads)
         keep = sweep >= burn
@@ -158,14 +181,6 @@ def run_chains(
                 record.kinds[:, kind] += (state.kind == kind).sum(axis=0)
             record.values += state.values.sum(axis=0)
     return record
-
-
-def _shares(setting: Setting, share: IntArray, sitting: IntArray, drift: IntArray) -> tuple[FloatArray, FloatArray]:
-    """The batch share and the precisions of the nuisances for places on the prior's grids."""
-    prior = setting.prior
-    batch = np.array(prior.batch_shares)[share] if setting.shares else np.zeros(share.shape)
-    variance = np.array(prior.drifts)[drift] ** 2
-    return batch, setting.precision(np.array(prior.sitting_shares)[sitting], variance)
 
 
 def _model_chances(setting: Setting, moments: Moments, models: Models, spreads: FloatArray) -> FloatArray:
@@ -283,28 +298,52 @@ def _single_out(
     return np.take_along_axis(effect, place[..., None], axis=2)[..., 0], weight, sd
 
 
-def _draw_shares(setting: Setting, state: State, weight: FloatArray, generator: np.random.Generator) -> None:
-    """New batch share, sitting share and drift of each chain, given its effects and noise."""
-    prior = setting.prior
-    tasks: list[tuple[str, int]] = []
-    if setting.shares and len(prior.batch_shares) > 1:
-        tasks.append(("share", len(prior.batch_shares)))
-    if (setting.kinds == 1).any():
-        tasks.append(("sitting", len(prior.sitting_shares)))
-    if (setting.kinds == 2).any():
-        tasks.append(("drift", len(prior.drifts)))
-    left = (state.values - state.explained)[:, None, :, None]
-    for name, choices in tasks:
-        table = {n: np.repeat(getattr(state, n)[:, None], choices, axis=1) for n in ("share", "sitting", "drift")}
-        table[name] = np.tile(np.arange(choices), (len(weight), 1))
-        share, precision = _shares(setting, table["share"], table["sitting"], table["drift"])
-        w = weight[:, None]
-        values = whiten(setting, left, share, w)
-        moments, _, log_det = take_out(
-            values[..., :0], whiten(setting, setting.nuisance[None, None], share, w), values[..., 0], precision
-        )
-        logs = log_det - 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1)
-        setattr(state, name, _pick(logs - 0.5 * moments.square / state.sd[:, None] ** 2, generator))
+def _draw_share(
+    setting: Setting, state: State, left: FloatArray, weight: FloatArray, generator: np.random.Generator
+) -> None:
+    """A new batch share of each chain, given its effects and noise."""
+    grid = np.array(setting.prior.batch_shares)
+    share = np.tile(grid, (len(weight), 1))
+    values = whiten(setting, left[:, None], share, weight[:, None])
+    nuisance = whiten(setting, setting.nuisance[None, None], share, weight[:, None])
+    logs = _log_density(
+        np.swapaxes(nuisance, -1, -2) @ nuisance,
+        (np.swapaxes(nuisance, -1, -2) @ values)[..., 0],
+        (values[..., 0] ** 2).sum(axis=-1),
+        setting.precision(state.sizes)[:, None],
+        state.sd[:, None],
+    )
+    state.share = _pick(logs - 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1), generator)
+
+
+def _draw_sizes(
+    setting: Setting, state: State, nuisance: FloatArray, left: FloatArray, generator: np.random.Generator
+) -> None:
+    """New sizes of sittings and drift in each chain, one kind after the other, given its effects and noise.
+
+    nuisance, left: whitened, shape (chains, rows, nuisances) and (chains, rows, 1).
+    """
+    square = (np.swapaxes(nuisance, -1, -2) @ nuisance)[:, None]
+    score = (np.swapaxes(nuisance, -1, -2) @ left)[:, None, :, 0]
+    total = (left[..., 0] ** 2).sum(axis=-1)[:, None]
+    for k, grid in enumerate(setting.grids):
+        tried = np.repeat(state.sizes[:, None], len(grid), axis=1)
+        tried[..., k] = np.arange(len(grid))
+        logs = _log_density(square, score, total, setting.precision(tried), state.sd[:, None])
+        state.sizes[:, k] = _pick(logs + np.log([chance for chance, _ in grid]), generator)
+
+
+def _log_density(
+    square: FloatArray, score: FloatArray, total: FloatArray, precision: FloatArray, sd: FloatArray
+) -> FloatArray:
+    """Log density of whitened values whose nuisances are summed out, up to a constant.
+
+    square N'N (..., k, k), score N'v (..., k), total v'v (...), precision (..., k) of the nuisances / s^2, sd s (...).
+    """
+    inner = square + precision[..., None] * np.eye(precision.shape[-1])
+    fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
+    known = np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1)
+    return np.asarray(0.5 * (known - np.linalg.slogdet(inner)[1] - (total - fit) / sd**2))
 
 
 def _pick(logs: FloatArray, generator: np.random.Generator) -> IntArray:

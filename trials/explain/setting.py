@@ -10,19 +10,23 @@ import numpy as np
 
 from trials.explain.latent import Latent
 from trials.explain.normal import FloatArray
-from trials.explain.prior import Prior
+from trials.explain.prior import Grid, Prior
 from trials.explain.problem import IntArray
 from trials.explain.sums import Moments, NoisePrior
 
 _NEVER = 1e12  # a prior precision that switches a nuisance off
+_SMALL_EFFECTS = 8  # the directions in which recipes differ most; the others hardly matter beside noise
+_MANY = 8  # with fewer changes than this, small effects of all of them would be no other story than a cause
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Setting:
     """Rows, batches and nuisance columns of one history.
 
-    nuisance: shape (rows, k): the intercept, one column a sitting, a few smooth drift shapes. kinds: 0
-    intercept, 1 sitting, 2 drift, and `relative` the prior variance of each column beside its kind's own.
+    nuisance: shape (rows, k): the intercept, one column a sitting, a few smooth drift shapes, the main
+    directions in which the factors vary (small effects of everything). kinds: -1 for the
+    intercept, else the number of the grid of sizes that a column follows, and `relative` its variance beside that
+    size's own. grids: for each kind that this history has the (chance, size) of the prior.
     """
 
     latent: Latent
@@ -32,6 +36,7 @@ class Setting:
     nuisance: FloatArray
     kinds: IntArray
     relative: FloatArray
+    grids: tuple[Grid, ...]
     prior: Prior
     noise: NoisePrior
 
@@ -51,10 +56,14 @@ class Setting:
         """Whether any two rows share a batch."""
         return bool((self.counts > 1).any())
 
-    def precision(self, sitting: FloatArray, drift: FloatArray) -> FloatArray:
-        """Prior precisions of the nuisance columns, shape (..., k), for variances of shape (...)."""
-        table = np.stack([np.full_like(sitting, np.inf), sitting, drift], axis=-1)[..., self.kinds] * self.relative
-        return np.where(np.isinf(table), 0.0, 1.0 / np.maximum(table, 1.0 / _NEVER))
+    def precision(self, sizes: IntArray) -> FloatArray:
+        """Prior precisions of the nuisance columns, shape (..., k), for places on the grids of shape (..., grids)."""
+        variance = np.full((*sizes.shape[:-1], self.nuisance.shape[1]), np.inf)
+        for k, grid in enumerate(self.grids):
+            own = self.kinds == k
+            chosen = np.array([size for _, size in grid])[sizes[..., k]] ** 2
+            variance[..., own] = chosen[..., None] * self.relative[own]
+        return np.where(np.isinf(variance), 0.0, 1.0 / np.maximum(variance, 1.0 / _NEVER))
 
 
 def make_setting(
@@ -64,26 +73,37 @@ def make_setting(
     when: FloatArray | None,
     prior: Prior,
     noise: NoisePrior,
+    factors: FloatArray,
 ) -> Setting:
     """The setting of a history; sittings that hold one batch each, and a single time, are left out."""
     rows = len(latent.start)
     codes = np.arange(rows, dtype=np.int64) if batch is None else batch
     member = np.zeros((rows, int(codes.max()) + 1))
     member[np.arange(rows), codes] = 1.0
-    columns, kinds, relative = [np.ones(rows)], [0], [1.0]
-    if sitting is not None and max(prior.sitting_shares) > 0:
+    columns, kinds, relative = [np.ones(rows)], [-1], [1.0]
+    grids: list[Grid] = []
+    if sitting is not None and prior.sittings:
         labels = np.unique(sitting)
         batches_in = [len(np.unique(codes[sitting == label])) for label in labels]
         if len(labels) > 1 and max(batches_in) > 1:
             columns += [(sitting == label).astype(float) for label in labels]
-            kinds += [1] * len(labels)
+            kinds += [len(grids)] * len(labels)
             relative += [1.0] * len(labels)
-    if when is not None and np.ptp(when) > 0 and max(prior.drifts) > 0:
+            grids.append(prior.sittings)
+    if when is not None and np.ptp(when) > 0 and prior.drifts:
         time = (when - when.min()) / np.ptp(when)
         for k in (1, 2, 3, 4):  # the first shapes of a random walk
             columns.append(np.sqrt(2.0) * np.cos(np.pi * k * time))
-            kinds.append(2)
+            kinds.append(len(grids))
             relative.append(1.0 / (np.pi * k) ** 2)
+        grids.append(prior.drifts)
+    if prior.small_effects and factors.shape[1] >= _MANY:
+        along, size, _ = np.linalg.svd(factors - factors.mean(axis=0), full_matrices=False)
+        many = min(_SMALL_EFFECTS, int((size > 1e-9).sum()))
+        columns += list((along * size).T[:many])
+        kinds += [len(grids)] * many
+        relative += [1.0] * many
+        grids.append(prior.small_effects)
     return Setting(
         latent,
         codes,
@@ -92,6 +112,7 @@ def make_setting(
         np.column_stack(columns),
         np.array(kinds, dtype=np.int64),
         np.array(relative),
+        tuple(grids),
         prior,
         noise,
     )
@@ -112,10 +133,8 @@ def whiten(setting: Setting, values: FloatArray, share: FloatArray, weight: Floa
 
 def take_out(
     columns: FloatArray, nuisance: FloatArray, values: FloatArray, precision: FloatArray
-) -> tuple[Moments, FloatArray, FloatArray]:
-    """The moments of whitened columns and values beside the nuisances, and N'N + K and its log determinant's
-    share.
-    """
+) -> tuple[Moments, FloatArray]:
+    """The moments of whitened columns and values beside the nuisances, and N'N + K."""
     inner = np.swapaxes(nuisance, -1, -2) @ nuisance
     inner = inner + precision[..., None] * np.eye(precision.shape[-1])
     both = np.concatenate([columns, values[..., None]], axis=-1)
@@ -123,7 +142,4 @@ def take_out(
     table = np.swapaxes(both, -1, -2) @ (both - nuisance @ np.linalg.solve(inner, across))
     freedom = float(values.shape[-1] - 1)
     square = np.ascontiguousarray(table[..., :-1, :-1])
-    moments = Moments(square, np.ascontiguousarray(table[..., :-1, -1]), table[..., -1, -1], freedom)
-    informative = precision > 0
-    log_det = 0.5 * np.where(informative, np.log(np.where(informative, precision, 1.0)), 0.0).sum(axis=-1)
-    return moments, inner, log_det - 0.5 * np.linalg.slogdet(inner)[1]
+    return Moments(square, np.ascontiguousarray(table[..., :-1, -1]), table[..., -1, -1], freedom), inner

@@ -7,7 +7,7 @@ from itertools import combinations
 
 import numpy as np
 
-from trials.explain.models import Models, Terms, compact, list_models
+from trials.explain.models import Models, Terms, compact, find_causes, list_models
 from trials.explain.normal import FloatArray
 from trials.explain.prior import Prior
 from trials.explain.problem import IntArray
@@ -17,16 +17,19 @@ from trials.explain.setting import Setting
 
 @dataclass(frozen=True, slots=True)
 class Effort:
-    """How much is drawn; the defaults leave a standard error of one or two percent in most answers.
+    """How much is drawn; the defaults leave a standard error of at most one percent in most answers.
 
-    chains, burn, sweeps: parallel chains, sweeps thrown away and kept; draws: effects drawn at each kept sweep.
+    chains, burn, sweeps: parallel chains, sweeps thrown away and kept; draws: effects drawn at each kept sweep. While
+    the standard error of any probability is above `error`, as many sweeps are added, up to `most_sweeps` in all.
     screen_*: the same for choosing which models to keep: at most `most_pairs` and `most_triples` of those that carry
     more than `thrift`; the first pass leaves `screen_pairs`.
     """
 
     chains: int = 24
     burn: int = 10
-    sweeps: int = 20
+    sweeps: int = 10
+    most_sweeps: int = 30
+    error: float = 0.01
     draws: int = 4
     screen_chains: int = 4
     screen_burn: int = 6
@@ -74,17 +77,24 @@ def weigh(setting: Setting, terms: Terms, prior: Prior, effort: Effort, generato
     state = state.repeated(effort.chains)
     run_chains(setting, terms, models, state, generator, burn=effort.burn, sweeps=0)
     leading = _find_leading(terms, models, chance)
-    record = run_chains(
-        setting,
-        terms,
-        models,
-        state,
-        generator,
-        burn=0,
-        sweeps=effort.sweeps,
-        draws=effort.draws,
-        single_out=leading,
-    )
+    causes = find_causes(terms, models)
+
+    def sweep() -> Record:
+        return run_chains(
+            setting,
+            terms,
+            models,
+            state,
+            generator,
+            burn=0,
+            sweeps=effort.sweeps,
+            draws=effort.draws,
+            single_out=leading,
+        )
+
+    record = sweep()
+    while record.error(causes) > effort.error and record.sweeps < effort.most_sweeps:
+        record.add(sweep())
     return Weighed(terms, models, record, leading)
 
 

@@ -29,14 +29,14 @@ class Prior:
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
-    causes: tuple[float, ...] = (0.23, 0.61, 0.13, 0.03)
+    causes: tuple[float, ...] = (0.18, 0.63, 0.16, 0.03)
     few: float = 0.5
     lone_weight: float = 0.3
     effect_sds: tuple[float, ...] = (1.0, 2.0, 3.5)
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sittings: Grid = ((0.2, 0.0), (0.2, 0.57), (0.2, 1.0), (0.2, 1.7), (0.2, 3.2))
     drifts: Grid = ((10 / 12, 0.0), (1 / 12, 1.0), (1 / 12, 3.0))
-    small_effects: Grid = ((0.8, 0.0), (0.1, 0.2), (0.1, 0.4))
+    small_effects: Grid = ((0.85, 0.0), (0.15, 0.2))
     noise_kinds: tuple[tuple[float, float], ...] = ((0.96, 1.0), (0.035, 25.0), (0.005, 400.0))
     product_weight: float = 0.05
     apart: bool = True

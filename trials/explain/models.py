@@ -38,6 +38,11 @@ class Terms:
         """How many terms there are."""
         return len(self.owners)
 
+    def meant(self, term: int) -> set[int]:
+        """The groups that a term speaks of: a plain change rather than its double among the products."""
+        owners = self.owners[term]
+        return {group for owner in (owners[:1] if len(owners[0]) == 1 else owners) for group in owner}
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Models:

@@ -45,12 +45,11 @@ class Posterior:
         moved = self.terms.columns[here] - self.terms.columns[there]
         changed = [g for g in range(groups) if abs(moved[g]) > 1e-9]
         contribution = np.zeros((len(self.sds), groups))
-        for term, owners in enumerate(self.terms.owners):
+        for term in range(self.terms.count):
             if abs(moved[term]) < 1e-12:
                 continue
             part = self.effects[:, term] * moved[term]
-            meant = owners[:1] if len(owners[0]) == 1 else owners
-            for g in {g for owner in meant for g in owner} & set(changed):
+            for g in self.terms.meant(term) & set(changed):
                 contribution[:, g] += part
         size = np.abs(contribution)
         size[size <= noticeable * self.sds[:, None]] = 0.0
@@ -61,19 +60,19 @@ class Posterior:
         return [(number[g], float(credit[g])) for g in changed], float(nothing.mean())
 
     def row_support(self, candidate: int) -> FloatArray:
-        """For each of the caller's rows the log odds that it adds for a candidate, beside the best answer
+        """For each of the caller's rows the log odds that it adds for a candidate, beside the same answer
         without it.
 
-        Each row is foretold from all others by the best model with the candidate and the best without.
+        Each row is foretold from all others by the best model with the candidate, and by that model less its terms.
         """
         group = int(self.order[candidate])
         held = self.causes[:, group] >= 0.5
-        if not held.any() or held.all():
+        if not held.any():
             return np.zeros(len(self.rows))
-        padded = self.models.padded(-1)
-        best = [int(np.flatnonzero(part)[np.argmax(self.chance[part])]) for part in (held, ~held)]
-        with_it, without = (self._foretold([t for t in padded[m] if t >= 0]) for m in best)
-        return np.asarray((with_it - without)[self.rows])
+        best = int(np.flatnonzero(held)[np.argmax(self.chance[held])])
+        members = [int(t) for t in self.models.padded(-1)[best] if t >= 0]
+        others = [t for t in members if group not in self.terms.meant(t)]
+        return np.asarray((self._foretold(members) - self._foretold(others))[self.rows])
 
     def _foretold(self, members: list[int]) -> FloatArray:
         """Log density of each row given all the others (leave one out), for one model."""

@@ -68,11 +68,12 @@ def weigh(setting: Setting, terms: Terms, prior: Prior, effort: Effort, generato
         pairs = _best(models, chance, effort.most_pairs, effort.thrift)
         triples = _grow_triples(terms, models, chance, prior, effort)
         models = list_models(terms, prior.causes, prior.few, pairs, triples)
-        if triples is not None:
-            chance = screen(models, 1, 3)
-            triples = _best(models, chance, effort.most_triples, effort.thrift)
-            models = list_models(terms, prior.causes, prior.few, pairs, triples)
     chance = screen(models, 1, 3)
+    if len(models.blocks) > 3:
+        kept = _leading(models, chance, effort.most_triples, effort.thrift)
+        rest = models.count - len(models.blocks[3])
+        models = list_models(terms, prior.causes, prior.few, models.blocks[2], models.blocks[3][kept])
+        chance = chance[np.concatenate([np.arange(rest), rest + kept])]
     terms, models, chance = compact(terms, models, chance, effort.thrift)
     state = state.repeated(effort.chains)
     run_chains(setting, terms, models, state, generator, burn=effort.burn, sweeps=0)
@@ -130,11 +131,16 @@ def _weigh_exactly(
 
 def _best(models: Models, chance: FloatArray, most: int, thrift: float) -> IntArray:
     """The models of the largest size that carry more than `thrift`, at most `most` of them."""
+    return models.blocks[-1][_leading(models, chance, most, thrift)]
+
+
+def _leading(models: Models, chance: FloatArray, most: int, thrift: float) -> IntArray:
+    """Which they are within their block, in its order."""
     block = models.blocks[-1]
     own = chance[-len(block) :] if len(block) else chance[:0]
     ranked = np.argsort(-own, kind="stable")[:most]
     ranked = ranked[own[ranked] > thrift] if thrift > 0 else ranked
-    return block[np.sort(ranked)]
+    return np.sort(ranked)
 
 
 def _grow_triples(terms: Terms, models: Models, chance: FloatArray, prior: Prior, effort: Effort) -> IntArray | None:

@@ -26,14 +26,14 @@ class Effort:
     """
 
     chains: int = 24
-    burn: int = 10
+    burn: int = 8
     sweeps: int = 10
     most_sweeps: int = 30
     error: float = 0.01
     draws: int = 4
     screen_chains: int = 4
-    screen_burn: int = 6
-    screen_sweeps: int = 8
+    screen_burn: int = 5
+    screen_sweeps: int = 6
     screen_pairs: int = 4000
     most_pairs: int = 800
     most_triples: int = 800

@@ -387,7 +387,7 @@ def test_a_sitting_weighed_as_its_sheet_says_keeps_the_superfat_of_each_loaf(
     for number, batch in enumerate(batches):
         loaf = printed_loaf(sitting, weights, number)
         assert loaf.grams("oil") == pytest.approx(weights.loaves[number].oils_g)
-        assert loaf.grams("oil") == pytest.approx(batch.oil_mass_g, abs=1.0)
+        assert loaf.grams("oil") == pytest.approx(batch.oil_mass_g, abs=1.0 if sitting.pot else 0.5)
         assert sum(line.grams for line in loaf.lines) == pytest.approx(weights.loaves[number].batter_g)
         printed = superfat_band(loaf, register, Settings()).working
         assert printed == pytest.approx(batch.superfat.effective, abs=0.5)

@@ -68,7 +68,7 @@ def make_mutants(module: str) -> Iterator[Mutant]:
             for line, changed in zip(lines, code.splitlines(), strict=False):
                 if line != changed:
                     # the star before keyword-only parameters is no sign of multiplication
-                    if line.strip() != "*," and not line.lstrip().startswith("def "):
+                    if line.strip() != "*," and " *, " not in line and not line.lstrip().startswith("def "):
                         yield Mutant(module, line.strip(), changed.strip(), code)
                     break
 

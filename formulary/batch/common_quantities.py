@@ -167,7 +167,7 @@ def _vanillin(pot: Pot, materials: Materials) -> dict[str, Measured]:
         for line in pot.lines
         if line.at != "top" and _vanillin_percent(materials[line.material]) > 0
     }
-    if not holding or batter_g <= 0:
+    if not holding:
         return {}
     most = max(holding, key=lambda line: holding[line])
     percent = 100.0 * sum(holding.values()) / batter_g

@@ -10,7 +10,7 @@ import pytest
 from formulary.batch.common_practice import Measured
 from formulary.batch.common_quantities import find_common_quantities, find_conditions
 from formulary.batch.model import Pot, PotLine
-from formulary.materials.model import Material, MaterialKind
+from formulary.materials.model import Known, Material, MaterialKind, ValueRange
 from formulary.materials.register import read_builtin_register
 
 BUILTIN = read_builtin_register()
@@ -88,6 +88,34 @@ def test_an_oil_counts_by_what_it_is_made_of(material: str, quantity: str, *, co
     assert quantity not in found(added(material, 0.0, "oils", "oil"))
 
 
+def found_of(*oils: tuple[str, float], **process: str) -> dict[str, Measured]:
+    pot = Pot(tuple(PotLine(name, "oil", "oils", grams) for name, grams in oils))
+    return find_common_quantities(pot, MATERIALS, nominal_concentration_percent=33, process=process, cure_days=28)
+
+
+def test_a_pinch_of_oil_is_a_batch() -> None:
+    assert found_of(("half-castor", 0.5))["castor_percent_of_oils"].value == 100
+
+
+def test_fatty_acids_that_an_oil_lacks_are_none_of_it() -> None:
+    assert found_of(("soft-oil", 500.0), ("drying", 500.0))["linoleic_and_linolenic_percent"].value == pytest.approx(
+        17.5
+    )
+    assert found_of(("soft-oil", 500.0))["linoleic_and_linolenic_percent"].value == 0
+    for slug, of_one, counts in (("near", 39.5, False), ("over", 40.5, True)):
+        MATERIALS[slug] = oil(slug, {"C12:0": of_one, "C18:1": 100 - of_one})
+        assert ("lauric_percent_of_oils" in found_of((slug, 500.0))) == counts
+    for slug, of_one, counts in (("nearer", 49.5, False), ("full", 50.0, True)):
+        MATERIALS[slug] = oil(slug, {"C18:1-OH": of_one, "C18:1": 100 - of_one})
+        assert ("castor_percent_of_oils" in found_of((slug, 500.0))) == counts
+
+
+def test_just_a_twentieth_of_a_hard_fat_is_to_be_melted() -> None:
+    cool = found_of(("soft-oil", 950.0), ("harder", 50.0), oil_temperature="40 °C")
+    assert cool["oils_below_melting_k"].value == 15
+    assert "oils_below_melting_k" not in found_of(("soft-oil", 950.1), ("harder", 49.9), oil_temperature="40 °C")
+
+
 def test_shares_of_a_kind_are_added_up_and_the_largest_is_named() -> None:
     quantities = found(added("kaolin", 4.0), added("rose-clay", 9.0, "oils"), added("kaolin", 2.0, "oils"))
     clay = quantities["clay_percent_of_oils"]
@@ -119,6 +147,9 @@ def test_acids_are_those_that_meet_the_lye() -> None:
     acids = found(added("sour", 100.0), added("sour", 50.0, "top"), added("kaolin", 5.0))["acid_percent_of_oils"]
     assert (acids.value, acids.parts) == (pytest.approx(0.6), ("additions", "sour"))
     assert "acid_percent_of_oils" not in found(added("sour", 50.0, "top"))
+    assert "acid_percent_of_oils" not in found(added("kaolin", 50.0))
+    assert found(added("sour", 5.0))["acid_percent_of_oils"].value == pytest.approx(0.03)
+    assert found(added("syrup", 1.0))["sugars_g_per_kg_oils"].value == pytest.approx(0.6)
 
 
 def test_brine_is_salt_in_all_the_water_of_the_jug() -> None:
@@ -197,12 +228,32 @@ def test_conditions_hold_for_what_they_say() -> None:
 
 
 def test_potassium_is_told_as_its_part_of_the_moles() -> None:
-    """40 g NaOH (39.997 g/mol) and 56.1 g KOH (56.105 g/mol) of 90 % are 1.0001 and 0.9 mol."""
-    soda = added("sodium-hydroxide", 40.0, "lye water", "alkali")
-    potash = added("potassium-hydroxide", 56.1, "lye water", "alkali")
-    percent = BUILTIN["potassium-hydroxide"].assay_percent
-    part = percent.working / 100 if percent is not None else 1.0
-    both = found(soda, potash)["potassium_percent_of_alkali"].value
-    assert both == pytest.approx(100 * part * 56.1 / 56.105 / (part * 56.1 / 56.105 + 40 / 39.997), rel=1e-6)
-    assert found(soda)["potassium_percent_of_alkali"].value == 0
+    """40 g NaOH of 39.997 g/mol are 1.0001 mol, 56.1 g KOH of 56.105 g/mol and 90 % are 0.8999 mol (CIAAW weights)."""
+    sodium, potassium = BUILTIN["sodium-hydroxide"], BUILTIN["potassium-hydroxide"]
+    known = Known("maker", "invented for this test")
+    materials = {
+        **MATERIALS,
+        "sodium-hydroxide": replace(sodium, assay_percent=ValueRange(99, 100, 100, known)),
+        "potassium-hydroxide": replace(potassium, assay_percent=ValueRange(85, 95, 90, known)),
+    }
+
+    def percent(soda_g: float, potash_g: float) -> float:
+        soda = added("sodium-hydroxide", soda_g, "lye water", "alkali")
+        potash = added("potassium-hydroxide", potash_g, "lye water", "alkali")
+        pot = Pot((OLIVE, PALM, soda, potash))
+        quantities = find_common_quantities(pot, materials, nominal_concentration_percent=33, process={}, cure_days=28)
+        return quantities["potassium_percent_of_alkali"].value
+
+    assert percent(40.0, 56.1) == pytest.approx(100 * 0.8999 / (0.8999 + 1.0001), rel=1e-3)
+    assert percent(4.0, 5.61) == pytest.approx(percent(40.0, 56.1))
+    assert percent(40.0, 0.0) == 0
     assert "potassium_percent_of_alkali" not in found()
+
+
+def test_of_two_salts_in_the_jug_the_first_is_named_and_a_trace_of_vanillin_is_told() -> None:
+    MATERIALS["rock-salt"] = stuff("rock-salt", group="salt")
+    water = added("water", 200.0, "lye water", "water")
+    both = found(water, added("rock-salt", 10.0, "lye water"), added("sea-salt", 40.0, "lye water"))
+    assert both["brine_percent"] == Measured(pytest.approx(20), ("additions", "rock-salt"))
+    MATERIALS["faint"] = stuff("faint", vanillin_percent=0.5)
+    assert found(added("faint", 10.0))["vanillin_percent_of_batter"].value == pytest.approx(5 / 1010)

@@ -11,8 +11,9 @@ from trials.explain.models import Models, Terms, compact, find_causes, list_mode
 from trials.explain.normal import FloatArray
 from trials.explain.prior import Prior
 from trials.explain.problem import IntArray
-from trials.explain.sampler import Record, run_chains, start_state
+from trials.explain.sampler import Record, run_chains
 from trials.explain.setting import Setting
+from trials.explain.state import start_state
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,58 @@
+"""What batches and sittings share, how far a history drifts, how large small effects are: sizes drawn anew."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from trials.explain.normal import FloatArray
+from trials.explain.pick import pick
+from trials.explain.setting import Setting, whiten
+from trials.explain.state import State
+
+
+def draw_share(
+    setting: Setting, state: State, left: FloatArray, weight: FloatArray, generator: np.random.Generator
+) -> None:
+    """A new batch share of each chain, given its effects and noise."""
+    grid = np.array(setting.prior.batch_shares)
+    share = np.tile(grid, (len(weight), 1))
+    values = whiten(setting, left[:, None], share, weight[:, None])
+    nuisance = whiten(setting, setting.nuisance[None, None], share, weight[:, None])
+    logs = _log_density(
+        np.swapaxes(nuisance, -1, -2) @ nuisance,
+        (np.swapaxes(nuisance, -1, -2) @ values)[..., 0],
+        (values[..., 0] ** 2).sum(axis=-1),
+        setting.precision(state.sizes)[:, None],
+        state.sd[:, None],
+    )
+    state.share = pick(logs - 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1), generator)
+
+
+def draw_sizes(
+    setting: Setting, state: State, nuisance: FloatArray, left: FloatArray, generator: np.random.Generator
+) -> None:
+    """New sizes of sittings and drift in each chain, one kind after the other, given its effects and noise.
+
+    nuisance, left: whitened, shape (chains, rows, nuisances) and (chains, rows, 1).
+    """
+    square = (np.swapaxes(nuisance, -1, -2) @ nuisance)[:, None]
+    score = (np.swapaxes(nuisance, -1, -2) @ left)[:, None, :, 0]
+    total = (left[..., 0] ** 2).sum(axis=-1)[:, None]
+    for k, grid in enumerate(setting.grids):
+        tried = np.repeat(state.sizes[:, None], len(grid), axis=1)
+        tried[..., k] = np.arange(len(grid))
+        logs = _log_density(square, score, total, setting.precision(tried), state.sd[:, None])
+        state.sizes[:, k] = pick(logs + np.log([chance for chance, _ in grid]), generator)
+
+
+def _log_density(
+    square: FloatArray, score: FloatArray, total: FloatArray, precision: FloatArray, sd: FloatArray
+) -> FloatArray:
+    """Log density of whitened values whose nuisances are summed out, up to a constant.
+
+    square N'N (..., k, k), score N'v (..., k), total v'v (...), precision (..., k) of the nuisances / s^2, sd s (...).
+    """
+    inner = square + precision[..., None] * np.eye(precision.shape[-1])
+    fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
+    known = np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1)
+    return np.asarray(0.5 * (known - np.linalg.slogdet(inner)[1] - (total - fit) / sd**2))

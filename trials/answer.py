@@ -23,22 +23,27 @@ INTERVALS = "Intervals hold the true effect in 9 of 10 cases (90 %)."
 
 
 @dataclass(frozen=True, slots=True)
-class YesCounts:
-    """Of how many pours with something, and of how many of the rest, a yes was seen; words: which pours these are."""
+class Counts:
+    """In how many of the pours with something, and in how many of the rest, a grade or a yes was seen.
 
-    yes: int
+    what: `yes`, `up to a quarter or more`. words, rest_words: which pours these are.
+    """
+
+    what: str
+    seen: int
     of: int
     words: str
-    rest_yes: int
+    rest_seen: int
     rest_of: int
     rest_words: str
 
     def to_json(self) -> dict[str, object]:
         return {
-            "yes": self.yes,
+            "what": self.what,
+            "seen": self.seen,
             "of": self.of,
             "which": self.words,
-            "rest_yes": self.rest_yes,
+            "rest_seen": self.rest_seen,
             "rest_of": self.rest_of,
             "rest": self.rest_words,
         }
@@ -51,7 +56,8 @@ class FactorEffect:
     effect, low, high: in the outcome's own unit at the usual level, with the interval that holds it with 90 %; None
     where the outcome has grades and so no unit. direction: "up", "down" or "" where it cannot be said.
     per: the step in words. even_chance_becomes: for grades, the chance of passing one after a step where it was one
-    half before, with its interval; None elsewhere. counts: of yes / no, how often yes was seen.
+    half before, with its interval; None elsewhere. counts: of grades and yes / no, how often a
+    higher grade, or yes, was seen.
     """
 
     factor: str
@@ -61,7 +67,7 @@ class FactorEffect:
     per: str
     direction: str
     even_chance_becomes: tuple[float, float, float] | None = None
-    counts: YesCounts | None = None
+    counts: Counts | None = None
 
     def to_json(self) -> dict[str, object]:
         chance = self.even_chance_becomes

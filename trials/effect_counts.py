@@ -1,40 +1,56 @@
-"""How often yes was seen with a factor and without it: what a maker can count, beside odds that have no unit."""
+"""How often a grade or a yes was seen with a factor and without it: what a maker can count, beside odds."""
 
 from __future__ import annotations
 
-from trials.answer import Answer, YesCounts
+from trials.answer import Answer, Counts
 from trials.factor_steps import TENTH
 from trials.factors import Factor
 from trials.outcomes import Scale
-from trials.sentences import plain_number
+from trials.sentences import number, plain_number
 
 _IN_OR_NOT = frozenset({"held back", "addition", "scent", "lot", "vessel"})
 
 
-def count_yes(answer: Answer, factor: Factor) -> YesCounts | None:
-    """Of a yes / no outcome, how many pours said yes among those that had a factor, or more of it, and among the rest.
+def count_seen(answer: Answer, factor: Factor) -> Counts | None:
+    """How many pours said yes, or had the grade that parts them best into halves, with a factor and without it.
 
     What goes in or not is counted with it and without; a figure above its usual value and not, or below it and not
-    where it was never above. None for other outcomes, and where one side is empty.
+    where it was never above. None for outcomes with figures, and where one side is empty.
     """
-    if answer.outcome.scale is not Scale.YES_NO:
+    if answer.outcome.scale not in (Scale.GRADED, Scale.YES_NO):
         return None
+    border = _border(answer)
     known = [
-        (value, item.value.value >= 0.5)
+        (value, item.value.value >= border)
         for value, item in zip(answer.table.column(factor.name), answer.seen, strict=True)
         if value is not None and item.value.value is not None and item.value.bound == "exact"
     ]
     usual = 0.0 if factor.kind in _IN_OR_NOT else factor.baseline
-    more = [yes for value, yes in known if value - usual > TENTH * factor.step]
-    rest = [yes for value, yes in known if value - usual <= TENTH * factor.step]
+    more = [seen for value, seen in known if value - usual > TENTH * factor.step]
+    rest = [seen for value, seen in known if value - usual <= TENTH * factor.step]
     words = ("with it", "without it")
     if factor.kind not in _IN_OR_NOT and factor.unit:
         at = f"{plain_number(usual, factor.aspects[0].step_of.places)} {factor.unit}"
         words = (f"above {at}", f"at {at} or below")
         if not more:
-            more = [yes for value, yes in known if usual - value > TENTH * factor.step]
-            rest = [yes for value, yes in known if usual - value <= TENTH * factor.step]
+            more = [seen for value, seen in known if usual - value > TENTH * factor.step]
+            rest = [seen for value, seen in known if usual - value <= TENTH * factor.step]
             words = (f"below {at}", f"at {at}")
     if not more or not rest:
         return None
-    return YesCounts(sum(more), len(more), words[0], sum(rest), len(rest), words[1])
+    return Counts(_what(answer, border), sum(more), len(more), words[0], sum(rest), len(rest), words[1])
+
+
+def _border(answer: Answer) -> float:
+    """Yes, or the grade from which on the pours come nearest to one half."""
+    if answer.outcome.scale is Scale.YES_NO:
+        return 1.0
+    grades = [item.value.value for item in answer.seen if item.value.value is not None]
+    levels = sorted(set(grades))[1:] or [1.0]
+    return min(levels, key=lambda level: (abs(2 * sum(grade >= level for grade in grades) - len(grades)), level))
+
+
+def _what(answer: Answer, border: float) -> str:
+    word = number(answer.outcome, border)
+    is_last = answer.outcome.scale is Scale.YES_NO or round(border) >= len(answer.outcome.grades) - 1
+    return word if is_last else f"{word} or more"

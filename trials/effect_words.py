@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from formulary.quantity import format_number
-from trials.answer import Answer, FactorEffect, LikelyCause, YesCounts
+from trials.answer import Answer, Counts, FactorEffect, LikelyCause
 from trials.chance_words import percent
 from trials.factors import Factor
 from trials.outcomes import Outcome, Scale
@@ -57,20 +57,18 @@ def effect_unit(answer: Answer) -> str:
 
 
 def _say_chance(answer: Answer, effect: FactorEffect) -> str:
-    """`makes a higher grade of ash at 28 d likelier: an even chance becomes 84 % (66 to 95)`."""
+    """`makes a higher grade of ash at 28 d likelier (up to a quarter or more in 9 of 11 pours with it, in 2 of 12
+    without it)`: what was counted, since a weak cause of grades that gets named looks stronger than it is.
+    """
     likelier = "likelier" if effect.direction == "up" else "less likely"
-    if answer.outcome.scale is Scale.YES_NO:
-        said = f"makes {answer.label} {likelier}"
-        return said if effect.counts is None else f"{said} ({counts_words(effect.counts)})"
-    said = f"makes a higher grade of {answer.label} {likelier}"
-    becomes = effect.even_chance_becomes
-    return said if becomes is None else f"{said}: an even chance becomes {even_chance_words(becomes)}"
+    grade = "" if answer.outcome.scale is Scale.YES_NO else "a higher grade of "
+    said = f"makes {grade}{answer.label} {likelier}"
+    return said if effect.counts is None else f"{said} ({_counts_words(effect.counts)})"
 
 
-def counts_words(counts: YesCounts) -> str:
-    """`yes in 8 of 9 pours above 40 °C, in 1 of 15 at 40 °C or below`."""
-    first = f"yes in {counts.yes} of {counts.of} pours {counts.words}"
-    return f"{first}, in {counts.rest_yes} of {counts.rest_of} {counts.rest_words}"
+def _counts_words(counts: Counts) -> str:
+    first = f"{counts.what} in {counts.seen} of {counts.of} pours {counts.words}"
+    return f"{first}, in {counts.rest_seen} of {counts.rest_of} {counts.rest_words}"
 
 
 def even_chance_words(becomes: tuple[float, float, float]) -> str:

@@ -10,7 +10,7 @@ from statistics import median, pstdev
 from typing import TYPE_CHECKING
 
 from trials.answer import Botched, FactorEffect, LikelyCause, NearTwins, Support, SuspectSet
-from trials.effect_counts import count_yes
+from trials.effect_counts import count_seen
 from trials.even_scale import from_scale, noise_in_unit
 from trials.explanation import Explanation
 from trials.factor_steps import TENTH
@@ -289,12 +289,12 @@ def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effec
     sure = effect.low > 0 or effect.high < 0
     direction = ("up" if effect.middle > 0 else "down") if sure or abs(effect.middle) > 1e-9 else ""
     if answer.outcome.scale in _GRADED:
+        counts = count_seen(answer, factor)
         if answer.outcome.scale is Scale.YES_NO:  # so few bits overstate it: its intervals held the truth too seldom
-            counts = count_yes(answer, factor)
             return FactorEffect(factor.name, None, None, None, factor.words, direction, None, counts)
         # Grades are cut from a hidden scale on which the noise is 1, so a step moves one half to the normal's share.
         middle, low, high = (0.5 * (1.0 + erf(end / sqrt(2.0))) for end in (effect.middle, effect.low, effect.high))
-        return FactorEffect(factor.name, None, None, None, factor.words, direction, (middle, low, high))
+        return FactorEffect(factor.name, None, None, None, factor.words, direction, (middle, low, high), counts)
     own = weighed.in_own_unit(effect)
     return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)
 

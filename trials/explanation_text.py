@@ -152,6 +152,8 @@ def _basis(answer: Answer, width: int) -> list[str]:
         said.append(f"A step changes a time by a share of it: here of {level_words(answer)}.")
     if answer.has_intervals:
         said.append(INTERVALS)
+    if answer.outcome.scale is Scale.GRADED and answer.enough_evidence:
+        said.append("A weak cause of grades that gets named looks stronger than it is.")
     noise = answer.noise
     if noise is not None and answer.seen:
         size = noise_size(answer.outcome, noise, answer.level)

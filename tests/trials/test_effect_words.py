@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from decimal import Decimal
 
 from formulary.settings import Settings
@@ -94,7 +95,19 @@ def test_of_yes_or_no_it_is_counted_how_often_with_it_and_without() -> None:
     effect = answer.causes[0].main_effect
     assert effect is not None
     assert effect.counts is not None
-    assert (effect.counts.yes, effect.counts.of, effect.counts.rest_yes, effect.counts.rest_of) == (9, 10, 0, 10)
+    assert (effect.counts.seen, effect.counts.of, effect.counts.rest_seen, effect.counts.rest_of) == (9, 10, 0, 10)
     warm = [trial(BASE, f"w{k:02d}", k, room=("18", "25")[k % 2], seen={"cracked": str(k % 2)}) for k in range(20)]
     room = explain_outcome(warm, OUTCOMES["cracked"])
     assert "yes in 10 of 10 pours above 21.5 °C, in 0 of 10 at 21.5 °C or below" in room.sentence
+
+
+def test_of_grades_it_is_counted_at_the_grade_that_parts_the_pours_best() -> None:
+    trials = [
+        trial(SCENTED if k % 2 else BASE, f"g{k:02d}", k, seen={"ash": ("0", "2", "1", "3")[k % 4]}) for k in range(20)
+    ]
+    answer = explain_outcome(trials, OUTCOMES["ash"], Decimal(28))
+    assert "up to a half or more in 10 of 10 pours with it, in 0 of 10 without it" in answer.sentence
+    text = " ".join(render_explanation(answer).split())
+    assert "even chance becomes" in text
+    assert "looks stronger than it is" in text
+    assert "looks stronger" not in " ".join(render_explanation(replace(answer, causes=())).split())

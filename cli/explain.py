@@ -13,7 +13,7 @@ from cli.output import progress, say, say_json, width
 @click.option(
     "--within", "within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable)."
 )
-@click.option("--trial", metavar="TRIAL", help="Tell what moved this trial against the one that it came from, too.")
+@click.option("--trial", metavar="TRIAL", help="Tell first what moved this one, beside the pour before it.")
 @all_option
 @json_option
 @folder_option

@@ -38,4 +38,6 @@ def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool)
     say(render_next_trials(proposed, answer, width()))
     if slug is not None:
         say(f"\nWritten to {path.relative_to(folder.root)}, not saved yet; it remembers {best.start.name}.")
+        if best.by_hand:
+            say(f"No recipe holds the rest; see to it when you pour: {' and '.join(best.by_hand)}.")
         say_next(f"look it over in an editor, then formulary save {slug} -m WHY")

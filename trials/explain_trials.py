@@ -212,7 +212,7 @@ def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
         advice = "Pour a second: the same once more, or with one thing changed."
         return "one trial alone cannot be compared with anything", advice
     if why.why == "two-rows":
-        advice = "Pour one of them once more, all else the same."
+        advice = "Pour one of them once more, all else the same; `formulary compare` shows in what they differ."
         return "two pours show a difference, but not how much repeats differ", advice
     return why.what, None
 

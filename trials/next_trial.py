@@ -54,6 +54,11 @@ class NextTrial:
         """What to change in the start's recipe; none for a repeat or another handling."""
         return tuple(tweak for change in self.changes for tweak in change.tweaks)
 
+    @property
+    def by_hand(self) -> tuple[str, ...]:
+        """The changes that no recipe holds, such as a lot, a room or how long it is blended."""
+        return tuple(change.words for change in self.changes if not change.tweaks)
+
     def branch(self, slug: str) -> Version:
         """The changed recipe as a variant of its start, under a name of its own; not saved.
 
@@ -69,6 +74,7 @@ class NextTrial:
             "words": self.words,
             "start": self.start.name,
             "tweaks": [str(tweak) for tweak in self.tweaks],
+            "by_hand": list(self.by_hand),
             "portion": self.portion,
             "bits": self.bits,
             "expected": [item.to_json() for item in self.expected],

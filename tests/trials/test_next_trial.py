@@ -319,3 +319,14 @@ def test_a_long_proposal_stays_under_its_number() -> None:
     head, second, *_ = render_next_trials([long], answer(), 50).splitlines()
     assert head.startswith("1  Pour ")
     assert second.startswith("   ")
+
+
+def test_what_no_recipe_holds_is_told_beside_the_tweaks() -> None:
+    sweet = version("sweet", additions="material: honey, rate: 2 % of oils, at: trace, water: replaces")
+    cool = [trial(BASE, f"c{k}", k, working=("12:00", "11:20", "12:40")[k % 3], room="18") for k in range(6)]
+    warm = [trial(sweet, f"h{k}", 20 + k, working=("7:00", "7:30")[k % 2], room="26") for k in range(5)]
+    explained = explain_outcome([*cool, *warm], WORKING)
+    for one in find_next_trials(explained, register(), Settings(), most=10):
+        assert set(one.by_hand) == {change.words for change in one.changes if not change.tweaks}
+        assert one.to_json()["by_hand"] == list(one.by_hand)
+    assert any(one.by_hand for one in find_next_trials(explained, register(), Settings(), most=10))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from decimal import Decimal
 
 import pytest
 
@@ -14,6 +15,7 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.materials.model import Material
 from formulary.materials.register import read_builtin_register
+from formulary.settings import Settings
 from tests.batch.finding_cases import addition
 from tests.batch.recipes import PLAIN, read_recipe, weigh_out
 
@@ -99,6 +101,35 @@ def test_an_oil_that_is_held_back_or_that_one_loaf_lacks_is_not_in_the_pot() -> 
     assert dict(sitting.pot.lines).keys() == {"coconut-oil"}
     lard = PLAIN.replace("olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "lard: 100")
     assert sitting_of(PLAIN, lard).pot is None
+
+
+def test_what_is_a_loafs_own_stays_with_it_however_little_it_is() -> None:
+    """Coconut oil to wet a mica with is no part of the oils in the pot, and half a gram of kaolin is weighed, too."""
+    coconut, kaolin = (
+        f"  - {{material: {name}, rate: {rate} % of oils, at: oils}}\n"
+        for name, rate in (("coconut-oil", 1), ("kaolin", 0.05))
+    )
+    lines = coconut + kaolin
+    sitting = sitting_of(PLAIN, f"{PLAIN}additions:\n{lines}")
+    own = {(line.material, line.role): line.grams for line in sitting.own[1]}
+    assert own["coconut-oil", "addition"] == pytest.approx(5)
+    assert own["kaolin", "addition"] == pytest.approx(0.25)
+    assert ("coconut-oil", "oil") not in own
+
+
+def test_shared_vessels_that_are_too_small_are_told_and_only_those_that_are_shared() -> None:
+    small = Settings(vessels_ml={"pot": Decimal(100), "jug": Decimal(100)})
+    large = Settings(vessels_ml={"pot": Decimal(9000), "jug": Decimal(9000)})
+
+    def told(other: str, settings: Settings) -> set[str]:
+        batches = [weigh_out(text) for text in (PLAIN, other)]
+        return {finding.code for finding in plan_sitting(batches, REGISTER, settings).findings}
+
+    assert told(HARD, small) == {"pot-small", "jug-small"}
+    assert told(HARD, large) == set()
+    assert told(strength(36), small) == {"pot-small"}
+    lard = PLAIN.replace("olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "lard: 100")
+    assert told(lard, small) == {"jug-small"}
 
 
 def test_a_sitting_is_of_two_loaves_or_more_and_none_that_is_stopped() -> None:

@@ -72,9 +72,6 @@ MODULES = {
         "tests/batch/test_sitting_rescue_and_size.py",
         *_SCALES,
     ),
-    "formulary/batch/sitting_text.py": (*_SCALES, *_RESCUE),
-    "formulary/batch/weigh_out_text.py": (*_SCALES, "tests/batch/test_what_is_not_shared_alike.py"),
-    "formulary/batch/overriding.py": ("tests/batch/test_stops.py", *_RESCUE),
     "formulary/batch/temperature_checks.py": ("tests/batch/test_too_hot.py",),
     "formulary/batch/common_quantities.py": (
         "tests/batch/test_quantities_of_practice.py",

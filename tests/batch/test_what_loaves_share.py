@@ -36,7 +36,10 @@ def strength(percent: float) -> str:
     return PLAIN.replace("lye_concentration: 33", f"lye_concentration: {percent}")
 
 
-@pytest.mark.parametrize(("percent", "is_one"), [(33.03, True), (33.07, False), (32.97, True), (32.93, False)])
+@pytest.mark.parametrize(
+    ("percent", "is_one"),
+    [(33.03, True), (33.07, False), (32.97, True), (32.93, False), (33.0498, True), (33.0503, False)],
+)
 def test_lyes_are_one_when_no_scale_could_tell_them_apart(percent: float, *, is_one: bool) -> None:
     sitting = sitting_of(PLAIN, strength(percent))
     assert (sitting.jug is not None) == is_one
@@ -115,6 +118,12 @@ def test_what_is_a_loafs_own_stays_with_it_however_little_it_is() -> None:
     assert own["coconut-oil", "addition"] == pytest.approx(5)
     assert own["kaolin", "addition"] == pytest.approx(0.25)
     assert ("coconut-oil", "oil") not in own
+
+
+def test_a_loaf_of_a_few_grams_shares_as_any_other() -> None:
+    sitting = sitting_of(PLAIN, PLAIN, sizes=(3.0, 1000.0))
+    assert sitting.pot is not None
+    assert dict(sitting.pot.lines)["coconut-oil"] == pytest.approx(250.75)
 
 
 def test_shared_vessels_that_are_too_small_are_told_and_only_those_that_are_shared() -> None:

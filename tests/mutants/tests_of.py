@@ -72,6 +72,7 @@ MODULES = {
         "tests/batch/test_sitting_rescue_and_size.py",
         *_SCALES,
     ),
+    "formulary/batch/overriding.py": ("tests/batch/test_stops.py", *_RESCUE),
     "formulary/batch/temperature_checks.py": ("tests/batch/test_too_hot.py",),
     "formulary/batch/common_quantities.py": (
         "tests/batch/test_quantities_of_practice.py",

@@ -13,6 +13,8 @@ import pytest
 
 from formulary.batch.rescue import Rescue, work_out_rescue
 from formulary.batch.weigh_out import work_out_batch
+from formulary.batch.weighed import parse_weighed
+from formulary.errors import InputError
 from formulary.finding import stops
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
@@ -268,3 +270,12 @@ def test_only_a_lye_that_still_wants_water_is_warned_of_as_it_is() -> None:
     assert told_now(sodium_hydroxide=alkali_g) == []
     assert told_now(water=50.0) == []
     assert told_now(sodium_hydroxide=alkali_g, water=0.5) == ["jug-saturated"]
+
+
+def test_nothing_and_half_a_gram_can_be_in_a_vessel_and_less_or_a_tonne_cannot() -> None:
+    assert parse_weighed("castor-oil 0 g") == ("castor-oil", 0.0)
+    assert parse_weighed("castor-oil 0.5 g") == ("castor-oil", 0.5)
+    for text, named in (("castor-oil -0.5 g", "'-0.5 g'"), ("castor-oil 1001 kg", "1001 kg is more")):
+        with pytest.raises(InputError) as raised:
+            parse_weighed(text)
+        assert raised.value.findings[0].what.startswith(named)

@@ -44,6 +44,7 @@ OWNERS = {
     "numpy": r"trials\.(explain|charts)(\..*)?",
     "deepdiff": r"formulary\.changes(\..*)?",
     "filelock": r"formulary\.store(\..*)?",
+    "threadpoolctl": r"trials\.explain(\..*)?",
 }
 HEAVY = ("git", "deepdiff", "matplotlib")
 

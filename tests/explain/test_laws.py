@@ -6,9 +6,11 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from threadpoolctl import threadpool_info, threadpool_limits
 
 from formulary.errors import InputError
-from trials.explain import Effort, Explanation, NoAnswer, Noise, Prior, Problem, explain
+from trials.explain import Effort, Explanation, NoAnswer, Noise, Prior, Problem, engine, explain
+from trials.explain.weighing import weigh
 
 EXACT = Prior(noise_kinds=((1.0, 1.0),), small_effects=(), product_weight=0.0)
 QUICK = Effort(chains=6, burn=4, sweeps=5, screen_burn=2, screen_sweeps=2)
@@ -174,3 +176,24 @@ def test_which_change_moved_one_row_against_another() -> None:
     assert reason.chances[0][1] > 0.8
     changed = {k for k, _ in reason.chances}
     assert len(changed) == (np.abs(x[row]) > 0).sum()
+
+
+def test_small_matrices_are_worked_on_by_one_thread_and_the_callers_threads_are_left_as_they_were(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    seen: list[set[int]] = []
+
+    def threads() -> set[int]:
+        return {library["num_threads"] for library in threadpool_info() if library["user_api"] == "blas"}
+
+    def looking(*given: object, **named: object) -> object:
+        seen.append(threads())
+        return weigh(*given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(engine, "weigh", looking)
+    x, y = history(3)
+    with threadpool_limits(limits=2, user_api="blas"):
+        before = threads()
+        answer_of(x, y, prior=None, effort=QUICK)
+        assert threads() == before
+    assert seen == [{1}]

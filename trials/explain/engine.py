@@ -11,7 +11,10 @@ sums are exact; else the hidden parts are drawn (`sampler`).
 
 from __future__ import annotations
 
+from functools import cache
+
 import numpy as np
+from threadpoolctl import ThreadpoolController
 
 from trials.explain.aliases import find_groups
 from trials.explain.answer import make_answer
@@ -45,10 +48,17 @@ def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None 
     noise = NoisePrior(known.observations / 2, known.observations * known.sd**2 / 2, asked.scale in GRADED)
     setting = make_setting(latent, asked.batch, asked.sitting, asked.when, prior, noise, representing)
     terms = make_terms(representing, weight, latent.start, setting.batch, prior)
-    weighed = weigh(setting, terms, prior, effort or Effort(), np.random.default_rng(asked.seed()))
+    with _numerical_libraries().limit(limits=1):
+        weighed = weigh(setting, terms, prior, effort or Effort(), np.random.default_rng(asked.seed()))
     return make_answer(
         asked, groups, representing, setting, weighed, rows=rows, columns=columns, prior_sd=known.sd, middle=middle
     )
+
+
+@cache
+def _numerical_libraries() -> ThreadpoolController:
+    """Those loaded by now; matrices as small as ours take longer the more threads share them."""
+    return ThreadpoolController()
 
 
 _DUST = 1e-9  # differences that are smaller beside the values come from arithmetic, not from soap

@@ -144,6 +144,7 @@ def _batch(trial: Trial, pot: Pot, materials: Mapping[str, Material]) -> Batch:
         findings=(),
         pot=pot,
         process=_process(trial),
+        materials=materials,
     )
 
 

@@ -8,6 +8,7 @@ from types import MappingProxyType
 
 from formulary.batch.scale import Scale
 from formulary.finding import Finding
+from formulary.materials.model import Material
 
 ROLES = ("oil", "alkali", "water", "addition", "scent")
 
@@ -227,7 +228,8 @@ class PotFigures:
 class Batch:
     """What to weigh, and what is known about it. Grams are None in JSON while a stop finding stands.
 
-    All grams but those of alkali are exact; `scale` is what a sheet rounds them to.
+    All grams but those of alkali are exact; `scale` is what a sheet rounds them to. materials: what it was worked out
+    by, with the certificates of the lots chosen; what is worked out of it later holds to these.
     """
 
     recipe: str
@@ -248,6 +250,7 @@ class Batch:
     pot: Pot
     process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     scale: Scale = field(default_factory=Scale)
+    materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}), repr=False, compare=False)
 
     @property
     def is_stopped(self) -> bool:

@@ -98,6 +98,7 @@ def work_out_rescue(
 ) -> Rescue:
     """What to weigh after some of a batch was weighed otherwise than planned.
 
+    materials: those of the register; what the batch was worked out by, such as a lot's certificate, counts before them.
     weighed_g: material -> grams that are in the vessels by now; where a material stands in several parts of the
     recipe, what is there counts for the oils first. lye_is_in: whether the lye is in the oils; what goes in before then
     is there as planned, unless it is named.
@@ -111,6 +112,7 @@ def work_out_rescue(
         if name not in known:
             do = suggest(name, known, f"weighed here: {', '.join(sorted(known))}")
             raise InputError.of("unknown-line", f"the batch has nothing called {name[:40]!r}", do)
+    materials = {**materials, **batch.materials}
     found = _go_on(batch, weighed_g, materials, settings, lye_is_in=lye_is_in)
     if not found.is_stopped:
         return found

@@ -66,7 +66,8 @@ def _check_printed(sitting: Sitting, materials: Mapping[str, Material], settings
     weights = weigh_sitting(sitting)
     for number, batch in enumerate(sitting.batches):
         loaf = printed_loaf(sitting, weights, number)
-        for finding in check_printed_pot(loaf, batch.superfat.effective, batch.purpose, materials, settings):
+        of_loaf = {**materials, **batch.materials}  # by the lots that it was worked out with
+        for finding in check_printed_pot(loaf, batch.superfat.effective, batch.purpose, of_loaf, settings):
             yield replace(finding, what=f"loaf {number + 1}: {finding.what}")
 
 

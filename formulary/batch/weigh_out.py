@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 
 from formulary.batch.checks import check_batch, check_recipe
 from formulary.batch.figures import (
@@ -296,6 +297,7 @@ def _describe(
         pot=pot,
         process=recipe.process,
         scale=Scale.of(settings),
+        materials=MappingProxyType(dict(materials)),
     )
 
 

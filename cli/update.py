@@ -38,7 +38,7 @@ def update(variant: str, choices: tuple[str, ...], is_applied: bool, show_all: b
     from formulary.updating import apply_update, find_update
 
     with open_chosen() as folder, progress("working out both sides"):
-        found = find_update(folder, variant, settle=dict(_split(choice) for choice in choices))
+        found = find_update(folder, variant, settle=_read_choices(choices))
         if is_applied:
             found = apply_update(folder, found)
     if as_json:
@@ -49,9 +49,12 @@ def update(variant: str, choices: tuple[str, ...], is_applied: bool, show_all: b
     return STOPPED if found.changes is not None and found.changes.stops else DONE
 
 
-def _split(choice: str) -> tuple[str, str]:
-    field, _, word = choice.partition("=")
-    return field.strip(), word.strip()
+def _read_choices(choices: tuple[str, ...]) -> dict[str, str]:
+    settle: dict[str, str] = {}
+    for field, word in (map(str.strip, choice.partition("=")[::2]) for choice in choices):
+        if settle.setdefault(field, word) != word:
+            raise click.UsageError(f"--settle {field} is given twice, as {settle[field]} and as {word}")
+    return settle
 
 
 def _say_what_next(found: Update, choices: tuple[str, ...]) -> None:

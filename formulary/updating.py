@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from formulary.changes.decision import Choice, Decision, conflict_field, find_choice
+from formulary.changes.decision import Choice, Decision, Outcome, conflict_field, find_choice
 from formulary.changes.merge import merge_recipes
 from formulary.errors import ChangedError, InputError, StopError
 from formulary.finding import MAX_FINDINGS, Finding, Place, error, has_errors, note, stop
@@ -177,8 +177,13 @@ def _settle_open(folder: Folder, variant: Version, choices: Mapping[str, Choice]
     # What was edited by hand meanwhile is the third side.
     sides = (replace(each, conflicts=()) for each in (untouched.recipe, variant.recipe, settled.recipe))
     by_hand = merge_recipes(*sides)
-    if by_hand.conflicts:
-        what = f"`{by_hand.conflicts[0].field}` was edited since, and is neither what it was here nor in {parent.slug}"
+    # Oils and portions are merged part by part: an edit of one part beside what was chosen would make neither side's.
+    replaced = {field: Choice.THEIRS for field, name in chosen.items() if choices[name] is not Choice.MINE}
+    beside = (Outcome.KEPT, Outcome.ADDED)
+    mixed = [each for each in by_hand.decisions if each.outcome in beside and find_choice(replaced, each.field)]
+    edited = [*by_hand.conflicts, *mixed]
+    if edited:
+        what = f"`{edited[0].field}` was edited since, and is neither what it was here nor in {parent.slug}"
         do = "to keep what stands there, delete its line under `conflicts:` by hand"
         raise InputError([error("settled-by-hand", what, do, variant.recipe.place("conflicts"))])
     left = {field: each for field, each in words.items() if field not in chosen}

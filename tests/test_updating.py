@@ -224,6 +224,26 @@ def test_a_conflict_whose_line_was_edited_by_hand_is_not_settled_over_it(folder:
     assert text_of(folder) == before
 
 
+@pytest.mark.parametrize("choice", ["base", "both"])
+def test_oils_that_were_edited_since_are_never_mixed_with_those_that_were_chosen(folder: Folder, choice: str) -> None:
+    save_base(folder, *MORE_COCONUT)
+    edit(folder, CLOVE, ("olive-oil: 52", "olive-oil: 50"), ("coconut-oil: 25", "coconut-oil: 27"))
+    folder.save_changed(["winter-clove"], why="a little coconut")
+    update(folder)
+    assert folder.find_version("winter-clove").recipe.conflicts
+    edit(folder, CLOVE, ("sunflower-oil: 10", "sunflower-oil: 8"), ("castor-oil: 5", "castor-oil: 7"))
+    before = text_of(folder)
+    with pytest.raises(InputError) as fault:
+        update(folder, oils=choice)
+    assert codes(fault) == ["settled-by-hand"]
+    assert text_of(folder) == before
+    update(folder, oils="mine")  # what stands is what was chosen then
+    recipe = folder.find_version("winter-clove").recipe
+    percents = {line.material: line.percent for line in recipe.oils}
+    assert (percents["olive-oil"], percents["coconut-oil"], percents["castor-oil"]) == (50, 27, 7)
+    assert recipe.conflicts == ()
+
+
 def test_conflicts_that_no_update_left_are_settled_by_hand(folder: Folder) -> None:
     edit(folder, CLOVE, ("notes:", "conflicts: [superfat 5 or 6]\nnotes:"))
     with pytest.raises(StopError) as fault:

@@ -215,6 +215,9 @@ class _Merging:
     def _oil(self, line: _Three[OilLine | None], name: str) -> OilLine | None:
         if line.is_untouched:
             return line.mine
+        if line.before is not None and None in (line.mine, line.theirs):
+            # Taken out by one side: with whatever the other has changed of it.
+            return self.value(line, f"oils.{name}", _oil_percent_text)
         percents = line.map(lambda one: one.percent if one is not None else Decimal(0))
         mine, theirs = percents.mine - percents.before, percents.theirs - percents.before
         # Neither side took it out: opposite changes add up, and cannot come to less than nothing.
@@ -337,6 +340,10 @@ def _fitting(portions: Iterable[RecipePortion], recipe: Recipe) -> tuple[RecipeP
 
 def _percent_text(percent: Decimal) -> str:
     return f"{format_decimal(percent)} %"
+
+
+def _oil_percent_text(line: OilLine | None) -> str:
+    return _percent_text(line.percent if line is not None else Decimal(0))
 
 
 def _oil_text(line: OilLine) -> str:

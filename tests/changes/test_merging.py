@@ -272,6 +272,13 @@ def test_an_oil_that_one_side_took_out_and_the_other_changed_is_a_conflict() -> 
     assert [each.field for each in merge.conflicts] == ["oils"]
 
 
+def test_an_oil_that_one_side_took_out_and_the_other_holds_back_is_a_conflict() -> None:
+    held_back = [("castor-oil: 5", "castor-oil: {percent: 5, at: trace}")]
+    without = [(", castor-oil: 5", ""), ("coconut-oil: 25", "coconut-oil: 30")]
+    for ours, theirs in ((held_back, without), (without, held_back)):
+        assert [each.field for each in merged(ours, theirs).conflicts] == ["oils"]
+
+
 def test_both_changes_that_leave_less_than_nothing_of_an_oil_are_a_conflict_and_cannot_be_had_together() -> None:
     ours = [("rice-bran-oil: 20", "rice-bran-oil: 8"), ("castor-oil: 5", "castor-oil: 17")]
     theirs = [("rice-bran-oil: 20", "rice-bran-oil: 10"), ("coconut-oil: 25", "coconut-oil: 35")]

@@ -139,6 +139,16 @@ def test_wrong_input_is_told_with_what_to_write(formulary: Run, arguments: list[
     assert told in " ".join(ran.err.split())
 
 
+def test_two_choices_of_one_thing_are_refused_rather_than_one_of_them_taken(season: Path, formulary: Run) -> None:
+    save_base(season, formulary, *CLASH)
+    before = (season / VARIANT).read_bytes()
+    twice = ("--settle", "oils=base", "--settle", "oils=mine", "--apply")
+    ran = formulary("update", "midwinter-clove", *twice)
+    assert ran.status == 2
+    assert "oils is given twice, as base and as mine" in ran.err
+    assert (season / VARIANT).read_bytes() == before
+
+
 def test_unsaved_changes_of_the_variant_are_not_mixed_with_the_bases(season: Path, formulary: Run) -> None:
     save_base(season, formulary, LESS_WATER)
     text = (season / VARIANT).read_text(encoding="utf-8") + "notes: by hand\n"

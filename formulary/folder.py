@@ -96,9 +96,8 @@ class Folder(FormularyFiles, Workshop):
     def _own_recipe(self, reference: str) -> str | None:
         """The recipe of this formulary whose file this is."""
         path = Path(reference).absolute()
-        if path.suffix == ".yaml" and path.parent.resolve() == (self.root / "recipes").resolve():
-            return path.stem
-        return None
+        is_own = path.parent.resolve() == (self.root / "recipes").resolve()
+        return path.stem if is_own and path.suffix == ".yaml" and SLUG.fullmatch(path.stem) else None
 
     def remarks(self, version: Version) -> tuple[Finding, ...]:
         """That a recipe's file is none of this formulary's recipes."""
@@ -116,7 +115,9 @@ class Folder(FormularyFiles, Workshop):
         if own is None:
             return check_recipe_file(self, reference)
         if own not in self.recipes():
-            self.find_version(own)  # says what is here instead
+            version = self.find_version(own)  # says what is here instead
+            what = f"{own} is an earlier version; a recipe is checked as it stands"
+            raise InputError.of("not-a-version", what, f"name the recipe alone: {version.slug}")
         path = f"recipes/{own}.yaml"
         recipe, faults = parse_recipe(self.store.read_working(path), own, path, materials=self.register)
         of_materials = [] if recipe is None else self._material_faults(recipe)

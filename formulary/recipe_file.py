@@ -67,10 +67,13 @@ def _parse(data: bytes, reference: str, materials: Collection[str]) -> tuple[Rec
 
 def _read(reference: str) -> bytes:
     path = Path(reference)
+    do = "name the recipe's file by its path"
     try:
         if path.is_file():
             with path.open("rb") as file:
                 return file.read(MAX_BYTES + 1)  # the reader says of a larger one that it is too large
+        if path.exists():
+            raise InputError.of("no-recipe", f"there is no file {reference}, only something else of that name", do)
         beside = sorted(each.name for each in path.parent.iterdir() if is_recipe_file(each.name))
     except (FileNotFoundError, NotADirectoryError):
         beside = []
@@ -78,7 +81,7 @@ def _read(reference: str) -> bytes:
         why = getattr(fault, "strerror", None) or fault
         raise StorageError.of("not-read", f"{reference} cannot be read ({why})", "check its permissions") from None
     what = f"there is no file {reference}"
-    raise InputError.of("no-recipe", what, suggest(path.name, beside, "name the recipe's file by its path"))
+    raise InputError.of("no-recipe", what, suggest(path.name, beside, do))
 
 
 class RecipeFiles(Workshop):

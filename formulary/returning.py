@@ -108,6 +108,8 @@ def rename_recipe(folder: Folder, before: str, after: str, *, name: str | None =
     if after in folder.recipes() or new_path in tip:
         raise InputError.of("name-taken", f"there is a recipe {after!r} already", "choose another name")
     names = tuple(former for former in (*version.recipe.formerly, before) if former != after)
+    if name is not None and not name.strip():
+        raise InputError.of("name-empty", "a name of no letters is none", "write what people call it, or leave it out")
     if name is None:
         name = name_from(after) if version.recipe.name == name_from(before) else version.recipe.name
     text = edit_recipe(version.text, replace(version.recipe, formerly=names, name=name.strip()))

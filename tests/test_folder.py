@@ -227,6 +227,8 @@ def test_what_people_call_a_recipe_follows_its_file_unless_they_said_otherwise(
     folder.refresh()
     if folder.store.working_changes():
         folder.save_changed(why="called otherwise")
+    with pytest.raises(InputError, match="a name of no letters"):
+        rename_recipe(folder, "first-bar", "harbour-bar", name=" ")
     renamed = rename_recipe(folder, "first-bar", "harbour-bar", name=asked)
     assert renamed.recipe.name == stands
     assert "# kept" in renamed.text

@@ -113,7 +113,9 @@ def test_a_file_that_is_no_recipe_is_refused_with_its_name(mail: Path, formulary
 
 def test_a_folder_of_that_name_is_no_file(mail: Path, formulary: Run) -> None:
     (mail / "folder.yaml").mkdir()
-    assert "there is no file folder.yaml" in formulary("batch", "folder.yaml", "--oils", "1000g").err
+    told = formulary("batch", "folder.yaml", "--oils", "1000g").err
+    assert "there is no file folder.yaml" in told
+    assert "did you mean folder.yaml" not in told
 
 
 def test_in_a_formulary_its_own_materials_count_and_it_is_told_apart(
@@ -137,6 +139,23 @@ def test_a_path_of_the_formularys_own_recipes_is_that_recipe(home: Path, formula
         named = json.loads(formulary("batch", "harbour-base", "--oils", "1000g", "--json").out)
         assert told == named
         assert formulary("check", written).out == formulary("check", "harbour-base").out
+
+
+def test_a_file_that_is_named_is_the_one_that_is_read_whatever_else_its_name_could_mean(
+    home: Path, formulary: Run
+) -> None:
+    copy = home / "recipes/harbour-base@latest.yaml"
+    copy.write_text(BASE.replace("superfat: 5", "superfat: 9"), encoding="utf-8")
+    told = json.loads(formulary("batch", str(copy), "--oils", "1000g", "--json").out)
+    assert told["superfat"]["nominal"] == 9
+
+
+@pytest.mark.usefixtures("home")
+def test_checking_an_earlier_version_says_what_is_checked(formulary: Run) -> None:
+    ran = formulary("check", "harbour-base@latest")
+    assert ran.status == 2
+    assert "is an earlier version" in ran.err
+    assert "name the recipe alone: harbour-base" in ran.err
 
 
 def test_nothing_is_kept_of_a_recipe_that_is_in_no_history(home: Path, formulary: Run, tmp_path: Path) -> None:

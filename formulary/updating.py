@@ -112,7 +112,8 @@ def _rewritten(folder: Folder, version: Version, intended: Recipe) -> Version:
         ) from None
     recipe, findings = parse_recipe(text, version.slug, path, materials=folder.register)
     if recipe is None or has_errors(findings):
-        raise InputError(findings)
+        # Not in the file, which does not say this yet.
+        raise InputError(replace(each, place=Place(path, field=each.place.field)) for each in findings)
     return Version(recipe=recipe, text=text, is_saved=False, label="not saved yet")
 
 

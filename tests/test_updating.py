@@ -291,6 +291,21 @@ def test_a_change_of_the_base_can_be_declined_for_good(folder: Folder) -> None:
     assert find_update(folder, "winter-clove").is_empty
 
 
+def test_a_material_that_is_not_here_is_told_without_a_line_that_no_file_has(folder: Folder) -> None:
+    own = folder.root / "materials/market-oil.yaml"
+    own.parent.mkdir(exist_ok=True)
+    own.write_text("{format: 1, name: Market oil, kind: oil, saponification_value: 190}\n", encoding="utf-8")
+    save_base(folder, ("sunflower-oil: 10", "market-oil: 10"))
+    own.unlink()
+    folder.refresh()
+    with pytest.raises(InputError) as fault:
+        find_update(folder, "winter-clove")
+    assert codes(fault) == ["unknown-material"]
+    place = fault.value.findings[0].place
+    assert (place.path, place.line, place.column) == (CLOVE, None, None)
+    assert "market-oil" in str(place.field)
+
+
 def test_everything_can_be_declined_or_taken_at_once_and_a_name_stays_ones_own(folder: Folder) -> None:
     save_base(folder, LESS_WATER, ("superfat: 5 ", "superfat: 7 "), *MORE_COCONUT, ("name: First bar", "name: New bar"))
     before = folder.find_version("winter-clove").recipe

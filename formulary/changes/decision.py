@@ -19,8 +19,8 @@ EVERYTHING = "all"
 
 
 def find_choice(choices: Mapping[str, Choice], field: str) -> str | None:
-    """Under which name a person settled a field: its own, its line's, or all; None for not at all."""
-    for name in choices:
+    """Under which name a person settled a field: its own, else its line's, else all; None for not at all."""
+    for name in sorted(choices, key=len, reverse=True):
         if name == field or field.startswith((f"{name}.", f"{name} at ")):
             return name
     return EVERYTHING if EVERYTHING in choices else None

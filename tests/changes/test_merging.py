@@ -387,6 +387,15 @@ def test_a_choice_that_fits_nothing_is_refused_and_says_what_there_is(choices: d
         assert "lye.superfat" in caught.value.findings[0].do
 
 
+def test_a_choice_for_one_thing_goes_before_one_for_all_that_it_is_part_of() -> None:
+    theirs = [("superfat: 5", "superfat: 7"), ("alkali: sodium-hydroxide", "alkali: potassium-hydroxide")]
+    choices = {"lye": Choice.MINE, "lye.superfat": Choice.THEIRS}
+    for ordered in (choices, dict(reversed(choices.items()))):
+        lye = merged([("superfat: 5", "superfat: 6")], theirs, ordered).recipe.lye
+        assert lye.superfat == 7
+        assert [name for name, _ in lye.alkalis] == ["sodium-hydroxide"]
+
+
 def test_an_open_conflict_must_be_settled_first() -> None:
     broken = replace(recipe(), conflicts=("superfat",))
     with pytest.raises(InputError) as caught:

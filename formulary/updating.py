@@ -6,14 +6,14 @@ that `restore NAME@latest --discard` takes an update back; that is why a variant
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from formulary.changes.decision import Choice, Decision, Outcome, conflict_field, find_choice
 from formulary.changes.merge import merge_recipes
 from formulary.errors import ChangedError, InputError, StopError
-from formulary.finding import MAX_FINDINGS, Finding, Place, error, has_errors, note, stop
+from formulary.finding import MAX_FINDINGS, Finding, Place, error, has_errors, note, stop, warn
 from formulary.history_text import describe_saves
 from formulary.parent import Parent, brings_something, find_parent, find_variants
 from formulary.recipes.edit import comparable, edit_recipe
@@ -129,7 +129,11 @@ def _shown(
         saves=describe_saves(folder, parent.saves, before=parent.base),
         decisions=decisions,
         changes=folder.diff(start, after) if is_moved else None,
-        findings=(*_remarks_on_variant(variant, start), *_remarks(folder, parent)),
+        findings=(
+            *_remarks_on_variant(variant, start),
+            *_check_purpose(start.recipe, after.recipe, parent),
+            *_remarks(folder, parent),
+        ),
     )
 
 
@@ -139,6 +143,14 @@ def _remarks_on_variant(variant: Version, start: Version) -> list[Finding]:
     what = f"{variant.slug} has changes that are not saved; they are counted in here"
     do = f"an update is written only when they are saved: formulary save {variant.slug} -m WHY"
     return [note("variant-unsaved", what, do)]
+
+
+def _check_purpose(before: Recipe, after: Recipe, parent: Parent) -> list[Finding]:
+    """A soap for skin that is one no more: what stopped it before would only warn now."""
+    if before.purpose != "skin" or after.purpose == "skin":
+        return []
+    what = f"{parent.slug} is {after.purpose} soap now, and {before.slug} would be, too: never for use on skin"
+    return [warn("purpose-changed", what, "to keep it for skin: --settle purpose=mine")]
 
 
 def _remarks(folder: Folder, parent: Parent) -> list[Finding]:
@@ -189,8 +201,18 @@ def _settle_open(folder: Folder, variant: Version, choices: Mapping[str, Choice]
         raise InputError([error("settled-by-hand", what, do, variant.recipe.place("conflicts"))])
     left = {field: each for field, each in words.items() if field not in chosen}
     after = _rewritten(folder, variant, replace(by_hand.recipe, conflicts=tuple(left.values())))
-    told = tuple(each for each in settled.decisions if not each.is_conflict or each.field in left)
-    return _shown(folder, variant, start, after, parent, told)
+    told = (each for each in settled.decisions if not each.is_conflict or each.field in left)
+    return _shown(folder, variant, start, after, parent, tuple(_as_edited(each, by_hand.decisions) for each in told))
+
+
+def _as_edited(decision: Decision, by_hand: Iterable[Decision]) -> Decision:
+    """A decision, told as it stands where the file was edited since."""
+    part_of = {decision.field: Choice.MINE}
+    edited = [each for each in by_hand if each.outcome is Outcome.KEPT and find_choice(part_of, each.field)]
+    if not edited or decision.outcome in (Outcome.KEPT, Outcome.CONFLICT):
+        return decision
+    stands = f"{edited[0].merged}, " if edited[0].field == decision.field else ""
+    return replace(decision, merged=f"{stands}as edited here since")
 
 
 def _before_update(folder: Folder, variant: Version) -> tuple[Version, Parent]:

@@ -244,6 +244,25 @@ def test_oils_that_were_edited_since_are_never_mixed_with_those_that_were_chosen
     assert recipe.conflicts == ()
 
 
+def test_what_was_edited_and_then_kept_is_told_as_it_stands(folder: Folder) -> None:
+    save_base(folder, ("superfat: 5 ", "superfat: 7 "), LESS_WATER)
+    update(folder)
+    edit(folder, CLOVE, ("superfat: 6 ", "superfat: 6.5 "), ("lye_concentration: 35 ", "lye_concentration: 30 "))
+    found = find_update(folder, "winter-clove", settle={"lye.superfat": "mine"})
+    told = {each.field: each.merged for each in found.decisions}
+    assert (told["lye.superfat"], told["water"]) == ("6.5 %, as edited here since", "30 % lye, as edited here since")
+    assert found.after.recipe.lye.superfat == Decimal("6.5")
+
+
+def test_a_soap_for_skin_that_would_be_one_no_more_is_told_with_how_to_keep_it(folder: Folder) -> None:
+    save_base(folder, ("purpose: skin ", "purpose: household "))
+    found = find_update(folder, "winter-clove")
+    assert [each.severity.value for each in found.findings if each.code == "purpose-changed"] == ["warn"]
+    kept = find_update(folder, "winter-clove", settle={"purpose": "mine"})
+    assert kept.after.recipe.purpose == "skin"
+    assert "purpose-changed" not in [each.code for each in kept.findings]
+
+
 def test_conflicts_that_no_update_left_are_settled_by_hand(folder: Folder) -> None:
     edit(folder, CLOVE, ("notes:", "conflicts: [superfat 5 or 6]\nnotes:"))
     with pytest.raises(StopError) as fault:

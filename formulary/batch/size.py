@@ -41,7 +41,7 @@ def parse_mould(text: str) -> Mould:
     """A mould described by its inside: `25 x 8 x 7 cm` (the last is the height that it is filled to),
     `cylinder 8 x 20 cm` (width across, height filled), or `1200 ml`.
 
-    A side without a unit has the last one's. Raises InputError, with what to write instead.
+    One unit at the end counts for all, else each side has its own. Raises InputError, with what to write instead.
     """
     stripped = text.strip()
     box = _BOX.fullmatch(stripped)
@@ -83,10 +83,10 @@ def is_mould(text: str, settings: Settings) -> bool:
 
 
 def _sides_cm(found: re.Match[str]) -> list[float]:
-    """The sides in centimetres; ValueError where the last has no unit, or one is not above zero."""
+    """The sides in centimetres; ValueError where units are said for some sides only, or one is not above zero."""
     numbers, units = found.groups()[::2], found.groups()[1::2]
-    last = units[-1]
-    if last is None:
+    last, others = units[-1], units[:-1]
+    if last is None or (any(others) and not all(others)):
         raise ValueError(found.group())
     return [_above_zero(number) * _CM[(unit or last).lower()] for number, unit in zip(numbers, units, strict=True)]
 

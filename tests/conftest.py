@@ -15,7 +15,7 @@ for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
 os.environ["XDG_CACHE_HOME"] = tempfile.mkdtemp(prefix="formulary-tests-cache-")
 
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.data_too_large]
-settings.register_profile("dev", max_examples=50, deadline=None, suppress_health_check=_SLOW_IS_FINE)
+settings.register_profile("dev", max_examples=40, deadline=None, suppress_health_check=_SLOW_IS_FINE)
 settings.register_profile(
     "ci", max_examples=100, deadline=None, derandomize=True, database=None, suppress_health_check=_SLOW_IS_FINE
 )

@@ -83,7 +83,7 @@ class BlobCache:
                 connection.executemany("insert or ignore into entry (id, sum, value) values (?, ?, ?)", rows)
         except sqlite3.OperationalError:
             return  # another process is writing, or the disk is full: it is only a cache
-        except sqlite3.Error:
+        except (sqlite3.Error, ValueError):
             self._throw_away()
         else:
             self._remove_old()
@@ -123,7 +123,7 @@ class BlobCache:
                 if "locked" in str(fault) or "readonly" in str(fault):
                     break
                 self._throw_away()
-            except sqlite3.Error:
+            except (sqlite3.Error, ValueError):  # what sqlite says of a damaged file may be no text either
                 connection.close()
                 self._throw_away()
             else:

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from trials.explain.aliases import AliasGroup, find_near_aliases
-from trials.explain.models import find_causes
 from trials.explain.normal import FloatArray
 from trials.explain.posterior import Posterior
 from trials.explain.prior import BOTCHED
@@ -42,8 +41,8 @@ def make_answer(
     groups, representing: its alias groups and their columns. prior_sd: the noise that was assumed. middle: what was
     taken off all values before they were weighed.
     """
-    terms, models, record = weighed.terms, weighed.models, weighed.record
-    chance, causes = record.chance, find_causes(terms, models)
+    terms, models, causes, record = weighed.terms, weighed.models, weighed.causes, weighed.record
+    chance = record.chance
     per_group = chance @ causes
     order = np.argsort(-per_group, kind="stable").astype(np.int64)
     number = {int(g): k for k, g in enumerate(order)}

@@ -38,10 +38,14 @@ class Terms:
         """How many terms there are."""
         return len(self.owners)
 
-    def meant(self, term: int) -> set[int]:
-        """The groups that a term speaks of: a plain change rather than its double among the products."""
+    def meant(self, term: int) -> tuple[Owner, ...]:
+        """What a term speaks of: a plain change is far likelier than its double among the products."""
         owners = self.owners[term]
-        return {group for owner in (owners[:1] if len(owners[0]) == 1 else owners) for group in owner}
+        return owners[:1] if len(owners[0]) == 1 else owners
+
+    def groups(self, term: int) -> set[int]:
+        """The groups in what a term speaks of."""
+        return {group for owner in self.meant(term) for group in owner}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -247,8 +251,8 @@ def find_causes(terms: Terms, models: Models) -> FloatArray:
     """
     groups = 1 + max((g for owners in terms.owners for owner in owners for g in owner), default=-1)
     free = np.ones((terms.count, groups))
-    for term, owners in enumerate(terms.owners):
-        meant = owners[:1] if len(owners[0]) == 1 else owners  # a plain change is far likelier than its double
+    for term in range(terms.count):
+        meant = terms.meant(term)
         for owner in meant:
             free[term, list(owner)] -= 1.0 / len(meant)
     free = np.maximum(free, 0.0)

@@ -49,7 +49,7 @@ class Posterior:
             if abs(moved[term]) < 1e-12:
                 continue
             part = self.effects[:, term] * moved[term]
-            for g in self.terms.meant(term) & set(changed):
+            for g in self.terms.groups(term) & set(changed):
                 contribution[:, g] += part
         size = np.abs(contribution)
         size[size <= noticeable * self.sds[:, None]] = 0.0
@@ -71,7 +71,7 @@ class Posterior:
             return np.zeros(len(self.rows))
         best = int(np.flatnonzero(held)[np.argmax(self.chance[held])])
         members = [int(t) for t in self.models.padded(-1)[best] if t >= 0]
-        others = [t for t in members if group not in self.terms.meant(t)]
+        others = [t for t in members if group not in self.terms.groups(t)]
         return np.asarray((self._foretold(members) - self._foretold(others))[self.rows])
 
     def _foretold(self, members: list[int]) -> FloatArray:

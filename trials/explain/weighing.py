@@ -43,10 +43,13 @@ class Effort:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Weighed:
-    """What came of it. leading: the terms for which effects were drawn on purpose."""
+    """What came of it. causes: how surely each model holds each group responsible, shape (models, groups). leading: the
+    terms for which effects were drawn on purpose.
+    """
 
     terms: Terms
     models: Models
+    causes: FloatArray
     record: Record
     leading: IntArray
 
@@ -97,7 +100,7 @@ def weigh(setting: Setting, terms: Terms, prior: Prior, effort: Effort, generato
     record = sweep()
     while record.error(causes) > effort.error and record.sweeps < effort.most_sweeps:
         record.add(sweep())
-    return Weighed(terms, models, record, leading)
+    return Weighed(terms, models, causes, record, leading)
 
 
 def _weigh_exactly(
@@ -127,7 +130,7 @@ def _weigh_exactly(
         single_out=leading,
         all_spreads=True,
     )
-    return Weighed(terms, models, record, leading)
+    return Weighed(terms, models, find_causes(terms, models), record, leading)
 
 
 def _best(models: Models, chance: FloatArray, most: int, thrift: float) -> IntArray:

@@ -1,12 +1,12 @@
 """Weighs every small set of causes against "nothing here did it", and says how sure one can be.
 
-    z = a + sum over the model's terms of b x + batch + sitting + drift + e
+    z = a + sum over the model's terms of b x + small effects of everything + batch + sitting + drift + e
     b / s with density b^2 N(b; 0, g^2), a flat, e ~ N(0, s^2), a whole batch may be botched
 
 The model is that of Box and Meyer (1986, Technometrics 28(1), 11-18; 1993, J. Quality Technology 25(2),
 94-105), widened by bounds instead of values, shared luck, botched batches, effects that are not next to
-nothing (`Prior.apart`) and what repeats tell about the noise; without these it is theirs. Where nothing is hidden the
-sums are exact; else the hidden parts are drawn (`sampler`).
+nothing (`Prior.apart`), small effects of every change and what repeats tell about the noise; without these it is
+theirs. Where nothing is hidden the sums are exact; else the hidden parts are drawn (`sampler`).
 """
 
 from __future__ import annotations

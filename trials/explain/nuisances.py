@@ -31,7 +31,7 @@ def draw_share(
 def draw_sizes(
     setting: Setting, state: State, nuisance: FloatArray, left: FloatArray, generator: np.random.Generator
 ) -> None:
-    """New sizes of sittings and drift in each chain, one kind after the other, given its effects and noise.
+    """New sizes of sittings, drift and small effects in each chain, one kind after the other, given its effects and noise.
 
     nuisance, left: whitened, shape (chains, rows, nuisances) and (chains, rows, 1).
     """
@@ -42,7 +42,7 @@ def draw_sizes(
         tried = np.repeat(state.sizes[:, None], len(grid), axis=1)
         tried[..., k] = np.arange(len(grid))
         logs = _log_density(square, score, total, setting.precision(tried), state.sd[:, None])
-        state.sizes[:, k] = pick(logs + np.log([chance for chance, _ in grid]), generator)
+        state.sizes[:, k] = pick(logs + np.log(grid[:, 0]), generator)
 
 
 def _log_density(

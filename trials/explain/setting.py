@@ -26,7 +26,7 @@ class Setting:
     nuisance: shape (rows, k): the intercept, one column a sitting, a few smooth drift shapes, the main
     directions in which the factors vary (small effects of everything). kinds: -1 for the
     intercept, else the number of the grid of sizes that a column follows, and `relative` its variance beside that
-    size's own. grids: for each kind that this history has the (chance, size) of the prior.
+    size's own. grids: for each kind that this history has the prior's, shape (sizes, 2): chance and size.
     """
 
     latent: Latent
@@ -36,7 +36,7 @@ class Setting:
     nuisance: FloatArray
     kinds: IntArray
     relative: FloatArray
-    grids: tuple[Grid, ...]
+    grids: tuple[FloatArray, ...]
     prior: Prior
     noise: NoisePrior
 
@@ -61,8 +61,7 @@ class Setting:
         variance = np.full((*sizes.shape[:-1], self.nuisance.shape[1]), np.inf)
         for k, grid in enumerate(self.grids):
             own = self.kinds == k
-            chosen = np.array([size for _, size in grid])[sizes[..., k]] ** 2
-            variance[..., own] = chosen[..., None] * self.relative[own]
+            variance[..., own] = grid[sizes[..., k], 1][..., None] ** 2 * self.relative[own]
         return np.where(np.isinf(variance), 0.0, 1.0 / np.maximum(variance, 1.0 / _NEVER))
 
 
@@ -112,7 +111,7 @@ def make_setting(
         np.column_stack(columns),
         np.array(kinds, dtype=np.int64),
         np.array(relative),
-        tuple(grids),
+        tuple(np.array(grid) for grid in grids),
         prior,
         noise,
     )

@@ -31,7 +31,7 @@ def draw_share(
 def draw_sizes(
     setting: Setting, state: State, nuisance: FloatArray, left: FloatArray, generator: np.random.Generator
 ) -> None:
-    """New sizes of sittings, drift and small effects in each chain, one kind after the other, given its effects and noise.
+    """New sizes of sittings, drift and small effects in each chain, one after the other, given its effects and noise.
 
     nuisance, left: whitened, shape (chains, rows, nuisances) and (chains, rows, 1).
     """

@@ -8,14 +8,10 @@ from formulary.batch.model import WHOLE
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_number
 from trials.model import Event, Trial, TrialPortion
+from trials.outcomes_built_in import TRACE_STAGES
 
 # What happens to batter in the pot, and no more to what stands in the mould.
-_IN_THE_POT = frozenset(
-    {
-        *("lye in", "emulsion", "light trace", "medium trace", "thick trace"),
-        *("scent in", "blending", "too thick to pour"),
-    }
-)
+_IN_THE_POT = frozenset({"lye in", *TRACE_STAGES, "scent in", "blending"})
 _ONCE = _IN_THE_POT - {"scent in", "blending"} | {"poured"}
 _LONGEST_S = 12 * 3600  # no batter waits that long for its mould (common practice, no source)
 _DO = "correct the time, or what happened; `--correct` takes the place of the earlier one"

@@ -58,18 +58,20 @@ def test_a_mould_holds_what_geometry_says(text: str, volume_ml: float) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        *("0 x 8 x 7 cm", "25 x 0 x 7 cm", "25 x 8 x 0 cm", "25 x 8 x 1000000 cm", "2.5.1 x 8 x 7 cm"),
-        *(
-            "10 in x 8 x 7 cm",
-            "25 cm x 8 x 7",
-            "cylinder 0 x 20 cm",
-            "cylinder 8 x 0 cm",
-            "0 ml",
-            "1000000 ml",
-            "1200",
-            "1200 g",
-            "tall",
-        ),
+        "0 x 8 x 7 cm",
+        "25 x 0 x 7 cm",
+        "25 x 8 x 0 cm",
+        "25 x 8 x 1000000 cm",
+        "2.5.1 x 8 x 7 cm",
+        "10 in x 8 x 7 cm",
+        "25 cm x 8 x 7",
+        "cylinder 0 x 20 cm",
+        "cylinder 8 x 0 cm",
+        "0 ml",
+        "1000000 ml",
+        "1200",
+        "1200 g",
+        "tall",
     ],
 )
 def test_what_is_no_mould_is_refused_with_what_to_write(text: str) -> None:

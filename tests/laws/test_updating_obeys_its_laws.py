@@ -27,6 +27,7 @@ from formulary.returning import restore_version
 from formulary.updating import apply_update, find_update
 from tests.changes.test_merging import changed
 from tests.laws.strategies import recipe_texts, recipes
+from tests.recipes.test_editing_keeps_the_file import comment_lines
 
 NUMBERS = count(1)
 PHASES = [Phase.explicit, Phase.reuse, Phase.generate, Phase.shrink]  # not the slow search for an explanation
@@ -68,10 +69,6 @@ def set_up(folder: Folder, season: tuple[Recipe, str, Recipe, str, Recipe, str])
     if later_text != base_text:
         save(folder, f"base-{number}", later_text)
     return f"variant-{number}"
-
-
-def comment_lines(text: str) -> list[str]:
-    return re.findall(r"^ *# line \d+", text, re.MULTILINE)
 
 
 @settings(max_examples=25, phases=PHASES)

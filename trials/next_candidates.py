@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -123,13 +123,14 @@ def _make(
 ) -> list[Candidate]:
     """The pour worked out, one candidate a portion; empty when it cannot be made or weighed out safely."""
     from formulary.batch.weigh_out import work_out_batch
-    from formulary.materials.chosen_lots import with_chosen_lots
+    from formulary.materials.chosen_lots import lots_with_values, with_chosen_lots
     from trials.plan import make_plan
 
     tweaks = [tweak for change in changes for tweak in change.tweaks]
+    lots = {material: lot for change in changes for material, lot in change.lots.items()}
     try:
         version = start.branch(f"{start.slug}-next", *tweaks, register=register) if tweaks else start
-        materials = with_chosen_lots(register, _known_lots(changes, register))
+        materials = with_chosen_lots(register, lots_with_values(register, lots))
         batch = work_out_batch(version, materials, settings, oil_mass_g=trial.plan.oil_mass_g)
         if batch.is_stopped:
             return []
@@ -147,12 +148,6 @@ def _make(
         )
         found.append(Candidate(start, changes, version, portion, steps, _warnings(batch.findings)))
     return found
-
-
-def _known_lots(changes: Sequence[Change], register: Mapping[str, Material]) -> dict[str, str]:
-    """The lots that the changes ask for, as far as the register has them: their certificates count."""
-    asked = {material: lot for change in changes for material, lot in change.lots.items()}
-    return {name: lot for name, lot in asked.items() if name in register and lot in register[name].lots}
 
 
 def _warnings(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -13,7 +13,7 @@ from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, stops
 from formulary.identity import blob_id
-from formulary.materials.chosen_lots import demand_known_lot
+from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from formulary.recipes.version import outside_formulary
 from trials.entry import tidy_amount, tidy_condition
@@ -65,7 +65,7 @@ def start_trial(
     lots = {**_lots_of(shared, version), **lots}
     given = {key: tidy_condition(key, text) for key, text in conditions.items()}
     register = folder.register
-    known = {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
+    known = lots_with_values(register, lots)
     batch = folder.batch_of_size(version, size, lots=known)
     demand_weighable(batch, despite=despite)
     plan = make_plan(version, batch, register, folder.settings, size=_written(size), lots=known)

@@ -77,6 +77,11 @@ def unknown_lot(material: Material, lot: str) -> InputError:
     return InputError.of("unknown-lot", f"{material.slug} has no lot {lot[:40]!r}", do)
 
 
+def lots_with_values(register: Mapping[str, Material], lots: Mapping[str, str]) -> dict[str, str]:
+    """Of material -> its lot those whose material has that lot, so that its certificate counts."""
+    return {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
+
+
 def demand_known_lot(register: Mapping[str, Material], name: str, lot: str) -> None:
     """Nothing where the lot is one of its material's, or none of that is recorded by lot.
 

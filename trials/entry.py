@@ -10,6 +10,7 @@ from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_elapsed,
 
 # Events that come several times: one is told from another by its time.
 _SEVERAL = ("blending", "temperature")
+_LONGEST = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +90,11 @@ def add_details(tree: dict[str, Value], **details: str | None) -> None:
 def for_portion(said: str, portion: str | None) -> str:
     """What an entry says of itself, with the portion that it is about."""
     return f"{said} ({portion})" if portion else said
+
+
+def shorten(text: str) -> str:
+    """A text so short that a line of history can tell it."""
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
 
 def tidy_amount(text: str) -> str:

@@ -22,7 +22,7 @@ from formulary.materials.chosen_lots import find_weight
 from formulary.quantity import Kind, NotAQuantity, format_clock, format_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
-from trials.entry import Entry, add_details, for_portion, tidy_amount, tidy_condition
+from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import Trial
 
 _SENTENCES = (
@@ -283,8 +283,7 @@ def _remark_on_day(trial: Trial, on: str, today: date) -> str:
 
 
 def _short(text: str) -> str:
-    first = text.strip().splitlines()[0]
-    return first if len(first) <= 60 else first[:57] + "..."
+    return shorten(text.strip().splitlines()[0])
 
 
 def _stage(text: str) -> str:

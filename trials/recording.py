@@ -13,7 +13,7 @@ from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from trials.added import render_added
 from trials.checks import demand_sellable
-from trials.entry import Entry
+from trials.entry import Entry, shorten
 from trials.identity import trial_folder
 from trials.model import Trial
 from trials.recalculate import find_later_limits
@@ -22,8 +22,6 @@ from trials.record_text import write_entries
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles
-
-_LONGEST_HEAD = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,8 +56,7 @@ def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -
 def _head(entries: Sequence[Entry]) -> str:
     """What was recorded, so short that a line of history can tell it."""
     more = f" and {len(entries) - 1} more" if len(entries) > 1 else ""
-    first = " ".join(entries[0].said.split())
-    return (first if len(first) <= _LONGEST_HEAD else f"{first[: _LONGEST_HEAD - 3]}...") + more
+    return shorten(" ".join(entries[0].said.split())) + more
 
 
 def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: datetime) -> _Written:

@@ -193,6 +193,12 @@ def format_number(number: float, places: int) -> str:
     return text[1:] if text.startswith("-") and not text.strip("-0.") else text
 
 
+def format_plain_number(number: float, places: int) -> str:
+    """A calculated number with at most so many places, and no zeros at its end: `28`, `32.7`."""
+    text = format_number(number, places)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
 @_remembering
 def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     """The amount in `text`, which must carry a unit of one of `kinds`.

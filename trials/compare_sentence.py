@@ -4,22 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from formulary.quantity import format_number
+from formulary.quantity import format_number, format_plain_number
 from trials.compared import Column, ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes import Outcome, Scale
-from trials.sentences import (
-    capital,
-    count,
-    difference_unit,
-    noise_size,
-    places,
-    plain_number,
-    say_list,
-    say_move,
-    say_value,
-)
+from trials.sentences import capital, count, difference_unit, noise_size, places, say_list, say_move, say_value
 
 _FEW = 3  # differences that are named in the sentence
 
@@ -98,7 +88,7 @@ def say_fact(factor: ComparedFactor, value: float | str | None) -> str:
         return value
     if factor.unit == "1 if done":
         return "yes" if value else "no"
-    return plain_number(value, factor.places)
+    return format_plain_number(value, factor.places)
 
 
 def _what_differed(comparison: ComparedTrials) -> str:

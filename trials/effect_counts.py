@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from formulary.quantity import format_plain_number
 from trials.answer import Answer, Counts
 from trials.factor_steps import TENTH
 from trials.factors import Factor
 from trials.outcomes import Scale
-from trials.sentences import number, plain_number
+from trials.sentences import number
 
 _IN_OR_NOT = frozenset({"held back", "addition", "scent", "lot", "vessel"})
 
@@ -30,7 +31,7 @@ def count_seen(answer: Answer, factor: Factor) -> Counts | None:
     rest = [seen for value, seen in known if value - usual <= TENTH * factor.step]
     words = ("with it", "without it")
     if factor.kind not in _IN_OR_NOT and factor.unit:
-        at = f"{plain_number(usual, factor.aspects[0].step_of.places)} {factor.unit}"
+        at = f"{format_plain_number(usual, factor.aspects[0].step_of.places)} {factor.unit}"
         words = (f"above {at}", f"at {at} or below")
         if not more:
             more = [seen for value, seen in known if usual - value > TENTH * factor.step]

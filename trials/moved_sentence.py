@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from formulary.quantity import format_plain_number
 from trials.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
 from trials.chance_words import group_words, percent
 from trials.contrast import find_contrast
 from trials.outcome_value import OutcomeValue
-from trials.sentences import capital, plain_number, say_list, say_value
+from trials.sentences import capital, say_list, say_value
 
 _WORTH_SAYING = 0.1
 
@@ -72,5 +73,5 @@ def _say_change(answer: Answer, change: ChangedFactor) -> str:
     if factor.unit == "":
         return change.name if change.after > change.before else f"no longer {change.name}"
     places = factor.aspects[0].step_of.places
-    before, after = (plain_number(value, places) for value in (change.before, change.after))
+    before, after = (format_plain_number(value, places) for value in (change.before, change.after))
     return f"{change.name} {before} to {after} {change.unit}"

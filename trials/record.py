@@ -13,13 +13,14 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from formulary.batch.figures import water_in
+from formulary.batch.temperature_checks import parse_celsius
 from formulary.document import Inline, Quoted
 from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import parse_date, suggest
 from formulary.materials.chosen_lots import find_weight
-from formulary.quantity import Kind, NotAQuantity, format_clock, format_number, parse_decimal, parse_quantity
+from formulary.quantity import NotAQuantity, format_clock, format_plain_number, parse_decimal
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
@@ -216,19 +217,13 @@ def _condition_there(trial: Trial, key: str) -> str | None:
     for name, unit in ((key, ""), (f"{key}_c", " °C"), (f"{key}_percent", " %")):
         value = getattr(trial.conditions, name, None)
         if isinstance(value, (str, Decimal)):
-            return f"{value if isinstance(value, str) else _short_number(value)}{unit}"
+            return f"{value if isinstance(value, str) else format_plain_number(float(value), 1)}{unit}"
     return None
 
 
 def _in_celsius(text: str) -> str | None:
-    try:
-        return f"{_short_number(parse_quantity(text, Kind.TEMPERATURE).to('°C'))} °C"
-    except NotAQuantity:
-        return None
-
-
-def _short_number(value: Decimal) -> str:
-    return format_number(float(value), 1).removesuffix(".0")
+    degrees_c = parse_celsius(text)
+    return None if degrees_c is None else f"{format_plain_number(degrees_c, 1)} °C"
 
 
 def _demand_said(text: str, what: str, do: str) -> None:

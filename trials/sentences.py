@@ -48,12 +48,6 @@ def number(outcome: Outcome, value: float) -> str:
     return format_number(value, places(outcome))
 
 
-def plain_number(value: float, decimals: int) -> str:
-    """A figure with at most so many decimals, and no zeros at its end: `28`, `32.7`."""
-    text = format_number(value, decimals)
-    return text.rstrip("0").rstrip(".") if "." in text else text
-
-
 def amount(outcome: Outcome, value: float) -> str:
     """A figure with its unit: `4.7 min`."""
     return f"{number(outcome, value)} {outcome.unit}".strip()

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from formulary.finding import Finding, Place, note, warn
-from formulary.quantity import format_number
+from formulary.quantity import format_plain_number
 
 
 class CommonPractice(NamedTuple):
@@ -111,6 +111,6 @@ def check_common_practice(
         tell = warn if row.is_warned_of(measured.value) else note if row.is_noted(measured.value) else None
         if tell is None:
             continue
-        value = format_number(measured.value, 1).removesuffix(".0")
+        value = format_plain_number(measured.value, 1)
         what = row.sentence.format(value=value, name=measured.name, written=measured.written)
         yield tell(row.code, what, row.do, locate(*measured.parts))

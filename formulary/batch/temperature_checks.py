@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 
 from formulary.finding import Finding, Place, stop
-from formulary.quantity import Kind, NotAQuantity, format_number, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, format_plain_number, parse_quantity
 
 BOILING_C = 100.0  # water at the sea's level; the scale's own mark
 _USUAL_C = "40 °C"
@@ -36,5 +36,5 @@ def parse_celsius(text: str | None) -> float | None:
 def say_temperature(text: str) -> str:
     """A temperature in the unit that it was written in, and in °C beside it."""
     written = parse_quantity(text, Kind.TEMPERATURE)
-    degrees_c = format_number(float(written.to("°C")), 1).removesuffix(".0")
+    degrees_c = format_plain_number(float(written.to("°C")), 1)
     return f"{degrees_c} °C" if written.unit == "°C" else f"{written} ({degrees_c} °C)"

@@ -91,9 +91,6 @@ def find_story(
 
 def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
     """Versions in the order in which they were first poured, each with what changed in words."""
-    from formulary.changes.compare import compare_recipes
-    from formulary.changes.sentence import recipe_clauses
-
     by_version: dict[tuple[str, str], list[Trial]] = {}
     for trial in trials:
         by_version.setdefault((trial.recipe, trial.version), []).append(trial)
@@ -106,11 +103,9 @@ def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
         base = first.plan.recipe.based_on
         before = latest.get(recipe)
         if before is not None:
-            clauses = recipe_clauses(compare_recipes(before.plan.recipe, first.plan.recipe))
-            words = "; ".join(clauses) or "nothing that goes into the pot changed"
+            words = _changed(before.plan.recipe, first.plan.recipe) or "nothing that goes into the pot changed"
         elif base is not None and base.version in known:
-            clauses = recipe_clauses(compare_recipes(known[base.version], first.plan.recipe))
-            words = f"from {base.recipe}: {'; '.join(clauses) or 'nothing changed'}"
+            words = f"from {base.recipe}: {_changed(known[base.version], first.plan.recipe) or 'nothing changed'}"
         elif base is not None:
             words = _beside_the_parent(base.recipe, first.plan.recipe, known.values())
         else:
@@ -123,14 +118,18 @@ def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
 
 def _beside_the_parent(parent: str, recipe: Recipe, known: Iterable[Recipe]) -> str:
     """What a variant changed, told against another version of its parent, since its own base was not poured here."""
-    from formulary.changes.compare import compare_recipes
-    from formulary.changes.sentence import recipe_clauses
-
     poured = [other for other in known if other.slug == parent or parent in other.formerly]
     if not poured:
         return f"branched from {parent}"
-    clauses = recipe_clauses(compare_recipes(poured[-1], recipe))
-    return f"branched from {poured[-1].slug}; beside it: {'; '.join(clauses) or 'nothing changed'}"
+    return f"branched from {poured[-1].slug}; beside it: {_changed(poured[-1], recipe) or 'nothing changed'}"
+
+
+def _changed(before: Recipe, after: Recipe) -> str:
+    """What changed between two recipes, in words; empty where nothing did."""
+    from formulary.changes.compare import compare_recipes
+    from formulary.changes.sentence import recipe_clauses
+
+    return "; ".join(recipe_clauses(compare_recipes(before, after)))
 
 
 def _depth(version: str, known: Mapping[str, Recipe]) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 
 from trials.answer import Answer, ChangedFactor, MovedTrial
-from trials.contrast import find_contrast
+from trials.contrast import Contrast, find_contrast
 from trials.factor_steps import TENTH
 from trials.model import Trial
 from trials.pours import pours_label, scent_percent, short_names
@@ -39,12 +39,12 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     went_wrong = weighed.botched[odd]
     if went_wrong < _DOUBTED:
         went_wrong = 0.0
-    changed = tuple(_changed(answer, row, against))
+    contrast = _contrast(answer, against, row)
     against_the_grain = 0.0
     chances: list[tuple[tuple[str, ...], float]] = []
     for number, chance in reason.chances:
         candidate = weighed.candidates[number]
-        if _would_move_it_back(answer, candidate.names, row, against):
+        if contrast is not None and _would_move_it_back(answer, candidate.names, row, against, contrast.change):
             against_the_grain += chance
         elif chance * (1.0 - went_wrong) >= _WORTH_NAMING:
             chances.append((candidate.names, chance * (1.0 - went_wrong)))
@@ -57,7 +57,7 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
         odd=pours_label([answer.seen[odd].pour], names) if went_wrong else "",
         before=answer.seen[against].value,
         after=answer.seen[row].value,
-        changed=changed,
+        changed=tuple(_changed(answer, row, against)),
     )
 
 
@@ -76,20 +76,25 @@ def _changed(answer: Answer, row: int, against: int) -> Iterator[ChangedFactor]:
         yield ChangedFactor(factor.name, before, after, factor.unit)
 
 
-def _would_move_it_back(answer: Answer, names: tuple[str, ...], row: int, against: int) -> bool:
-    """Whether what is known of a candidate's effect points away from what was seen, so that it cannot be the reason."""
-    contrast = find_contrast(
-        answer.outcome, answer.label, answer.seen[against].value, answer.seen[row].value, answer.noise
-    )
+def _contrast(answer: Answer, before: int, after: int) -> Contrast | None:
+    first, second = answer.seen[before].value, answer.seen[after].value
+    return find_contrast(answer.outcome, answer.label, first, second, answer.noise)
+
+
+def _would_move_it_back(answer: Answer, names: tuple[str, ...], row: int, against: int, moved: float) -> bool:
+    """Whether what is known of a candidate's effect points away from what was seen, so that it cannot be the reason.
+
+    moved: by how much the outcome of the row lies above the other's.
+    """
     effects = next((cause.effects for cause in answer.causes if cause.groups == (names,)), ())
-    if contrast is None or contrast.change == 0 or not effects or not effects[0].direction:
+    if moved == 0 or not effects or not effects[0].direction:
         return False
     column = answer.table.column(names[0])
     before, after = column[against], column[row]
     if before is None or after is None or before == after:
         return False
     rises = (after > before) == (effects[0].direction == "up")
-    return rises != (contrast.change > 0)
+    return rises != (moved > 0)
 
 
 def _parent(answer: Answer, row: int) -> int | None:
@@ -130,8 +135,7 @@ def _parent(answer: Answer, row: int) -> int | None:
 
 def _differs(answer: Answer, before: int, after: int) -> bool:
     """Whether two pours differ by more than repeats would; of grades, whether they differ."""
-    first, second = answer.seen[before].value, answer.seen[after].value
-    contrast = find_contrast(answer.outcome, answer.label, first, second, answer.noise)
+    contrast = _contrast(answer, before, after)
     return contrast is not None and contrast.change != 0 and contrast.would_be_beyond_noise is not False
 
 

@@ -49,8 +49,7 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
             f"No change that is recorded accounts for it: {moved.odd} fits nothing else, as if its whole batch had "
             f"gone wrong for a reason that is not recorded ({percent(moved.went_wrong)})."
         )
-    much = contrast.would_be_beyond_noise is False
-    noise = ", and repeats differ as much" if much and answer.noise is not None else ""
+    noise = ", and repeats differ as much" if contrast.would_be_beyond_noise is False else ""
     if not moved.chances:
         return f"No change between them is likely to have moved it{noise}."
     names, chance = moved.chances[0]

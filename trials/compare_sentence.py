@@ -8,7 +8,7 @@ from formulary.quantity import format_number, format_plain_number
 from trials.compared import Column, ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
-from trials.outcomes import Outcome, Scale
+from trials.outcomes import Outcome
 from trials.sentences import capital, count, difference_unit, noise_size, places, say_list, say_move, say_value
 
 _FEW = 3  # differences that are named in the sentence
@@ -136,14 +136,14 @@ def _more_than_noise(contrast: Contrast, noise: RepeatNoise) -> str:
 def say_contrast(contrast: Contrast) -> str:
     """`thickened 4.3 min sooner`, `went from no to yes for cracked`."""
     outcome = contrast.outcome
-    if outcome.scale in (Scale.YES_NO, Scale.GRADED):
+    if outcome.scale.is_ordinal:
         return f"had {contrast.label} {say_value(outcome, contrast.after)}, not {say_value(outcome, contrast.before)}"
     return say_move(outcome, contrast.label, contrast.change, at_least=contrast.at_least)
 
 
 def _is_nothing(contrast: Contrast) -> bool:
     outcome: Outcome = contrast.outcome
-    if outcome.scale in (Scale.YES_NO, Scale.GRADED):
+    if outcome.scale.is_ordinal:
         return contrast.change == 0
     return abs(contrast.change) < 0.5 * 10.0 ** -places(outcome)
 

@@ -18,7 +18,7 @@ def count_seen(answer: Answer, factor: Factor) -> Counts | None:
     What goes in or not is counted with it and without; a figure above its usual value and not, or below it and not
     where it was never above. None for outcomes with figures, and where one side is empty.
     """
-    if answer.outcome.scale not in (Scale.GRADED, Scale.YES_NO):
+    if not answer.outcome.scale.is_ordinal:
         return None
     border = _border(answer)
     known = [

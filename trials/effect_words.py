@@ -25,7 +25,7 @@ def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, toge
         subject = _one_step(answer.factor(effect.factor), effect.per, alone=alone)
     else:
         subject = " with ".join(_named_step(answer.factor(group[0])) for group in together.groups)
-    if answer.outcome.scale in (Scale.GRADED, Scale.YES_NO):
+    if answer.outcome.scale.is_ordinal:
         return f"{subject} {_say_chance(answer, effect)}"
     if effect.effect is None or effect.low is None or effect.high is None:
         return f"{subject} {_verb(answer.outcome, effect.direction)} {answer.label}"

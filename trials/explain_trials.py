@@ -39,7 +39,6 @@ _BOTCHED = 0.7
 _SPEAKS = 0.5  # log odds below which a pour says next to nothing for or against a cause
 # Worth so many repeats beside those there are: times differ by a fifth between repeats (common practice, no source).
 _USUAL_LOG_NOISE, _USUAL_WORTH = 0.2, 4.0
-_GRADED = (Scale.GRADED, Scale.YES_NO)
 
 
 def explain_outcome(
@@ -221,7 +220,7 @@ def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
 
 
 def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
-    if answer.outcome.scale not in _GRADED:
+    if not answer.outcome.scale.is_ordinal:
         answer = replace(answer, level=from_scale(weighed.level.middle, answer.outcome.scale))
     names = [candidate.names for candidate in weighed.candidates]
     causes = []
@@ -288,7 +287,7 @@ def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effec
     """One step's effect: in the outcome's own unit at the usual level; for grades what it makes of an even chance."""
     sure = effect.low > 0 or effect.high < 0
     direction = ("up" if effect.middle > 0 else "down") if sure or abs(effect.middle) > 1e-9 else ""
-    if answer.outcome.scale in _GRADED:
+    if answer.outcome.scale.is_ordinal:
         counts = count_seen(answer, factor)
         if answer.outcome.scale is Scale.YES_NO:  # so few bits overstate it: its intervals held the truth too seldom
             return FactorEffect(factor.name, None, None, None, factor.words, direction, None, counts)
@@ -300,7 +299,7 @@ def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effec
 
 
 def _own_unit(answer: Explanation, sd: float) -> float | None:
-    if answer.outcome.scale in _GRADED:
+    if answer.outcome.scale.is_ordinal:
         return None
     return noise_in_unit(sd, answer.outcome.scale, answer.level)
 

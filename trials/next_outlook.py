@@ -10,12 +10,10 @@ from typing import TYPE_CHECKING
 
 from trials.answer import Answer
 from trials.even_scale import from_scale
-from trials.outcomes import Scale
 
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook
 
-GRADED = (Scale.GRADED, Scale.YES_NO)
 _TO_THE_END = 1.645  # standard deviations from the middle to the end of an interval that holds 90 %
 
 
@@ -50,7 +48,7 @@ def make_expected(answer: Answer, outlook: Outlook) -> Expected:
     """An outlook on the even scale in the outcome's own unit, or in its grades."""
     causes = tuple(name for group in outlook.causes for name in group)
     middle, low, high = outlook.outcome.middle, outlook.outcome.low, outlook.outcome.high
-    if answer.outcome.scale in GRADED:
+    if answer.outcome.scale.is_ordinal:
         spread = (high - low) / (2.0 * _TO_THE_END)
         return Expected(causes, outlook.probability, None, None, None, _grades(answer, middle, spread))
     value, start, end = (from_scale(figure, answer.outcome.scale) for figure in (middle, low, high))

@@ -13,7 +13,7 @@ from formulary.recipes.version import Version
 from trials.explanation import Explanation
 from trials.next_candidates import Candidate, find_candidates
 from trials.next_change import Change
-from trials.next_outlook import GRADED, Expected, grade_bits, make_expected
+from trials.next_outlook import Expected, grade_bits, make_expected
 from trials.seen import Seen
 from trials.sentences import say_list
 
@@ -114,7 +114,7 @@ def find_next_trials(
     )
     outlooks = [tuple(make_expected(answer, outlook) for outlook in run.outlooks) for run in found]
     told_bits = [run.bits for run in found]
-    if answer.outcome.scale in GRADED:
+    if answer.outcome.scale.is_ordinal:
         told_bits = [grade_bits(expected) for expected in outlooks]
     worth = [bits - _trouble(candidates[run.run]) for bits, run in zip(told_bits, found, strict=True)]
     order = sorted(range(len(found)), key=lambda k: (-round(worth[k], 9), k))

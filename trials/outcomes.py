@@ -20,6 +20,11 @@ class Scale(Enum):
     COUNT = "count"
     COLOUR = "colour"  # three coordinates; compared only through the colour change
 
+    @property
+    def is_ordinal(self) -> bool:
+        """Whether its values stand in order and nothing more: grades, and yes or no, which are two of them."""
+        return self in (Scale.GRADED, Scale.YES_NO)
+
 
 _TENTH = Decimal("0.1")
 DIRECTIONS = ("higher", "lower", "neither")

@@ -141,7 +141,7 @@ def _read_outcome(name: str, fields: Fields) -> Outcome | None:
         grades=grades,
         low=low,
         high=high,
-        at_any_age=scale in (Scale.GRADED, Scale.YES_NO) and not ages,
+        at_any_age=scale.is_ordinal and not ages,
     )
 
 

@@ -63,7 +63,7 @@ def _sum_up(readings: Sequence[Reading], outcome: Outcome, portion: str | None) 
     if not numbers:
         return OutcomeValue(None, n=len(readings), portion=portion)
     spread = _spread(numbers)
-    if outcome.scale in (Scale.GRADED, Scale.YES_NO):
+    if outcome.scale.is_ordinal:
         return OutcomeValue(float(numbers[-1]), n=len(numbers), spread=spread, portion=portion)
     middle = _median(numbers) if outcome.median else sum(numbers, Decimal(0)) / len(numbers)
     return OutcomeValue(float(middle), n=len(numbers), spread=spread, portion=portion)

@@ -40,7 +40,7 @@ class TrialFiles:
 
     def trial_ids(self) -> tuple[str, ...]:
         """The ids of all trials here, by date."""
-        return tuple(sorted(path.split("/")[2] for path in self.paths() if path.endswith("/trial.yaml")))
+        return _ids_among(self.paths())
 
     def paths(self) -> tuple[str, ...]:
         """Every file of a trial's folder, photos and logger files among them."""
@@ -64,7 +64,8 @@ class TrialFiles:
         """
         found: list[Trial] = []
         unread: list[Finding] = []
-        ids = self.trial_ids()
+        paths = self.paths()
+        ids = _ids_among(paths)
         for identifier in ids:
             trial, findings = self.read_trial(identifier)
             if trial is not None:
@@ -75,7 +76,7 @@ class TrialFiles:
                     unread.append(_unread(identifier, "its file cannot be read as meant"))
                 else:
                     unread.append(_unread(identifier, fault.what, fault.place))
-        folders = dict.fromkeys(path.split("/")[2] for path in self.paths())
+        folders = dict.fromkeys(path.split("/")[2] for path in paths)
         unread += [
             _unread(name, "it has no trial.yaml") for name in folders if name not in ids and TRIAL_ID.match(name)
         ]
@@ -179,6 +180,10 @@ class TrialFiles:
             working_read={path: read.get(path) for path in files},
         )
         self.folder.refresh()
+
+
+def _ids_among(paths: Iterable[str]) -> tuple[str, ...]:
+    return tuple(sorted(path.split("/")[2] for path in paths if path.endswith("/trial.yaml")))
 
 
 def _unread(trial_id: str, why: str, place: Place = NOWHERE) -> Finding:

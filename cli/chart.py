@@ -57,7 +57,7 @@ def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm:
     """How likely each candidate moved OUTCOME, and what one step of it does, with its 90 % interval."""
     path = _demand_target(target, f"{outcome.replace(' ', '-')}-effects")
     with open_chosen_bench() as bench, progress("weighing what did it"):
-        answer = bench.explain(outcome, within=within)
+        answer = bench.explain(outcome, within=within, with_next=False)
         _save(answer.draw(width_mm=width_mm), path)
 
 

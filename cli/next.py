@@ -26,7 +26,7 @@ def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool)
     with open_chosen_bench() as bench:
         folder = bench.folder
         with progress("weighing what to pour next"):
-            answer = bench.explain(outcome, within=within)
+            answer = bench.explain(outcome, within=within, with_next=False)
             proposed = bench.next_trials(answer)
         if slug is not None:
             best = proposed[0] if proposed else bench.next_trial(answer)

@@ -188,25 +188,36 @@ class Bench(TrialFiles):
         compared = compare_trials(self._named(trials), self.trials(), self.outcomes)
         return replace(compared, unread=self.unread)
 
-    def explain(self, outcome: str, *, within: Iterable[str] = (), trial: Trial | str | None = None) -> Explanation:
+    def explain(
+        self,
+        outcome: str,
+        *,
+        within: Iterable[str] = (),
+        trial: Trial | str | None = None,
+        with_next: bool = True,
+    ) -> Explanation:
         """Which of the things that varied did it, how sure one can be, and what cannot be told apart.
 
         outcome: as a person asks for it, "working time" or "hardness at 28 d". within: recipes; only trials of these
         and of their variants are weighed, while the others still tell how much repeats differ. trial: one of them, of
-        which is told first what moved it against the pour that it came from.
+        which is told first what moved it against the pour that it came from. with_next: whether it is told, too, what
+        to pour next, for which every pour that could be made is worked out, as `next_trials` does.
         Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
         from trials.outcomes_known import find_outcome
         from trials.telling_apart import with_next_pour
+        from trials.within import find_within
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
         names, everyone = tuple(within), self.trials()
-        wanted = self.trials(names) if names else everyone
+        wanted = find_within(everyone, names, self.folder) if names else everyone
         readable = {one.id for one in everyone}
         unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
         answer = explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
+        if not with_next:
+            return answer
         return with_next_pour(answer, self.folder.register, self.folder.settings, names=self._names_today(answer))
 
     def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
@@ -240,10 +251,12 @@ class Bench(TrialFiles):
         from trials.charts.story import find_story
         from trials.explain_trials import explain_outcome
         from trials.outcomes_known import find_outcome
+        from trials.within import find_within
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        told = self.trials([recipe])
-        answer = explain_outcome(told, found, age_days, among=self.trials())
+        everyone = self.trials()
+        told = find_within(everyone, [recipe], self.folder)
+        answer = explain_outcome(told, found, age_days, among=everyone)
         return find_story(told, found, age_days, title=recipe, explanation=answer)
 
     def cure(self, *trials: Trial | str) -> Cure:

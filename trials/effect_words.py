@@ -60,10 +60,14 @@ def _say_chance(answer: Answer, effect: FactorEffect) -> str:
     """`makes a higher grade of ash at 28 d likelier (up to a quarter or more in 9 of 11 pours with it, in 2 of 12
     without it)`: what was counted, since a weak cause of grades that gets named looks stronger than it is.
     """
-    likelier = "likelier" if effect.direction == "up" else "less likely"
     grade = "" if answer.outcome.scale is Scale.YES_NO else "a higher grade of "
-    said = f"makes {grade}{answer.label} {likelier}"
+    said = f"makes {grade}{answer.label} {likelier_words(effect.direction)}"
     return said if effect.counts is None else f"{said} ({_counts_words(effect.counts)})"
+
+
+def likelier_words(direction: str) -> str:
+    """What a step makes a higher grade, or a yes: `likelier`, `less likely`; empty where that cannot be said."""
+    return {"up": "likelier", "down": "less likely"}.get(direction, "")
 
 
 def _counts_words(counts: Counts) -> str:

@@ -9,7 +9,7 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.chance_words import group_words, percent
-from trials.effect_words import effect_places, effect_unit, even_chance_words, level_words, step_words
+from trials.effect_words import effect_places, effect_unit, even_chance_words, level_words, likelier_words, step_words
 from trials.explanation_sentence import FROM_ALL, cause_words, over_all_sentence
 from trials.moved_sentence import changed_sentence, moved_sentence
 from trials.outcomes import Scale
@@ -120,7 +120,7 @@ def _effect_cell(answer: Answer, effect: FactorEffect) -> str:
     if effect.even_chance_becomes is not None and effect.direction:
         return even_chance_words(effect.even_chance_becomes)
     if effect.effect is None or effect.low is None or effect.high is None:
-        return {"up": "likelier", "down": "less likely"}.get(effect.direction, "either way")
+        return likelier_words(effect.direction) or "either way"
     digits = effect_places(answer, effect.effect)
     middle, start, end = (_signed(value, digits) for value in (effect.effect, effect.low, effect.high))
     return f"{middle} ({start}, {end})"

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.charts.effects_data import EffectRow, EffectsData
-from trials.effect_words import effect_unit, step_words
+from trials.effect_words import effect_unit, likelier_words, step_words
 from trials.outcomes import Scale
 from trials.sentences import capital, count
 
@@ -45,7 +45,7 @@ def find_effects(answer: Answer) -> Effects:
                 low=None if effect is None else effect.low,
                 high=None if effect is None else effect.high,
                 per="" if effect is None else _per(answer, effect, cause),
-                said="" if effect is None else {"up": "likelier", "down": "less likely"}.get(effect.direction, ""),
+                said="" if effect is None else likelier_words(effect.direction),
                 is_likely=cause.is_likely,
             )
         )

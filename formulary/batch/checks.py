@@ -29,7 +29,7 @@ from formulary.batch.superfat_checks import check_portion_superfat, check_superf
 from formulary.batch.temperature_checks import check_temperatures
 from formulary.batch.vessel_checks import check_vessels
 from formulary.fields import suggest
-from formulary.finding import Finding, Place, error, stop
+from formulary.finding import Finding, Place, error, locate_nowhere, stop
 from formulary.materials.model import Material
 from formulary.materials.spoons import is_measurable
 from formulary.quantity import Basis, format_decimal
@@ -193,7 +193,7 @@ def check_pot(
     how well its water is known. What only helps before the lye is mixed (scales, vessels, how milk is prepared, common
     practice) is told of a plan alone.
     """
-    where = locate if locate is not None else _nowhere
+    where = locate if locate is not None else locate_nowhere
     return (
         *_check_lye_and_scent(
             pot,
@@ -238,10 +238,6 @@ def _check_lye_and_scent(
     yield from check_portion_superfat(portions, superfat_effective, purpose, locate)
     yield from check_jug(pot, materials, locate, is_planned=nominal is not None)
     yield from check_scent(pot, portions, materials, locate)
-
-
-def _nowhere(*_parts: str) -> Place:
-    return Place()
 
 
 def check_saponification(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:

@@ -11,7 +11,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
-from formulary.finding import Finding, Place, note, warn
+from formulary.finding import Finding, Place, locate_nowhere, note, warn
 from formulary.quantity import format_plain_number
 
 
@@ -93,7 +93,7 @@ def check_common_practice(
     conditions: Collection[str],
     *,
     off: Collection[str] = (),
-    locate: Callable[..., Place] = lambda *_: Place(),
+    locate: Callable[..., Place] = locate_nowhere,
 ) -> Iterator[Finding]:
     """What is unusual about a batch, in the order of the table; never a stop.
 

@@ -28,7 +28,7 @@ from formulary.batch.scale import Scale
 from formulary.batch.vessel_checks import check_vessels
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.finding import Finding, Place, Severity, stops
+from formulary.finding import Finding, Severity, locate_nowhere, stops
 from formulary.materials.model import Material
 from formulary.settings import Settings
 
@@ -184,7 +184,7 @@ def _check_jugs(
     pot: Pot, there: Mapping[LineKey, float], remaining: Iterable[Remaining], materials: Materials
 ) -> Iterable[Finding]:
     """What may boil while the lye is mixed, in the jug as it will be and as it is now."""
-    yield from check_strong_jug(pot, materials, _nowhere)
+    yield from check_strong_jug(pot, materials, locate_nowhere)
     yield from check_jug_as_it_is(Pot(spread_over_lines(pot.lines, there)), remaining, materials)
 
 
@@ -249,10 +249,6 @@ def _scaled(batch: Batch, times: float) -> Batch:
 
 def _is_of_scent(finding: Finding) -> bool:
     return finding.severity is Severity.STOP and finding.code.startswith(("scent", "constituent"))
-
-
-def _nowhere(*_parts: str) -> Place:
-    return Place()
 
 
 def _in_working_order(lines: Iterable[PotLine]) -> list[LineKey]:

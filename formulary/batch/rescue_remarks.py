@@ -11,7 +11,7 @@ from formulary.batch.model import Batch, Pot, PotFigures
 from formulary.batch.remaining import Remaining
 from formulary.batch.rescue_weights import LineKey, RescueWeights
 from formulary.batch.scale import format_shown
-from formulary.finding import Finding, Place, Severity
+from formulary.finding import Finding, Severity, locate_nowhere
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
@@ -107,13 +107,12 @@ def check_jug_as_it_is(
     jug = Pot(tuple(line for line in there.lines if line.at == "lye water"))
     is_dry = sum(water_in(line, materials) for line in jug.lines) <= 0
     if not is_dry and any(line.role == "water" and line.remaining_grams >= _TOLD_G for line in remaining):
-        found = (*check_jug(jug, materials, _nowhere, is_planned=False), *check_strong_jug(jug, materials, _nowhere))
+        found = (
+            *check_jug(jug, materials, locate_nowhere, is_planned=False),
+            *check_strong_jug(jug, materials, locate_nowhere),
+        )
         do = "if it is mixed already: keep away until it is cool, then pour it into the water that lacks"
         for finding in found:
             what = finding.what.replace("the jug would hold", "the jug as it is now holds")
             what = what.replace("the lye in the jug is strong", "the lye that is in the jug now is strong")
             yield replace(finding, severity=Severity.WARN, what=what, do=do)
-
-
-def _nowhere(*_parts: str) -> Place:
-    return Place()

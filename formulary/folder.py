@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
-from formulary.batch.weigh_out import work_out_batch
+from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError, StorageError
 from formulary.fields import SLUG
 from formulary.files import SETTINGS_FILE, FormularyFiles
@@ -170,13 +169,10 @@ class Folder(FormularyFiles, Workshop):
     ) -> Iterable[Finding]:
         if recipe is None or has_errors(findings):
             return findings
-        faults = check_recipe(recipe, self.register)
-        if faults or not work_out:
-            return [finding.at(path) for finding in (*findings, *faults)]
-        # Of 1000 g for nobody's vessels: whether those hold a batch is told when it is worked out for its size.
-        settings = replace(self.settings, vessels_ml={})
-        batch = work_out_batch(recipe, self.register, settings, oil_mass_g=1000.0)
-        return [finding.at(path) for finding in (*findings, *batch.findings)]
+        faults = (
+            check_kilogram(recipe, self.register, self.settings) if work_out else check_recipe(recipe, self.register)
+        )
+        return [finding.at(path) for finding in (*findings, *faults)]
 
     # -- branching and saving --------------------------------------------------------------------
 

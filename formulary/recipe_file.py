@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from formulary.batch.checks import check_recipe
-from formulary.batch.weigh_out import work_out_batch
+from formulary.batch.weigh_out import check_kilogram
 from formulary.document import MAX_BYTES
 from formulary.errors import InputError, StorageError
 from formulary.fields import suggest
@@ -34,11 +32,10 @@ def read_recipe_file(reference: str, materials: Collection[str]) -> Version:
     reference: the file's path. materials: the names that are known.
     Raises InputError when there is no such file or with every fault in it, StorageError when it may not be read.
     """
-    data = _read(reference)
-    recipe, findings = _parse(data, reference, materials)
-    if recipe is None:
+    version, findings = _read_version(reference, materials)
+    if version is None:
         raise InputError(in_file_order(findings))
-    return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=False, label=LABEL, file=reference)
+    return version
 
 
 def check_recipe_file(workshop: Workshop, reference: str) -> tuple[Finding, ...]:
@@ -46,23 +43,21 @@ def check_recipe_file(workshop: Workshop, reference: str) -> tuple[Finding, ...]
 
     Raises InputError when there is no such file, StorageError when it may not be read.
     """
-    data = _read(reference)
-    recipe, findings = _parse(data, reference, workshop.register)
-    found = [finding.at(reference) for finding in findings]
-    if recipe is not None:
-        version = Version(recipe=recipe, text=data.decode("utf-8"), is_saved=False, label=LABEL, file=reference)
+    version, findings = _read_version(reference, workshop.register)
+    found = [*findings]
+    if version is not None:
         found += workshop.remarks(version)
-        faults = check_recipe(recipe, workshop.register)
-        if not faults:
-            settings = replace(workshop.settings, vessels_ml={})  # of 1000 g for nobody's vessels
-            faults = work_out_batch(recipe, workshop.register, settings, oil_mass_g=1000.0).findings
-        found += [finding.at(reference) for finding in faults]
-    return in_file_order(found)
+        found += check_kilogram(version.recipe, workshop.register, workshop.settings)
+    return in_file_order(finding.at(reference) for finding in found)
 
 
-def _parse(data: bytes, reference: str, materials: Collection[str]) -> tuple[Recipe | None, tuple[Finding, ...]]:
+def _read_version(reference: str, materials: Collection[str]) -> tuple[Version | None, tuple[Finding, ...]]:
+    data = _read(reference)
     slug = re.sub(r"[^a-z0-9]+", "-", Path(reference).stem.lower()).strip("-") or "recipe"
-    return parse_recipe(data, slug, reference, materials=materials)
+    recipe, findings = parse_recipe(data, slug, reference, materials=materials)
+    if recipe is None:
+        return None, findings
+    return Version(recipe=recipe, text=data.decode("utf-8"), is_saved=False, label=LABEL, file=reference), findings
 
 
 def _read(reference: str) -> bytes:

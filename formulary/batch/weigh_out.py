@@ -47,7 +47,7 @@ from formulary.chemistry.water import (
     water_g_for_ratio,
 )
 from formulary.errors import InputError
-from formulary.finding import Severity, in_file_order
+from formulary.finding import Finding, Severity, in_file_order
 from formulary.materials.chosen_lots import ChosenLots, with_chosen_lots
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
@@ -109,6 +109,17 @@ def work_out_batch(
     pot, lye, nominal_water_g = _fill_pot(recipe, materials, settings, oil_mass_g)
     batch = _describe(version, recipe, pot, lye, nominal_water_g, materials, settings)
     return replace(batch, findings=in_file_order(check_batch(batch, recipe, materials, settings)))
+
+
+def check_kilogram(recipe: Recipe, register: Mapping[str, Material], settings: Settings) -> tuple[Finding, ...]:
+    """What does not fit the register in a recipe; where all does, everything to know of a batch of 1000 g of oils.
+
+    It is of nobody's vessels: whether those hold a batch is told when it is worked out for its size.
+    """
+    faults = check_recipe(recipe, register)
+    if faults:
+        return faults
+    return work_out_batch(recipe, register, replace(settings, vessels_ml={}), oil_mass_g=1000.0).findings
 
 
 def _oils_for_batter(

@@ -8,7 +8,7 @@ from dataclasses import replace
 from formulary.batch.figures import superfat_band
 from formulary.batch.model import Pot
 from formulary.batch.scale import Scale
-from formulary.batch.sheet_weights import shown_weights
+from formulary.batch.sheet_weights import grams_by_weighing, shown_weights
 from formulary.finding import Finding, Place, stop, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_number
@@ -25,10 +25,7 @@ Materials = Mapping[str, Material]
 
 def printed_superfat(pot: Pot, scale: Scale, materials: Materials, settings: Settings) -> float:
     """The effective superfat of the weights as a sheet prints them, in percent."""
-    exact: dict[tuple[str, str, str], float] = {}
-    for line in pot.lines:
-        key = (line.material, line.role, line.at)
-        exact[key] = exact.get(key, 0.0) + line.grams
+    exact = grams_by_weighing(pot.lines)
     shown = shown_weights(pot.lines, scale)
     lines = [
         replace(line, grams=line.grams * shown[line.material, line.role, line.at] / whole_g) if whole_g else line

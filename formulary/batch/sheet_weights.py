@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import TypeAlias
 
 from formulary.batch.model import PotLine
@@ -12,16 +12,22 @@ from formulary.batch.scale import Scale, share_out
 Weighing: TypeAlias = tuple[str, str, str]
 
 
+def grams_by_weighing(lines: Iterable[PotLine]) -> dict[Weighing, float]:
+    """The exact grams of each weighing."""
+    grams: dict[Weighing, float] = {}
+    for line in lines:
+        key = (line.material, line.role, line.at)
+        grams[key] = grams.get(key, 0.0) + line.grams
+    return grams
+
+
 def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | None = None) -> dict[Weighing, float]:
     """What a sheet says of each weighing of a batch, in grams.
 
     oils_g: what the oils among the lines total on the sheet, as near as a step lets them; their exact total unless
     given.
     """
-    exact: dict[Weighing, float] = {}
-    for line in lines:
-        key = (line.material, line.role, line.at)
-        exact[key] = exact.get(key, 0.0) + line.grams
+    exact = grams_by_weighing(lines)
     shown = {key: scale.shown(key[1], grams) for key, grams in exact.items() if key[1] != "scent"}
     for line in lines:
         if line.role == "scent":  # each portion's by itself: one of them may stand at its limit

@@ -30,6 +30,7 @@ def plan_sitting(
     Every gram of every batch is in exactly one place: the pot, the jug, or a loaf's own lines; so the totals agree.
     Raises InputError for fewer than two batches; StopError is the caller's to raise for a batch that is stopped.
     """
+    settings = settings if settings is not None else Settings()
     if len(batches) < 2:
         raise InputError.of("sitting-of-one", "a sitting has two loaves or more", "name several recipes")
     if any(stops(batch.findings) for batch in batches):
@@ -54,10 +55,10 @@ def plan_sitting(
         Pot(tuple(melted)) if pot is not None else None,
         Pot(tuple(in_jug)) if jug is not None else None,
         materials,
-        settings if settings is not None else Settings(),
+        settings,
     )
     sitting = Sitting(tuple(batches), pot, jug, tuple(own), reason, tuple(findings))
-    printed = _check_printed(sitting, materials, settings if settings is not None else Settings())
+    printed = _check_printed(sitting, materials, settings)
     return replace(sitting, findings=(*sitting.findings, *printed))
 
 

@@ -74,19 +74,13 @@ def find_alkalis(sitting: Sitting) -> set[str]:
 def printed_loaf(sitting: Sitting, weights: SittingWeights, number: int) -> Pot:
     """What a loaf holds when it gets just what the sheet says, of the shared vessels and of its own."""
     loaf = weights.loaves[number]
-    shared = [
-        PotLine(name, role, at, grams, None, water) for (name, role, at), (grams, water) in _own(sitting, loaf, number)
-    ]
+    water = {(line.material, line.role, line.at): line.water for line in sitting.own[number]}
+    lines = [PotLine(*key, grams, None, water[key]) for key, grams in loaf.own.items()]
     alkalis = find_alkalis(sitting)
     for vessel, gets_g, stage in ((weights.jug, loaf.of_jug_g, "lye water"), (weights.pot, loaf.of_pot_g, "oils")):
         if vessel is None or gets_g is None:
             continue
         for name, grams in vessel.items():
             role = "oil" if stage == "oils" else "alkali" if name in alkalis else "water"
-            shared.append(PotLine(name, role, stage, grams * gets_g / sum(vessel.values())))
-    return Pot(tuple(shared))
-
-
-def _own(sitting: Sitting, loaf: LoafWeights, number: int) -> list[tuple[Weighing, tuple[float, str | None]]]:
-    water = {(line.material, line.role, line.at): line.water for line in sitting.own[number]}
-    return [(key, (grams, water[key])) for key, grams in loaf.own.items()]
+            lines.append(PotLine(name, role, stage, grams * gets_g / sum(vessel.values())))
+    return Pot(tuple(lines))

@@ -92,7 +92,7 @@ def _since_parent(folder: Folder, version: Version) -> str:
     parent = version.recipe.based_on
     if parent is None:
         return "the first"
-    branched = f"branched from {parent.recipe}@{parent.version[:8]}"
+    branched = f"branched from {parent.name}"
     try:
         return f"{branched}: {folder.diff(find_parent(folder, version.recipe).before, version).sentence}"
     except InputError:

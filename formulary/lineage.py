@@ -106,7 +106,7 @@ def check_lineage(
         what = "the recipe says that it is based on itself"
         yield error("based-on-itself", what, "name the recipe that it was branched from, or remove `based_on`", place)
     elif parent.version not in present:
-        what = f"the version that it is based on, {parent.recipe}@{parent.version[:8]}, is not in this clone"
+        what = f"the version that it is based on, {parent.name}, is not in this clone"
         do = "fetch the full history, or remove `based_on` if the parent was never here"
         yield note("parent-missing", what, do, place)
 

@@ -15,7 +15,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, error, note
 from formulary.identity import blob_id
 from formulary.recipes.edit import comparable
-from formulary.recipes.model import Recipe
+from formulary.recipes.model import BasedOn, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 
@@ -71,7 +71,6 @@ def find_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
     if based_on is None:
         what = f"{recipe.slug} is based on no other recipe, so nothing can be brought into it"
         raise InputError.of("no-parent", what, "name a variant, which `formulary branch` made")
-    reference = f"{based_on.recipe}@{based_on.version[:8]}"
     lives = folder.lives()
     owners = {
         lives.owner(life)
@@ -81,7 +80,7 @@ def find_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
     if not owners and any(save.blob == based_on.version for save in lives.saves(based_on.recipe)):
         owners = {based_on.recipe}  # a save under an earlier name of it
     if len(owners) != 1 or recipe.slug in owners:
-        raise InputError([_unclear(folder, recipe, reference, based_on.version, owners)])
+        raise InputError([_unclear(folder, recipe, based_on, owners)])
     (slug,) = owners
     saves = folder.history(slug)
     # A content that was saved twice: what came after it stood there last.
@@ -100,10 +99,10 @@ def find_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
     )
 
 
-def _unclear(folder: FormularyFiles, recipe: Recipe, reference: str, version: str, owners: set[str]) -> Finding:
+def _unclear(folder: FormularyFiles, recipe: Recipe, based_on: BasedOn, owners: set[str]) -> Finding:
     place = recipe.place("based_on")
-    if not owners and not folder.store.read_blobs([version]):
-        what = f"{recipe.slug} is based on {reference}, which is not in this clone"
+    if not owners and not folder.store.read_blobs([based_on.version]):
+        what = f"{recipe.slug} is based on {based_on.name}, which is not in this clone"
         return error("parent-missing", what, "fetch the full history (git fetch --unshallow), then try again", place)
     if recipe.slug in owners:
         said = f"which is a save of {recipe.slug} itself"
@@ -111,7 +110,7 @@ def _unclear(folder: FormularyFiles, recipe: Recipe, reference: str, version: st
         said = f"which {' and '.join(sorted(owners))} were both saved as"
     else:
         said = "which is no save of that recipe"
-    what = f"{recipe.slug} says that it is based on {reference}, {said}"
+    what = f"{recipe.slug} says that it is based on {based_on.name}, {said}"
     do = "write into `based_on` the recipe that it was branched from, and the full id of that version"
     return error("parent-unclear", what, do, place)
 

@@ -30,7 +30,7 @@ def render_recipe(
     lines = paragraph(f"{recipe.name}  {version.short_id} ({_standing(version)})", width=width)
     lines += paragraph(_sentence(recipe), width=width)
     if recipe.based_on is not None:
-        lines += paragraph(f"Based on {recipe.based_on.recipe}@{recipe.based_on.version[:8]}.", width=width)
+        lines += paragraph(f"Based on {recipe.based_on.name}.", width=width)
     lines += ["", *render_rows(list(_rows(recipe, batch)), width=width), ""]
     lines += render_figures(batch, width=width, show_all=show_all)
     if recipe.process:

@@ -219,7 +219,7 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
 
 
 def _reference(parent: BasedOn | None) -> str | None:
-    return None if parent is None else f"{parent.recipe}@{parent.version[:8]}"
+    return None if parent is None else parent.name
 
 
 def _changed_lines(change: FieldChange) -> str:

@@ -42,6 +42,11 @@ class BasedOn:
     recipe: str
     version: str
 
+    @property
+    def name(self) -> str:
+        """`recipe@id` with the short id, as it can be typed."""
+        return f"{self.recipe}@{self.version[:8]}"
+
 
 @dataclass(frozen=True, slots=True)
 class OilLine:

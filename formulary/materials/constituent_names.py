@@ -65,9 +65,8 @@ def say_slip(slip: Slip) -> tuple[str, str]:
 _SINGLED_OUT = (*(name for limit in CONSTITUENT_LIMITS for name in limit.names), *PHENOLS)
 # Constituents of their own that read like one of those (general chemistry, from memory).
 _KNOWN = frozenset((*_SINGLED_OUT, "citronellol"))
-_MOST_COMPARED = (
-    40  # limits of the maker's own: a certificate names fewer, and a file that somebody sent may name 10,000
-)
+# Limits of the maker's own: a certificate names fewer, and a file that somebody sent may name 10,000.
+_MOST_COMPARED = 40
 _MOST_LETTERS = 2  # in one place of a name of some length: "eugenole", "carvacol", "eugneol"; not "isoeugenol"
 _SHORTEST = 5
 

@@ -210,12 +210,10 @@ def _fault_of_part(piece: str, parts: Mapping[str, Value], example: str) -> tupl
             written = f"{percent:f}"
             what = f"'{name} {written},{piece}' has a comma in its number"
             return what, f"write {name} {written}.{piece}, with a point"
+    do = f"write a name and a number, a comma between them: {example}"
     if _ACID_ALONE.fullmatch(piece):
-        return f"{piece!r} has no percent", f"write a name and a number, a comma between them: {example}"
-    return (
-        f"{piece[:24]!r} is not a name and its percent",
-        f"write a name and a number, a comma between them: {example}",
-    )
+        return f"{piece!r} has no percent", do
+    return f"{piece[:24]!r} is not a name and its percent", do
 
 
 def _plain(text: str) -> Value:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from decimal import Decimal
-from typing import Any, TypeVar
+from typing import Any
 
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM_HYDROXIDE_G_PER_MOL
@@ -36,8 +36,6 @@ from formulary.quantity import (
     format_decimal,
     parse_decimal,
 )
-
-_T = TypeVar("_T")
 
 # A purity that a label or certificate states is taken to half a percent (common practice, no source).
 STATED_ASSAY_HALF_WIDTH_PERCENT = 0.5

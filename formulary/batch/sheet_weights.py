@@ -36,8 +36,12 @@ def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | Non
     oils = {key: grams for key, grams in exact.items() if key[1] == "oil"}
     wanted_g = sum(oils.values()) if oils_g is None else oils_g
     coarse = {key: grams for key, grams in oils.items() if not scale.is_too_coarse(grams)}
-    fine_g = sum(shown[key] for key in oils if key not in coarse)
-    return {**shown, **share_out(coarse, wanted_g - fine_g, scale.step_g)}
+    fine = {key: grams for key, grams in oils.items() if key not in coarse and grams >= scale.finest_g}
+    tiny_g = sum(shown[key] for key in oils if key not in coarse and key not in fine)
+    fine_g = sum(fine.values()) if coarse else wanted_g - tiny_g
+    shown_fine = share_out(fine, fine_g, scale.finest_g)
+    left_g = wanted_g - tiny_g - sum(shown_fine.values())
+    return {**shown, **shown_fine, **share_out(coarse, left_g, scale.step_g)}
 
 
 def shown_parts(parts: Sequence[PotLine], shown_g: float, scale: Scale) -> list[float]:

@@ -278,16 +278,31 @@ class _Merging:
             for name in dict.fromkeys((*by_name.mine, *by_name.theirs, *by_name.before))
             if (portion := apart.value(_at(by_name, name), f"portions.{name}", _portion_text)) is not None
         ]
-        clash = any(each.is_conflict for each in apart.decisions) or _fitting(merged, recipe) != tuple(merged)
+        standing = self._without_parts_of_lines_chosen_away(merged, recipe)
+        clash = any(each.is_conflict for each in apart.decisions) or _fitting(standing, recipe) != standing
         differs = by_name.theirs not in (by_name.before, by_name.mine)
         choice = self._choice("portions") if differs or clash else None
         if choice is None and not clash:
             self.decisions += apart.decisions
-            return tuple(merged)
+            if standing != tuple(merged):
+                self.decisions.append(whole.decision("portions", Outcome.SETTLED, standing, _portions_text))
+            return standing
         outcome = Outcome.CONFLICT if choice is None else Outcome.SETTLED
         stands = _fitting(whole.theirs if choice is Choice.THEIRS else whole.mine, recipe)
         self.decisions.append(whole.decision("portions", outcome, stands, _portions_text))
         return stands
+
+    def _without_parts_of_lines_chosen_away(
+        self, portions: Iterable[RecipePortion], recipe: Recipe
+    ) -> tuple[RecipePortion, ...]:
+        """What portions get of a line that was settled to go goes with it: that opens no new question."""
+        settled = {each.field for each in self.decisions if each.outcome is Outcome.SETTLED}
+        lines = {line.material for line in recipe.additions} | {line.material for line in recipe.scent}
+
+        def stays(material: str) -> bool:
+            return material in lines or not {f"additions.{material}", f"scent.{material}"} & settled
+
+        return tuple(replace(each, gets=tuple(part for part in each.gets if stays(part[0]))) for each in portions)
 
 
 def _stages(line: _Three[OilLine | None]) -> _Three[str | None]:

@@ -318,6 +318,33 @@ def test_settling_everything_for_one_side_leaves_no_conflict(
         assert content(settled.recipe) == content(replace(merge.recipe, conflicts=()))
 
 
+@given(three_sides(), st.sampled_from([Choice.MINE, Choice.THEIRS]), st.data())
+def test_settling_some_of_it_opens_no_conflict_that_was_not_there(
+    sides: tuple[Recipe, Recipe, Recipe], choice: Choice, data: st.DataObject
+) -> None:
+    fields = [each.field for each in merge_recipes(*sides).conflicts]
+    some = data.draw(st.lists(st.sampled_from(fields), unique=True)) if fields else []
+    settled = merge_recipes(*sides, choices=dict.fromkeys(some, choice))
+    assert {each.field for each in settled.conflicts} == set(fields) - set(some)
+
+
+def test_what_portions_get_of_a_scent_goes_with_it_when_that_is_chosen() -> None:
+    line = "scent: [{material: clove-bud-oil, rate: 1 % of oils}]"
+    divided = line.replace("1 %", "2 %") + (
+        "\nportions: [{name: plain, share: 50, gets: {clove-bud-oil: 0}}, "
+        "{name: clove, share: 50, gets: {clove-bud-oil: 100}}]"
+    )
+    assert [each.field for each in merged([(line, divided)], [(line, "scent: []")]).conflicts] == [
+        "scent.clove-bud-oil"
+    ]
+    settled = merged([(line, divided)], [(line, "scent: []")], {"scent.clove-bud-oil": Choice.THEIRS})
+    assert settled.conflicts == ()
+    assert settled.recipe.scent == ()
+    assert [(each.name, each.gets) for each in settled.recipe.portions] == [("plain", ()), ("clove", ())]
+    told = {each.field: each.outcome for each in settled.decisions}
+    assert told["portions"] is Outcome.SETTLED
+
+
 @given(three_sides())
 def test_what_they_changed_can_be_declined_thing_by_thing(sides: tuple[Recipe, Recipe, Recipe]) -> None:
     before, ours, theirs = sides

@@ -21,7 +21,8 @@ def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool)
 
     What each result would mean stands below it. The variant of --write is a file that is not saved yet.
     """
-    from trials.next_text import render_next_trials
+    from trials.next_text import next_trials_json, render_next_trials
+    from trials.next_trial import first_proposed
 
     with open_chosen_bench() as bench:
         folder = bench.folder
@@ -29,11 +30,11 @@ def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool)
             answer = bench.explain(outcome, within=within, with_next=False)
             proposed = bench.next_trials(answer)
         if slug is not None:
-            best = proposed[0] if proposed else bench.next_trial(answer)
+            best = first_proposed(proposed, answer)
             version = best.branch(slug)
             path = folder.write(folder.branch(best.start, slug, *best.tweaks, name=version.recipe.name))
     if as_json:
-        say_json([one.to_json() for one in proposed])
+        say_json(next_trials_json(proposed, answer))
         return
     say(render_next_trials(proposed, answer, width()))
     if slug is not None:

@@ -114,9 +114,8 @@ class _Refused(Exception):  # noqa: N818 - internal control flow
 
 
 def _decode(data: bytes | str, path: str | None) -> tuple[str | None, Finding | None]:
-    size = len(data)
-    if size > MAX_BYTES:
-        what = f"the file has {size} bytes; a formulary file has at most {MAX_BYTES}"
+    if len(data) > MAX_BYTES:
+        what = f"the file is larger than a formulary file may be ({MAX_BYTES // 1024} KiB)"
         return None, error("file-too-large", what, "split it, or move long notes to a file beside it", Place(path))
     if isinstance(data, str):
         text = data

@@ -237,11 +237,9 @@ class Bench(TrialFiles):
 
     def next_trial(self, answer: Explanation) -> NextTrial:
         """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""
-        proposed = self.next_trials(answer, most=1)
-        if not proposed:
-            what = f"no small change would tell much more about {answer.label}"
-            raise InputError.of("no-next-trial", what, "pour on, and record what happens")
-        return proposed[0]
+        from trials.next_trial import first_proposed
+
+        return first_proposed(self.next_trials(answer, most=1), answer)
 
     def story(self, recipe: str, outcome: str = "working time") -> Story:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.

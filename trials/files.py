@@ -78,7 +78,7 @@ class TrialFiles:
                     unread.append(_unread(identifier, fault.what, fault.place))
         folders = dict.fromkeys(path.split("/")[2] for path in paths)
         unread += [
-            _unread(name, "it has no trial.yaml") for name in folders if name not in ids and TRIAL_ID.match(name)
+            _unread(name, "it has no trial.yaml") for name in folders if name not in ids and TRIAL_ID.fullmatch(name)
         ]
         self.unread = tuple(unread)
         names = tuple(within)

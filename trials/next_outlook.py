@@ -14,8 +14,6 @@ from trials.even_scale import from_scale
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook
 
-_TO_THE_END = 1.645  # standard deviations from the middle to the end of an interval that holds 90 %
-
 
 @dataclass(frozen=True, slots=True)
 class Expected:
@@ -47,11 +45,11 @@ class Expected:
 def make_expected(answer: Answer, outlook: Outlook) -> Expected:
     """An outlook on the even scale in the outcome's own unit, or in its grades."""
     causes = tuple(name for group in outlook.causes for name in group)
-    middle, low, high = outlook.outcome.middle, outlook.outcome.low, outlook.outcome.high
     if answer.outcome.scale.is_ordinal:
-        spread = (high - low) / (2.0 * _TO_THE_END)
-        return Expected(causes, outlook.probability, None, None, None, _grades(answer, middle, spread))
-    value, start, end = (from_scale(figure, answer.outcome.scale) for figure in (middle, low, high))
+        grades = _grades(answer, outlook.middle, outlook.spread)
+        return Expected(causes, outlook.probability, None, None, None, grades)
+    told = outlook.outcome
+    value, start, end = (from_scale(figure, answer.outcome.scale) for figure in (told.middle, told.low, told.high))
     return Expected(causes, outlook.probability, value, start, end)
 
 

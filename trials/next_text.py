@@ -22,13 +22,7 @@ _RANGES = "Each range holds what would be seen in 9 of 10 cases (90 %)."
 def render_next_trials(proposed: Sequence[NextTrial], answer: Explanation, width: int = 80) -> str:
     """The proposals for an explanation as text of at most `width` columns, the one that tells most first."""
     if not proposed:
-        if answer.no_answer is not None:
-            advice = f" {answer.advice}" if answer.advice is not None else ""
-            return "\n".join(wrap_words(f"Nothing can be told yet: {answer.no_answer}.{advice}", width))
-        said = f"No small change would tell much more about {answer.label} now."
-        if not answer.enough_evidence:
-            said += " Pour on, change one thing at a time, and record what happens."
-        return "\n".join(wrap_words(said, width))
+        return "\n".join(wrap_words(_why_none(answer), width))
     lines: list[str] = []
     for place, one in enumerate(proposed, 1):
         lines += [""] if lines else []
@@ -41,6 +35,26 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Explanation, width
         lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
     ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
     return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}", width)])
+
+
+def next_trials_json(proposed: Sequence[NextTrial], answer: Explanation) -> dict[str, object]:
+    """The same with stable keys. why_none: a sentence where nothing is proposed."""
+    return {
+        "outcome": answer.label,
+        "proposed": [one.to_json() for one in proposed],
+        "why_none": None if proposed else _why_none(answer),
+        "trials_left_out": [item.to_json() for item in answer.left_out],
+    }
+
+
+def _why_none(answer: Explanation) -> str:
+    if answer.no_answer is not None:
+        advice = f" {answer.advice}" if answer.advice is not None else ""
+        return f"Nothing can be told yet: {answer.no_answer}.{advice}"
+    said = f"No small change would tell much more about {answer.label} now."
+    if not answer.enough_evidence:
+        said += " Pour on, change one thing at a time, and record what happens."
+    return said
 
 
 def _outlook(answer: Explanation, one: NextTrial, expected: Sequence[Expected], width: int) -> list[str]:

@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
-    from trials.explain.next_run import NextRun
 
 _LEAST_BITS = 0.05  # below, a pour would tell next to nothing
 _LEAST_PART = 0.1  # of what the best one tells
@@ -96,7 +95,7 @@ def find_next_trials(
     register, settings: today's. names: what recipes that were renamed are called today.
     Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
     """
-    from trials.explain import find_next_runs
+    from trials.explain import foretell_runs
     from trials.explain_trials import make_problem
 
     if answer.weighed is None:
@@ -104,29 +103,27 @@ def find_next_trials(
     candidates = list(find_candidates(answer, register, settings, names))
     if not candidates:
         return ()
-    found = find_next_runs(
+    found = foretell_runs(
         make_problem(answer),
         answer.weighed,
         [candidate.steps for candidate in candidates],
-        changes=[max(1, len(candidate.changes)) for candidate in candidates],
         limit=_patience(answer.seen),
-        most=len(candidates),
     )
     outlooks = [tuple(make_expected(answer, outlook) for outlook in run.outlooks) for run in found]
-    told_bits = [run.bits for run in found]
+    bits = [run.bits for run in found]
     if answer.outcome.scale.is_ordinal:
-        told_bits = [grade_bits(expected) for expected in outlooks]
-    worth = [bits - _trouble(candidates[run.run]) for bits, run in zip(told_bits, found, strict=True)]
-    order = sorted(range(len(found)), key=lambda k: (-round(worth[k], 9), k))
-    least = max(_LEAST_BITS, _LEAST_PART * max(told_bits))
+        bits = [grade_bits(expected) for expected in outlooks]
+    worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
+    order = sorted(range(len(candidates)), key=lambda k: (-round(worth[k], 9), len(candidates[k].changes), k))
+    least = max(_LEAST_BITS, _LEAST_PART * max(bits))
     trials: list[NextTrial] = []
     told: set[frozenset[str]] = set()
     for k in order:
-        candidate = candidates[found[k].run]
+        candidate = candidates[k]
         changed = _factors(candidate)
-        if told_bits[k] < least or len(trials) >= most or changed in told or any(one and one < changed for one in told):
+        if bits[k] < least or len(trials) >= most or changed in told or any(one and one < changed for one in told):
             continue  # one start for each thing to change is enough, and nothing besides what tells as much alone
-        if told_bits[k] < _with_less(candidates, found, told_bits, candidate) + _WORTH_A_CHANGE:
+        if bits[k] < _with_less(candidates, bits, candidate) + _WORTH_A_CHANGE:
             continue
         told.add(changed)
         trials.append(
@@ -136,7 +133,7 @@ def find_next_trials(
                 candidate.changes,
                 candidate.version,
                 candidate.portion,
-                told_bits[k],
+                bits[k],
                 outlooks[k],
                 candidate.findings,
                 register,
@@ -145,20 +142,26 @@ def find_next_trials(
     return tuple(trials)
 
 
+def first_proposed(proposed: Sequence[NextTrial], answer: Explanation) -> NextTrial:
+    """The trial that would tell most. Raises InputError when none is proposed."""
+    if not proposed:
+        what = f"no small change would tell much more about {answer.label}"
+        raise InputError.of("no-next-trial", what, "pour on, and record what happens")
+    return proposed[0]
+
+
 def _factors(candidate: Candidate) -> frozenset[str]:
     return frozenset(change.factor for change in candidate.changes)
 
 
-def _with_less(
-    candidates: Sequence[Candidate], found: Sequence[NextRun], told_bits: Sequence[float], candidate: Candidate
-) -> float:
+def _with_less(candidates: Sequence[Candidate], bits: Sequence[float], candidate: Candidate) -> float:
     """The most that any pour of the same version tells with some of the changes left out."""
     changed = _factors(candidate)
     return max(
         (
-            bits
-            for bits, run in zip(told_bits, found, strict=True)
-            if candidates[run.run].start.id == candidate.start.id and _factors(candidates[run.run]) < changed
+            told
+            for told, other in zip(bits, candidates, strict=True)
+            if other.start.id == candidate.start.id and _factors(other) < changed
         ),
         default=-1.0,
     )

@@ -190,8 +190,9 @@ def test_next_proposes_pours_that_tell_twins_apart_and_says_what_each_result_mea
     assert " did it (" in ran.out
     assert max(len(line) for line in ran.out.splitlines()) <= 80
     tree = json.loads(formulary("next", "peak temperature", "--json").out)
-    assert 1 <= len(tree) <= 3
-    assert {"words", "start", "tweaks", "bits", "expected", "findings"} <= set(tree[0])
+    assert tree["why_none"] is None
+    assert 1 <= len(tree["proposed"]) <= 3
+    assert {"words", "start", "tweaks", "bits", "expected", "findings"} <= set(tree["proposed"][0])
 
 
 def test_next_writes_its_first_proposal_as_a_variant_that_checks(harbour: Path, formulary: Run) -> None:

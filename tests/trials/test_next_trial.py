@@ -24,7 +24,7 @@ from trials.explanation_text import render_explanation
 from trials.model import Observation, Reading, Trial
 from trials.next_candidates import find_candidates
 from trials.next_outlook import Expected, grade_bits
-from trials.next_text import render_next_trials
+from trials.next_text import next_trials_json, render_next_trials
 from trials.next_trial import find_next_trials
 from trials.outcomes_known import find_outcomes
 from trials.telling_apart import with_next_pour
@@ -170,8 +170,12 @@ def test_each_proposal_changes_something_else_and_says_what_each_result_would_me
 
 def test_the_json_follows_its_schema() -> None:
     schema = json.loads((files("trials") / "schemas" / "next.schema.json").read_text(encoding="utf-8"))
-    for one in find_next_trials(answer(), register(), Settings()):
-        jsonschema.validate(json.loads(json.dumps(one.to_json(), allow_nan=False)), schema)
+    proposed = find_next_trials(answer(), register(), Settings())
+    assert proposed
+    empty = explain_outcome([], WORKING)
+    for tree in (next_trials_json(proposed, answer()), next_trials_json((), empty)):
+        jsonschema.validate(json.loads(json.dumps(tree, allow_nan=False)), schema)
+    assert "never observed" in str(next_trials_json((), empty)["why_none"])
 
 
 def test_what_explain_says_to_pour_is_what_next_proposes_first() -> None:

@@ -1,7 +1,7 @@
 """Which change did it: a numerical core that takes plain arrays and knows nothing of soap."""
 
 from trials.explain.engine import explain
-from trials.explain.next_run import NextRun, Outlook, find_next_runs
+from trials.explain.next_run import NextRun, Outlook, find_next_runs, foretell_runs
 from trials.explain.prior import Prior
 from trials.explain.problem import Noise, Problem
 from trials.explain.result import (
@@ -37,4 +37,5 @@ __all__ = [
     "Together",
     "explain",
     "find_next_runs",
+    "foretell_runs",
 ]

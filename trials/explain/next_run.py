@@ -1,14 +1,13 @@
 """Which run would tell most about what did it: expected information over the leading explanations.
 
-The hypotheses are the leading models, with every group that cannot be told apart split into its members. For
-a run the outcome is foretold under each (normal, own mean and spread); the gain is the information, in bits,
-that the outcome is expected to give about which hypothesis is true:
+The hypotheses are the leading models, with every group that cannot be told apart split into its members. For a run
+the outcome is foretold under each (normal, own mean and spread); the gain is the information, in bits, that the
+outcome is expected to give about which hypothesis is true:
 
     I = H(sum of p f) - sum of p H(f)
 
-A watching limit turns the part of every f beyond it into one lump. Information gain and the criterion of
-Meyer, Steinberg and Box (`designed.discrimination`) choose alike; this one speaks in bits and knows about
-limits.
+A watching limit turns the part of every f beyond it into one lump. Information gain and the criterion of Meyer,
+Steinberg and Box (`designed.discrimination`) choose alike; this one speaks in bits and knows about limits.
 """
 
 from __future__ import annotations
@@ -30,30 +29,38 @@ from trials.explain.result import Effect, Explanation
 SIMPLER = 0.1  # bits that a run with fewer changes may lack and still be preferred
 _MOST = 200  # hypotheses that are kept
 _KEPT = 0.995  # of the probability
+_TOLD = 6  # hypotheses of which an outlook is given
+_TO_THE_END = 1.645  # standard deviations from the middle to the end of an interval that holds 90 %
 
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """What one hypothesis expects: the columns that it holds responsible (empty: nothing), and the outcome
-    on the
-    working scale with its 90 % interval.
+    """What one hypothesis expects of a run, on the working scale.
+
+    causes: the columns that it holds responsible; empty: nothing. middle, spread: mean and standard deviation.
     """
 
     causes: tuple[tuple[str, ...], ...]
     probability: float
-    outcome: Effect
+    middle: float
+    spread: float
+
+    @property
+    def outcome(self) -> Effect:
+        """What is expected, with the interval that holds it with 90 %."""
+        reach = _TO_THE_END * self.spread
+        return Effect(self.middle, self.middle - reach, self.middle + reach)
 
 
 @dataclass(frozen=True, slots=True)
 class NextRun:
-    """A run worth making. run: its place in the candidates given. bits: expected information.
+    """What a run would tell. run: its place in the candidates given. bits: expected information.
 
     outlooks: what the leading hypotheses expect of it, likeliest first.
     """
 
     run: int
     bits: float
-    changes: int
     outlooks: tuple[Outlook, ...]
 
 
@@ -78,33 +85,34 @@ def find_next_runs(
     `problem.x`. changes: how many things each candidate changes; of two within a tenth of a bit the one with
     fewer is preferred. limit: when watching would stop, in the outcome's own unit. most: how many to return.
     """
+    found = foretell_runs(problem, answer, candidates, limit=limit)
+    count = [1] * len(found) if changes is None else list(changes)
+    worth = [each.bits - SIMPLER * (count[each.run] - 1) for each in found]
+    best = sorted(found, key=lambda each: (-round(worth[each.run], 9), count[each.run], each.run))
+    return tuple(best[:most])
+
+
+def foretell_runs(
+    problem: Problem, answer: Explanation, candidates: ArrayLike, *, limit: float | None = None
+) -> tuple[NextRun, ...]:
+    """What each of the candidates would tell, in their order; everything as in `find_next_runs`."""
     runs = np.array(candidates, dtype=float).reshape(-1, len(problem.names))
     if not np.isfinite(runs).all():
         raise InputError.of("explain-input", "a candidate run is not a finite number", "leave it out")
-    count = np.ones(len(runs), dtype=int) if changes is None else np.array(changes, dtype=int)
     hypotheses = _list_hypotheses(problem, answer)
     chance = np.array([h.probability for h in hypotheses])
     mean, spread = _foretell(problem, answer, hypotheses, runs)
     end = None if limit is None else float(to_working_scale(np.array([limit]), problem.scale)[0])
     bits = expected_bits(mean, spread, chance, end)
-    worth = bits - SIMPLER * (count - 1)
-    order = sorted(range(len(runs)), key=lambda k: (-round(float(worth[k]), 9), int(count[k]), k))
-    found = []
-    for k in order[:most]:
-        outlooks = tuple(
-            Outlook(
-                tuple(tuple(problem.names[c] for c in cause) for cause in h.causes),
-                h.probability,
-                Effect(
-                    float(mean[i, k]),
-                    float(mean[i, k] - 1.645 * spread[i, k]),
-                    float(mean[i, k] + 1.645 * spread[i, k]),
-                ),
-            )
-            for i, h in enumerate(hypotheses[:6])
+    told = [(tuple(tuple(problem.names[c] for c in cause) for cause in h.causes), h.probability) for h in hypotheses]
+    return tuple(
+        NextRun(
+            k,
+            float(bits[k]),
+            tuple(Outlook(*told[i], float(mean[i, k]), float(spread[i, k])) for i in range(min(_TOLD, len(told)))),
         )
-        found.append(NextRun(k, float(bits[k]), int(count[k]), outlooks))
-    return tuple(found)
+        for k in range(len(runs))
+    )
 
 
 def expected_bits(mean: FloatArray, spread: FloatArray, chance: FloatArray, limit: float | None = None) -> FloatArray:
@@ -130,9 +138,7 @@ def expected_bits(mean: FloatArray, spread: FloatArray, chance: FloatArray, limi
 
 
 def _list_hypotheses(problem: Problem, answer: Explanation) -> list[_Hypothesis]:
-    """The leading models with groups split into members, likeliest first, their probabilities adding up to
-    1.
-    """
+    """The leading models with groups split into members, likeliest first; their probabilities add up to 1."""
     asked, _, columns = problem.canonical()
     groups, _ = find_groups(asked.x)
     posterior = answer.posterior
@@ -161,9 +167,7 @@ def _list_hypotheses(problem: Problem, answer: Explanation) -> list[_Hypothesis]
 def _foretell(
     problem: Problem, answer: Explanation, hypotheses: list[_Hypothesis], runs: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
-    """Mean and standard deviation of each run under each hypothesis, shape (hypotheses, runs), working
-    scale.
-    """
+    """Mean and standard deviation of each run under each hypothesis, shape (hypotheses, runs), working scale."""
     posterior = answer.posterior
     values, weight = posterior.values[posterior.rows], posterior.weight[posterior.rows]
     batch = posterior.batch[posterior.rows]

@@ -20,7 +20,7 @@ def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> int:
 
     TRIAL is a trial's id, a beginning of it that only one has, or its last four characters.
     """
-    from trials.compare_table import render_comparison
+    from trials.comparison.table import render_comparison
 
     with open_chosen_bench() as bench, progress("comparing"):
         comparison = bench.compare(*trials)

@@ -26,7 +26,7 @@ def explain(outcome: str, within: tuple[str, ...], trial: str | None, show_all: 
     OUTCOME is one of `formulary outcomes`, with its age where it has one: "working time", "hardness at 28 d". When
     there is not enough evidence it says so, with exit status 0.
     """
-    from trials.explanation_text import render_explanation
+    from trials.answer.text import render_explanation
 
     with open_chosen_bench() as bench, progress("weighing what did it"):
         answer = bench.explain(outcome, within=within, trial=trial)

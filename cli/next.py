@@ -21,8 +21,8 @@ def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool)
 
     What each result would mean stands below it. The variant of --write is a file that is not saved yet.
     """
-    from trials.next_text import next_trials_json, render_next_trials
-    from trials.next_trial import first_proposed
+    from trials.next_trial.next_trial import first_proposed
+    from trials.next_trial.text import next_trials_json, render_next_trials
 
     with open_chosen_bench() as bench:
         folder = bench.folder

@@ -15,8 +15,8 @@ from cli.output import say, say_json, width
 def outcomes(name: str | None, as_json: bool) -> None:
     """What trials are compared on: unit, direction, ages; with NAME how to measure it."""
     from trials.bench import open_bench
-    from trials.outcomes_known import find_outcome
-    from trials.outcomes_text import render_outcome, render_outcomes
+    from trials.outcomes.known import find_outcome
+    from trials.outcomes.text import render_outcome, render_outcomes
 
     with open_chosen() as folder:
         known = open_bench(folder).outcomes

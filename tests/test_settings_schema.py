@@ -14,8 +14,8 @@ from ruamel.yaml import YAML
 from formulary.finding import has_errors
 from formulary.settings import parse_settings
 from trials.due import read_follow_up
-from trials.outcomes import DIRECTIONS, Scale
-from trials.outcomes_known import read_outcomes
+from trials.outcomes.known import read_outcomes
+from trials.outcomes.outcome import DIRECTIONS, Scale
 
 SCHEMA = json.loads((files("formulary") / "schemas" / "formulary.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = Draft202012Validator(SCHEMA)

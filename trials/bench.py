@@ -25,11 +25,11 @@ if TYPE_CHECKING:
     from trials.charts.cure import Cure
     from trials.charts.story import Story
     from trials.charts.trace import Trace
-    from trials.comparison import Comparison
+    from trials.comparison.comparison import Comparison
     from trials.due import Due
     from trials.explanation import Explanation
     from trials.lot_trace import LotUsed
-    from trials.next_trial import NextTrial
+    from trials.next_trial.next_trial import NextTrial
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
     from trials.table import Table
@@ -183,7 +183,7 @@ class Bench(TrialFiles):
 
         trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
         """
-        from trials.compare import compare_trials
+        from trials.comparison.compare import compare_trials
 
         compared = compare_trials(self._named(trials), self.trials(), self.outcomes)
         return replace(compared, unread=self.unread)
@@ -205,7 +205,7 @@ class Bench(TrialFiles):
         Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
-        from trials.outcomes_known import find_outcome
+        from trials.outcomes.known import find_outcome
         from trials.telling_apart import with_next_pour
         from trials.within import find_within
 
@@ -225,7 +225,7 @@ class Bench(TrialFiles):
 
         answer: from `explain`. Empty where no pour would tell more.
         """
-        from trials.next_trial import find_next_trials
+        from trials.next_trial.next_trial import find_next_trials
 
         names = self._names_today(answer)
         return find_next_trials(answer, self.folder.register, self.folder.settings, most=most, names=names)
@@ -237,7 +237,7 @@ class Bench(TrialFiles):
 
     def next_trial(self, answer: Explanation) -> NextTrial:
         """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""
-        from trials.next_trial import first_proposed
+        from trials.next_trial.next_trial import first_proposed
 
         return first_proposed(self.next_trials(answer, most=1), answer)
 
@@ -248,7 +248,7 @@ class Bench(TrialFiles):
         """
         from trials.charts.story import find_story
         from trials.explain_trials import explain_outcome
-        from trials.outcomes_known import find_outcome
+        from trials.outcomes.known import find_outcome
         from trials.within import find_within
 
         found, age_days = find_outcome(outcome, self.outcomes)

@@ -18,8 +18,8 @@ from trials.likely import check_likely
 from trials.minutes import check_minutes
 from trials.model import Trial
 from trials.observed import check_observed
-from trials.outcomes import Outcome
-from trials.outcomes_values import outcome_values
+from trials.outcomes.find import outcome_values
+from trials.outcomes.outcome import Outcome
 
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 _PRESENT = 2  # the grade of free alkali above a trace

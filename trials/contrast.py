@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from math import isinf, isnan
 
 from trials.noise import RepeatNoise
-from trials.outcome_value import OutcomeValue
-from trials.outcomes import Outcome, Scale
+from trials.outcomes.outcome import Outcome, Scale
+from trials.outcomes.value import OutcomeValue
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,7 @@ from formulary.finding import Finding
 from formulary.quantity import parse_age_days
 from formulary.settings import Settings
 from trials.model import HANDLING_WORDS, Trial
-from trials.outcomes import Outcome
+from trials.outcomes.outcome import Outcome
 
 _D = Decimal
 # What is looked at when, in days: common practice, no source.

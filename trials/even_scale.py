@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from math import exp, log, sqrt
 
-from trials.outcomes import Outcome, Scale
+from trials.outcomes.outcome import Outcome, Scale
 
 _LEAST = 1e-3  # what a time of nothing is taken for
 

@@ -1,44 +1,33 @@
-"""From trials to the numerical core and back: builds the plain problem, and puts its answer into a maker's words."""
+"""From trials to the numerical core and back: what it found, in a maker's words and units."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
-from math import erf, inf, isinf, sqrt
-from statistics import median, pstdev
+from math import erf, isinf, sqrt
+from statistics import median
 from typing import TYPE_CHECKING
 
-from trials.answer import Botched, FactorEffect, LikelyCause, NearTwins, Support, SuspectSet
-from trials.effect_counts import count_seen
+from trials.answer.answer import Botched, FactorEffect, LikelyCause, NearTwins, Support, SuspectSet
+from trials.answer.effect_counts import count_seen
 from trials.even_scale import from_scale, noise_in_unit
 from trials.explanation import Explanation
-from trials.factor_steps import TENTH
-from trials.factors import Factor, FactorTable, find_factors
+from trials.factors.factors import Factor, FactorTable, find_factors
+from trials.factors.possible import can_act
+from trials.factors.steps import TENTH
 from trials.model import Trial
 from trials.noise import RepeatNoise, find_noise
-from trials.outcomes import Outcome, Scale, outcome_label
-from trials.possible import can_act
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pours import PourBook
 from trials.seen import LeftOut, Seen, find_seen
 
 if TYPE_CHECKING:
-    from trials.explain import Noise, Problem
     from trials.explain.result import Effect, NoAnswer
     from trials.explain.result import Explanation as Weighed
 
-_ENGINE_SCALES = {
-    Scale.LOG_TIME: "log",
-    Scale.MEASURED: "measured",
-    Scale.GRADED: "graded",
-    Scale.YES_NO: "yes-no",
-    Scale.PERCENT: "percent",
-    Scale.COUNT: "count",
-}
 _BOTCHED = 0.7
 _SPEAKS = 0.5  # log odds below which a pour says next to nothing for or against a cause
-# Worth so many repeats beside those there are: times differ by a fifth between repeats (common practice, no source).
-_USUAL_LOG_NOISE, _USUAL_WORTH = 0.2, 4.0
 
 
 def explain_outcome(
@@ -68,7 +57,7 @@ def explain_outcome(
     noise = find_noise(everything, outcome, book)
     answer = _explain(outcome, age_days, seen, left_out, noise)
     if about is not None:
-        from trials.moved import find_moved
+        from trials.answer.moved import find_moved
 
         found = find_moved(answer, about)
         moved, why_not = (None, found) if isinstance(found, str) else (found, None)
@@ -137,61 +126,10 @@ def _usual_level(seen: Sequence[Seen]) -> float:
 
 
 def _weigh(answer: Explanation) -> Weighed | NoAnswer:
+    from trials.answer.problem import make_problem
     from trials.explain import explain
 
     return explain(make_problem(answer))
-
-
-def make_problem(answer: Explanation) -> Problem:
-    """The plain problem behind an explanation: one row a pour, one column a factor, in steps."""
-    from trials.explain import Problem
-
-    scale = _ENGINE_SCALES[answer.outcome.scale]
-    bounds = [_within_scale(item.value.bounds, answer.outcome) for item in answer.seen]
-    sittings = [item.pour.trial.sitting or item.pour.trial.id for item in answer.seen]
-    return Problem.of(
-        [factor.name for factor in answer.table.factors],
-        answer.table.steps(),
-        [low for low, _ in bounds],
-        [high for _, high in bounds],
-        scale=scale,
-        batch=[item.pour.trial.id for item in answer.seen],
-        sitting=sittings,
-        when=[float(item.pour.trial.made.toordinal()) for item in answer.seen],
-        noise=_prior_noise(answer),
-    )
-
-
-def _within_scale(bounds: tuple[float, float], outcome: Outcome) -> tuple[float, float]:
-    """Bounds that the scale allows: no time of nothing, no half grade, no percentage beyond 0 and 100."""
-    low, high = bounds
-    if outcome.scale is Scale.LOG_TIME:
-        least = float(outcome.step) / 2.0  # too short to be read
-        return (0.0 if low == -inf else max(low, least)), max(high, least)
-    if outcome.scale is Scale.PERCENT:
-        low, high = (end if isinf(end) else min(max(end, 0.0), 100.0) for end in bounds)
-    if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COUNT):
-        low, high = (end if isinf(end) else float(round(end)) for end in bounds)
-    return low, high
-
-
-def _prior_noise(answer: Explanation) -> Noise | None:
-    """What repeats tell, together with what is usual; few repeats alone would promise too much."""
-    from trials.explain import Noise
-
-    noise = answer.noise
-    if noise is None:
-        return None
-    degrees = 0 if noise.is_assumed else noise.degrees
-    if answer.outcome.scale is Scale.LOG_TIME:
-        usual, worth = _USUAL_LOG_NOISE, _USUAL_WORTH
-    elif noise.is_assumed:
-        return None
-    else:
-        exact = [item.value.value for item in answer.seen if item.value.value is not None]
-        usual, worth = (0.6 * pstdev(exact) if len(exact) > 1 else noise.sd), max(0.0, 3.0 - degrees)
-    total = worth + degrees
-    return Noise(sqrt((worth * usual**2 + degrees * noise.sd**2) / total), total)
 
 
 def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:

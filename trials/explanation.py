@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from formulary.shown_as_text import ShownAsText
-from trials.answer import Answer
+from trials.answer.answer import Answer
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -21,7 +21,7 @@ class Explanation(ShownAsText, Answer):
     @property
     def sentence(self) -> str:
         """What one would say aloud."""
-        from trials.explanation_sentence import explanation_sentence
+        from trials.answer.sentence import explanation_sentence
 
         return explanation_sentence(self)
 
@@ -71,6 +71,6 @@ class Explanation(ShownAsText, Answer):
         return find_effects(self).draw(**options)
 
     def __str__(self) -> str:
-        from trials.explanation_text import render_explanation
+        from trials.answer.text import render_explanation
 
         return render_explanation(self)

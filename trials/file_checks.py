@@ -15,7 +15,7 @@ from trials.due import read_follow_up
 from trials.files import TrialFiles
 from trials.identity import TRIAL_ID
 from trials.model import Trial
-from trials.outcomes_known import read_outcomes
+from trials.outcomes.known import read_outcomes
 
 
 def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:

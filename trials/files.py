@@ -15,10 +15,10 @@ from formulary.materials.model import Material
 from trials.added import parse_added
 from trials.identity import TRIAL_ID, find_trial_id, trial_folder
 from trials.model import Plan, Trial
-from trials.outcomes import Outcome
-from trials.outcomes_known import own_event_words, read_outcomes
+from trials.outcomes.known import own_event_words, read_outcomes
+from trials.outcomes.outcome import Outcome
 from trials.plan import parse_plan
-from trials.read import parse_trial, unreadable_plan
+from trials.read.trial import parse_trial, unreadable_plan
 from trials.within import find_within
 
 if TYPE_CHECKING:

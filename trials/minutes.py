@@ -8,7 +8,7 @@ from formulary.batch.model import WHOLE
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_number
 from trials.model import Event, Trial, TrialPortion
-from trials.outcomes_built_in import TRACE_STAGES
+from trials.outcomes.built_in import TRACE_STAGES
 
 # What happens to batter in the pot, and no more to what stands in the mould.
 _IN_THE_POT = frozenset({"lye in", *TRACE_STAGES, "scent in", "blending"})

@@ -8,7 +8,7 @@ from math import sqrt
 from statistics import median
 
 from trials.even_scale import noise_in_unit, to_scale
-from trials.outcomes import Outcome, Scale
+from trials.outcomes.outcome import Outcome, Scale
 from trials.pours import PourBook
 from trials.seen import Seen
 from trials.student_t import chance_of_more

@@ -9,7 +9,7 @@ from types import MappingProxyType
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_decimal, format_number
 from trials.model import Observation, Trial
-from trials.outcomes import Outcome
+from trials.outcomes.outcome import Outcome
 
 # From and to, in the outcome's unit: what lies outside is far more likely a slip than soap (common practice,
 # no source).

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from trials.effective import has_no_oils
+from trials.factors.portion_facts import Pour, find_facts
 from trials.model import Trial
-from trials.portion_facts import Pour, find_facts
 from trials.repeats import find_repeats
 
 

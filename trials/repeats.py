@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trials.factor_steps import TENTH
-from trials.portion_facts import FORMULA, Aspect, LotShares, Pour
+from trials.factors.portion_facts import FORMULA, Aspect, LotShares, Pour
+from trials.factors.steps import TENTH
 
 
 def is_repeat(pour: Pour, other: Pour) -> bool:

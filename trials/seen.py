@@ -10,10 +10,10 @@ from statistics import stdev
 
 from trials.effective import has_no_oils
 from trials.even_scale import mean_of
-from trials.outcome_value import Missing, OutcomeValue
-from trials.outcomes import Outcome
-from trials.outcomes_values import find_values
-from trials.portion_facts import Pour
+from trials.factors.portion_facts import Pour
+from trials.outcomes.find import find_values
+from trials.outcomes.outcome import Outcome
+from trials.outcomes.value import Missing, OutcomeValue
 from trials.pours import PourBook
 
 

@@ -8,8 +8,8 @@ from collections.abc import Sequence
 from formulary.quantity import format_number
 from formulary.text_table import paragraph
 from trials.noise import RepeatNoise
-from trials.outcome_value import OutcomeValue
-from trials.outcomes import Outcome, Scale
+from trials.outcomes.outcome import Outcome, Scale
+from trials.outcomes.value import OutcomeValue
 
 NOT_SEEN = "-"
 

@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Literal
 
 from formulary.batch.model import WHOLE
 from formulary.materials.plain_name import material_words
+from trials.factors.portion_facts import STAGE_WORDS, Aspect, Pour, find_facts, find_pours, shown_fact
 from trials.model import Trial
-from trials.outcome_value import OutcomeValue
-from trials.outcomes import Outcome, Scale, outcome_label
-from trials.outcomes_values import find_values
-from trials.portion_facts import STAGE_WORDS, Aspect, Pour, find_facts, find_pours, shown_fact
+from trials.outcomes.find import find_values
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.value import OutcomeValue
 
 if TYPE_CHECKING:
     import pandas

@@ -24,7 +24,7 @@ def with_next_pour(
     names: Mapping[str, str] = MappingProxyType({}),
 ) -> Explanation:
     """The answer with the pour that would tell most, as `find_next_trials` proposes it; as it is where all is told."""
-    from trials.next_trial import find_next_trials
+    from trials.next_trial.next_trial import find_next_trials
 
     if not is_open(answer):
         return answer

@@ -15,9 +15,9 @@ from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot
 from trials.identity import code_of
 from trials.model import AsMade, Event, Trial, TrialPortion
-from trials.outcome_value import OutcomeValue
-from trials.outcomes import Outcome, Scale, outcome_label
-from trials.outcomes_values import find_values, outcome_values
+from trials.outcomes.find import find_values, outcome_values
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.value import OutcomeValue
 from trials.sentences import say_value
 
 _HEADLINE_COUNT = 3

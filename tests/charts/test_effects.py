@@ -8,12 +8,12 @@ import pytest
 
 from tests.charts.layout import find_faults
 from tests.trials.invented import steady, trial, version
-from trials.answer import FactorEffect, LikelyCause
+from trials.answer.answer import FactorEffect, LikelyCause
 from trials.charts import EffectsData, draw_effects, find_effects
 from trials.charts.effects_data import EffectRow
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 BASE = version()
 OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)

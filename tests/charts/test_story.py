@@ -20,16 +20,16 @@ from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.charts.layout import find_faults
 from tests.trials.invented import steady, trial, version
-from trials.answer import LikelyCause
+from trials.answer.answer import LikelyCause
 from trials.charts import StoryData, draw_story, find_story
 from trials.charts.story_data import StoryBand, StoryCause
 from trials.demo.in_memory import draw_year
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.factors import find_factors
+from trials.factors.factors import find_factors
 from trials.model import AsMade, Trial
-from trials.outcomes_known import find_outcomes
-from trials.outcomes_values import outcome_values
+from trials.outcomes.find import outcome_values
+from trials.outcomes.known import find_outcomes
 from trials.pours import PourBook
 from trials.seen import find_seen
 

@@ -17,7 +17,7 @@ from trials.demo.in_memory import draw_year
 from trials.demo.scenario import CAUSE
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 WORKING_TIME = find_outcomes(Settings())["working time"]
 CAUSE_NAME = CAUSE.replace("-", " ")

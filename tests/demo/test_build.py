@@ -11,7 +11,7 @@ from formulary.finding import Severity
 from tests.demo.conftest import TODAY
 from trials.demo.build import SEED, Demonstration, build_demonstration
 from trials.demo.scenario import BASE, STEPS, Sitting
-from trials.outcomes_values import find_values
+from trials.outcomes.find import find_values
 
 
 def _files(root: Path) -> list[Path]:

@@ -12,9 +12,9 @@ from trials.demo.generator import NOTHING_ACTS, PLANTED, Poured, Truth, draw_ben
 from trials.demo.in_memory import PlannedLoaf, draw_year, plan_year
 from trials.demo.scenario import CAUSE
 from trials.effective import effective_portion
-from trials.outcome_value import OutcomeValue
-from trials.outcomes_known import find_outcomes
-from trials.outcomes_values import find_values
+from trials.outcomes.find import find_values
+from trials.outcomes.known import find_outcomes
+from trials.outcomes.value import OutcomeValue
 
 WORKING_TIME = find_outcomes(Settings())["working time"]
 

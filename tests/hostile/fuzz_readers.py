@@ -30,9 +30,9 @@ with atheris.instrument_imports(include=["formulary", "trials"]):
     from formulary.recipes.read import parse_recipe, read_formerly
     from formulary.settings import parse_settings
     from trials.bench import open_bench
-    from trials.outcomes_known import read_outcomes
+    from trials.outcomes.known import read_outcomes
     from trials.plan import parse_plan
-    from trials.read import parse_trial
+    from trials.read.trial import parse_trial
 
 MATERIAL = """\
 format: 1

@@ -22,9 +22,9 @@ from formulary.materials.register import read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
 from trials.bench import open_bench
-from trials.outcomes_known import read_outcomes
+from trials.outcomes.known import read_outcomes
 from trials.plan import Plan, parse_plan
-from trials.read import parse_trial
+from trials.read.trial import parse_trial
 
 resource = pytest.importorskip("resource", reason="needs the system's limits of processes")
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="needs fork and what Linux tells of memory")

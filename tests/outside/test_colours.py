@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from trials.outcomes_colour import colour_difference, lab_of_srgb, parse_colour
+from trials.outcomes.colour import colour_difference, lab_of_srgb, parse_colour
 
 DATA = Path(__file__).parent / "data"
 

@@ -6,7 +6,7 @@ import pytest
 
 from formulary.errors import InputError
 from formulary.settings import Settings
-from trials.outcomes_known import find_outcome, find_outcomes
+from trials.outcomes.known import find_outcome, find_outcomes
 
 OUTCOMES = find_outcomes(Settings())
 

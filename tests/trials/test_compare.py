@@ -17,12 +17,12 @@ import pytest
 from formulary.errors import InputError
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
-from trials.compare import compare_trials
-from trials.compare_table import render_comparison
-from trials.comparison import Comparison
+from trials.comparison.compare import compare_trials
+from trials.comparison.comparison import Comparison
+from trials.comparison.table import render_comparison
 from trials.explain_trials import explain_outcome
 from trials.model import AsMade, Observation, Reading, Trial
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 BASE = version()
 HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})
@@ -182,7 +182,8 @@ def test_a_record_that_leaves_out_every_oil_is_refused_by_name_and_passed_over_e
 
 
 def test_comparing_needs_no_numerical_library() -> None:
-    script = "import sys, trials.compare, trials.compare_table, trials.factors; print('numpy' in sys.modules)"
+    wanted = "trials.comparison.compare, trials.comparison.table, trials.factors.factors"
+    script = f"import sys, {wanted}; print('numpy' in sys.modules)"
     done = subprocess.run(
         [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=Path(__file__).parents[2]
     )
@@ -225,7 +226,7 @@ def test_the_noise_of_a_time_is_told_as_a_part_of_it_too() -> None:
 
 
 def test_a_range_is_shortened_between_figures_and_a_grade_keeps_its_words() -> None:
-    from trials.compare_table import _RANGE
+    from trials.comparison.table import _RANGE
 
     assert _RANGE.sub("-", "2.1 to 3.4") == "2.1-3.4"
     assert _RANGE.sub("-", "up to a quarter") == "up to a quarter"

@@ -8,10 +8,10 @@ from decimal import Decimal
 
 from formulary.settings import Settings
 from tests.trials.invented import trial, version
+from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
-from trials.explanation_text import render_explanation
 from trials.model import AsMade, Trial
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 BASE = version()
 OUTCOMES = find_outcomes(Settings())

@@ -16,7 +16,7 @@ from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, trial, version
 from trials.explain_trials import explain_outcome
 from trials.model import Trial
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 REGISTER = read_builtin_register()
 WORKING = find_outcomes(Settings())["working time"]

@@ -18,15 +18,15 @@ from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.explanation_text import render_explanation
 from trials.model import Observation, Reading, Trial
-from trials.next_candidates import find_candidates
-from trials.next_outlook import Expected, grade_bits
-from trials.next_text import next_trials_json, render_next_trials
-from trials.next_trial import find_next_trials
-from trials.outcomes_known import find_outcomes
+from trials.next_trial.candidates import find_candidates
+from trials.next_trial.next_trial import find_next_trials
+from trials.next_trial.outlook import Expected, grade_bits
+from trials.next_trial.text import next_trials_json, render_next_trials
+from trials.outcomes.known import find_outcomes
 from trials.telling_apart import with_next_pour
 
 BASE = version()

@@ -7,7 +7,7 @@ from scipy import stats
 
 from tests.trials.invented import steady, trial, version
 from trials.noise import find_noise
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 from trials.pours import PourBook
 from trials.seen import find_seen
 from trials.student_t import chance_of_more

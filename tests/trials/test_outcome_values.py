@@ -12,9 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from trials.model import Trial
-from trials.outcome_value import Missing, OutcomeValue
-from trials.outcomes_known import find_outcome
-from trials.outcomes_values import find_values, outcome_values
+from trials.outcomes.find import find_values, outcome_values
+from trials.outcomes.known import find_outcome
+from trials.outcomes.value import Missing, OutcomeValue
 
 from .examples import MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 

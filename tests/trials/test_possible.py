@@ -10,7 +10,7 @@ from formulary.settings import Settings
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.model import Handling
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 from .invented import trial, version
 

@@ -146,7 +146,7 @@ def test_a_lot_of_another_material_is_named() -> None:
 
     from formulary.materials.model import Lot
     from formulary.materials.register import read_builtin_register
-    from trials.read import parse_trial
+    from trials.read.trial import parse_trial
 
     from .examples import PATH, TRIAL_ID, outcomes
 
@@ -166,7 +166,7 @@ def test_the_version_must_be_the_one_that_was_planned() -> None:
 
 def test_an_own_event_word_is_known() -> None:
     from formulary.materials.register import read_builtin_register
-    from trials.read import parse_trial
+    from trials.read.trial import parse_trial
 
     from .examples import PATH, TRIAL_ID, outcomes
 
@@ -189,7 +189,7 @@ def test_any_bytes_give_findings_and_never_an_exception() -> None:
     from hypothesis import given
     from hypothesis import strategies as st
 
-    from trials.read import parse_trial
+    from trials.read.trial import parse_trial
 
     from .examples import TRIAL_ID, outcomes
 

@@ -9,11 +9,11 @@ import pytest
 from formulary.errors import InputError
 from formulary.quantity import NotAQuantity
 from trials.model import Reading
-from trials.outcome_value import Missing, OutcomeValue
-from trials.outcomes import Outcome, Scale, outcome_label
-from trials.outcomes_known import find_outcome
-from trials.outcomes_reading import OffScale, parse_reading
-from trials.outcomes_values import find_values
+from trials.outcomes.find import find_values
+from trials.outcomes.known import find_outcome
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.reading import OffScale, parse_reading
+from trials.outcomes.value import Missing, OutcomeValue
 
 from .examples import outcomes, trial_of
 
@@ -326,7 +326,7 @@ def test_a_first_weighing_on_the_third_day_still_counts() -> None:
 
 
 def test_a_colour_between_two_ages_is_read_on_a_straight_line() -> None:
-    from trials.outcomes_colour import colour_difference
+    from trials.outcomes.colour import colour_difference
 
     found = read_at(
         "colour change at 7 d",
@@ -338,7 +338,7 @@ def test_a_colour_between_two_ages_is_read_on_a_straight_line() -> None:
 
 
 def test_repeats_of_a_colour_are_averaged() -> None:
-    from trials.outcomes_colour import colour_difference
+    from trials.outcomes.colour import colour_difference
 
     (found,) = read_at(
         "colour change at 7 d",

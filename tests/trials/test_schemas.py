@@ -13,9 +13,9 @@ from ruamel.yaml import YAML
 from formulary.batch.model import ROLES
 from formulary.recipes.model import COVERS, STAGES
 from trials.model import DECISIONS, EVENT_WORDS, HANDLING_WORDS
-from trials.outcomes_built_in import BUILT_IN
+from trials.outcomes.built_in import BUILT_IN
 from trials.plan import parse_plan, render_plan
-from trials.read import SIZES
+from trials.read.trial import SIZES
 
 from .examples import HEAD, TRIAL, plan_of, read
 from .test_reading_a_trial import WRONG

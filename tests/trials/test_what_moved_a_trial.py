@@ -10,11 +10,11 @@ import jsonschema
 
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.explanation_text import render_explanation
 from trials.model import Trial
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 
 BASE = version()
 OUTCOMES = find_outcomes(Settings())

@@ -14,7 +14,7 @@ from trials.charts.trace import Trace, find_trace
 from trials.charts.trace_data import TraceData
 
 if TYPE_CHECKING:
-    from trials.answer import Answer
+    from trials.answer.answer import Answer
     from trials.charts.figure import Chart
 
 __all__ = [

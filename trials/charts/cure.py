@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 from trials.charts.cure_data import CureData, CurePanel, CurePoint, CureSeries
 from trials.model import Trial
-from trials.outcomes import Outcome
-from trials.outcomes_values import outcome_values
+from trials.outcomes.find import outcome_values
+from trials.outcomes.outcome import Outcome
 from trials.pours import short_names
 
 if TYPE_CHECKING:

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from trials.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
+from trials.answer.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
+from trials.answer.effect_words import effect_unit, likelier_words, step_words
 from trials.charts.effects_data import EffectRow, EffectsData
-from trials.effect_words import effect_unit, likelier_words, step_words
-from trials.outcomes import Scale
+from trials.outcomes.outcome import Scale
 from trials.sentences import capital, count
 
 if TYPE_CHECKING:

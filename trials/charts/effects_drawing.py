@@ -5,8 +5,8 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING
 
-from trials.answer import ENOUGH
-from trials.chance_words import percent
+from trials.answer.answer import ENOUGH
+from trials.answer.chance_words import percent
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.charts.figure import (
     BLACK,

@@ -8,8 +8,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from formulary.recipes.model import Recipe
-from trials.answer import Answer
-from trials.chance_words import percent
+from trials.answer.answer import Answer
+from trials.answer.chance_words import percent
+from trials.answer.sentence import cause_words
 from trials.charts.story_data import (
     SCENTED,
     UNSCENTED,
@@ -21,11 +22,10 @@ from trials.charts.story_data import (
     StoryVersion,
 )
 from trials.even_scale import from_scale, to_scale
-from trials.explanation_sentence import cause_words
-from trials.factor_steps import TENTH
-from trials.factors import Factor
+from trials.factors.factors import Factor
+from trials.factors.steps import TENTH
 from trials.model import Trial
-from trials.outcomes import Outcome, Scale, outcome_label
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pours import PourBook, scent_percent
 from trials.seen import Seen, find_seen
 

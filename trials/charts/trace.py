@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trials.charts.trace_data import TraceData, TraceMark, TraceRow
 from trials.model import Event, Trial, TrialPortion
-from trials.outcomes_built_in import TRACE_STAGES
+from trials.outcomes.built_in import TRACE_STAGES
 from trials.pours import short_names
 
 if TYPE_CHECKING:

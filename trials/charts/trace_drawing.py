@@ -19,7 +19,7 @@ from trials.charts.figure import (
 )
 from trials.charts.legend import draw_legend, legend_rows
 from trials.charts.trace_data import TraceData, TraceRow
-from trials.outcomes_built_in import TRACE_STAGES
+from trials.outcomes.built_in import TRACE_STAGES
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

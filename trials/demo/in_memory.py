@@ -33,9 +33,9 @@ from trials.demo.scenario import (
 )
 from trials.identity import make_trial_id
 from trials.model import Plan, Trial
-from trials.outcomes_known import find_outcomes
+from trials.outcomes.known import find_outcomes
 from trials.plan import make_plan
-from trials.read import parse_trial
+from trials.read.trial import parse_trial
 from trials.start import render_new_trial
 
 _SEASON = 2024

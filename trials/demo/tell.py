@@ -19,7 +19,7 @@ from trials.demo.build import SEED, Demonstration, Made, Progress, build_demonst
 from trials.demo.generator import Truth
 from trials.demo.scenario import BASE, STEPS, Sitting
 from trials.identity import code_of, trial_folder
-from trials.outcomes_known import find_outcome
+from trials.outcomes.known import find_outcome
 
 if TYPE_CHECKING:
     from trials.explanation import Explanation
@@ -175,8 +175,8 @@ class _Tour:
 
     def review_two_trials(self) -> str:
         from formulary.changes.text import render_changes
-        from trials.compare import compare_trials
-        from trials.compare_table import render_comparison
+        from trials.comparison.compare import compare_trials
+        from trials.comparison.table import render_comparison
 
         after = self.trial(self.forgotten())
         before = next(trial for trial in self.trials if trial.version == after.version and not trial.as_made)
@@ -215,7 +215,7 @@ class _Tour:
         )
 
     def _explained(self, answer: Explanation, asked: str) -> str:
-        from trials.explanation_text import render_explanation
+        from trials.answer.text import render_explanation
 
         return _blocks(self.command("formulary", "explain", asked), render_explanation(answer, self.width))
 

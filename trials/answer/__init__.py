@@ -1,0 +1,1 @@
+"""The answer to "which tweak did it" as data, and how it is said."""

@@ -1,0 +1,147 @@
+"""Which of the changes against the pour that it came from moved one trial."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from trials.answer.answer import Answer, ChangedFactor, MovedTrial
+from trials.contrast import Contrast, find_contrast
+from trials.factors.steps import TENTH
+from trials.model import Trial
+from trials.pours import pours_label, scent_percent, short_names
+from trials.seen import Seen
+
+_WORTH_NAMING = 0.02
+_DOUBTED = 0.2  # the chance of a batch that went wrong as a whole from which on it counts against every change
+
+
+def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
+    """Which change moved a trial on the outcome that was explained; or in words why that cannot be said.
+
+    It is set against the latest earlier pour of its own version where it differs from that by more than noise; else
+    against the latest pour of the version that it came from: of the version before it in its own recipe, else of the
+    version that it was branched from; failing these the unscented portion of the trial itself.
+    None where there is no answer at all.
+    """
+    weighed = answer.weighed
+    if weighed is None:
+        return None
+    own = [row for row, item in enumerate(answer.seen) if item.pour.trial.id == trial.id]
+    if not own:
+        return _why_not_seen(answer, trial)
+    row = max(own, key=lambda row: (scent_percent(answer.seen[row].pour), -row))
+    against = _parent(answer, row)
+    if against is None:
+        return f"{trial.id} has no earlier pour of its recipe, or of the one that it came from, to be held against"
+    reason = weighed.main_reason(row, against)
+    names = short_names([item.pour.trial.id for item in answer.seen])
+    odd = max((row, against), key=lambda number: weighed.botched[number])
+    went_wrong = weighed.botched[odd]
+    if went_wrong < _DOUBTED:
+        went_wrong = 0.0
+    contrast = _contrast(answer, against, row)
+    against_the_grain = 0.0
+    chances: list[tuple[tuple[str, ...], float]] = []
+    for number, chance in reason.chances:
+        candidate = weighed.candidates[number]
+        if contrast is not None and _would_move_it_back(answer, candidate.names, row, against, contrast.change):
+            against_the_grain += chance
+        elif chance * (1.0 - went_wrong) >= _WORTH_NAMING:
+            chances.append((candidate.names, chance * (1.0 - went_wrong)))
+    return MovedTrial(
+        trial=pours_label([answer.seen[row].pour], names),
+        against=pours_label([answer.seen[against].pour], names),
+        chances=tuple(chances),
+        nothing=(reason.nothing + against_the_grain) * (1.0 - went_wrong),
+        went_wrong=went_wrong,
+        odd=pours_label([answer.seen[odd].pour], names) if went_wrong else "",
+        before=answer.seen[against].value,
+        after=answer.seen[row].value,
+        changed=tuple(_changed(answer, row, against)),
+    )
+
+
+def _why_not_seen(answer: Answer, trial: Trial) -> str:
+    why = next((item.why for item in answer.left_out if item.trial == trial.id), None)
+    if why is not None:
+        return f"{trial.id} says nothing of {answer.label}: {why}"
+    return f"{trial.id} is not among the trials that were weighed here"
+
+
+def _changed(answer: Answer, row: int, against: int) -> Iterator[ChangedFactor]:
+    for number, factor in enumerate(answer.table.factors):
+        before, after = answer.table.values[against][number], answer.table.values[row][number]
+        if before is None or after is None or abs(after - before) <= TENTH * factor.step * (1 + 1e-9):
+            continue
+        yield ChangedFactor(factor.name, before, after, factor.unit)
+
+
+def _contrast(answer: Answer, before: int, after: int) -> Contrast | None:
+    first, second = answer.seen[before].value, answer.seen[after].value
+    return find_contrast(answer.outcome, answer.label, first, second, answer.noise)
+
+
+def _would_move_it_back(answer: Answer, names: tuple[str, ...], row: int, against: int, moved: float) -> bool:
+    """Whether what is known of a candidate's effect points away from what was seen, so that it cannot be the reason.
+
+    moved: by how much the outcome of the row lies above the other's.
+    """
+    effects = next((cause.effects for cause in answer.causes if cause.groups == (names,)), ())
+    if moved == 0 or not effects or not effects[0].direction:
+        return False
+    column = answer.table.column(names[0])
+    before, after = column[against], column[row]
+    if before is None or after is None or before == after:
+        return False
+    rises = (after > before) == (effects[0].direction == "up")
+    return rises != (moved > 0)
+
+
+def _parent(answer: Answer, row: int) -> int | None:
+    seen = answer.seen
+    child = seen[row].pour.trial
+    earlier = [
+        number
+        for number, item in enumerate(seen)
+        if (item.pour.trial.made, item.pour.trial.id) < (child.made, child.id) and item.pour.trial.id != child.id
+    ]
+    repeats = [
+        number
+        for number in earlier
+        if seen[number].pour.trial.version == child.version and seen[number].pour.portion == seen[row].pour.portion
+    ]
+    if repeats and _differs(answer, repeats[-1], row):
+        return repeats[-1]
+    before = [
+        number
+        for number in earlier
+        if seen[number].pour.trial.recipe == child.recipe and seen[number].pour.trial.version != child.version
+    ]
+    if before:
+        return _latest(seen, before)
+    base = child.plan.recipe.based_on
+    if base is not None:
+        same = [number for number in earlier if seen[number].pour.trial.version == base.version]
+        family = [number for number in earlier if seen[number].pour.trial.recipe == base.recipe]
+        if same or family:
+            return _latest(seen, same or family)
+    siblings = [
+        number
+        for number, item in enumerate(seen)
+        if item.pour.trial.id == child.id and number != row and scent_percent(item.pour) == 0
+    ]
+    return siblings[0] if siblings else (repeats[-1] if repeats else None)
+
+
+def _differs(answer: Answer, before: int, after: int) -> bool:
+    """Whether two pours differ by more than repeats would; of grades, whether they differ."""
+    contrast = _contrast(answer, before, after)
+    return contrast is not None and contrast.change != 0 and contrast.would_be_beyond_noise is not False
+
+
+def _latest(seen: Sequence[Seen], rows: Sequence[int]) -> int:
+    """The latest trial among the rows, and of it the portion without scent."""
+    return max(
+        rows,
+        key=lambda row: (seen[row].pour.trial.made, seen[row].pour.trial.id, -scent_percent(seen[row].pour), -row),
+    )

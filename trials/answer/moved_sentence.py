@@ -1,0 +1,76 @@
+"""What one would say aloud about which change moved one trial."""
+
+from __future__ import annotations
+
+from formulary.quantity import format_plain_number
+from trials.answer.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
+from trials.answer.chance_words import group_words, percent
+from trials.contrast import find_contrast
+from trials.outcomes.value import OutcomeValue
+from trials.sentences import capital, say_list, say_value
+
+_WORTH_SAYING = 0.1
+
+
+def moved_sentence(answer: Answer) -> str:
+    """What the trial that was asked about showed, beside what, and what did that; empty where none was asked about."""
+    if answer.not_moved is not None:
+        return f"{answer.not_moved}."
+    moved = answer.moved
+    if moved is None:
+        return ""
+    after, before = _value(answer, moved.after), _value(answer, moved.before)
+    if after == before:
+        return f"{moved.trial}: {answer.label} {after}, the same as {moved.against}, so nothing has to account for it."
+    return f"{moved.trial}: {answer.label} {after}, where {moved.against} had {before}. {_what_did_it(answer, moved)}"
+
+
+def changed_sentence(answer: Answer) -> str:
+    """All that differed between that trial and the pour that it is held against; empty where none was asked about."""
+    moved = answer.moved
+    if moved is None:
+        return ""
+    if not moved.changed:
+        return f"Nothing that could act differed between {moved.against} and {moved.trial}, as far as it is recorded."
+    said = "; ".join(_say_change(answer, change) for change in moved.changed)
+    return f"From {moved.against} to {moved.trial} changed: {said}."
+
+
+def _value(answer: Answer, value: OutcomeValue) -> str:
+    return f"{say_value(answer.outcome, value)} {answer.outcome.unit}".strip()
+
+
+def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
+    contrast = find_contrast(answer.outcome, answer.label, moved.before, moved.after, answer.noise)
+    if contrast is None:
+        return "As far as is known these may be the same, so nothing shows that it moved."
+    if moved.went_wrong >= 0.5:
+        return (
+            f"No change that is recorded accounts for it: {moved.odd} fits nothing else, as if its whole batch had "
+            f"gone wrong for a reason that is not recorded ({percent(moved.went_wrong)})."
+        )
+    noise = ", and repeats differ as much" if contrast.would_be_beyond_noise is False else ""
+    if not moved.chances:
+        return f"No change between them is likely to have moved it{noise}."
+    names, chance = moved.chances[0]
+    if chance >= ENOUGH:
+        return f"{capital(group_words(names))} moved it ({percent(chance)})."
+    if moved.nothing >= ENOUGH:
+        said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){noise}"
+        suspect = f"; the first suspect is {group_words(names)} ({percent(chance)})" if chance >= _WORTH_SAYING else ""
+        return f"{said}{suspect}."
+    listed = [f"{group_words(names)} ({percent(chance)})" for names, chance in moved.chances[:3]]
+    if moved.went_wrong:
+        listed.append(f"something that is not recorded ({percent(moved.went_wrong)})")
+    listed.append(f"nothing noticeable ({percent(moved.nothing)})")
+    return f"It is not certain what moved it: {say_list(listed, 'or')}."
+
+
+def _say_change(answer: Answer, change: ChangedFactor) -> str:
+    """`lye with all water 32.7 to 28 %`, `lot B-2 instead of A-1 of clove bud oil`."""
+    factor = answer.factor(change.name)
+    if factor.unit == "":
+        return change.name if change.after > change.before else f"no longer {change.name}"
+    places = factor.aspects[0].step_of.places
+    before, after = (format_plain_number(value, places) for value in (change.before, change.after))
+    return f"{change.name} {before} to {after} {change.unit}"

@@ -1,0 +1,103 @@
+"""What one would say aloud about which tweak did it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause
+from trials.answer.chance_words import group_words, percent
+from trials.answer.effect_words import say_effect
+from trials.answer.moved_sentence import moved_sentence
+from trials.sentences import capital, count, say_list
+
+FROM_ALL = "From all trials together:"
+_CANNOT_BE_RULED_OUT = 0.1
+_LIKELIER_THAN_NOT = 0.5
+
+
+def explanation_sentence(answer: Answer) -> str:
+    """The answer in plain words, figures after: the likely cause, what else it may be, and how sure one can be.
+
+    What moved the one trial that was asked about comes first.
+    """
+    over_all = over_all_sentence(answer)
+    about_one = moved_sentence(answer)
+    return f"{about_one} {FROM_ALL} {over_all}" if about_one else over_all
+
+
+def over_all_sentence(answer: Answer) -> str:
+    """The answer from all trials, without what is said of the one that was asked about."""
+    if answer.no_answer is not None:
+        return f"Nothing can be told yet: {answer.no_answer}."
+    if not answer.causes:
+        return "Nothing can be told yet: nothing that is recorded differed between these trials."
+    named = [cause for cause in answer.causes if cause.is_likely]
+    return _likely(answer, named) if named else _not_enough(answer)
+
+
+def cause_words(cause: LikelyCause) -> str:
+    """A candidate as it is listed: twins as one, two that act only together as a pair."""
+    if cause.is_together:
+        return " and ".join(group_words(group) for group in cause.groups) + ", only together"
+    return group_words(cause.groups[0])
+
+
+def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:
+    parts = []
+    word = "the likely cause" if len(named) == 1 else "a likely cause"
+    for cause in named:
+        odds = percent(cause.probability)
+        if cause.is_together:
+            pair = say_list([group_words(group) for group in cause.groups])
+            said = [say_effect(answer, effect, together=cause) for effect in cause.effects]
+            parts.append(f"{capital(pair)}, only together, are {word} ({odds}){': ' if said else ''}{''.join(said)}.")
+            continue
+        if len(cause.factors) > 1:
+            start = f"{capital(say_list(cause.factors, 'or'))} is {word} ({odds}), which always went together"
+        else:
+            start = f"{capital(cause.factors[0])} is {word} ({odds})"
+        alone = len(cause.factors) < 2
+        said = [text for effect in cause.effects[:2] if (text := say_effect(answer, effect, alone=alone))]
+        parts.append(f"{start}: {'; '.join(said)}." if said else f"{start}.")
+    open_still = [cause for cause in answer.causes if not cause.is_likely and not cause.is_together]
+    others = [cause for cause in open_still if cause.probability >= _CANNOT_BE_RULED_OUT]
+    beside = " beside it" if len(named) == 1 else ""
+    probable = [cause for cause in others if cause.probability >= _LIKELIER_THAN_NOT]
+    possible = [cause for cause in others if cause.probability < _LIKELIER_THAN_NOT][: 3 - len(probable[:2])]
+    if probable:
+        verb = "is" if len(probable) == 1 else "are"
+        parts.append(f"{capital(_with_chances(probable[:3]))} {verb} likelier at work{beside} than not.")
+    if possible:
+        parts.append(f"{capital(_with_chances(possible))} cannot be ruled out{'' if probable else beside}.")
+    if answer.nothing is not None:
+        parts.append(f"That nothing recorded did it: {percent(answer.nothing)}.")
+    return " ".join(parts)
+
+
+def _with_chances(causes: Sequence[LikelyCause]) -> str:
+    return say_list([f"{group_words(cause.groups[0])} ({percent(cause.probability)})" for cause in causes])
+
+
+def _not_enough(answer: Answer) -> str:
+    single = next((cause for cause in answer.causes if cause.probability >= ENOUGH), None)
+    if single is not None:
+        return (
+            f"Not enough evidence. It may well be {cause_words(single)} ({percent(single.probability)}), but one trial "
+            "alone had it: pour it once more."
+        )
+    suspects = answer.suspects
+    if suspects is not None and 1 <= len(suspects.groups) <= 6:
+        groups = [group_words(group) for group in suspects.groups]
+        if len(groups) == 1:
+            return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)})."
+        return (
+            f"Not enough evidence. One of these {count(len(groups), 'suspect').removesuffix(' suspects')} did it "
+            f"({percent(suspects.probability)}), but they cannot be told apart yet: {'; '.join(groups)}."
+        )
+    first = answer.causes[0]
+    text = "Not enough evidence."
+    if answer.nothing is not None:
+        text += f" That nothing recorded did it: {percent(answer.nothing)}."
+    if first.probability >= WORTH_A_LINE:
+        text += f" The first suspect is {cause_words(first)} ({percent(first.probability)})."
+    return text

@@ -1,0 +1,207 @@
+"""An explanation as plain text: the sentence, the candidates with their chances, and what it rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from formulary.quantity import format_number
+from formulary.text_table import Row, render_rows
+from trials.answer.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
+from trials.answer.chance_words import group_words, percent
+from trials.answer.effect_words import (
+    effect_places,
+    effect_unit,
+    even_chance_words,
+    level_words,
+    likelier_words,
+    step_words,
+)
+from trials.answer.moved_sentence import changed_sentence, moved_sentence
+from trials.answer.sentence import FROM_ALL, cause_words, over_all_sentence
+from trials.outcomes.outcome import Scale
+from trials.pours import short_names
+from trials.sentences import capital, count, noise_size, say_list, wrap_words
+
+_MOST_LINES = 8
+_FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
+_NARROW = 76  # columns below which only chances and effects are shown
+
+
+def render_explanation(answer: Answer, width: int = 80, *, show_all: bool = False) -> str:
+    """The explanation as text of at most `width` columns; show_all: every candidate, and what was left out."""
+    lines: list[str] = []
+    about_one = moved_sentence(answer)
+    if about_one:
+        lines += wrap_words(about_one, width)
+        if answer.moved is not None:
+            lines += wrap_words(changed_sentence(answer), width, indent=2)
+        lines += ["", *wrap_words(f"{FROM_ALL} {over_all_sentence(answer)}", width)]
+    else:
+        lines += wrap_words(over_all_sentence(answer), width)
+    if answer.causes:
+        lines += ["", *_table(answer, width, show_all=show_all)]
+    lines += ["", *_basis(answer, width)]
+    for text in _remarks(answer, show_all=show_all):
+        lines += wrap_words(text, width, indent=2)
+    if answer.to_tell_apart is not None:
+        lines += ["", *wrap_words(f"What would tell most next: {answer.to_tell_apart}.", width, indent=2)]
+        command = f'`formulary next "{answer.label}"`'
+        lines += wrap_words(
+            f"{command} says what each result of it would mean, and what else would help.", width, indent=2
+        )
+    elif answer.advice is not None:
+        lines += ["", *wrap_words(answer.advice, width, indent=2)]
+    return "\n".join(lines)
+
+
+def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
+    shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
+    if not show_all:
+        shown = shown[:_MOST_LINES]
+    heading = "even chance becomes" if answer.outcome.scale is Scale.GRADED else effect_unit(answer) or "effect"
+    rows = [Row("candidate", ("chance, %", "per", heading, "for", "against"))]
+    rows += [_line(answer, cause) for cause in shown]
+    if answer.nothing is not None:
+        rows.append(Row("nothing that is recorded", (_bare(answer.nothing), "", "", "", "")))
+    if width < _NARROW:
+        # The step that an effect is told for stands below its candidate, since there is no room beside it.
+        rows = [rows[0], *(replace(row, note=_step(row.cells[1])) for row in rows[1:])]
+        rows = [replace(row, cells=(row.cells[0], row.cells[2])) for row in rows]
+    lines = render_rows(rows, width=width, gap=2)
+    rest = len(answer.causes) - len(shown)
+    if rest:
+        bound = max(cause.probability for cause in answer.causes[len(shown) :])
+        under = "under 2 %" if bound < WORTH_A_LINE else f"at most {percent(bound)}"
+        lines += wrap_words(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width, indent=2)
+    spoken = [cause for cause in shown if cause.speaks_for or cause.speaks_against]
+    if width >= _NARROW and spoken:
+        lines += ["", *wrap_words(_FOR_AND_AGAINST, width, indent=2)]
+    if show_all:
+        names = short_names([trial.id for trial in answer.trials])
+        lines += [line for cause in spoken for line in wrap_words(_who_speaks(cause, names), width, indent=2)]
+    if answer.adds_to_more_than_all:
+        lines += ["", *wrap_words(SEVERAL_AT_WORK, width, indent=2)]
+    return lines
+
+
+def _who_speaks(cause: LikelyCause, names: Mapping[str, str]) -> str:
+    """`honey: for k7wq clove and m3hd; against none`."""
+    sides = []
+    for word, speaking in (("for", cause.speaks_for), ("against", cause.speaks_against)):
+        pours = [f"{names[item.trial]} {item.portion or ''}".rstrip() for item in speaking]
+        sides.append(f"{word} {say_list(pours) or 'none'}")
+    return f"{cause_words(cause)}: {'; '.join(sides)}."
+
+
+def _step(per: str) -> str:
+    """`per 5 °C`; what is no amount, such as `if done`, stands as it is."""
+    return f"per {per}" if per[:1].isdigit() else per
+
+
+def _line(answer: Answer, cause: LikelyCause) -> Row:
+    effect = cause.main_effect
+    per, size = "", ""
+    if effect is not None:
+        factor = answer.factor(effect.factor)
+        per = (
+            step_words(factor, effect.per)
+            if factor.unit or cause.is_together
+            else "this instead"
+            if " instead of " in effect.per
+            else "if done"
+        )
+        size = _effect_cell(answer, effect)
+    return Row(
+        cause_words(cause),
+        (_bare(cause.probability), per, size, str(len(cause.speaks_for)), str(len(cause.speaks_against))),
+    )
+
+
+def _bare(probability: float) -> str:
+    """A chance in percent, below a heading that says so."""
+    return percent(probability).removesuffix(" %")
+
+
+def _effect_cell(answer: Answer, effect: FactorEffect) -> str:
+    if effect.even_chance_becomes is not None and effect.direction:
+        return even_chance_words(effect.even_chance_becomes)
+    if effect.effect is None or effect.low is None or effect.high is None:
+        return likelier_words(effect.direction) or "either way"
+    digits = effect_places(answer, effect.effect)
+    middle, start, end = (_signed(value, digits) for value in (effect.effect, effect.low, effect.high))
+    return f"{middle} ({start}, {end})"
+
+
+def _signed(value: float, digits: int) -> str:
+    text = format_number(value, digits)
+    return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
+
+
+def _basis(answer: Answer, width: int) -> list[str]:
+    trials, pours = len(answer.trials), len(answer.seen)
+    text = f"From {count(trials, 'trial')}"
+    if pours != trials:
+        text += f" in {pours} portions"
+    if answer.limits:
+        one = answer.limits == 1
+        how = "was stopped before and counts as" if one else "were stopped before and count as"
+        if not answer.outcome.from_events:
+            how = "is known only as" if one else "are known only as"
+        word = '"later than"' if answer.outcome.scale is Scale.LOG_TIME else "a limit" if one else "limits"
+        text += f"; {answer.limits} {how} {word}"
+    between = sum(item.value.is_interpolated for item in answer.seen)
+    if between:
+        who = "All values are" if between == pours else f"{between} of the values {'is' if between == 1 else 'are'}"
+        text += f". {who} worked out between readings before and after that age"
+    said = [f"{text}."]
+    if answer.outcome.scale is Scale.LOG_TIME and answer.causes:
+        said.append(f"A step changes a time by a share of it: here of {level_words(answer)}.")
+    if answer.has_intervals:
+        said.append(INTERVALS)
+    if answer.outcome.scale is Scale.GRADED and answer.enough_evidence:
+        said.append("A weak cause of grades that gets named looks stronger than it is.")
+    noise = answer.noise
+    if noise is not None and answer.seen:
+        size = noise_size(answer.outcome, noise, answer.level)
+        if noise.is_assumed:
+            said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
+        elif not size.partition(" ")[0].strip("0."):
+            said.append(f"Repeats did not differ ({noise.basis}).")
+        else:
+            said.append(f"Repeats differ by about {size} ({noise.basis}).")
+    if answer.left_out:
+        reasons: dict[str, int] = {}
+        for item in answer.left_out:
+            reasons[item.why] = reasons.get(item.why, 0) + 1
+        told = "; ".join(
+            why if number == 1 or len(reasons) == 1 else f"{why} ({number})" for why, number in reasons.items()
+        )
+        said.append(f"Left out: {len({item.trial for item in answer.left_out})} ({told}).")
+    return wrap_words(" ".join(said), width, indent=2)
+
+
+def _remarks(answer: Answer, *, show_all: bool) -> list[str]:
+    said: list[str] = []
+    for item in answer.botched:
+        text = f"{item.trial} fits nothing else ({percent(item.probability)} that it went wrong as a whole)."
+        said.append(text)
+    if answer.without_botched is not None:
+        names = say_list([item.trial.rpartition("-")[2] for item in answer.botched])
+        said.append(f"Without {names}: {over_all_sentence(answer.without_botched)}")
+    leading = {cause.groups[0] for cause in answer.causes if cause.probability >= 0.05}
+    for twins in answer.near_twins:
+        if {twins.first, twins.second} & leading:
+            pair = say_list([group_words(twins.first), group_words(twins.second)])
+            opposite = "moved nearly opposite" if twins.correlation < 0 else "moved nearly together"
+            said.append(f"{capital(pair)} {opposite} (correlation {twins.correlation:.2f}).")
+    if answer.table.set_aside:
+        listed = "; ".join(f"{item.name} ({item.why})" for item in answer.table.set_aside)
+        said.append(f"Not weighed: {listed}.")
+    if show_all:
+        said += [f"{capital(remark)}." for remark in answer.table.remarks]
+        if answer.cannot_act:
+            said.append(f"Came too late to act on {answer.label}: {say_list(answer.cannot_act)}.")
+    elif answer.table.remarks:
+        said.append(f"{capital(count(len(answer.table.remarks), 'factor'))} not recorded everywhere (--all tells).")
+    return said

@@ -1,0 +1,263 @@
+"""Trials side by side: what differed in how they were made, and what each did, beside the noise of repeats."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from formulary.finding import stops
+from trials.checks import check_trial
+from trials.comparison.compared import Column, ComparedFactor, ComparedOutcome
+from trials.comparison.comparison import Comparison
+from trials.comparison.one_change import find_one_changes
+from trials.contrast import Contrast, find_contrast
+from trials.even_scale import mean_of
+from trials.factors.factors import name_aspects, say_aspect
+from trials.factors.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, LotShares, Pour, shown_fact
+from trials.factors.steps import TENTH
+from trials.model import Trial
+from trials.noise import find_noise
+from trials.outcomes.find import find_values
+from trials.outcomes.known import find_outcomes
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.value import Missing, OutcomeValue
+from trials.pours import PourBook, pours_label, scent_percent, short_names
+from trials.repeats import find_repeats
+from trials.seen import aggregate, find_seen, value_of
+
+
+def compare_trials(
+    trials: Sequence[Trial], among: Sequence[Trial] = (), outcomes: Mapping[str, Outcome] | None = None
+) -> Comparison:
+    """What differed between trials and what each did.
+
+    trials: one or more, shown in the order given; of more than two, repeats are put together with n and spread.
+    among: all trials of the formulary, which tell how much repeats differ and what is an unusual difference.
+    outcomes: by name; those of the first trial's settings unless given.
+    """
+    book = PourBook((*among, *trials))
+    defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
+    columns = _columns(trials, book)
+    pool = book.all_pours()
+    differing, alike, remarks = _factors(columns, pool)
+    compared = _outcomes(columns, defined, book)
+    controls = tuple(
+        (control, scented, _contrasts(compared, columns, columns.index(control), columns.index(scented)))
+        for control, scented in _controls(columns)
+    )
+    mine = [pour for column in columns for pour in column.pours]
+    said = [{pour.key for column in pair for pour in column.pours} for pair in _controls(columns)]
+    if len(columns) == 2:
+        said.append({pour.key for pour in mine})
+    names = short_names([trial.id for trial in book.trials])
+    return Comparison(
+        columns=columns,
+        factors=differing,
+        alike=alike,
+        outcomes=compared,
+        controls=controls,
+        contrasts=tuple(_contrasts(compared, columns, 0, number) for number in range(1, len(columns))),
+        one_changes=find_one_changes(book, mine, compared, names, besides=said),
+        remarks=remarks,
+        stops=tuple(
+            (names[trial.id], finding)
+            for trial in {trial.id: trial for trial in trials}.values()
+            for finding in stops(check_trial(trial, defined))
+        ),
+    )
+
+
+# -- columns -----------------------------------------------------------------------------------------
+
+
+def _columns(trials: Sequence[Trial], book: PourBook) -> tuple[Column, ...]:
+    unique = list({trial.id: trial for trial in trials}.values())
+    names = short_names([trial.id for trial in unique])
+    pours = [pour for trial in unique for pour in _control_first(book.pours(trial))]
+    groups: Sequence[tuple[int, ...]] = [(row,) for row in range(len(pours))]
+    if len(unique) > 2:
+        groups = find_repeats(pours)
+    columns = []
+    for group in groups:
+        members = tuple(pours[row] for row in group)
+        columns.append(Column(pours_label(members, names), members, _is_control(members[0], book)))
+    return tuple(columns)
+
+
+def _control_first(pours: Sequence[Pour]) -> list[Pour]:
+    return sorted(pours, key=lambda pour: scent_percent(pour) > 0)
+
+
+def _is_control(pour: Pour, book: PourBook) -> bool:
+    if pour.portion is None or scent_percent(pour) > 0:
+        return False
+    return any(scent_percent(other) > 0 for other in book.pours(pour.trial))
+
+
+def _controls(columns: Sequence[Column]) -> list[tuple[Column, Column]]:
+    """Each scented column with the control of its own trial."""
+    pairs = []
+    for scented in columns:
+        if scented.is_control or scented.pours[0].portion is None:
+            continue
+        own = {pour.trial.id for pour in scented.pours}
+        control = next((c for c in columns if c.is_control and own & {p.trial.id for p in c.pours}), None)
+        if control is not None and scent_percent(scented.pours[0]) > 0:
+            pairs.append((control, scented))
+    return pairs
+
+
+# -- factors -----------------------------------------------------------------------------------------
+
+
+def _factors(
+    columns: Sequence[Column], pool: Sequence[Pour]
+) -> tuple[tuple[ComparedFactor, ...], tuple[ComparedFactor, ...], tuple[str, ...]]:
+    pours = [pour for column in columns for pour in column.pours]
+    aspects = sorted({aspect for pour in pours for aspect in pour.facts}, key=lambda aspect: aspect.place)
+    names = name_aspects(aspects)
+    differing: list[ComparedFactor] = []
+    alike: list[ComparedFactor] = []
+    remarks: list[str] = []
+    for aspect in aspects:
+        facts = [_together(aspect, column.pours) for column in columns]
+        known = [fact for fact in facts if fact is not None]
+        if not any(shown_fact(fact) != NONE_USED for fact in known):
+            continue
+        name = say_aspect(aspect, names)
+        values = tuple(shown_fact(fact) for fact in facts)
+        step = aspect.step_of
+        unit = "1 if done" if aspect.step == "done" else step.unit
+        factor = ComparedFactor(name, unit, aspect.kind, step.places, values)
+        noted = any(_is_noted(aspect, pour.trial) for pour in pours)
+        if not any(_differ(aspect, known[0], fact, noted=noted) for fact in known[1:]):
+            if len(known) < len(facts):
+                silent = [column.label for column, fact in zip(columns, facts, strict=True) if fact is None]
+                remarks.append(f"{name} was not recorded for {', '.join(silent)}")
+            else:
+                alike.append(factor)
+            continue
+        numbers = [fact for fact in known if isinstance(fact, float)]
+        slight = bool(numbers) and max(numbers) - min(numbers) < 0.5 * step.size and aspect.kind not in FORMULA
+        differing.append(replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight))
+    return tuple(sorted(differing, key=_by_rarity)), tuple(alike), tuple(remarks)
+
+
+def _by_rarity(factor: ComparedFactor) -> tuple[bool, float, int, str]:
+    """The most unusual first; conditions that moved by less than half a step last."""
+    return factor.is_slight, 1.0 if factor.rarity is None else factor.rarity, KINDS.index(factor.kind), factor.factor
+
+
+def _together(aspect: Aspect, pours: Sequence[Pour]) -> Fact:
+    """One fact for repeats put together: their mean, or their common word."""
+    facts = [fact for pour in pours if (fact := pour.weighed_fact(aspect)) is not None]
+    numbers = [fact for fact in facts if isinstance(fact, float)]
+    if numbers:
+        return sum(numbers) / len(numbers)
+    return facts[0] if facts else None
+
+
+def _is_noted(aspect: Aspect, trial: Trial) -> bool:
+    """Whether somebody wrote down that this went otherwise than planned: then it is no slip of the scale."""
+    return any(aspect.subject in (entry.line, entry.extra, entry.instead) for entry in trial.as_made)
+
+
+def _differ(aspect: Aspect, one: Fact, two: Fact, *, noted: bool = False) -> bool:
+    """Whether two facts are worth a line: more than a tenth of a step apart, or seen to be apart where it was noted."""
+    if isinstance(one, float) and isinstance(two, float):
+        least = 0.5 * 10.0**-aspect.step_of.places if noted else TENTH * aspect.step_of.size
+        return abs(one - two) > least * (1 + 1e-9)
+    if isinstance(one, LotShares) and isinstance(two, LotShares) and not (one.shares and two.shares):
+        return False  # where a material did not go in, its amount says so
+    return one != two
+
+
+def _rarity(aspect: Aspect, facts: Sequence[Fact], pool: Sequence[Pour]) -> float | None:
+    """The part of all pairs of pours that differ by as much as the columns do."""
+    known = [fact for pour in pool if (fact := pour.fact(aspect)) is not None]
+    pairs = len(known) * (len(known) - 1) // 2
+    if len(known) < 5:
+        return None
+    here = [fact for fact in facts if isinstance(fact, float)]
+    if not here:
+        counts: dict[str, int] = {}
+        for fact in known:
+            counts[str(fact)] = counts.get(str(fact), 0) + 1
+        same = sum(count * (count - 1) // 2 for count in counts.values())
+        return (pairs - same) / pairs
+    reach = max(here) - min(here)
+    numbers = sorted(fact for fact in known if isinstance(fact, float))
+    far = start = 0
+    for end, value in enumerate(numbers):
+        while value - numbers[start] >= reach - 1e-9 and start < end:
+            start += 1
+        far += start
+    return far / pairs
+
+
+# -- outcomes ----------------------------------------------------------------------------------------
+
+
+def _outcomes(columns: Sequence[Column], defined: Mapping[str, Outcome], book: PourBook) -> tuple[ComparedOutcome, ...]:
+    compared = []
+    for outcome in defined.values():
+        if outcome.scale is Scale.COLOUR:
+            continue
+        for age in outcome.ages_days or (None,):
+            found = [
+                [value_of(pour, find_values(pour.trial, outcome, age)) for pour in column.pours] for column in columns
+            ]
+            values = [aggregate([item for item in items if isinstance(item, OutcomeValue)], outcome) for items in found]
+            if all(value is None for value in values):
+                continue
+            seen, _ = find_seen(book, outcome, age)
+            missing = [
+                next((item.why for item in items if isinstance(item, Missing)), None) if value is None else None
+                for items, value in zip(found, values, strict=True)
+            ]
+            noise = find_noise(seen, outcome, book)
+            compared.append(
+                ComparedOutcome(
+                    outcome,
+                    age,
+                    outcome_label(outcome, age),
+                    tuple(values),
+                    tuple(missing),
+                    noise,
+                    _level(values, outcome),
+                )
+            )
+    return tuple(compared)
+
+
+def _level(values: Sequence[OutcomeValue | None], outcome: Outcome) -> float:
+    figures = [
+        figure
+        for value in values
+        if value is not None
+        for figure in (value.value if value.value is not None else value.low if value.low is not None else value.high,)
+        if figure is not None
+    ]
+    return mean_of(figures, outcome) if figures else 0.0
+
+
+def _contrasts(
+    compared: Sequence[ComparedOutcome], columns: Sequence[Column], first: int, second: int
+) -> tuple[Contrast, ...]:
+    """What one column did beside another, the clearest difference first, those that have no line of their own last."""
+    found = []
+    pours = len(columns[first].pours), len(columns[second].pours)
+    for item in compared:
+        before, after = item.values[first], item.values[second]
+        if before is None or after is None or _is_one_value(before, after, columns[first], columns[second]):
+            continue
+        contrast = find_contrast(item.outcome, item.label, before, after, item.noise, pours=pours)
+        if contrast is not None:
+            found.append((not item.tells, contrast.rank, contrast))
+    return tuple(contrast for _, _, contrast in sorted(found, key=lambda entry: entry[:2]))
+
+
+def _is_one_value(before: OutcomeValue, after: OutcomeValue, first: Column, second: Column) -> bool:
+    """Whether two portions only share what was seen of their whole trial."""
+    shared = {pour.trial.id for pour in first.pours} & {pour.trial.id for pour in second.pours}
+    return bool(shared) and before.portion is None and after.portion is None

@@ -1,0 +1,161 @@
+"""Trials compared: a small closed format that tables, sentences and JSON only read."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import Decimal
+
+from formulary.finding import Finding
+from trials.contrast import Contrast
+from trials.factors.portion_facts import Pour
+from trials.model import Trial
+from trials.noise import RepeatNoise
+from trials.outcomes.outcome import Outcome
+from trials.outcomes.value import OutcomeValue
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Column:
+    """One thing compared: a portion of a trial, or repeats of it put together.
+
+    label: short and unique among the columns. is_control: an unscented portion beside scented ones.
+    """
+
+    label: str
+    pours: tuple[Pour, ...]
+    is_control: bool = False
+
+    @property
+    def trial(self) -> Trial:
+        """The first trial of the column."""
+        return self.pours[0].trial
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "label": self.label,
+            "trial": self.trial.id,
+            "portion": self.pours[0].portion,
+            "recipe": self.trial.recipe,
+            "version": self.trial.version,
+            "made": self.trial.made.isoformat(),
+            "repeats": [pour.trial.id for pour in self.pours],
+            "is_control": self.is_control,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class ComparedFactor:
+    """One thing about how the columns were made.
+
+    values: one a column; a number in `unit`, a word, or None where it was not recorded.
+    rarity: part of all pairs of pours in the formulary that differ in it by as much; None where there are too few.
+    is_slight: a condition that moved by less than half a step.
+    """
+
+    factor: str
+    unit: str
+    kind: str
+    places: int
+    values: tuple[float | str | None, ...]
+    rarity: float | None = None
+    is_slight: bool = False
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "factor": self.factor,
+            "unit": self.unit,
+            "kind": self.kind,
+            "values": list(self.values),
+            "rarity": self.rarity,
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ComparedOutcome:
+    """One outcome at one age over the columns. level: about which the noise is told, in the outcome's unit."""
+
+    outcome: Outcome
+    age_days: Decimal | None
+    label: str
+    values: tuple[OutcomeValue | None, ...]
+    missing: tuple[str | None, ...]
+    noise: RepeatNoise | None
+    level: float
+
+    @property
+    def tells(self) -> bool:
+        """Whether it is worth a line: more than limits on one side, at its first age, and not the bare masses."""
+        if self.outcome.name == "mass" or (self.outcome.ages_days and self.age_days != self.outcome.ages_days[0]):
+            return False
+        return any(value is not None and value.bound in ("exact", "between") for value in self.values)
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "outcome": self.label,
+            "unit": self.outcome.unit,
+            "scale": self.outcome.scale.value,
+            "values": [
+                {"value": None, "bound": "missing", "n": 0, "spread": None, "portion": None, "why": why}
+                if value is None
+                else value.to_json()
+                for value, why in zip(self.values, self.missing, strict=True)
+            ],
+            "noise": None if self.noise is None else _noise_json(self.noise, self.level),
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OneChange:
+    """Two pours of the formulary that differ in nothing recorded but one thing, and what that did."""
+
+    before: str
+    after: str
+    factor: ComparedFactor
+    contrasts: tuple[Contrast, ...]
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "before": self.before,
+            "after": self.after,
+            "factor": self.factor.to_json(),
+            "outcomes": [contrast.to_json() for contrast in self.contrasts],
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ComparedTrials:
+    """Trials side by side.
+
+    factors: what differed, the most unusual difference first; alike: what did not, of which `hidden` is the count.
+    controls: scented portions against the unscented one of their own trial; contrasts: every later column against
+    the first. remarks: what was not recorded. stops: what makes one of the trials unsafe, with its name.
+    unread: trials of the formulary that could not be read,
+    so that their noise is not counted.
+    """
+
+    columns: tuple[Column, ...]
+    factors: tuple[ComparedFactor, ...]
+    alike: tuple[ComparedFactor, ...]
+    outcomes: tuple[ComparedOutcome, ...]
+    controls: tuple[tuple[Column, Column, tuple[Contrast, ...]], ...]
+    contrasts: tuple[tuple[Contrast, ...], ...]
+    one_changes: tuple[OneChange, ...]
+    remarks: tuple[str, ...]
+    stops: tuple[tuple[str, Finding], ...] = ()
+    unread: tuple[Finding, ...] = ()
+
+    @property
+    def hidden(self) -> int:
+        """How many things are alike in all columns."""
+        return len(self.alike)
+
+
+def _noise_json(noise: RepeatNoise, level: float) -> dict[str, object]:
+    """A noise with its standard deviation in the outcome's own unit about a level."""
+    return {
+        "sd": noise.in_unit(level),
+        "repeats": noise.repeats,
+        "loaves": noise.loaves,
+        "degrees": noise.degrees,
+        "assumed": noise.is_assumed,
+    }

@@ -1,0 +1,108 @@
+"""Pours that differ in one recorded thing alone: the plainest evidence that a formulary holds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from trials.comparison.compared import ComparedFactor, ComparedOutcome, OneChange
+from trials.contrast import Contrast, find_contrast
+from trials.factors.factors import name_aspects, say_aspect
+from trials.factors.portion_facts import Aspect, Pour, shown_fact
+from trials.outcomes.find import find_values
+from trials.outcomes.value import OutcomeValue
+from trials.pours import PourBook, pours_label, scent_percent
+from trials.repeats import differs
+from trials.seen import aggregate, value_of
+
+_MOST_SHOWN = 3
+
+Group = tuple[Pour, ...]
+
+
+def find_one_change_pairs(book: PourBook, near: Sequence[Pour] = ()) -> list[tuple[Group, Group, Aspect]]:
+    """Pairs of pours, repeats put together, that differ in one thing and in nothing else that is recorded.
+
+    Conditions and blending that stay within a step count as the same. The earlier comes first, of one trial the
+    unscented portion. near: only pairs that hold one of these.
+    """
+    groups: dict[int, list[Pour]] = {}
+    for pour in sorted(book.all_pours(), key=lambda pour: (pour.trial.made, pour.trial.id, scent_percent(pour) > 0)):
+        groups.setdefault(book.repeat_group(pour), []).append(pour)
+    wanted = {pour.key for pour in near}
+    listed = [tuple(group) for group in groups.values()]
+    held = [not wanted or any(pour.key in wanted for pour in group) for group in listed]
+    pairs = []
+    for number, after in enumerate(listed):
+        for other, before in enumerate(listed[:number]):
+            if not (held[number] or held[other]):
+                continue
+            changed = _changed(before[0], after[0])
+            if len(changed) == 1:
+                pairs.append((before, after, changed[0]))
+    return pairs
+
+
+def _changed(before: Pour, after: Pour) -> list[Aspect]:
+    """What differs; two oils that give way to one another are one change, named for the one that rose."""
+    changed = [aspect for aspect in before.facts.keys() | after.facts.keys() if differs(aspect, before, after)]
+    oils = sorted(aspect for aspect in changed if aspect.kind == "oil")
+    if len(oils) == 2:
+        changed.remove(min(oils, key=lambda aspect: _rise(aspect, before, after)))
+    return changed
+
+
+def _rise(aspect: Aspect, before: Pour, after: Pour) -> float:
+    one, two = before.fact(aspect), after.fact(aspect)
+    return two - one if isinstance(one, float) and isinstance(two, float) else 0.0
+
+
+def find_one_changes(
+    book: PourBook,
+    near: Sequence[Pour],
+    outcomes: Sequence[ComparedOutcome],
+    names: Mapping[str, str],
+    *,
+    besides: Sequence[set[tuple[str, str]]] = (),
+) -> tuple[OneChange, ...]:
+    """The one-change pairs that hold one of the pours `near` and that tell something, the clearest first.
+
+    outcomes: with their noise. names: trial id -> what it is called. besides: keys of pairs that are told already.
+    """
+    found = []
+    for before, after, aspect in find_one_change_pairs(book, near=near):
+        if {pour.key for pour in (*before, *after)} in besides:
+            continue
+        told = [
+            (not item.tells, contrast.rank, contrast)
+            for item in outcomes
+            if (contrast := _contrast(item, before, after)) is not None
+        ]
+        contrasts = [contrast for _, _, contrast in sorted(told, key=lambda entry: entry[:2])]
+        if contrasts:
+            labels = pours_label(before, names), pours_label(after, names)
+            found.append(OneChange(*labels, _factor(aspect, before[0], after[0]), tuple(contrasts)))
+    found.sort(key=lambda pair: pair.contrasts[0].rank)
+    return tuple(found[:_MOST_SHOWN])
+
+
+def _contrast(item: ComparedOutcome, before: Group, after: Group) -> Contrast | None:
+    values: list[OutcomeValue] = []
+    pours: list[int] = []
+    for group in (before, after):
+        found = [value_of(pour, find_values(pour.trial, item.outcome, item.age_days)) for pour in group]
+        known = [value for value in found if isinstance(value, OutcomeValue)]
+        together = aggregate(known, item.outcome)
+        if together is None:
+            return None
+        values.append(together)
+        pours.append(len(known))
+    shared = {pour.trial.id for pour in before} & {pour.trial.id for pour in after}
+    if shared and values[0].portion is None and values[1].portion is None:
+        return None  # two portions that only share what was seen of their whole trial
+    return find_contrast(item.outcome, item.label, values[0], values[1], item.noise, pours=(pours[0], pours[1]))
+
+
+def _factor(aspect: Aspect, before: Pour, after: Pour) -> ComparedFactor:
+    step = aspect.step_of
+    values = shown_fact(before.fact(aspect)), shown_fact(after.fact(aspect))
+    return ComparedFactor(say_aspect(aspect, name_aspects([aspect])), step.unit, aspect.kind, step.places, values)

@@ -1,0 +1,1 @@
+"""What differed between pours, as columns in steps that a maker understands."""

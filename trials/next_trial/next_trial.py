@@ -1,0 +1,192 @@
+"""The small change from a version at hand that would best tell the leading explanations apart."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+from formulary.errors import InputError
+from formulary.finding import Finding
+from formulary.recipes.version import Version
+from trials.answer.answer import Answer
+from trials.next_trial.candidates import Candidate, find_candidates
+from trials.next_trial.change import Change
+from trials.next_trial.outlook import Expected, grade_bits, make_expected
+from trials.seen import Seen
+from trials.sentences import say_list
+
+if TYPE_CHECKING:
+    from formulary.materials.model import Material
+    from formulary.recipes.tweaks import Tweak
+    from formulary.settings import Settings
+
+_LEAST_BITS = 0.05  # below, a pour would tell next to nothing
+_LEAST_PART = 0.1  # of what the best one tells
+_WORTH_A_CHANGE = 0.02  # bits that a pour must tell more than the same with a change left out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class NextTrial:
+    """A trial worth pouring.
+
+    words: what to do ("pour harbour-base with 2 % honey"). start: the version to start from. changes: what to change
+    in it, none for a repeat. version: the changed recipe, unsaved; the start itself where only handling changes.
+    portion: of a recipe that divides its batter, the portion that tells; None for the whole batter.
+    bits: how much the outcome is expected to tell about what did it. expected: by explanation, likeliest first.
+    findings: warnings that stand against the batch.
+    """
+
+    words: str
+    start: Version
+    changes: tuple[Change, ...]
+    version: Version
+    portion: str | None
+    bits: float
+    expected: tuple[Expected, ...]
+    findings: tuple[Finding, ...]
+    register: Mapping[str, Material]
+
+    @property
+    def tweaks(self) -> tuple[Tweak, ...]:
+        """What to change in the start's recipe; none for a repeat or another handling."""
+        return tuple(tweak for change in self.changes for tweak in change.tweaks)
+
+    @property
+    def by_hand(self) -> tuple[str, ...]:
+        """The changes that no recipe holds, such as a lot, a room or how long it is blended."""
+        return tuple(change.words for change in self.changes if not change.tweaks)
+
+    def branch(self, slug: str) -> Version:
+        """The changed recipe as a variant of its start, under a name of its own; not saved.
+
+        Raises InputError when it only repeats a version or changes its handling: pour that version itself.
+        """
+        if not self.tweaks:
+            what = f"to {self.words} needs no new recipe"
+            raise InputError.of("nothing-to-branch", what, f"start a trial of {self.start.name}")
+        return self.start.branch(slug, *self.tweaks, register=self.register)
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "words": self.words,
+            "start": self.start.name,
+            "tweaks": [str(tweak) for tweak in self.tweaks],
+            "by_hand": list(self.by_hand),
+            "portion": self.portion,
+            "bits": self.bits,
+            "expected": [item.to_json() for item in self.expected],
+            "findings": [finding.to_json() for finding in self.findings],
+        }
+
+
+def find_next_trials(
+    answer: Answer,
+    register: Mapping[str, Material],
+    settings: Settings,
+    *,
+    most: int = 3,
+    names: Mapping[str, str] = MappingProxyType({}),
+) -> tuple[NextTrial, ...]:
+    """Up to `most` trials, each a small change from a version that was poured, that would tell most about what did it.
+
+    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit.
+    register, settings: today's. names: what recipes that were renamed are called today.
+    Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
+    """
+    from trials.answer.problem import make_problem
+    from trials.explain import foretell_runs
+
+    if answer.weighed is None:
+        return ()
+    candidates = list(find_candidates(answer, register, settings, names))
+    if not candidates:
+        return ()
+    found = foretell_runs(
+        make_problem(answer),
+        answer.weighed,
+        [candidate.steps for candidate in candidates],
+        limit=_patience(answer.seen),
+    )
+    outlooks = [tuple(make_expected(answer, outlook) for outlook in run.outlooks) for run in found]
+    bits = [run.bits for run in found]
+    if answer.outcome.scale.is_ordinal:
+        bits = [grade_bits(expected) for expected in outlooks]
+    worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
+    order = sorted(range(len(candidates)), key=lambda k: (-round(worth[k], 9), len(candidates[k].changes), k))
+    least = max(_LEAST_BITS, _LEAST_PART * max(bits))
+    trials: list[NextTrial] = []
+    told: set[frozenset[str]] = set()
+    for k in order:
+        candidate = candidates[k]
+        changed = _factors(candidate)
+        if bits[k] < least or len(trials) >= most or changed in told or any(one and one < changed for one in told):
+            continue  # one start for each thing to change is enough, and nothing besides what tells as much alone
+        if bits[k] < _with_less(candidates, bits, candidate) + _WORTH_A_CHANGE:
+            continue
+        told.add(changed)
+        trials.append(
+            NextTrial(
+                _words(candidate),
+                candidate.start,
+                candidate.changes,
+                candidate.version,
+                candidate.portion,
+                bits[k],
+                outlooks[k],
+                candidate.findings,
+                register,
+            )
+        )
+    return tuple(trials)
+
+
+def first_proposed(proposed: Sequence[NextTrial], answer: Answer) -> NextTrial:
+    """The trial that would tell most. Raises InputError when none is proposed."""
+    if not proposed:
+        what = f"no small change would tell much more about {answer.label}"
+        raise InputError.of("no-next-trial", what, "pour on, and record what happens")
+    return proposed[0]
+
+
+def _factors(candidate: Candidate) -> frozenset[str]:
+    return frozenset(change.factor for change in candidate.changes)
+
+
+def _with_less(candidates: Sequence[Candidate], bits: Sequence[float], candidate: Candidate) -> float:
+    """The most that any pour of the same version tells with some of the changes left out."""
+    changed = _factors(candidate)
+    return max(
+        (
+            told
+            for told, other in zip(bits, candidates, strict=True)
+            if other.start.id == candidate.start.id and _factors(other) < changed
+        ),
+        default=-1.0,
+    )
+
+
+def _trouble(candidate: Candidate) -> float:
+    """Bits that a pour may lack and still be preferred: a tenth for each change less, half of that undivided."""
+    from trials.explain.next_run import SIMPLER
+
+    return SIMPLER * max(0, len(candidate.changes) - 1) + 0.5 * SIMPLER * (candidate.portion is not None)
+
+
+def _words(candidate: Candidate) -> str:
+    """`pour harbour-base with 2 % honey and without clove bud oil`."""
+    name = candidate.start.slug
+    if not candidate.changes:
+        return f"pour {name} once more"
+    put_in = [change.words for change in candidate.changes if not change.words.startswith("no ")]
+    left_out = [change.words.removeprefix("no ") for change in candidate.changes if change.words.startswith("no ")]
+    parts = [f"with {say_list(put_in)}"] if put_in else []
+    parts += [f"without {say_list(left_out, 'or')}"] if left_out else []
+    return f"pour {name} {' and '.join(parts)}"
+
+
+def _patience(seen: Sequence[Seen]) -> float | None:
+    """How long a pour is watched before it is stopped: the middle of what was given up so far."""
+    stopped = sorted(item.value.low for item in seen if item.value.bound == "above" and item.value.low is not None)
+    return stopped[len(stopped) // 2] if stopped else None

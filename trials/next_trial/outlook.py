@@ -1,0 +1,100 @@
+"""What each explanation expects of a pour: a figure with its range, or of grades how likely each is."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import accumulate, pairwise
+from math import erf, inf, log2, sqrt
+from typing import TYPE_CHECKING
+
+from trials.answer.answer import Answer
+from trials.even_scale import from_scale
+
+if TYPE_CHECKING:
+    from trials.explain.next_run import Outlook
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What an explanation expects of a trial.
+
+    causes: none where nothing recorded did it. probability: of the explanation. value, low, high: the outcome in its
+    unit with the interval that holds it with 90 %; None for grades and yes / no. grades: for these each that was seen
+    so far, by its step (yes is 1), with how likely it is.
+    """
+
+    causes: tuple[str, ...]
+    probability: float
+    value: float | None
+    low: float | None
+    high: float | None
+    grades: tuple[tuple[int, float], ...] = ()
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "causes": list(self.causes),
+            "probability": self.probability,
+            "value": self.value,
+            "low": self.low,
+            "high": self.high,
+            "grades": [{"grade": grade, "probability": chance} for grade, chance in self.grades],
+        }
+
+
+def make_expected(answer: Answer, outlook: Outlook) -> Expected:
+    """An outlook on the even scale in the outcome's own unit, or in its grades."""
+    causes = tuple(name for group in outlook.causes for name in group)
+    if answer.outcome.scale.is_ordinal:
+        grades = _grades(answer, outlook.middle, outlook.spread)
+        return Expected(causes, outlook.probability, None, None, None, grades)
+    told = outlook.outcome
+    value, start, end = (from_scale(figure, answer.outcome.scale) for figure in (told.middle, told.low, told.high))
+    return Expected(causes, outlook.probability, value, start, end)
+
+
+def grade_bits(expected: Sequence[Expected]) -> float:
+    """Bits that the grade of a pour is expected to tell about which explanation is true.
+
+    A grade is all that is seen of its hidden value: a pour that would show the same one whatever is true tells nothing.
+    """
+    if not expected or not expected[0].grades:
+        return 0.0
+    mixed = [0.0] * len(expected[0].grades)
+    for item in expected:
+        for place, (_, chance) in enumerate(item.grades):
+            mixed[place] += item.probability * chance
+    whole = sum(item.probability for item in expected)
+    bits = 0.0
+    for item in expected:
+        for place, (_, chance) in enumerate(item.grades):
+            if chance > 0:
+                bits += item.probability * chance * log2(chance * whole / mixed[place])
+    return max(bits, 0.0)
+
+
+def _grades(answer: Answer, middle: float, spread: float) -> tuple[tuple[int, float], ...]:
+    """How likely each grade that was seen is, for a hidden value with that mean and standard deviation."""
+    levels, cuts = _cuts(answer)
+    below = [0.0, *(_below((cut - middle) / spread) for cut in cuts), 1.0]
+    return tuple((level, end - start) for level, (start, end) in zip(levels, pairwise(below), strict=True))
+
+
+def _cuts(answer: Answer) -> tuple[list[int], list[float]]:
+    """The grades that were seen, and the borders between them on the hidden scale: halfway between their pours."""
+    if answer.weighed is None:
+        return [], []
+    posterior = answer.weighed.posterior
+    hidden = [float(value) for value in posterior.values[posterior.rows]]
+    bounds = [item.value.bounds for item in answer.seen]
+    levels = sorted({round(end) for pair in bounds for end in pair if abs(end) < inf})
+    cuts: list[float] = []
+    for lower, upper in pairwise(levels):
+        under = [value for value, (_, high) in zip(hidden, bounds, strict=True) if high <= lower]
+        over = [value for value, (low, _) in zip(hidden, bounds, strict=True) if low >= upper]
+        cuts.append(0.5 * (max(under, default=min(hidden)) + min(over, default=max(hidden))))
+    return levels, list(accumulate(cuts, max))
+
+
+def _below(z: float) -> float:
+    return 0.5 * (1.0 + erf(z / sqrt(2.0)))

@@ -1,0 +1,92 @@
+"""Proposed trials as plain text: what to pour, and what each result would mean."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from formulary.quantity import format_number
+from formulary.text_table import Row, render_rows
+from trials.answer.answer import Answer
+from trials.answer.chance_words import percent
+from trials.next_trial.next_trial import NextTrial
+from trials.next_trial.outlook import Expected
+from trials.sentences import capital, number, places, say_list, wrap_words
+
+_WORTH_A_LINE = 0.05
+_MOST_LINES = 4
+_WORTH_A_WORD = 0.1  # a grade less likely is not foretold
+_A_BIT = "One bit is what a yes-or-no question tells when both answers are as likely."
+_RANGES = "Each range holds what would be seen in 9 of 10 cases (90 %)."
+
+
+def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int = 80) -> str:
+    """The proposals for an explanation as text of at most `width` columns, the one that tells most first."""
+    if not proposed:
+        return "\n".join(wrap_words(_why_none(answer), width))
+    lines: list[str] = []
+    for place, one in enumerate(proposed, 1):
+        lines += [""] if lines else []
+        words = wrap_words(f"{capital(one.words)}.", width, indent=3)
+        lines += [f"{place}  {words[0].lstrip()}", *words[1:]]
+        told = f"Its {one.portion} portion" if one.portion is not None else "It"
+        lines += wrap_words(f"{told} would tell {one.bits:.2f} bits about what did it.", width, indent=3)
+        expected = [item for item in one.expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]
+        lines += _outlook(answer, one, expected, width)
+        lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
+    ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
+    return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}", width)])
+
+
+def next_trials_json(proposed: Sequence[NextTrial], answer: Answer) -> dict[str, object]:
+    """The same with stable keys. why_none: a sentence where nothing is proposed."""
+    return {
+        "outcome": answer.label,
+        "proposed": [one.to_json() for one in proposed],
+        "why_none": None if proposed else _why_none(answer),
+        "trials_left_out": [item.to_json() for item in answer.left_out],
+    }
+
+
+def _why_none(answer: Answer) -> str:
+    if answer.no_answer is not None:
+        advice = f" {answer.advice}" if answer.advice is not None else ""
+        return f"Nothing can be told yet: {answer.no_answer}.{advice}"
+    said = f"No small change would tell much more about {answer.label} now."
+    if not answer.enough_evidence:
+        said += " Pour on, change one thing at a time, and record what happens."
+    return said
+
+
+def _outlook(answer: Answer, one: NextTrial, expected: Sequence[Expected], width: int) -> list[str]:
+    """What each explanation expects, a line each."""
+    if not expected:
+        return []
+    of = f" of the {one.portion} portion" if one.portion is not None else ""
+    heading = f"{answer.label}{of} would be"
+    if expected[0].value is None:
+        lines = wrap_words(heading, width, indent=3)
+        for item in expected:
+            lines += wrap_words(f"{_why(item)}: {_grades(answer, item)}", width, indent=5)
+        return lines
+    return render_rows([Row(heading, indent=3), *(_row(answer, item) for item in expected)], width=width)
+
+
+def _why(expected: Expected) -> str:
+    why = f"if {say_list(expected.causes)} did it" if expected.causes else "if nothing recorded did it"
+    return f"{why} ({percent(expected.probability)})"
+
+
+def _grades(answer: Answer, expected: Expected) -> str:
+    """`none (90 %) or stirred out (10 %)`, the likeliest first."""
+    ranked = sorted(expected.grades, key=lambda item: -item[1])
+    shown = [item for place, item in enumerate(ranked) if place == 0 or item[1] >= _WORTH_A_WORD]
+    return say_list([f"{number(answer.outcome, grade)} ({percent(chance)})" for grade, chance in shown], "or")
+
+
+def _row(answer: Answer, expected: Expected) -> Row:
+    digits = places(answer.outcome)
+    figures = (expected.value or 0.0, expected.low or 0.0, expected.high or 0.0)
+    value, low, high = (format_number(figure, digits) for figure in figures)
+    if answer.outcome.unit:
+        value = f"{value} {answer.outcome.unit}"
+    return Row(_why(expected), (value, f"{low} to {high}"), indent=5)

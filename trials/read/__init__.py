@@ -1,0 +1,1 @@
+"""A trial's file, read part by part, with every fault and its place."""

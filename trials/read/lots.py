@@ -1,0 +1,71 @@
+"""The lots that went into a trial: one a material, or several with their grams."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+from formulary.document import Block, Node, Scalar
+from formulary.fields import Fields, suggest
+from formulary.materials.model import Material
+from formulary.quantity import Kind, NotAQuantity, parse_quantity
+from trials.model import AsMade, LotUse, Plan
+from trials.read.parts import entries_of
+
+
+def read_lots(
+    fields: Fields, plan: Plan | None, as_made: Sequence[AsMade], register: Mapping[str, Material]
+) -> dict[str, tuple[LotUse, ...]]:
+    """Material -> its lots, and a finding for one that did not go in, or that is known as a lot of something else."""
+    lots: dict[str, tuple[LotUse, ...]] = {}
+    for key, node in entries_of(fields, "lots"):
+        uses = _lot_uses(fields, key, node)
+        if plan is not None:
+            _check_went_in(fields, key, plan, as_made)
+            for use in uses:
+                _check_owner(fields, key, use.lot, node, register)
+        if uses:
+            lots[key.text] = uses
+    return lots
+
+
+def _lot_uses(fields: Fields, key: Scalar, node: Node) -> tuple[LotUse, ...]:
+    if isinstance(node, Scalar):
+        return () if node.is_empty else (LotUse(node.text),)
+    if not isinstance(node, Block):
+        fields.report("wrong-shape", "a lot is a word, or a block of lots", 'write "OL-7" or {"OL-7": 300 g}', node)
+        return ()
+    uses: list[LotUse] = []
+    for entry in node.entries:
+        grams = fields.parse_node(entry.value, mass_g, f"lots, {key.text[:40]}, {entry.key.text[:20]}")
+        if grams is not None:
+            uses.append(LotUse(entry.key.text, grams))
+    if len(uses) > 1 and not sum(use.grams or 0 for use in uses):
+        what = f"the lots of {key.text[:40]} weigh nothing together"
+        fields.report("lots-unweighed", what, "write the grams of each", node, f"lots, {key.text[:40]}")
+    return tuple(uses)
+
+
+def _check_went_in(fields: Fields, key: Scalar, plan: Plan, as_made: Sequence[AsMade]) -> None:
+    in_pot = {line.material for line in plan.pot.lines}
+    in_pot |= {name for entry in as_made for name in (entry.extra, entry.instead) if name is not None}
+    if key.text not in in_pot:
+        do = suggest(key.text, in_pot, f"in the pot are: {', '.join(sorted(in_pot))}")
+        what = f"a lot is given for {key.text[:40]!r}, which did not go in"
+        fields.report("lot-not-in-pot", what, do, key, f"lots, {key.text[:40]}")
+
+
+def _check_owner(fields: Fields, key: Scalar, lot: str, node: Node, register: Mapping[str, Material]) -> None:
+    """A lot that is known, but of another material only, is a slip of the pen."""
+    owners = [slug for slug, material in register.items() if lot in material.lots]
+    if owners and key.text not in owners:
+        what = f"lot {lot} is a lot of {' and '.join(owners)}, not of {key.text}"
+        fields.report("lot-of-another", what, "correct the lot, or the material", node, f"lots, {key.text}")
+
+
+def mass_g(text: str) -> Decimal:
+    """Grams of a mass that may be nothing. Raises NotAQuantity."""
+    grams = parse_quantity(text, Kind.MASS).to("g")
+    if grams < 0:
+        raise NotAQuantity(f"{text.strip()!r} is below zero", "write 0 g or more")
+    return grams

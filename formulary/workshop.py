@@ -132,7 +132,7 @@ class Workshop(ABC):
         return list_ingredients(batch, self.register, self.settings)
 
     def cost(self, batch: Batch) -> Cost:
-        """What a batch's materials cost by the register's prices."""
+        """What a batch's materials cost, by the prices of its lots where it was worked out for some."""
         from formulary.batch.cost import work_out_cost
 
         return work_out_cost(batch, self.register, currency=self.settings.currency)

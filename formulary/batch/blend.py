@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from formulary.batch.figures import water_in
@@ -14,7 +14,7 @@ from formulary.chemistry.fatty_acids import (
     chain_groups_percent,
     find_saturation,
 )
-from formulary.materials.model import Material, ValueRange
+from formulary.materials.model import Material, MaterialKind, ValueRange
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,7 +22,8 @@ class Blend:
     """Facts of a blend of oils; no judgement. Percentages are of the fatty acids whose profile is known.
 
     known_percent: percent of the oils (by mass) whose fatty acids are known. saponification_value in mg KOH/g and
-    iodine_value in g I2 per 100 g: `weighed` from the oils' own values, `calculated` from their fatty acids.
+    iodine_value in g I2 per 100 g: `weighed` from the oils' own values, `calculated` from their fatty acids, which in
+    an oil are bound to glycerol and in a fatty acid free.
     sugars, water, solids, vanillin: grams per kg of oils.
     """
 
@@ -62,7 +63,11 @@ class Blend:
 
 
 def describe_blend(batch: Batch, materials: Mapping[str, Material]) -> Blend:
-    """The chemistry of a batch's oils, and what its additions and scents bring per kilogram of them."""
+    """The chemistry of a batch's oils, and what its additions and scents bring per kilogram of them.
+
+    materials: those of the register; what the batch was worked out by, such as a lot's certificate, counts before them.
+    """
+    materials = {**materials, **batch.materials}
     grams: dict[str, float] = {}
     for line in batch.pot.lines:
         if line.role == "oil":
@@ -84,9 +89,9 @@ def describe_blend(batch: Batch, materials: Mapping[str, Material]) -> Blend:
         fatty_acids=acids,
         known_percent=100.0 * sum(mass for mass, _ in known.values()) / batch.oil_mass_g,
         saponification_value_weighed=_mean(grams, materials, "saponification_value"),
-        saponification_value_calculated=calculated_saponification_value(acids) if acids else None,
+        saponification_value_calculated=_calculated(known, materials, calculated_saponification_value),
         iodine_value_weighed=_mean(grams, materials, "iodine_value"),
-        iodine_value_calculated=calculated_iodine_value(acids) if acids else None,
+        iodine_value_calculated=_calculated(known, materials, calculated_iodine_value),
         saturated_percent=saturation.saturated_percent if saturation else 0.0,
         monounsaturated_percent=saturation.monounsaturated_percent if saturation else 0.0,
         polyunsaturated_percent=saturation.polyunsaturated_percent if saturation else 0.0,
@@ -107,3 +112,18 @@ def _mean(grams: Mapping[str, float], materials: Mapping[str, Material], attribu
             return None
         total += mass * value.working
     return total / sum(grams.values())
+
+
+def _calculated(
+    known: Mapping[str, tuple[float, Mapping[str, float]]],
+    materials: Mapping[str, Material],
+    formula: Callable[..., float],
+) -> float | None:
+    """The mass-weighted mean of what each known profile implies, or None when none is known."""
+    if not known:
+        return None
+    parts = (
+        mass * formula(profile, as_free_acids=materials[name].kind is MaterialKind.FATTY_ACID)
+        for name, (mass, profile) in known.items()
+    )
+    return sum(parts) / sum(mass for mass, _ in known.values())

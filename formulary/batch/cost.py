@@ -32,7 +32,11 @@ class Cost:
 
 
 def work_out_cost(batch: Batch, materials: Mapping[str, Material], *, currency: str = "") -> Cost:
-    """What a batch's materials cost by the prices in the register; water from the tap is free."""
+    """What a batch's materials cost; water from the tap is free.
+
+    materials: those of the register; what the batch was worked out by, such as a lot's price, counts before them.
+    """
+    materials = {**materials, **batch.materials}
     grams: dict[str, float] = {}
     for line in batch.pot.lines:
         grams[line.material] = grams.get(line.material, 0.0) + line.grams

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from decimal import Decimal, localcontext
+from decimal import Decimal
+from fractions import Fraction
 
 from formulary.errors import InputError
 
@@ -21,10 +22,9 @@ def percentages_from_weights(weights_g: Mapping[str, Decimal], *, places: int = 
     if not weights_g or any(not weight.is_finite() or weight <= 0 for weight in weights_g.values()):
         raise InputError.of("bad-weights", "every oil needs a weight above 0 g", "leave out what was not used")
     step = Decimal(1).scaleb(-places)
-    with localcontext() as context:
-        context.prec = 60
-        total = sum(weights_g.values(), Decimal(0))
-        exact = {name: weight * 100 / total / step for name, weight in weights_g.items()}
+    shares = {name: Fraction(weight) for name, weight in weights_g.items()}
+    total = sum(shares.values())
+    exact = {name: share * 100 * 10**places / total for name, share in shares.items()}
     steps = {name: int(share) for name, share in exact.items()}
     missing = 100 * 10**places - sum(steps.values())
     by_remainder = sorted(exact, key=lambda name: exact[name] - steps[name], reverse=True)

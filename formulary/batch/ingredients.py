@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
 
-from formulary.batch.figures import alkali_of, assay, water_in
-from formulary.batch.model import Batch, PotLine
+from formulary.batch.figures import acid_mol, alkali_of, fat_mol, portion_pot, water_in
+from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.volume import cured_mass_g
-from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol, hydroxide_mol_for_fat
+from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
+from formulary.chemistry.molar_mass import WATER_G_PER_MOL
 from formulary.chemistry.soap_and_glycerol import glycerol_freed_g
 from formulary.finding import Finding, note, warn
 from formulary.materials.model import Material, MaterialKind
@@ -42,7 +43,8 @@ class Ingredient:
 class IngredientList:
     """Both lists, the allergens to name, and what of milk, nut or wheat origin is in the bar.
 
-    allergens: name -> percent of the cured bar, None where a certificate names it without an amount.
+    allergens: name -> percent of the cured bar, of the portion that has most of it at the worst end of its split; None
+    where a certificate names it without an amount.
     origins: origin -> materials.
     """
 
@@ -65,9 +67,11 @@ class IngredientList:
 def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> IngredientList:
     """The ingredient lists of a batch, for the maker to check against the rules where they sell.
 
-    In the bar, the alkali is used up: each oil stands as its soap (less what the superfat leaves as oil), glycerol is
-    freed, and the water is less what the cure takes.
+    In the bar, the alkali is used up: each oil stands as its soap (less what the superfat leaves as oil), an acid as
+    its salt where the register names that, glycerol is freed, and the water is less what the cure takes.
+    materials: those of the register; what the batch was worked out by, such as a lot's certificate, counts before them.
     """
+    materials = {**materials, **batch.materials}
     findings = [
         note(
             "label-duty",
@@ -81,11 +85,10 @@ def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> 
             do = f"write `inci` in materials/{name}.yaml, from the supplier's papers"
             stands = f"; it stands as {_inci(materials[name])} here"
             findings.append(warn("inci-unknown", f"no INCI name is known for {name}{stands}", do))
-    cured_g = cured_mass_g(batch.pot, materials, settings)
     return IngredientList(
         in_pot=_ordered(_in_pot(batch, materials)),
         in_bar=_ordered(_in_bar(batch, materials, settings)),
-        allergens=_allergens(batch, materials, cured_g),
+        allergens=_allergens(batch.pot, materials, settings),
         origins=_origins(named, materials),
         findings=tuple(findings),
     )
@@ -101,36 +104,39 @@ def _inci(material: Material) -> str:
 def _in_pot(batch: Batch, materials: Materials) -> dict[str, float]:
     grams: dict[str, float] = {}
     for line in batch.pot.lines:
-        inci = WATER_INCI if line.role == "water" else _inci(materials[line.material])
-        grams[inci] = grams.get(inci, 0.0) + line.grams
+        # Lye bought ready-made is hydroxide and water, which are two ingredients.
+        water_g = water_in(line, materials) if line.role in ("alkali", "water") else 0.0
+        for inci, weight_g in ((WATER_INCI, water_g), (_inci(materials[line.material]), line.grams - water_g)):
+            grams[inci] = grams.get(inci, 0.0) + weight_g
     return grams
 
 
 def _in_bar(batch: Batch, materials: Materials, settings: Settings) -> dict[str, float]:
-    grams: dict[str, float] = {}
+    grams = {WATER_INCI: 0.0}
 
     def put(inci: str, weight_g: float) -> None:
         grams[inci] = grams.get(inci, 0.0) + weight_g
 
-    moles = _hydroxide_shares(batch, materials)
+    shares = _hydroxide_shares(batch, materials)
     left = max(batch.superfat.effective, 0.0) / 100.0
+    over = max(-batch.superfat.effective, 0.0) / 100.0
     for line in batch.pot.lines:
         material = materials[line.material]
         if line.role == "oil":
-            _put_soap(put, line, material, left, moles)
-        elif line.role == "water":
-            put(WATER_INCI, line.grams)
-        elif line.role != "alkali":
+            _put_soap(put, line, material, left, shares)
+            free_mol = fat_mol(line, material) * over
+            for alkali, part in shares.items():
+                put(_ALKALI_INCI[alkali], alkali_mass_g(free_mol * part, alkali))
+        elif line.role in ("alkali", "water"):
+            put(WATER_INCI, water_in(line, materials))
+        elif material.inci_in_soap and acid_mol(line, materials):
+            _put_salt(put, line, materials, shares)
+        else:
             put(_inci(material), line.grams)
-    if batch.superfat.effective < 0:
-        for alkali in batch.lye:
-            put(
-                _ALKALI_INCI[alkali_of(materials[alkali.material])], alkali.pure_grams * -batch.superfat.effective / 100
-            )
     # The water of milks and purees leaves with the rest; it is taken off the water named, as far as that reaches.
     all_water_g = sum(water_in(line, materials) for line in batch.pot.lines)
     lost_g = all_water_g * float(settings.water_lost_percent) / 100.0
-    grams[WATER_INCI] = max(grams.get(WATER_INCI, 0.0) - lost_g, 0.0)
+    grams[WATER_INCI] = max(grams[WATER_INCI] - lost_g, 0.0)
     return grams
 
 
@@ -139,30 +145,46 @@ def _put_soap(
     line: PotLine,
     material: Material,
     left: float,
-    moles: Mapping[Alkali, float],
+    shares: Mapping[Alkali, float],
 ) -> None:
-    value = material.saponification_value
-    fat_g = line.grams * (1.0 - left)
-    if left:
-        put(_inci(material), line.grams * left)
-    fat_mol = hydroxide_mol_for_fat(fat_g, value.working) if value is not None else 0.0
-    glycerol_g = glycerol_freed_g(fat_mol) if material.kind == "oil" else 0.0
+    put(_inci(material), line.grams * left)
+    fat_g, taken_mol = line.grams * (1.0 - left), fat_mol(line, material) * (1.0 - left)
+    # Soap = fat + alkali - glycerol (for fats) or - water (for free acids), which is left in the bar's water.
+    glycerol_g = glycerol_freed_g(taken_mol) if material.kind is MaterialKind.OIL else 0.0
+    water_g = taken_mol * WATER_G_PER_MOL if material.kind is MaterialKind.FATTY_ACID else 0.0
     put(GLYCEROL_INCI, glycerol_g)
-    for alkali, part in moles.items():
-        soap = material.inci_in_soap or f"SODIUM SALT OF {_inci(material)}"
-        if alkali is Alkali.POTASSIUM_HYDROXIDE:
-            soap = soap.replace("SODIUM", "POTASSIUM", 1)
-        # Soap = fat + alkali - glycerol (for fats) or - water (for free acids); the latter is left in the bar's water.
-        put(soap, fat_g * part + alkali_mass_g(fat_mol * part, alkali) - glycerol_g * part)
+    put(WATER_INCI, water_g)
+    name = material.inci_in_soap or f"SODIUM SALT OF {_inci(material)}"
+    for alkali, part in shares.items():
+        put(_of(alkali, name), (fat_g - glycerol_g - water_g) * part + alkali_mass_g(taken_mol * part, alkali))
+
+
+def _put_salt(
+    put: Callable[[str, float], None], line: PotLine, materials: Materials, shares: Mapping[Alkali, float]
+) -> None:
+    """An acid as its salt; what else it was bought with, such as the water of a solution, stands by itself."""
+    material, taken_mol = materials[line.material], acid_mol(line, materials)
+    acid_g = line.grams * sum(material.acids.values()) / 100.0
+    own_water_g, made_water_g = water_in(line, materials), taken_mol * WATER_G_PER_MOL
+    put(WATER_INCI, own_water_g + made_water_g)
+    put(_inci(material), line.grams - acid_g - own_water_g)
+    for alkali, part in shares.items():
+        put(
+            _of(alkali, material.inci_in_soap or ""),
+            (acid_g - made_water_g) * part + alkali_mass_g(taken_mol * part, alkali),
+        )
+
+
+def _of(alkali: Alkali, salt: str) -> str:
+    """A sodium salt's name, as the salt of an alkali."""
+    return salt.replace("SODIUM", "POTASSIUM") if alkali is Alkali.POTASSIUM_HYDROXIDE else salt
 
 
 def _hydroxide_shares(batch: Batch, materials: Materials) -> dict[Alkali, float]:
     moles: dict[Alkali, float] = {}
-    for line in batch.pot.lines:
-        if line.role == "alkali":
-            alkali = alkali_of(materials[line.material])
-            pure_g = line.grams * assay(materials[line.material])[1] / 100.0
-            moles[alkali] = moles.get(alkali, 0.0) + hydroxide_mol(pure_g, alkali)
+    for line in batch.lye:
+        alkali = alkali_of(materials[line.material])
+        moles[alkali] = moles.get(alkali, 0.0) + hydroxide_mol(line.pure_grams, alkali)
     total = sum(moles.values())
     return {alkali: amount / total for alkali, amount in moles.items()} if total > 0 else {}
 
@@ -176,19 +198,31 @@ def _ordered(grams: Mapping[str, float]) -> tuple[Ingredient, ...]:
     )
 
 
-def _allergens(batch: Batch, materials: Materials, cured_g: float) -> tuple[tuple[str, float | None], ...]:
-    known: dict[str, float] = {}
-    unknown: list[str] = []
-    for line in batch.pot.lines:
-        material = materials[line.material]
-        for allergen in material.allergens:
-            if allergen in material.contains:
-                percent = 100.0 * line.grams * material.contains[allergen] / 100.0 / cured_g
-                known[allergen] = known.get(allergen, 0.0) + percent
-            else:
-                unknown.append(allergen)
-    named = [(name, percent) for name, percent in known.items() if percent > ALLERGEN_NAMED_ABOVE_PERCENT]
-    return (*sorted(named), *((name, None) for name in sorted(set(unknown) - {name for name, _ in named})))
+def _allergens(pot: Pot, materials: Materials, settings: Settings) -> tuple[tuple[str, float | None], ...]:
+    """Those to name: what any of the bars holds, if only those of one portion."""
+    most: dict[str, float] = {}
+    unknown: set[str] = set()
+    for part in (pot, *_portions_at_worst(pot)):
+        cured_g = cured_mass_g(part, materials, settings)
+        percents: dict[str, float] = {}
+        for line in part.lines:
+            material = materials[line.material]
+            for allergen in material.allergens:
+                if allergen in material.contains:
+                    percent = line.grams * material.contains[allergen] / cured_g
+                    percents[allergen] = percents.get(allergen, 0.0) + percent
+                else:
+                    unknown.add(allergen)
+        most |= {name: max(percent, most.get(name, percent)) for name, percent in percents.items()}
+    named = {name: percent for name, percent in most.items() if percent > ALLERGEN_NAMED_ABOVE_PERCENT}
+    return (*sorted(named.items()), *((name, None) for name in sorted(unknown - named.keys())))
+
+
+def _portions_at_worst(pot: Pot) -> Iterator[Pot]:
+    """Each portion with the smallest share of the batter that its split by eye may give it."""
+    for portion in pot.portions:
+        smallest = replace(portion, share=portion.share - portion.by_eye)
+        yield portion_pot(Pot(pot.lines, (smallest,)), portion.name)
 
 
 def _origins(named: set[str], materials: Materials) -> tuple[tuple[str, tuple[str, ...]], ...]:

@@ -81,4 +81,13 @@ MODULES = {
     ),
     "formulary/batch/checks.py": ("tests/batch/test_recipe_and_register.py", *_FINDINGS, *_PLAN, *_SUPERFAT),
     "formulary/batch/size.py": ("tests/batch/test_size.py",),
+    "formulary/batch/from_weights.py": ("tests/batch/test_percentages_from_weights.py",),
+    "formulary/batch/cost.py": ("tests/batch/test_what_a_batch_costs.py",),
+    "formulary/batch/material_checks.py": ("tests/materials/test_values_that_cannot_be.py", *_FINDINGS, *_PLAN),
+    "formulary/batch/blend.py": ("tests/batch/test_blend_by_hand.py", "tests/batch/test_blend_and_ingredients.py"),
+    "formulary/batch/ingredients.py": (
+        "tests/batch/test_ingredient_lists_by_hand.py",
+        "tests/batch/test_blend_and_ingredients.py",
+        *_FINDINGS,
+    ),
 }

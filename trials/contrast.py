@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isinf, isnan
 
 from trials.noise import RepeatNoise
@@ -17,6 +17,7 @@ class Contrast:
     change: in the outcome's unit, second less first; the least that it can be where one of them is only a limit.
     at_least: whether it may be larger. chance: that repeats alone would differ as much, None where noise is unknown.
     noise_doubt: why nothing is called more than noise, or less; None where the repeats are enough to say.
+    is_within_noise: whether it is no more than repeats were seen, or are taken, to differ; None where noise is unknown.
     """
 
     outcome: Outcome
@@ -27,6 +28,7 @@ class Contrast:
     at_least: bool
     chance: float | None
     noise_doubt: str | None = None
+    is_within_noise: bool | None = None
 
     @property
     def rank(self) -> tuple[float, str]:
@@ -40,8 +42,17 @@ class Contrast:
 
     @property
     def would_be_beyond_noise(self) -> bool | None:
-        """The same by the noise as it is known or assumed, however little that rests on; None without one."""
-        return None if self.chance is None else self.chance < 0.05
+        """The same by the noise as it is known or assumed, however little that rests on; None without one, and where
+        a difference beyond what repeats showed may still be noise, since they are so few.
+        """
+        if self.chance is None or self.are_repeats_too_few:
+            return None
+        return self.chance < 0.05
+
+    @property
+    def are_repeats_too_few(self) -> bool:
+        """Whether it is more than repeats showed, and there are too few of them to say that it is more than noise."""
+        return self.chance is not None and self.chance >= 0.05 and self.is_within_noise is False
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -81,9 +92,12 @@ def find_contrast(
         return None
     if isinf(change) or isnan(change):
         return None
-    chance = None if noise is None else noise.chance(*ends, *pours)
     exact = low == high and after_low == after_high
-    return Contrast(outcome, label, before, after, change, not exact, chance, _doubt(noise))
+    found = Contrast(outcome, label, before, after, change, not exact, None, _doubt(noise))
+    if noise is None:
+        return found
+    found = replace(found, chance=noise.chance(*ends, *pours), is_within_noise=noise.is_within(*ends, *pours))
+    return replace(found, noise_doubt=_too_few(noise)) if found.are_repeats_too_few and not found.noise_doubt else found
 
 
 def _doubt(noise: RepeatNoise | None) -> str | None:
@@ -91,4 +105,8 @@ def _doubt(noise: RepeatNoise | None) -> str | None:
         return "how much repeats differ is not known of such an outcome"
     if noise.is_assumed:
         return "nothing was repeated: how much repeats differ is assumed"
-    return f"there are only {noise.basis}" if noise.is_scant else None
+    return _too_few(noise) if noise.is_scant else None
+
+
+def _too_few(noise: RepeatNoise) -> str:
+    return f"there are only {noise.basis}"

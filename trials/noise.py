@@ -21,6 +21,7 @@ _ASSUMED_POINTS = 10.0
 _ASSUMED_PART = 0.1
 # Repeats below which a difference is not called more than noise (common practice, no source).
 _FEWEST = 3
+_IN_19_OF_20 = 1.96  # standard deviations to either side of the normal's middle that hold 19 of 20 (Student's t too)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,15 @@ class RepeatNoise:
         if error <= 0:
             return 0.0 if apart > 0 else 1.0
         return chance_of_more(apart / error, self.degrees)
+
+    def is_within(self, before: float, after: float, n_before: int = 1, n_after: int = 1) -> bool:
+        """Whether two values lie no further apart than 19 of 20 repeats would, were the noise exactly as it is told.
+
+        Few repeats leave open that it is larger: what lies further apart than this, and not so far that `chance` is
+        small, is neither shown to be noise nor to be more.
+        """
+        apart = abs(to_scale(after, self.scale) - to_scale(before, self.scale))
+        return apart <= _IN_19_OF_20 * self.sd * sqrt(1.0 / n_before + 1.0 / n_after)
 
     @property
     def is_scant(self) -> bool:

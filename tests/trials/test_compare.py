@@ -82,11 +82,24 @@ def test_noise_is_told_with_the_number_of_its_repeats() -> None:
 def test_fewer_than_three_repeats_call_nothing_more_than_noise(repeats: tuple[Trial, ...]) -> None:
     found = compare_trials([ONE, OTHER], (*repeats, ONE, OTHER))
     assert "so that is more than noise" not in found.sentence
-    assert "would be more than noise" in found.sentence or "may well be noise" in found.sentence
+    assert "would be more than noise" in found.sentence or "only repeats can show" in found.sentence
     for contrast in found.contrasts[0]:
         tree = contrast.to_json()
         assert tree["beyond_noise"] is None
         assert tree["noise_doubt"]
+
+
+@pytest.mark.parametrize(("working", "said"), [("10:00", "too few to say whether"), ("11:50", "may well be noise")])
+def test_a_difference_far_beyond_two_repeats_is_never_called_noise(working: str, said: str) -> None:
+    two = steady(2, BASE, ("12:00", "12:15"), start=20)  # working times of 9 and 9.25 min
+    found = compare_trials([two[0], trial(HEMP, "cccc", 30, working=working)], two)
+    assert "(2 repeats in 2 loaves)" in found.sentence
+    assert said in found.sentence
+    contrast = next(each for each in found.contrasts[0] if each.label == "working time")
+    assert contrast.chance is not None
+    assert contrast.chance >= 0.05
+    assert contrast.to_json()["beyond_noise"] is None
+    assert contrast.to_json()["noise_doubt"] == "there are only 2 repeats in 2 loaves"
 
 
 def test_with_repeats_enough_the_json_says_what_the_sentence_says() -> None:

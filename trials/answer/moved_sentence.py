@@ -6,6 +6,7 @@ from formulary.quantity import format_plain_number
 from trials.answer.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
 from trials.answer.chance_words import group_words, percent
 from trials.contrast import find_contrast
+from trials.noise import RepeatNoise
 from trials.outcomes.value import OutcomeValue
 from trials.sentences import capital, say_list, say_value
 
@@ -49,21 +50,29 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
             f"No change that is recorded accounts for it: {moved.odd} fits nothing else, as if its whole batch had "
             f"gone wrong for a reason that is not recorded ({percent(moved.went_wrong)})."
         )
-    noise = ", and repeats differ as much" if contrast.would_be_beyond_noise is False else ""
+    alike = ", and repeats differ as much" if contrast.would_be_beyond_noise is False else ""
+    few = _too_few(answer.noise) if contrast.is_within_noise is False else ""
     if not moved.chances:
-        return f"No change between them is likely to have moved it{noise}."
+        return f"No change between them is likely to have moved it{alike}.{few}"
     names, chance = moved.chances[0]
     if chance >= ENOUGH:
         return f"{capital(group_words(names))} moved it ({percent(chance)})."
     if moved.nothing >= ENOUGH:
-        said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){noise}"
+        said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){alike}"
         suspect = f"; the first suspect is {group_words(names)} ({percent(chance)})" if chance >= _WORTH_SAYING else ""
-        return f"{said}{suspect}."
+        return f"{said}{suspect}.{few}"
     listed = [f"{group_words(names)} ({percent(chance)})" for names, chance in moved.chances[:3]]
     if moved.went_wrong:
         listed.append(f"something that is not recorded ({percent(moved.went_wrong)})")
     listed.append(f"nothing noticeable ({percent(moved.nothing)})")
-    return f"It is not certain what moved it: {say_list(listed, 'or')}."
+    return f"It is not certain what moved it: {say_list(listed, 'or')}.{few}"
+
+
+def _too_few(noise: RepeatNoise | None) -> str:
+    """Why a difference larger than that of the repeats may be laid to nothing, where they are too few to rest on."""
+    if noise is None or noise.is_assumed or not noise.is_scant:
+        return ""
+    return f" There are too few repeats ({noise.basis}) to say how far pours differ by chance alone."
 
 
 def _say_change(answer: Answer, change: ChangedFactor) -> str:

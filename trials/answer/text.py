@@ -170,6 +170,11 @@ def _basis(answer: Answer, width: int) -> list[str]:
             said.append(f"Repeats did not differ ({noise.basis}).")
         else:
             said.append(f"Repeats differ by about {size} ({noise.basis}).")
+        if noise.is_scant and not noise.is_assumed and answer.weighed is not None:
+            found = replace(noise, sd=answer.weighed.noise.sd.middle)
+            if found.sd > noise.sd:
+                taken = noise_size(answer.outcome, found, answer.level)
+                said.append(f"These are too few to rest on: by all that was seen a pour is taken to vary by {taken}.")
     if answer.left_out:
         reasons: dict[str, int] = {}
         for item in answer.left_out:

@@ -110,9 +110,12 @@ def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> s
         return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"
     move = say_contrast(chosen)
     shown = next((item for item in comparison.outcomes if item.label == chosen.label), None)
-    if shown is None or shown.noise is None or chosen.would_be_beyond_noise is None:
+    if shown is None or shown.noise is None or chosen.chance is None:
         return move
     noise = say_noise(shown)
+    if chosen.are_repeats_too_few:
+        few = "of which there are too few to say whether that is more than noise"
+        return f"{move}; {noise}, {'so only repeats can show whether that is more' if shown.noise.is_assumed else few}"
     if chosen.would_be_beyond_noise:
         return f"{move}; {noise}, {_more_than_noise(chosen, shown.noise)}"
     if chosen.at_least:

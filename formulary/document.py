@@ -13,6 +13,7 @@ from itertools import pairwise
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
+from formulary.document_merge_marks import find_mark_between, find_merge_marks
 from formulary.document_tree import NOTHING as NOTHING
 from formulary.document_tree import Block as Block
 from formulary.document_tree import Entry as Entry
@@ -50,6 +51,9 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
     text, problem = _decode(data, path)
     if text is None:
         return None, (problem,) if problem else ()
+    marks = find_merge_marks(text, path)
+    if marks:
+        return None, marks
     builder, parse_events = _Builder(path), _events
     try:
         root = builder.build(parse_events(text), may_be_long=len(text) > MAX_SCALAR)
@@ -368,6 +372,9 @@ def _end(start: Any, end: Any) -> Any:
 
 def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
     """One sentence of ours for whatever the parser choked on."""
+    left_over = find_mark_between(text, path)
+    if left_over is not None:
+        return left_over
     mark = getattr(fault, "problem_mark", None) or getattr(fault, "context_mark", None)
     line = mark.line + 1 if mark is not None else None
     column = mark.column + 1 if mark is not None else None

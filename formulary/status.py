@@ -40,14 +40,19 @@ class UnsavedFile:
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """Files that are not saved, and the errors and stops that stand in the folder."""
+    """Files that are not saved, what git is in the middle of, and the errors and stops that stand in the folder.
+
+    may_save: whether nothing stands in the way of a save in how git stands.
+    """
 
     unsaved: tuple[UnsavedFile, ...]
     findings: tuple[Finding, ...]
+    may_save: bool = True
 
     def to_json(self) -> dict[str, object]:
         return {
             "unsaved": [file.to_json() for file in self.unsaved],
+            "may_save": self.may_save,
             "findings": [finding.to_json() for finding in self.findings],
         }
 
@@ -61,7 +66,7 @@ class Status:
             lines.append(f"{file.how:<8} {file.path}{size}")
             if file.sentence:
                 lines += paragraph(file.sentence, width=width, indent=9)
-        if self.unsaved:
+        if self.unsaved and self.may_save:
             lines.append("Save with: formulary save -m WHY")
         return "\n".join(lines)
 
@@ -94,7 +99,8 @@ def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
     # Looked at once more: what was checked must be what the commit holds, also when somebody is editing meanwhile.
     if cache is not None and not (changed or grave or is_sound) and not find_changed_paths(folder):
         keep_sound(cache, commit)
-    return Status(tuple(unsaved), tuple(grave))
+    under_way = folder.store.check_branch()
+    return Status(tuple(unsaved), (*under_way, *grave), may_save=not under_way)
 
 
 def _begin(work: Callable[[], _T]) -> Callable[[], _T]:

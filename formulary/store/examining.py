@@ -14,7 +14,8 @@ from typing import Any
 from formulary.finding import Finding, Place, error, note, warn
 from formulary.store.paths import check_path
 from formulary.store.process import Git
-from formulary.store.repository import Repository, find_in_progress, read_branch, read_tip
+from formulary.store.repository import Repository, read_tip
+from formulary.store.under_way import check_branch
 
 _OLD_LOCK_S = 60.0
 
@@ -66,13 +67,7 @@ def examine_objects(git: Git, saved_as: Mapping[str, Iterable[str]]) -> tuple[Fi
 
 
 def _examine_state(repository: Repository) -> Iterator[Finding]:
-    words = find_in_progress(repository)
-    if words is not None:
-        what, finish, give_up = words
-        yield warn("git-in-progress", f"A {what} is under way.", f"`{finish}` finishes it, `{give_up}` gives it up.")
-    elif read_branch(repository) is None:
-        what = "The folder is on a commit, not on a branch (a detached HEAD)."
-        yield warn("head-detached", what, "Go back with `git switch main`, or stay with `git switch -c NAME`.")
+    yield from check_branch(repository)
     if (repository.common_dir / "shallow").exists():
         what = "This copy holds only the newest part of the history (a shallow clone)."
         yield note("git-shallow", what, "`git fetch --unshallow` brings the rest.")

@@ -23,9 +23,10 @@ from formulary.store.objects import named, render_commit, write_objects
 from formulary.store.person import Person
 from formulary.store.process import Git
 from formulary.store.reading import read_blobs
-from formulary.store.repository import Repository, find_in_progress, read_branch, read_ref
+from formulary.store.repository import Repository, read_branch, read_ref
 from formulary.store.saved import SaveResult
 from formulary.store.trees import Trees, apply_blobs, demand_names, find_blob, find_entries, read_trees
+from formulary.store.under_way import demand_branch
 from formulary.store.working import (
     LARGEST_FILE,
     clear_half_written,
@@ -234,26 +235,6 @@ class Saving:
         if findings:
             raise ChangedError(findings)
         return old
-
-
-def demand_branch(repository: Repository) -> str:
-    """The branch to save on; `StorageError` when HEAD is on none or a merge or the like is under way."""
-    words = find_in_progress(repository)
-    if words is not None:
-        what, finish, give_up = words
-        raise StorageError.of(
-            "git-in-progress",
-            f"A {what} is under way in this folder; a save now would end up in the middle of it.",
-            f"Finish it with `{finish}` or give it up with `{give_up}`, then save again.",
-        )
-    branch = read_branch(repository)
-    if branch is None:
-        raise StorageError.of(
-            "git-detached",
-            "This folder is on a commit, not on a branch (a detached HEAD); a save would be lost from sight.",
-            "Go back with `git switch main`, or stay with `git switch -c NAME`, then save again.",
-        )
-    return branch
 
 
 def check_message(message: str) -> str:

@@ -338,6 +338,12 @@ class Store:
 
         return is_untidy(self._repository)
 
+    def check_branch(self) -> tuple[Finding, ...]:
+        """What stands in the way of a save in how git stands: a merge under way, a commit without a branch."""
+        from formulary.store.under_way import check_branch
+
+        return check_branch(self._repository)
+
     def examine(self, *, deep: bool = False) -> tuple[Finding, ...]:
         """What is wrong with the repository and what is worth knowing; `deep` also checks every saved object."""
         from formulary.store import examining

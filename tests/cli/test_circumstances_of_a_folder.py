@@ -126,6 +126,36 @@ def test_a_conflict_that_git_left_in_a_file_is_told_and_never_saved(formulary: R
     assert everything(two) == before
 
 
+@pytest.mark.parametrize(
+    ("begin", "called"), [(begin_merge, "merge"), (begin_rebase, "rebase"), (begin_cherry_pick, "cherry-pick")]
+)
+def test_status_says_what_git_is_in_the_middle_of_and_that_both_versions_are_in_the_file(
+    formulary: Run, two: Path, begin: Callable[[Path], str], called: str
+) -> None:
+    way_out = begin(two)
+    told = formulary("status")
+    assert told.status == 2
+    words = " ".join(told.out.split())
+    assert f"A {called} is under way in git" in words
+    assert way_out in words
+    assert "formulary save" not in words
+    marks = [line for line in told.out.splitlines() if "left both versions in this file" in line]
+    first = (two / BASE).read_text(encoding="utf-8").splitlines().index("<<<<<<< HEAD") + 1
+    assert [line.split(" ")[0] for line in marks] == [f"{BASE}:{first}:1:"]
+    for command in (("batch", "harbour-base", "--oils", "1000g"), ("show", "harbour-base"), ("check",)):
+        refused = formulary(*command)
+        assert refused.status == 2
+        assert f"{BASE}:{first}:1: error" in refused.out + refused.err
+        assert "brackets" not in refused.out + refused.err
+
+
+def test_a_folder_on_no_branch_is_told_by_status_and_is_no_fault(formulary: Run, two: Path) -> None:
+    detach(two)
+    told = formulary("status")
+    assert told.status == 0
+    assert "git switch main" in " ".join(told.out.split())
+
+
 def test_a_clone_with_autocrlf_keeps_the_ids_and_its_saves_are_byte_for_byte(
     formulary: Run, two: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

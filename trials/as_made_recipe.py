@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
@@ -31,9 +31,9 @@ from formulary.batch.model import (
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Material
 from formulary.quantity import Basis, Rate
-from formulary.recipes.model import Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
+from formulary.recipes.model import STAGES, Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
 from trials.effective import effective_pot, materials_of
-from trials.model import Trial
+from trials.model import Plan, Trial
 
 # A weighing that agrees with the plan to this part of it is no difference; scales show less.
 _SAME = 1e-4
@@ -103,20 +103,10 @@ def _batch(trial: Trial, pot: Pot, materials: Mapping[str, Material]) -> Batch:
         version_label=f"as made in {trial.id}",
         purpose=plan.recipe.purpose,
         oils=tuple(
-            WeighedOil(line.material, 100.0 * line.grams / oil_mass_g, line.grams, line.at)
-            for line in pot.lines
-            if line.role == "oil"
+            WeighedOil(material, 100.0 * weight_g / oil_mass_g, weight_g, at)
+            for (material, at), weight_g in _grams_of(pot, "oil").items()
         ),
-        lye=tuple(
-            WeighedAlkali(
-                line.material,
-                line.grams,
-                line.grams * assay(materials[line.material])[1] / 100.0,
-                assay(materials[line.material])[1],
-            )
-            for line in pot.lines
-            if line.role == "alkali"
-        ),
+        lye=tuple(_weighed_alkali(materials[name], weight_g) for name, weight_g in _alkali_g(pot).items()),
         water=WaterFigures(
             weigh_grams=figures.water_weighed_g,
             total_grams=figures.water_total_g,
@@ -148,70 +138,93 @@ def _batch(trial: Trial, pot: Pot, materials: Mapping[str, Material]) -> Batch:
     )
 
 
+def _grams_of(pot: Pot, role: str) -> dict[tuple[str, str], float]:
+    """Grams of each line of one role, by material and stage: what an entry put in beside the plan is the same line."""
+    grams: dict[tuple[str, str], float] = {}
+    for line in pot.lines:
+        if line.role == role:
+            key = (line.material, line.at)
+            grams[key] = grams.get(key, 0.0) + line.grams
+    return grams
+
+
+def _alkali_g(pot: Pot) -> dict[str, float]:
+    grams: dict[str, float] = {}
+    for (material, _), weight_g in _grams_of(pot, "alkali").items():
+        grams[material] = grams.get(material, 0.0) + weight_g
+    return grams
+
+
+def _weighed_alkali(material: Material, grams: float) -> WeighedAlkali:
+    percent = assay(material)[1]
+    return WeighedAlkali(material.slug, grams, grams * percent / 100.0, percent)
+
+
 def _counts_as_water(line: PotLine) -> bool:
     return line.role in ("water", "alkali") or line.water == "replaces"
 
 
 def _recipe(trial: Trial, pot: Pot, batch: Batch) -> Recipe:
     planned = trial.plan.recipe
-    oil_mass_g = pot.grams("oil")
-    grams: dict[tuple[str, str, str], float] = {}
-    for line in pot.lines:
-        key = (line.role, line.material, line.at)
-        grams[key] = grams.get(key, 0.0) + line.grams
-    planned_rates = {(line.material, line.at): line.rate for line in planned.additions}
-    planned_rates |= {(line.material, line.at): line.rate for line in planned.scent}
-    factor = trial.plan.oil_mass_g
-
-    def rate(material: str, at: str, weight_g: float) -> Rate:
-        stated = planned_rates.get((material, at))
-        before_g = sum(other.grams for other in trial.plan.pot.lines if (other.material, other.at) == (material, at))
-        if stated is not None and abs(before_g / factor - weight_g / oil_mass_g) <= _SAME * weight_g / oil_mass_g:
-            return stated
-        return Rate(_decimal(100.0 * weight_g / oil_mass_g), "%", Basis.OILS)
-
     prepared = {(line.material, line.at): line.prepared for line in planned.additions}
-    additions = tuple(
-        Addition(
-            material,
-            rate(material, at, weight_g),
-            at,
-            _water_of(pot, material, at),
-            prepared.get((material, at), ()),
-        )
-        for (role, material, at), weight_g in grams.items()
-        if role == "addition" and weight_g > 0
-    )
-    scent = tuple(
-        ScentLine(material, rate(material, at, weight_g), at)
-        for (role, material, at), weight_g in grams.items()
-        if role == "scent" and weight_g > 0
-    )
     return replace(
         planned,
-        oils=_oils(planned, grams, oil_mass_g),
+        oils=_oils(planned, _grams_of(pot, "oil")),
         water=_water(planned, batch, trial),
-        additions=additions,
-        scent=scent,
+        additions=tuple(
+            Addition(material, rate, at, _water_of(pot, material, at), prepared.get((material, at), ()))
+            for (material, at), rate in _rates(trial.plan, pot, "addition", planned.additions).items()
+        ),
+        scent=tuple(
+            ScentLine(material, rate, at)
+            for (material, at), rate in _rates(trial.plan, pot, "scent", planned.scent).items()
+        ),
         portions=_portions(trial, pot),
         process=MappingProxyType({**planned.process, **_process(trial)}),
         formerly=(),
     )
 
 
-def _oils(planned: Recipe, grams: Mapping[tuple[str, str, str], float], oil_mass_g: float) -> tuple[OilLine, ...]:
-    weights = {(material, at): weight for (role, material, at), weight in grams.items() if role == "oil"}
-    stated = {(line.material, line.at): line.percent for line in planned.oils}
-    same = weights.keys() == stated.keys() and all(
-        abs(100.0 * weights[key] / oil_mass_g - float(stated[key])) <= 100 * _SAME for key in weights
+def _rates(
+    plan: Plan, pot: Pot, role: str, stated: Sequence[Addition] | Sequence[ScentLine]
+) -> dict[tuple[str, str], Rate]:
+    """What went in of each addition or scent: the rate as stated while it was weighed so, else in percent of oils."""
+    planned_g, oil_mass_g = _grams_of(plan.pot, role), pot.grams("oil")
+    written = {(line.material, line.at): line.rate for line in stated}
+    rates: dict[tuple[str, str], Rate] = {}
+    for key, weight_g in _grams_of(pot, role).items():
+        part = weight_g / oil_mass_g
+        if key in written and abs(planned_g.get(key, 0.0) / plan.oil_mass_g - part) <= _SAME * part:
+            rates[key] = written[key]
+        elif weight_g > 0:
+            rates[key] = Rate(_decimal(100.0 * part), "%", Basis.OILS)
+    return rates
+
+
+def _oils(planned: Recipe, weights_g: Mapping[tuple[str, str], float]) -> tuple[OilLine, ...]:
+    """Each oil once, with all that went in of it; together exactly 100 %."""
+    stated = {(line.material, line.at): float(line.percent) for line in planned.oils}
+    oil_mass_g = sum(weights_g.values())
+    same = weights_g.keys() == stated.keys() and all(
+        abs(100.0 * weights_g[key] / oil_mass_g - percent) <= 100 * _SAME for key, percent in stated.items()
     )
     if same:
         return planned.oils
-    weighed = [(material, at, weight_g) for (material, at), weight_g in weights.items() if weight_g > 0]
-    percents = percentages_from_weights(
-        {f"{material}/{at}": _decimal(weight_g, 6) for material, at, weight_g in weighed}, places=_PLACES
-    )
-    return tuple(OilLine(material, percents[f"{material}/{at}"], at) for material, at, _ in weighed)
+    # A name of a material holds no slash.
+    exact = {f"{material}/{at}": _decimal(weight_g, 6) for (material, at), weight_g in weights_g.items()}
+    percents = percentages_from_weights({key: weight for key, weight in exact.items() if weight}, places=_PLACES)
+    parts: dict[str, list[tuple[str, Decimal]]] = {}
+    for key, percent in percents.items():
+        material, _, at = key.partition("/")
+        parts.setdefault(material, []).append((at, percent))
+    return tuple(_oil_line(material, stages) for material, stages in parts.items())
+
+
+def _oil_line(material: str, stages: Sequence[tuple[str, Decimal]]) -> OilLine:
+    in_order = tuple(sorted(stages, key=lambda stage: STAGES.index(stage[0])))
+    most, _ = max(in_order, key=lambda stage: stage[1])
+    total = sum((percent for _, percent in in_order), Decimal(0))
+    return OilLine(material, total, most, in_order if len(in_order) > 1 else ())
 
 
 def _water(planned: Recipe, batch: Batch, trial: Trial) -> Water:
@@ -224,21 +237,31 @@ def _water(planned: Recipe, batch: Batch, trial: Trial) -> Water:
 
 
 def _water_of(pot: Pot, material: str, at: str) -> str | None:
-    return next((line.water for line in pot.lines if (line.material, line.at) == (material, at)), None)
+    lines = (line for line in pot.lines if (line.role, line.material, line.at) == ("addition", material, at))
+    return next((line.water for line in lines), None)
 
 
 def _portions(trial: Trial, pot: Pot) -> tuple[RecipePortion, ...]:
-    gets: dict[str, dict[str, float]] = {}
+    """The trial's portions: of each material that was divided, which part of all of it each of them got."""
+    own: dict[str, dict[str, float]] = {}
+    shared: dict[str, float] = {}
     for line in pot.lines:
-        if line.portion is not None:
-            parts = gets.setdefault(line.material, {})
+        if line.portion is None:
+            shared[line.material] = shared.get(line.material, 0.0) + line.grams
+        else:
+            parts = own.setdefault(line.material, {})
             parts[line.portion] = parts.get(line.portion, 0.0) + line.grams
     portions: list[RecipePortion] = []
     for portion in trial.portions:
+        got = {
+            material: parts.get(portion.name, 0.0) + shared.get(material, 0.0) * float(portion.share) / 100.0
+            for material, parts in own.items()
+        }
+        totals = {material: sum(parts.values()) + shared.get(material, 0.0) for material, parts in own.items()}
         divided = tuple(
-            (material, _decimal(100.0 * parts.get(portion.name, 0.0) / sum(parts.values())))
-            for material, parts in gets.items()
-            if sum(parts.values()) > 0
+            (material, _decimal(100.0 * weight_g / totals[material]))
+            for material, weight_g in got.items()
+            if totals[material] > 0
         )
         portions.append(RecipePortion(portion.name, portion.share, portion.by_eye, divided))
     return tuple(portions)

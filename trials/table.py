@@ -84,7 +84,7 @@ def make_table(
     cells: list[list[Cell]] = [list(_identity(pour)) for pour in pours]
     taken = {column.name for column in columns}
     for aspect in sorted({aspect for pour in pours for aspect in pour.facts}, key=lambda aspect: aspect.place):
-        facts = [shown_fact(pour.fact(aspect)) for pour in pours]
+        facts = [shown_fact(pour.weighed_fact(aspect)) for pour in pours]
         column = _fact_column(aspect, facts, taken)
         columns.append(column)
         for row, fact in zip(cells, facts, strict=True):

@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 
 from formulary.batch.common_practice import Measured
-from formulary.batch.figures import alkali_of, assay, water_in
+from formulary.batch.figures import alkali_of, assay, pot_fatty_acids_percent, water_in
 from formulary.batch.model import Pot, PotLine
 from formulary.batch.temperature_checks import parse_celsius, say_temperature
 from formulary.chemistry.alkali import Alkali, hydroxide_mol, pure_g
-from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
@@ -70,9 +69,7 @@ def find_common_quantities(
     scents = [line for line in pot.lines if line.role == "scent"]
     share("scent_percent_of_oils", scents, lambda _: True, "scent")
     share("spice_oil_percent_of_oils", scents, lambda it: it.group == "spice-oil", "scent")
-    profile = blended_fatty_acids_percent(
-        {line.material: (line.grams, materials[line.material].fatty_acids) for line in oils}
-    )
+    profile = pot_fatty_acids_percent(pot, materials)
     if profile:
         total = sum(profile.get(acid, 0.0) for acid in _POLYUNSATURATED)
         found["linoleic_and_linolenic_percent"] = Measured(total, ("oils",))

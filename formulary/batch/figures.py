@@ -62,7 +62,7 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         effective_percent=concentration_percent(pure_g, total_g),
         scent=scent_figures(pot, materials, settings),
         portions=portion_figures(pot, materials, settings),
-        fatty_acids=MappingProxyType(_fatty_acids(oils, materials)),
+        fatty_acids=MappingProxyType(pot_fatty_acids_percent(pot, materials)),
         sugars_g_per_kg_oils=1000.0
         * sum(line.grams * (materials[line.material].sugars_percent or 0.0) / 100.0 for line in pot.lines)
         / oil_mass_g,
@@ -281,10 +281,12 @@ def limit_percent(material: Material) -> float | None:
     return None if material.limit is None else material.limit.percent_of_product
 
 
-def _fatty_acids(oils: list[PotLine], materials: Materials) -> dict[str, float]:
+def pot_fatty_acids_percent(pot: Pot, materials: Materials) -> dict[str, float]:
+    """The fatty acids of all oils in a pot, in percent of those known; an oil that stands in it twice counts twice."""
     grams: dict[str, float] = {}
-    for line in oils:
-        grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    for line in pot.lines:
+        if line.role == "oil":
+            grams[line.material] = grams.get(line.material, 0.0) + line.grams
     return blended_fatty_acids_percent(
         {name: (mass, materials[name].fatty_acids) for name, mass in grams.items() if materials[name].fatty_acids}
     )

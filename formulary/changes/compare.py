@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
+from formulary.batch.figures import pot_fatty_acids_percent
 from formulary.batch.model import WHOLE, Batch
 from formulary.changes.batch_changes import Figure, RegisterChange, Side
 from formulary.changes.changes import Changes
@@ -175,13 +176,18 @@ def _grams(before: Batch, after: Batch, before_g: float, after_g: float) -> tupl
 
 
 def _lye_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
-    sides = _keyed(
-        {line.material: line.grams for line in before.lye}, {line.material: line.grams for line in after.lye}
-    )
+    sides = _keyed(_alkali_g(before), _alkali_g(after))
     return tuple(
         Figure(name, "g", 1, *_grams(before, after, one or 0.0, two or 0.0))
         for name, (one, two) in sorted(sides.items())
     )
+
+
+def _alkali_g(batch: Batch) -> dict[str, float]:
+    grams: dict[str, float] = {}
+    for line in batch.lye:
+        grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    return grams
 
 
 def _water_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
@@ -232,7 +238,9 @@ def _fatty_acid_figures(
 ) -> tuple[Figure, ...]:
     if before_register is None or after_register is None:
         return ()
-    sides = _keyed(_fatty_acids(before, before_register), _fatty_acids(after, after_register))
+    sides = _keyed(
+        pot_fatty_acids_percent(before.pot, before_register), pot_fatty_acids_percent(after.pot, after_register)
+    )
     figures = [Figure(acid, "%", 1, one or 0.0, two or 0.0) for acid, (one, two) in sides.items()]
     # An acid that both sides have too little of to show is no line.
     shown = [figure for figure in figures if max(figure.before or 0.0, figure.after or 0.0) >= 0.5]
@@ -244,13 +252,6 @@ def _chain(acid: str) -> tuple[int, int, str]:
 
     read = parse_fatty_acid(acid)
     return read.carbons, read.double_bonds, acid
-
-
-def _fatty_acids(batch: Batch, register: Mapping[str, Material]) -> Mapping[str, float]:
-    from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
-
-    grams = {line.material: line.grams for line in batch.oils if register[line.material].fatty_acids}
-    return blended_fatty_acids_percent({name: (mass, register[name].fatty_acids) for name, mass in grams.items()})
 
 
 # The values of a material that weights and warnings follow from.

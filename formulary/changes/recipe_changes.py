@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Generic, TypeVar
 
 from formulary.quantity import Rate, format_decimal
-from formulary.recipes.model import Addition, BasedOn, Lye, OilLine, RecipePortion, ScentLine, Water
+from formulary.recipes.model import STAGES, Addition, BasedOn, Lye, OilLine, RecipePortion, ScentLine, Water
 
 _T = TypeVar("_T")
 
@@ -71,7 +71,13 @@ class OilChange:
             "points": float(self.points),
             "before_at": self.before.at if self.before is not None else None,
             "after_at": self.after.at if self.after is not None else None,
+            "before_by_stage": _by_stage(self.before),
+            "after_by_stage": _by_stage(self.after),
         }
+
+
+def _by_stage(line: OilLine | None) -> dict[str, float] | None:
+    return None if line is None else {at: float(percent) for at, percent in line.stages}
 
 
 @dataclass(frozen=True, slots=True)
@@ -234,6 +240,13 @@ def rate_unit(rate: Rate) -> str:
 def water_of(line: Addition | ScentLine | None) -> str | None:
     """Whether an addition's water replaces or is extra."""
     return line.water if isinstance(line, Addition) else None
+
+
+def stage_percents(before: OilLine | None, after: OilLine | None) -> dict[str, tuple[Decimal, Decimal]]:
+    """Percent of the oils that went in at each stage, on both sides; 0 for none. The stages in working order."""
+    one, two = (dict(line.stages) if line is not None else {} for line in (before, after))
+    nothing = Decimal(0)
+    return {at: (one.get(at, nothing), two.get(at, nothing)) for at in STAGES if at in one or at in two}
 
 
 def oil_order(change: OilChange) -> tuple[int, Decimal, Decimal, str]:

@@ -14,6 +14,7 @@ from formulary.changes.recipe_changes import (
     Pair,
     RecipeChanges,
     rate_unit,
+    stage_percents,
     water_of,
     water_text,
 )
@@ -25,6 +26,7 @@ MOST_CLAUSES = 6
 # How the label of a side begins that is a trial's pot and not a recipe.
 AS_MADE = "as made"
 _WHERE = {"lye water": "the jug", "oils": "the oils", "trace": "trace", "top": "the top"}
+_WHEN = {"lye water": "in the jug", "trace": "at trace", "top": "on top"}
 
 _T = TypeVar("_T")
 
@@ -101,11 +103,28 @@ def _oil_clauses(oils: Iterable[OilChange]) -> list[str]:
         signed = ", ".join(f"{material_words(change.material)} {_signed(change.points)}" for change in most)
         rest = len(moved) - len(most)
         clauses.append(f"{len(moved)} oils changed, {_percent(total)} of all ({signed} and {rest} others)")
-    for change in oils:
-        if change.before is not None and change.after is not None and change.before.at != change.after.at:
-            held = "is held back to trace" if change.after.at == "trace" else "is no longer held back"
-            clauses.append(f"{material_words(change.material)} {held}")
-    return clauses
+    return [*clauses, *(clause for change in oils for clause in _stage_clauses(change))]
+
+
+def _stage_clauses(change: OilChange) -> list[str]:
+    """When an oil went in: all of it as a rule, a part of it where it was weighed twice."""
+    before, after = change.before, change.after
+    if before is None or after is None:
+        return []
+    name = material_words(change.material)
+    if not before.parts and not after.parts:
+        if before.at == after.at:
+            return []
+        if after.at == "trace":
+            return [f"{name} is held back to trace"]
+        if before.at == "trace" and after.at == "oils":
+            return [f"{name} is no longer held back"]
+        return [f"{name} moved from {_WHERE[before.at]} to {_WHERE[after.at]}"]
+    return [
+        _moved(f"{name} {_WHEN[at]}", _short(one), _short(two), "% of the oils")
+        for at, (one, two) in stage_percents(before, after).items()
+        if at != "oils" and one != two
+    ]
 
 
 def _given(change: OilChange) -> str:

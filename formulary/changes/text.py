@@ -20,7 +20,7 @@ from formulary.changes.sentence import is_brought_up, render_sentence
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
-from formulary.recipes.model import BasedOn, RecipePortion
+from formulary.recipes.model import BasedOn, OilLine, RecipePortion
 from formulary.text_table import Row, paragraph, render_rows
 
 _STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -133,13 +133,28 @@ def _figure_name(key: str, title: str) -> str:
 
 
 def _oil_row(change: OilChange) -> Row:
-    notes = []
-    if change.after is not None and change.after.at == "trace":
-        notes.append("held back to trace")
-    elif change.before is not None and change.after is not None and change.before.at == "trace":
-        notes.append("no longer held back")
     cells = _cells(change.before_percent, change.after_percent)
-    return Row(material_words(change.material), cells, "; ".join(notes), indent=4)
+    before, after = change.before, change.after
+    if before is None or after is None:
+        note = "" if after is None else _when(after)
+    elif before.parts or after.parts:
+        notes = [_when(after) or "all in the oils"]
+        if before.parts or before.at != "oils":
+            notes.append(f"before {_when(before) if before.parts else f'all of it {_STAGE[before.at]}'}")
+        note = "; ".join(notes)
+    else:
+        note = _when(after) or ("no longer held back" if before.at == "trace" else "")
+    return Row(material_words(change.material), cells, note, indent=4)
+
+
+def _when(oil: OilLine) -> str:
+    """When an oil goes in, as far as that is not with the others."""
+    if oil.parts:
+        late = [
+            f"{format_decimal(percent.normalize())} of it {_STAGE[at]}" for at, percent in oil.parts if at != "oils"
+        ]
+        return " and ".join(late)
+    return {"oils": "", "trace": "held back to trace"}.get(oil.at, _STAGE[oil.at])
 
 
 def _line_row(change: LineChange) -> Row:

@@ -50,11 +50,21 @@ class BasedOn:
 
 @dataclass(frozen=True, slots=True)
 class OilLine:
-    """An oil (a wax or fatty acid among them) and its percent of the oils; `at: trace` holds it back."""
+    """An oil (a wax or fatty acid among them) and its percent of the oils; `at: trace` holds it back.
+
+    parts: where it went in at several stages, which only a batch as made has: each stage with its percent of the oils,
+    `percent` in all; `at` is then the stage of the most. Empty where all of it goes in at `at`.
+    """
 
     material: str
     percent: Decimal
     at: str = "oils"
+    parts: tuple[tuple[str, Decimal], ...] = ()
+
+    @property
+    def stages(self) -> tuple[tuple[str, Decimal], ...]:
+        """Each stage at which some of it goes in, with its percent of the oils."""
+        return self.parts or ((self.at, self.percent),)
 
 
 @dataclass(frozen=True, slots=True)

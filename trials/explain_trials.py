@@ -108,7 +108,11 @@ def _explain(
 def _that_can_act(
     table: FactorTable, outcome: Outcome, age_days: Decimal | None
 ) -> tuple[FactorTable, tuple[str, ...]]:
-    keep = [number for number, factor in enumerate(table.factors) if can_act(factor, outcome, table.pours, age_days)]
+    keep = [
+        number
+        for number, factor in enumerate(table.factors)
+        if can_act(factor.aspects[0], outcome, table.pours, age_days)
+    ]
     kept = tuple(table.factors[number] for number in keep)
     dropped = tuple(factor.name for factor in table.factors if factor not in kept)
     values = tuple(tuple(row[number] for number in keep) for row in table.values)

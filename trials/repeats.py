@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trials.factors.portion_facts import FORMULA, Aspect, LotShares, Pour
+from trials.factors.portion_facts import FORMULA, Aspect, Fact, LotShares, Pour
 from trials.factors.steps import TENTH
 
 
@@ -20,11 +20,15 @@ def differs(aspect: Aspect, pour: Pour, other: Pour) -> bool:
 
     The formula may differ by a tenth of a step (a last gram), conditions and blending by a step.
     """
-    one, two = pour.fact(aspect), other.fact(aspect)
+    return facts_differ(aspect, pour.fact(aspect), other.fact(aspect), condition_steps=1.0)
+
+
+def facts_differ(aspect: Aspect, one: Fact, two: Fact, *, condition_steps: float) -> bool:
+    """The same of two facts. condition_steps: by how much conditions and blending may differ, in steps."""
     if one is None or two is None:
         return False
     if isinstance(one, float) and isinstance(two, float):
-        steps = TENTH if aspect.kind in FORMULA else 1.0
+        steps = TENTH if aspect.kind in FORMULA else condition_steps
         return abs(one - two) > steps * aspect.step_of.size * (1 + 1e-9)
     if isinstance(one, LotShares) and isinstance(two, LotShares):
         if not (one.shares and two.shares):

@@ -161,6 +161,31 @@ def test_pours_that_differ_in_one_thing_alone_are_found_across_the_formulary() -
     ]
 
 
+@pytest.mark.parametrize(("room", "slight"), [("19", ()), ("20.5", ("room",)), ("23", None)])
+def test_what_else_differed_a_little_is_named_and_more_than_a_little_makes_no_pair(
+    room: str, slight: tuple[str, ...] | None
+) -> None:
+    pair = trial(BASE, "aaaa", 0, working="12:00"), trial(HEMP, "bbbb", 30, working="6:30", room=room)
+    found = compare_trials([pair[0]], pair)
+    assert [tuple(item.factor for item in one.slight) for one in found.one_changes] == [slight] * (slight is not None)
+    text = " ".join(render_comparison(found).split())
+    assert ("one recorded thing alone, or nearly so" in text) == bool(slight)
+    assert ("besides, room 19 to 20.5 °C" in text) == bool(slight)
+
+
+def test_a_cover_after_pouring_is_no_pair_for_how_the_batter_thickened() -> None:
+    def covered(code: str, cover: str, working: str, gel: str) -> Trial:
+        one = trial(BASE, code, working=working, seen={"gel": gel})
+        return replace(one, conditions=replace(one.conditions, cover=cover))
+
+    pair = covered("aaaa", "insulated", "12:00", "100"), covered("bbbb", "open", "6:30", "20")
+    found = compare_trials([pair[0]], pair)
+    assert [(one.factor.factor, [item.label for item in one.contrasts]) for one in found.one_changes] == [
+        ("cover", ["gel"])
+    ]
+    assert "on which nothing that differed can have acted" in compare_trials(pair, pair).sentence
+
+
 def test_one_trial_alone_and_none_at_all_are_said_plainly() -> None:
     assert "stands alone" in compare_trials([ONE], ALL).sentence
     assert "nothing to compare" in str(compare_trials([], ()))

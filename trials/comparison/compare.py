@@ -7,14 +7,15 @@ from dataclasses import replace
 
 from formulary.finding import stops
 from trials.checks import check_trial
-from trials.comparison.compared import Column, ComparedFactor, ComparedOutcome
+from trials.comparison.compared import DONE, SLIGHT, Column, ComparedFactor, ComparedOutcome
 from trials.comparison.comparison import Comparison
+from trials.comparison.differing import is_noted, is_worth_a_line, together
 from trials.comparison.one_change import find_one_changes
 from trials.contrast import Contrast, find_contrast
 from trials.even_scale import mean_of
 from trials.factors.factors import name_aspects, say_aspect
-from trials.factors.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, LotShares, Pour, shown_fact
-from trials.factors.steps import TENTH
+from trials.factors.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, Pour, shown_fact
+from trials.factors.possible import can_act
 from trials.model import Trial
 from trials.noise import find_noise
 from trials.outcomes.find import find_values
@@ -41,23 +42,29 @@ def compare_trials(
     pool = book.all_pours()
     differing, alike, remarks = _factors(columns, pool)
     compared = _outcomes(columns, defined, book)
+    mine = [pour for column in columns for pour in column.pours]
+    moved = [aspect for aspect, _ in differing]
     controls = tuple(
         (control, scented, _contrasts(compared, columns, columns.index(control), columns.index(scented)))
         for control, scented in _controls(columns)
     )
-    mine = [pour for column in columns for pour in column.pours]
     said = [{pour.key for column in pair for pour in column.pours} for pair in _controls(columns)]
     if len(columns) == 2:
         said.append({pour.key for pour in mine})
     names = short_names([trial.id for trial in book.trials])
     return Comparison(
         columns=columns,
-        factors=differing,
+        factors=tuple(factor for _, factor in differing),
         alike=alike,
         outcomes=compared,
         controls=controls,
         contrasts=tuple(_contrasts(compared, columns, 0, number) for number in range(1, len(columns))),
         one_changes=find_one_changes(book, mine, compared, names, besides=said),
+        came_after=tuple(
+            item.label
+            for item in compared
+            if moved and not any(can_act(aspect, item.outcome, mine, item.age_days) for aspect in moved)
+        ),
         remarks=remarks,
         stops=tuple(
             (names[trial.id], finding)
@@ -112,25 +119,25 @@ def _controls(columns: Sequence[Column]) -> list[tuple[Column, Column]]:
 
 def _factors(
     columns: Sequence[Column], pool: Sequence[Pour]
-) -> tuple[tuple[ComparedFactor, ...], tuple[ComparedFactor, ...], tuple[str, ...]]:
+) -> tuple[list[tuple[Aspect, ComparedFactor]], tuple[ComparedFactor, ...], tuple[str, ...]]:
     pours = [pour for column in columns for pour in column.pours]
     aspects = sorted({aspect for pour in pours for aspect in pour.facts}, key=lambda aspect: aspect.place)
     names = name_aspects(aspects)
-    differing: list[ComparedFactor] = []
+    differing: list[tuple[Aspect, ComparedFactor]] = []
     alike: list[ComparedFactor] = []
     remarks: list[str] = []
     for aspect in aspects:
-        facts = [_together(aspect, column.pours) for column in columns]
+        facts = [together(aspect, column.pours) for column in columns]
         known = [fact for fact in facts if fact is not None]
         if not any(shown_fact(fact) != NONE_USED for fact in known):
             continue
         name = say_aspect(aspect, names)
         values = tuple(shown_fact(fact) for fact in facts)
         step = aspect.step_of
-        unit = "1 if done" if aspect.step == "done" else step.unit
+        unit = DONE if aspect.step == "done" else step.unit
         factor = ComparedFactor(name, unit, aspect.kind, step.places, values)
-        noted = any(_is_noted(aspect, pour.trial) for pour in pours)
-        if not any(_differ(aspect, known[0], fact, noted=noted) for fact in known[1:]):
+        noted = any(is_noted(aspect, pour.trial) for pour in pours)
+        if not any(is_worth_a_line(aspect, known[0], fact, noted=noted) for fact in known[1:]):
             if len(known) < len(facts):
                 silent = [column.label for column, fact in zip(columns, facts, strict=True) if fact is None]
                 remarks.append(f"{name} was not recorded for {', '.join(silent)}")
@@ -138,38 +145,14 @@ def _factors(
                 alike.append(factor)
             continue
         numbers = [fact for fact in known if isinstance(fact, float)]
-        slight = bool(numbers) and max(numbers) - min(numbers) < 0.5 * step.size and aspect.kind not in FORMULA
-        differing.append(replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight))
-    return tuple(sorted(differing, key=_by_rarity)), tuple(alike), tuple(remarks)
+        slight = bool(numbers) and max(numbers) - min(numbers) < SLIGHT * step.size and aspect.kind not in FORMULA
+        differing.append((aspect, replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight)))
+    return sorted(differing, key=lambda found: _by_rarity(found[1])), tuple(alike), tuple(remarks)
 
 
 def _by_rarity(factor: ComparedFactor) -> tuple[bool, float, int, str]:
     """The most unusual first; conditions that moved by less than half a step last."""
     return factor.is_slight, 1.0 if factor.rarity is None else factor.rarity, KINDS.index(factor.kind), factor.factor
-
-
-def _together(aspect: Aspect, pours: Sequence[Pour]) -> Fact:
-    """One fact for repeats put together: their mean, or their common word."""
-    facts = [fact for pour in pours if (fact := pour.weighed_fact(aspect)) is not None]
-    numbers = [fact for fact in facts if isinstance(fact, float)]
-    if numbers:
-        return sum(numbers) / len(numbers)
-    return facts[0] if facts else None
-
-
-def _is_noted(aspect: Aspect, trial: Trial) -> bool:
-    """Whether somebody wrote down that this went otherwise than planned: then it is no slip of the scale."""
-    return any(aspect.subject in (entry.line, entry.extra, entry.instead) for entry in trial.as_made)
-
-
-def _differ(aspect: Aspect, one: Fact, two: Fact, *, noted: bool = False) -> bool:
-    """Whether two facts are worth a line: more than a tenth of a step apart, or seen to be apart where it was noted."""
-    if isinstance(one, float) and isinstance(two, float):
-        least = 0.5 * 10.0**-aspect.step_of.places if noted else TENTH * aspect.step_of.size
-        return abs(one - two) > least * (1 + 1e-9)
-    if isinstance(one, LotShares) and isinstance(two, LotShares) and not (one.shares and two.shares):
-        return False  # where a material did not go in, its amount says so
-    return one != two
 
 
 def _rarity(aspect: Aspect, facts: Sequence[Fact], pool: Sequence[Pour]) -> float | None:

@@ -13,6 +13,9 @@ from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 
+DONE = "1 if done"  # the unit of what was done or not
+SLIGHT = 0.5  # of a step: a condition that moved by less is told last, and does not make a second change
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Column:
@@ -106,18 +109,23 @@ class ComparedOutcome:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OneChange:
-    """Two pours of the formulary that differ in nothing recorded but one thing, and what that did."""
+    """Two pours of the formulary that differ in nothing recorded but one thing, and what that did.
+
+    contrasts: in outcomes that it can have acted on. slight: conditions that differed, too, by less than half a step.
+    """
 
     before: str
     after: str
     factor: ComparedFactor
     contrasts: tuple[Contrast, ...]
+    slight: tuple[ComparedFactor, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         return {
             "before": self.before,
             "after": self.after,
             "factor": self.factor.to_json(),
+            "slight": [factor.to_json() for factor in self.slight],
             "outcomes": [contrast.to_json() for contrast in self.contrasts],
         }
 
@@ -128,7 +136,8 @@ class ComparedTrials:
 
     factors: what differed, the most unusual difference first; alike: what did not, of which `hidden` is the count.
     controls: scented portions against the unscented one of their own trial; contrasts: every later column against
-    the first. remarks: what was not recorded. stops: what makes one of the trials unsafe, with its name.
+    the first. came_after: outcomes on which nothing that differed can have acted, since it came too late.
+    remarks: what was not recorded. stops: what makes one of the trials unsafe, with its name.
     unread: trials of the formulary that could not be read,
     so that their noise is not counted.
     """
@@ -140,6 +149,7 @@ class ComparedTrials:
     controls: tuple[tuple[Column, Column, tuple[Contrast, ...]], ...]
     contrasts: tuple[tuple[Contrast, ...], ...]
     one_changes: tuple[OneChange, ...]
+    came_after: tuple[str, ...]
     remarks: tuple[str, ...]
     stops: tuple[tuple[str, Finding], ...] = ()
     unread: tuple[Finding, ...] = ()

@@ -30,6 +30,7 @@ class Comparison(ShownAsText, ComparedTrials):
                 for control, scented, found in self.controls
             ],
             "one_changes": [pair.to_json() for pair in self.one_changes],
+            "came_after": list(self.came_after),
             "remarks": list(self.remarks),
             "hidden": self.hidden,
             "stops": [{"trial": trial, **finding.to_json()} for trial, finding in self.stops],

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
-from trials.comparison.compared import ComparedFactor, ComparedOutcome, OneChange
+from trials.comparison.compared import DONE, SLIGHT, ComparedFactor, ComparedOutcome, OneChange
+from trials.comparison.differing import is_worth_a_line, together
 from trials.contrast import Contrast, find_contrast
 from trials.factors.factors import name_aspects, say_aspect
-from trials.factors.portion_facts import Aspect, Pour, shown_fact
+from trials.factors.portion_facts import FORMULA, Aspect, Pour, shown_fact
+from trials.factors.possible import can_act
 from trials.outcomes.find import find_values
 from trials.outcomes.value import OutcomeValue
 from trials.pours import PourBook, pours_label, scent_percent
-from trials.repeats import differs
+from trials.repeats import facts_differ
 from trials.seen import aggregate, value_of
 
 _MOST_SHOWN = 3
@@ -22,7 +24,7 @@ Group = tuple[Pour, ...]
 def find_one_change_pairs(book: PourBook, near: Sequence[Pour] = ()) -> list[tuple[Group, Group, Aspect]]:
     """Pairs of pours, repeats put together, that differ in one thing and in nothing else that is recorded.
 
-    Conditions and blending that stay within a step count as the same. The earlier comes first, of one trial the
+    Conditions and blending that stay within half a step count as the same. The earlier comes first, of one trial the
     unscented portion. near: only pairs that hold one of these.
     """
     groups: dict[int, list[Pour]] = {}
@@ -36,23 +38,37 @@ def find_one_change_pairs(book: PourBook, near: Sequence[Pour] = ()) -> list[tup
         for other, before in enumerate(listed[:number]):
             if not (held[number] or held[other]):
                 continue
-            changed = _changed(before[0], after[0])
+            changed = _changed(before, after)
             if len(changed) == 1:
                 pairs.append((before, after, changed[0]))
     return pairs
 
 
-def _changed(before: Pour, after: Pour) -> list[Aspect]:
+def _changed(before: Group, after: Group) -> list[Aspect]:
     """What differs; two oils that give way to one another are one change, named for the one that rose."""
-    changed = [aspect for aspect in before.facts.keys() | after.facts.keys() if differs(aspect, before, after)]
+    changed = [aspect for aspect in _aspects(before, after) if _differs(aspect, before, after)]
     oils = sorted(aspect for aspect in changed if aspect.kind == "oil")
     if len(oils) == 2:
         changed.remove(min(oils, key=lambda aspect: _rise(aspect, before, after)))
     return changed
 
 
-def _rise(aspect: Aspect, before: Pour, after: Pour) -> float:
-    one, two = before.fact(aspect), after.fact(aspect)
+def _aspects(before: Group, after: Group) -> list[Aspect]:
+    return sorted(
+        {aspect for pour in (*before, *after) for aspect in pour.facts}, key=lambda aspect: (aspect.place, aspect)
+    )
+
+
+def _differs(aspect: Aspect, before: Group, after: Group) -> bool:
+    if aspect.kind in FORMULA:
+        one, two = before[0].fact(aspect), after[0].fact(aspect)
+    else:
+        one, two = together(aspect, before), together(aspect, after)
+    return facts_differ(aspect, one, two, condition_steps=SLIGHT)
+
+
+def _rise(aspect: Aspect, before: Group, after: Group) -> float:
+    one, two = before[0].fact(aspect), after[0].fact(aspect)
     return two - one if isinstance(one, float) and isinstance(two, float) else 0.0
 
 
@@ -66,6 +82,8 @@ def find_one_changes(
 ) -> tuple[OneChange, ...]:
     """The one-change pairs that hold one of the pours `near` and that tell something, the clearest first.
 
+    Told is what the one thing can have acted on: what came after pouring did nothing to the batter.
+
     outcomes: with their noise. names: trial id -> what it is called. besides: keys of pairs that are told already.
     """
     found = []
@@ -75,12 +93,14 @@ def find_one_changes(
         told = [
             (not item.tells, contrast.rank, contrast)
             for item in outcomes
-            if (contrast := _contrast(item, before, after)) is not None
+            if can_act(aspect, item.outcome, (*before, *after), item.age_days)
+            and (contrast := _contrast(item, before, after)) is not None
         ]
         contrasts = [contrast for _, _, contrast in sorted(told, key=lambda entry: entry[:2])]
         if contrasts:
             labels = pours_label(before, names), pours_label(after, names)
-            found.append(OneChange(*labels, _factor(aspect, before[0], after[0]), tuple(contrasts)))
+            slight = tuple(_factor(other, before, after) for other in _slight(before, after, aspect))
+            found.append(OneChange(*labels, _factor(aspect, before, after), tuple(contrasts), slight))
     found.sort(key=lambda pair: pair.contrasts[0].rank)
     return tuple(found[:_MOST_SHOWN])
 
@@ -102,7 +122,18 @@ def _contrast(item: ComparedOutcome, before: Group, after: Group) -> Contrast | 
     return find_contrast(item.outcome, item.label, values[0], values[1], item.noise, pours=(pours[0], pours[1]))
 
 
-def _factor(aspect: Aspect, before: Pour, after: Pour) -> ComparedFactor:
+def _slight(before: Group, after: Group, besides: Aspect) -> Iterator[Aspect]:
+    """What else differs by more than a comparison passes over, and by less than counts as a change here."""
+    for aspect in _aspects(before, after):
+        if aspect == besides or aspect.kind in FORMULA:
+            continue
+        one, two = together(aspect, before), together(aspect, after)
+        if one is not None and two is not None and is_worth_a_line(aspect, one, two):
+            yield aspect
+
+
+def _factor(aspect: Aspect, before: Group, after: Group) -> ComparedFactor:
     step = aspect.step_of
-    values = shown_fact(before.fact(aspect)), shown_fact(after.fact(aspect))
-    return ComparedFactor(say_aspect(aspect, name_aspects([aspect])), step.unit, aspect.kind, step.places, values)
+    values = shown_fact(together(aspect, before)), shown_fact(together(aspect, after))
+    unit = DONE if aspect.step == "done" else step.unit
+    return ComparedFactor(say_aspect(aspect, name_aspects([aspect])), unit, aspect.kind, step.places, values)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from formulary.quantity import format_number, format_plain_number
-from trials.comparison.compared import Column, ComparedFactor, ComparedOutcome, ComparedTrials
+from trials.comparison.compared import DONE, Column, ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
@@ -86,7 +86,7 @@ def say_fact(factor: ComparedFactor, value: float | str | None) -> str:
         return "-"
     if isinstance(value, str):
         return value
-    if factor.unit == "1 if done":
+    if factor.unit == DONE:
         return "yes" if value else "no"
     return format_plain_number(value, factor.places)
 
@@ -109,6 +109,8 @@ def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> s
     if _is_nothing(chosen):
         return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"
     move = say_contrast(chosen)
+    if chosen.label in comparison.came_after:
+        move += ", on which nothing that differed can have acted"
     shown = next((item for item in comparison.outcomes if item.label == chosen.label), None)
     if shown is None or shown.noise is None or chosen.chance is None:
         return move

@@ -8,9 +8,9 @@ from collections.abc import Sequence
 from formulary.finding import Finding
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.comparison.compared import ComparedFactor, ComparedOutcome, ComparedTrials
+from trials.comparison.compared import DONE, ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.comparison.sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
-from trials.sentences import NOT_SEEN, count, places, say_value, unit_label, wrap_words
+from trials.sentences import NOT_SEEN, count, places, say_list, say_value, unit_label, wrap_words
 
 _LABEL = 30
 _RANGE = re.compile(r"(?<=\d) to (?=-?\d)")  # between two figures, and not in a grade such as "up to a quarter"
@@ -111,7 +111,7 @@ def _legend(comparison: ComparedTrials, width: int) -> list[str]:
 
 
 def _factor_row(factor: ComparedFactor, block: Sequence[int]) -> Row:
-    unit = "" if factor.unit == "1 if done" else factor.unit
+    unit = "" if factor.unit == DONE else factor.unit
     cells = tuple(say_fact(factor, factor.values[number]) for number in block)
     return Row(unit_label(factor.factor, unit), cells, indent=4)
 
@@ -169,13 +169,20 @@ def _noise_key(comparison: ComparedTrials, width: int) -> list[str]:
 def _one_changes(comparison: ComparedTrials, width: int) -> list[str]:
     if not comparison.one_changes:
         return []
-    lines = ["", "  Pours that differ in one thing alone"]
+    nearly = ", or nearly so" if any(pair.slight for pair in comparison.one_changes) else ""
+    lines = ["", *wrap_words(f"Pours that differ in one recorded thing alone{nearly}", width, indent=2)]
     for pair in comparison.one_changes:
-        values = " to ".join(say_fact(pair.factor, value) for value in pair.factor.values)
-        unit = f" {pair.factor.unit}" if pair.factor.unit else ""
         did = say_contrast(headline(pair.contrasts))
-        text = f"{pair.before}, {pair.after}: {pair.factor.factor} {values}{unit}; the second {did}"
+        text = f"{pair.before}, {pair.after}: {_from_to(pair.factor)}; the second {did}"
+        if pair.slight:
+            text += f"; besides, {say_list([_from_to(factor) for factor in pair.slight])}"
         lines += wrap_words(text, width, indent=4)
     if any(" +" in name for pair in comparison.one_changes for name in (pair.before, pair.after)):
         lines += wrap_words("+2 beside a name: with two pours more that repeat it, put together.", width, indent=4)
     return lines
+
+
+def _from_to(factor: ComparedFactor) -> str:
+    """`room 19 to 21 °C`."""
+    values = " to ".join(say_fact(factor, value) for value in factor.values)
+    return f"{factor.factor} {values}{f' {factor.unit}' if factor.unit not in ('', DONE) else ''}"

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from trials.factors.factors import Factor
-from trials.factors.portion_facts import Pour
+from trials.factors.portion_facts import Aspect, Pour
 from trials.model import Trial
 from trials.outcomes.outcome import Outcome
 
@@ -16,17 +15,16 @@ _HOURS_UNTIL = {"hours to unmoulding": "unmoulded", "hours to cutting": "cut"}
 _AT_ONCE = frozenset({"riced", "seized", "separated", "false trace"})
 
 
-def can_act(factor: Factor, outcome: Outcome, pours: Sequence[Pour], age_days: Decimal | None = None) -> bool:
-    """Whether a factor was there before the outcome was settled, in one pour at least.
+def can_act(aspect: Aspect, outcome: Outcome, pours: Sequence[Pour], age_days: Decimal | None = None) -> bool:
+    """Whether something about the pours was there before the outcome was settled, in one pour at least.
 
     What happens in the mould does not act on the batter, what went in after a stage was reached does not act on the
     time to it, and what was done to the loaf after its heat had passed does not act on that.
     age_days: at which the outcome is looked at, where it has ages.
     """
     if not outcome.from_events and outcome.name not in _AT_ONCE:
-        return factor.kind != "handling" or _is_handled_before(factor, outcome, pours, age_days)
-    aspect = factor.aspects[0]
-    if factor.kind in ("handling",) or (factor.kind == "vessel" and aspect.subject != "blender"):
+        return aspect.kind != "handling" or _is_handled_before(aspect, outcome, pours, age_days)
+    if aspect.kind == "handling" or (aspect.kind == "vessel" and aspect.subject != "blender"):
         return False
     if aspect.stage == "top":
         return False
@@ -37,9 +35,9 @@ def can_act(factor: Factor, outcome: Outcome, pours: Sequence[Pour], age_days: D
     return stage != "emulsion" and any(_is_before(pour.trial, pour.portion, stage) for pour in pours)
 
 
-def _is_handled_before(factor: Factor, outcome: Outcome, pours: Sequence[Pour], age_days: Decimal | None) -> bool:
+def _is_handled_before(aspect: Aspect, outcome: Outcome, pours: Sequence[Pour], age_days: Decimal | None) -> bool:
     """Whether something was done to a loaf before the outcome was settled, or that cannot be said."""
-    subject = factor.aspects[0].subject
+    subject = aspect.subject
     word = _HOURS_UNTIL.get(subject, subject)
     if outcome.name in _IN_THE_MOULD and subject in _HOURS_UNTIL:
         return False  # a loaf is unmoulded and cut when its heat has passed

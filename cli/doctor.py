@@ -25,7 +25,6 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     import cli
     import formulary
     import trials
-    from formulary.doctor import examine_folder
     from formulary.errors import StorageError
     from formulary.text_table import paragraph
     from trials.bench import open_bench
@@ -34,7 +33,7 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     places = tuple(str(Path(str(package.__file__)).parents[1]) for package in (cli, formulary, trials))
     with open_chosen() as folder:
         with progress("looking the folder over"):
-            ailments = examine_folder(folder, imported_from=places, check_trials=open_bench(folder).check)
+            ailments = folder.examine(imported_from=places, check_trials=open_bench(folder).check)
         if as_json:
             say_json([each.finding.to_json() | {"can_be_mended": each.mend is not None} for each in ailments])
         elif not ailments:

@@ -14,11 +14,11 @@ from cli.output import progress, say, say_json, width
 @folder_option
 def history(recipe: str, as_json: bool) -> None:
     """The versions of a recipe, newest first: when, why, what changed, and its trials."""
-    from formulary.history_text import describe_history, render_history, with_trials
+    from formulary.history_text import render_history, with_trials
     from trials.trial_text import trial_lines
 
     with open_chosen_bench() as bench, progress("reading the history"):
-        entries = with_trials(describe_history(bench.folder, recipe), trial_lines(bench.trials(), bench.outcomes))
+        entries = with_trials(bench.folder.describe_history(recipe), trial_lines(bench.trials(), bench.outcomes))
     if as_json:
         unread = [finding.to_json() for finding in bench.unread]
         say_json({"recipe": recipe, "versions": [entry.to_json() for entry in entries], "unread": unread})

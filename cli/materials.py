@@ -147,10 +147,8 @@ def where(lot: str, as_json: bool) -> int:
 
     Exit status 2 when a trial could not be read: the lot may have gone into that one, too.
     """
-    from trials.lot_uses import find_lot_uses
-
     with open_chosen_bench() as bench, progress("reading the trials"):
-        uses = find_lot_uses(bench, lot)
+        uses = bench.find_lot_uses(lot)
     if as_json:
         say_json(uses.to_json())
     else:

@@ -26,7 +26,6 @@ def restore(version: str, why: str | None, discard: bool) -> None:
     RECIPE@latest with --discard throws away what was changed since the last save. TRIAL puts the record and the plan of
     a trial back as they were saved; with --discard also where they were changed since.
     """
-    from formulary.returning import restore_version
     from trials.bench import open_bench
 
     with open_chosen() as folder:
@@ -35,7 +34,7 @@ def restore(version: str, why: str | None, discard: bool) -> None:
                 say(f"{path} is again as it was saved.")
             say_next("formulary check tells whether all is well with it; formulary status what is not saved")
             return
-        restored = restore_version(folder, version, why=why, discard=discard)
+        restored = folder.restore(version, why=why, discard=discard)
         say(f"{restored.slug} is again what {restored.name} was, and saved.")
     say_next(f"formulary history {restored.slug} shows the return")
 
@@ -63,10 +62,8 @@ def undo() -> None:
 
     What was undone is kept in history, and `redo` brings it back, until something else is saved.
     """
-    from formulary.returning import undo_last_save
-
     with open_chosen() as folder:
-        _say_report(folder, undo_last_save(folder))
+        _say_report(folder, folder.undo())
     say_next("formulary undo once more goes one step further back; formulary redo brings this back")
 
 
@@ -77,10 +74,8 @@ def redo() -> None:
 
     Only while nothing else was saved since.
     """
-    from formulary.returning import redo_last_undo
-
     with open_chosen() as folder:
-        _say_report(folder, redo_last_undo(folder))
+        _say_report(folder, folder.redo())
     say_next("formulary undo takes it away again; formulary history RECIPE shows the way")
 
 
@@ -95,10 +90,8 @@ def _say_report(folder: Folder, report: SaveReport) -> None:
 @folder_option
 def name(version: str, lasting: str) -> None:
     """Give a saved version a lasting name, such as shop-2026; RECIPE@shop-2026 finds it from then on."""
-    from formulary.returning import name_version
-
     with open_chosen() as folder:
-        named = name_version(folder, version, lasting)
+        named = folder.name_version(version, lasting)
     say(f"{named.name} is called {lasting} now.")
     say_next(f"formulary show {named.slug}@{lasting}")
 
@@ -113,12 +106,11 @@ def rename(before: str, after: str, called: str | None) -> None:
 
     What people call it, its `name:`, follows where it only said OLD; --name says another.
     """
-    from formulary.returning import rename_recipe
     from formulary.text_table import paragraph
 
     with open_chosen() as folder:
         was_called = folder.find_version(before).recipe.name
-        renamed = rename_recipe(folder, before, after, name=called)
+        renamed = folder.rename(before, after, name=called)
     say(f"{before} is {renamed.slug} now, and saved.")
     name = renamed.recipe.name
     if name != was_called:
@@ -134,11 +126,10 @@ def rename(before: str, after: str, called: str | None) -> None:
 @folder_option
 def status(as_json: bool) -> int:
     """What is not saved yet, in words, and what is wrong in the files."""
-    from formulary.status import find_status
     from trials.bench import open_bench
 
     with open_chosen() as folder, progress("looking for what changed"):
-        found = find_status(folder, check=open_bench(folder).check_files)
+        found = folder.status(check=open_bench(folder).check_files)
     if as_json:
         say_json(found.to_json())
     else:

@@ -35,12 +35,11 @@ def update(variant: str, choices: tuple[str, ...], is_applied: bool, show_all: b
     --settle all=mine --apply leaves out all of them, so that they are not told again.
     """
     from formulary.update_text import render_update
-    from formulary.updating import apply_update, find_update
 
     with open_chosen() as folder, progress("working out both sides"):
-        found = find_update(folder, variant, settle=_read_choices(choices))
+        found = folder.find_update(variant, settle=_read_choices(choices))
         if is_applied:
-            found = apply_update(folder, found)
+            found = folder.apply_update(found)
     if as_json:
         say_json(found.to_json())
     else:

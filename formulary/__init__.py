@@ -15,28 +15,40 @@ if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.batch.overriding import demand_weighable
     from formulary.batch.weigh_out import work_out_batch
+    from formulary.changes.changes import Changes
+    from formulary.doctor import Ailment
     from formulary.errors import FormularyError, InputError, StopError, StorageError
     from formulary.finding import Finding, Severity
     from formulary.folder import Folder, open_folder
     from formulary.lineage import SavedVersion
+    from formulary.materials.model import Material
     from formulary.recipe_file import RecipeFiles
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import add, drop, set_field, swap
     from formulary.recipes.version import Version
+    from formulary.saving import SaveReport
     from formulary.starting import init_folder
+    from formulary.status import Status
+    from formulary.update_text import Update
 
 _HOMES = {
+    "Ailment": "formulary.doctor",
     "Batch": "formulary.batch.model",
+    "Changes": "formulary.changes.changes",
     "Finding": "formulary.finding",
     "Folder": "formulary.folder",
     "FormularyError": "formulary.errors",
     "InputError": "formulary.errors",
+    "Material": "formulary.materials.model",
     "Recipe": "formulary.recipes.model",
     "RecipeFiles": "formulary.recipe_file",
+    "SaveReport": "formulary.saving",
     "SavedVersion": "formulary.lineage",
     "Severity": "formulary.finding",
+    "Status": "formulary.status",
     "StopError": "formulary.errors",
     "StorageError": "formulary.errors",
+    "Update": "formulary.update_text",
     "Version": "formulary.recipes.version",
     "add": "formulary.recipes.tweaks",
     "demand_weighable": "formulary.batch.overriding",
@@ -49,17 +61,23 @@ _HOMES = {
 }
 
 __all__ = [
+    "Ailment",
     "Batch",
+    "Changes",
     "Finding",
     "Folder",
     "FormularyError",
     "InputError",
+    "Material",
     "Recipe",
     "RecipeFiles",
+    "SaveReport",
     "SavedVersion",
     "Severity",
+    "Status",
     "StopError",
     "StorageError",
+    "Update",
     "Version",
     "add",
     "demand_weighable",
@@ -80,3 +98,7 @@ def __getattr__(name: str) -> Any:
     value = getattr(import_module(_HOMES[name]), name)
     globals()[name] = value
     return value
+
+
+def __dir__() -> list[str]:
+    return list(__all__)

@@ -12,7 +12,7 @@ from formulary.finding import Finding, Place, Severity, count_findings, error, n
 from formulary.identity import blob_id
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.formulary_workshop import FormularyWorkshop
 
 ATTRIBUTES_FILE = ".gitattributes"
 
@@ -29,7 +29,7 @@ class Ailment:
 
 
 def examine_folder(
-    folder: Folder,
+    folder: FormularyWorkshop,
     *,
     imported_from: tuple[str, ...] = (),
     check_trials: Callable[[], Iterable[Finding]] | None = None,
@@ -67,7 +67,7 @@ def examine_folder(
     return tuple(ailments)
 
 
-def _check_files(folder: Folder, check_trials: Callable[[], Iterable[Finding]] | None) -> list[Ailment]:
+def _check_files(folder: FormularyWorkshop, check_trials: Callable[[], Iterable[Finding]] | None) -> list[Ailment]:
     """How many errors there are in the files, and in which; `check` tells each."""
     findings: list[Finding] = []
     for check in (folder.check, check_trials):
@@ -84,7 +84,7 @@ def _check_files(folder: Folder, check_trials: Callable[[], Iterable[Finding]] |
     return [Ailment(error("files-faulty", what, "see each with: formulary check", Place(paths[0] if paths else None)))]
 
 
-def _check_attributes(folder: Folder) -> list[Ailment]:
+def _check_attributes(folder: FormularyWorkshop) -> list[Ailment]:
     from formulary.store.store import ATTRIBUTES
 
     path = folder.root / ATTRIBUTES_FILE
@@ -114,17 +114,17 @@ def _check_attributes(folder: Folder) -> list[Ailment]:
     return [Ailment(finding, mend)]
 
 
-def _finish(folder: Folder) -> str:
+def _finish(folder: FormularyWorkshop) -> str:
     folder.store.finish_interrupted()
     folder.refresh()
     return "the save is brought to its end"
 
 
-def _tidy(folder: Folder) -> str:
+def _tidy(folder: FormularyWorkshop) -> str:
     return "the repository is packed" if folder.store.tidy() else "another process is packing it already"
 
 
-def _refresh_index(folder: Folder) -> str:
+def _refresh_index(folder: FormularyWorkshop) -> str:
     problems = folder.store.refresh_index()
     if problems:
         raise StorageError(problems)

@@ -2,30 +2,29 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from formulary.batch.checks import check_recipe
-from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError, StorageError
-from formulary.fields import SLUG
-from formulary.files import SETTINGS_FILE, FormularyFiles
-from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
-from formulary.recipe_file import check_recipe_file, read_recipe_file
-from formulary.recipes.read import check_name, parse_recipe
+from formulary.files import SETTINGS_FILE
+from formulary.finding import Finding
+from formulary.formulary_workshop import FormularyWorkshop
+from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
-from formulary.versions import is_recipe_file, slug_of
-from formulary.workshop import Workshop
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from formulary.changes.changes import Changes
-    from formulary.recipes.model import Recipe
+    from formulary.doctor import Ailment
+    from formulary.finding import Finding
+    from formulary.history_text import HistoryEntry
+    from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import CheckFiles, SaveReport
-    from formulary.store.store import Store
+    from formulary.status import Status
+    from formulary.update_text import Update
 
 
 def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
@@ -46,12 +45,8 @@ def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
     return Folder(path, open_store(path), cache)
 
 
-class Folder(FormularyFiles, Workshop):
-    """A formulary in its folder, to work out, check, branch and save."""
-
-    def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
-        FormularyFiles.__init__(self, root, store, cache)
-        Workshop.__init__(self)
+class Folder(FormularyWorkshop):
+    """A formulary in its folder, to work out, check, branch and save, to go back in, and to keep in order."""
 
     def __enter__(self) -> Folder:
         return self
@@ -62,117 +57,6 @@ class Folder(FormularyFiles, Workshop):
     def close(self) -> None:
         """End what the store may still hold open."""
         self.store.close()
-
-    def refresh(self) -> None:
-        """Forget what was read, to see files and saves that others have changed since."""
-        super().refresh()
-        self._compared.clear()
-
-    # -- which recipe ----------------------------------------------------------------------------
-
-    def _demand_materials(self, recipe: Recipe) -> None:
-        """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
-        found = self._material_faults(recipe)
-        if has_errors(found):
-            raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
-
-    def _material_faults(self, recipe: Recipe) -> list[Finding]:
-        """What is wrong in the maker's own files of a recipe's materials."""
-        faults = self.material_findings
-        return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
-
-    def find_recipe(self, reference: str) -> Version:
-        """A version to look at or to weigh out: as in `find_version`, or a recipe's file by its path.
-
-        A file of this formulary's own `recipes/` is the recipe of its name; any other is read as it is, by this
-        formulary's materials. Raises InputError, StorageError.
-        """
-        if not is_recipe_file(reference):
-            return self.find_version(reference)
-        own = self._own_recipe(reference)
-        return self.find_version(own) if own is not None else read_recipe_file(reference, self.register)
-
-    def _own_recipe(self, reference: str) -> str | None:
-        """The recipe of this formulary whose file this is."""
-        path = Path(reference).absolute()
-        is_own = path.parent.resolve() == (self.root / "recipes").resolve()
-        return path.stem if is_own and path.suffix == ".yaml" and SLUG.fullmatch(path.stem) else None
-
-    def remarks(self, version: Version) -> tuple[Finding, ...]:
-        """That a recipe's file is none of this formulary's recipes."""
-        if version.file is None:
-            return ()
-        what = f"{version.file} is no recipe of this formulary; the materials and settings here count"
-        return (note("recipe-file", what, "to keep it, put it under recipes/ and save it", Place(version.file)),)
-
-    def check_recipe(self, reference: str) -> tuple[Finding, ...]:
-        """Everything that is wrong or worth knowing in one recipe's file, in file order.
-
-        reference: a recipe's name, or a file by its path. Raises InputError when there is no such recipe.
-        """
-        own = self._own_recipe(reference) if is_recipe_file(reference) else reference
-        if own is None:
-            return check_recipe_file(self, reference)
-        if own not in self.recipes():
-            version = self.find_version(own)  # says what is here instead
-            what = f"{own} is an earlier version; a recipe is checked as it stands"
-            raise InputError.of("not-a-version", what, f"name the recipe alone: {version.slug}")
-        path = f"recipes/{own}.yaml"
-        recipe, faults = parse_recipe(self.store.read_working(path), own, path, materials=self.register)
-        of_materials = [] if recipe is None else self._material_faults(recipe)
-        found = [*self.settings_findings, *of_materials]
-        is_sound = not has_errors(found)
-        return in_file_order([*found, *self._check_recipe(path, recipe, faults, work_out=is_sound)])
-
-    # -- checking --------------------------------------------------------------------------------
-
-    def check(self) -> tuple[Finding, ...]:
-        """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
-        findings: list[Finding] = list(self.settings_findings)
-        settings_broken = has_errors(findings)
-        for faults in self.material_findings.values():
-            findings += faults
-        for path in self.paths("materials") + self.paths("recipes"):
-            if not SLUG.fullmatch(slug_of(path)):
-                do = "rename the file to lower-case words joined by hyphens"
-                findings.append(error("bad-name", f"{path!r} is not a name used here", do, Place(path)))
-        for path in self.store.working_paths("recipes/"):
-            if not path.endswith(".yaml") or path.count("/") != 1:
-                findings.append(note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path)))
-        read = {}
-        for slug in self.recipes():
-            path = f"recipes/{slug}.yaml"
-            read[path] = parse_recipe(self.store.read_working(path), slug, path, materials=self.register)
-        for path, (recipe, faults) in read.items():
-            findings += self._check_recipe(path, recipe, faults, work_out=not settings_broken)
-        findings += self._check_lineages([recipe for recipe, _ in read.values() if recipe is not None])
-        return in_file_order(findings)
-
-    def _check_lineages(self, recipes: Collection[Recipe]) -> Iterable[Finding]:
-        from formulary.lineage import check_lineage
-        from formulary.parent import check_parents
-
-        based_on = [recipe.based_on for recipe in recipes if recipe.based_on is not None]
-        tip = self.store.tip_blobs("recipes/") if based_on else {}
-        saved = {slug_of(path): blob for path, blob in tip.items()}
-        names = {parent.recipe for parent in based_on} | {recipe.slug for recipe in recipes if recipe.formerly}
-        ids = {parent.version for parent in based_on} | {saved[name] for name in names if name in saved}
-        present = self.store.read_blobs(ids) if based_on else {}
-        lives = self.lives()
-        for recipe in recipes:
-            path = f"recipes/{recipe.slug}.yaml"
-            yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))
-        yield from check_parents(recipes, saved.get, present.get)
-
-    def _check_recipe(
-        self, path: str, recipe: Recipe | None, findings: tuple[Finding, ...], *, work_out: bool
-    ) -> Iterable[Finding]:
-        if recipe is None or has_errors(findings):
-            return findings
-        faults = (
-            check_kilogram(recipe, self.register, self.settings) if work_out else check_recipe(recipe, self.register)
-        )
-        return [finding.at(path) for finding in (*findings, *faults)]
 
     # -- branching and saving --------------------------------------------------------------------
 
@@ -267,3 +151,118 @@ class Folder(FormularyFiles, Workshop):
         from formulary.saving import find_unsaved_change
 
         return find_unsaved_change(self, version)
+
+    # -- bringing a base's later saves into a variant ---------------------------------------------
+
+    def find_update(self, variant: str, *, settle: Mapping[str, str] | None = None) -> Update:
+        """What the base's later saves would make of a variant; nothing is written, `apply_update` does that.
+
+        settle: field, or `all`, -> `mine`, `base`, or for the oils `both`. Raises InputError, StopError.
+        """
+        from formulary.updating import find_update
+
+        return find_update(self, variant, settle=settle)
+
+    def apply_update(self, update: Update) -> Update:
+        """Write an update into the variant's file, unsaved. Raises ChangedError over changes that were not saved."""
+        from formulary.updating import apply_update
+
+        return apply_update(self, update)
+
+    # -- how it stands, and going back ------------------------------------------------------------
+
+    def status(self, *, check: CheckFiles | None = None) -> Status:
+        """What is not saved yet, in words, and what is gravely wrong. check: of trials' files, `Bench.check_files`."""
+        from formulary.status import find_status
+
+        return find_status(self, check=check)
+
+    def describe_history(self, slug: str) -> tuple[HistoryEntry, ...]:
+        """Every save of a recipe, newest first, with what each changed. Raises InputError for an unknown name."""
+        from formulary.history_text import describe_history
+
+        return describe_history(self, slug)
+
+    def restore(self, reference: str, *, why: str | None = None, discard: bool = False) -> Version:
+        """Bring a version of a recipe (`name@version`) back as a new save; a deleted recipe comes back too.
+
+        discard: throw away changes that were not saved. Raises InputError, ChangedError; `Bench.restore` is for trials.
+        """
+        from formulary.returning import restore_version
+
+        return restore_version(self, reference, why=why, discard=discard)
+
+    def undo(self) -> SaveReport:
+        """Undo the last save that still stands, as a new save; again goes one step further back.
+
+        Raises InputError when there is nothing to undo, ChangedError over changes that were not saved.
+        """
+        from formulary.returning import undo_last_save
+
+        return undo_last_save(self)
+
+    def redo(self) -> SaveReport:
+        """Bring back, as a new save, what the last undo took away. Raises InputError, ChangedError as `undo`."""
+        from formulary.returning import redo_last_undo
+
+        return redo_last_undo(self)
+
+    def name_version(self, reference: str, name: str) -> Version:
+        """Give a saved version a lasting name, such as shop-2026; `recipe@shop-2026` finds it from then on.
+
+        Raises InputError for a version that is not saved, and a name that is taken or cannot be one.
+        """
+        from formulary.returning import name_version
+
+        return name_version(self, reference, name)
+
+    def rename(self, before: str, after: str, *, name: str | None = None) -> Version:
+        """Give a recipe another name, as a new save; its history and its trials stay with it.
+
+        name: what people call it. Raises InputError for a name that is taken or unusable, ChangedError as `undo`.
+        """
+        from formulary.returning import rename_recipe
+
+        return rename_recipe(self, before, after, name=name)
+
+    def examine(
+        self,
+        *,
+        imported_from: tuple[str, ...] = (),
+        check_trials: Callable[[], Iterable[Finding]] | None = None,
+    ) -> tuple[Ailment, ...]:
+        """What ails the folder, its repository and the installation; `mend` of each puts right what safely can be.
+
+        imported_from, check_trials: as in `formulary.doctor.examine_folder`; `Bench.check` looks at trials.
+        """
+        from formulary.doctor import examine_folder
+
+        return examine_folder(self, imported_from=imported_from, check_trials=check_trials)
+
+    # -- the maker's own materials ----------------------------------------------------------------
+
+    def add_material(
+        self, slug: str, values: Mapping[str, object] | None = None, *, kind: str | None = None, name: str | None = None
+    ) -> Material:
+        """Write `materials/<slug>.yaml` for a material of the maker's own, not saved yet; returns it as it is read.
+
+        values: key -> what stands behind it in the file: {"saponification_value": 191, "density": "0.92 g/ml"}; a
+        key within braces is `limit.percent_of_product`. kind: that of the built-in material unless given.
+        Raises InputError for a name that is taken, a kind that is none, or a value that cannot stand there.
+        """
+        from formulary.material_files import parse_values, write_new_material
+
+        told = parse_values(f"{key}={value}" for key, value in (values or {}).items())
+        write_new_material(self, slug, name=name, kind=kind, values=told)
+        return self.register[slug]
+
+    def add_lot(self, slug: str, lot: str, values: Mapping[str, object] | None = None) -> Material:
+        """Add a lot to a material's file, not saved yet; returns the material as it is read.
+
+        values: received, opened, best_before, price, and what the lot's certificate states; as in `add_material`.
+        Raises InputError for an unknown material, a lot that is known already, or a value that cannot stand there.
+        """
+        from formulary.material_files import parse_values, write_lot
+
+        write_lot(self, slug, lot, parse_values(f"{key}={value}" for key, value in (values or {}).items()))
+        return self.register[slug]

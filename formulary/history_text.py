@@ -14,7 +14,7 @@ from formulary.recipes.version import Version
 from formulary.text_table import paragraph
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.formulary_workshop import FormularyWorkshop
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +40,7 @@ class HistoryEntry:
         }
 
 
-def describe_history(folder: Folder, slug: str) -> tuple[HistoryEntry, ...]:
+def describe_history(folder: FormularyWorkshop, slug: str) -> tuple[HistoryEntry, ...]:
     """Every save of a recipe, newest first, with what each changed, under today's register.
 
     Raises InputError for a name that no recipe has or had.
@@ -49,7 +49,7 @@ def describe_history(folder: Folder, slug: str) -> tuple[HistoryEntry, ...]:
 
 
 def describe_saves(
-    folder: Folder, saves: Iterable[SavedVersion], *, before: SavedVersion | None = None
+    folder: FormularyWorkshop, saves: Iterable[SavedVersion], *, before: SavedVersion | None = None
 ) -> tuple[HistoryEntry, ...]:
     """Some saves of a recipe, newest first, with what each changed; `saves` and the one `before` them oldest first."""
     entries: list[HistoryEntry] = []
@@ -73,7 +73,7 @@ def with_trials(entries: Sequence[HistoryEntry], trials: Mapping[str, Sequence[s
     return tuple(described)
 
 
-def _changed(folder: Folder, before: SavedVersion | None, after: SavedVersion) -> str:
+def _changed(folder: FormularyWorkshop, before: SavedVersion | None, after: SavedVersion) -> str:
     if after.version is None:
         return f"cannot be read: {after.findings[0].what}" if after.findings else "cannot be read"
     if after.returns_to is not None:
@@ -88,7 +88,7 @@ def _changed(folder: Folder, before: SavedVersion | None, after: SavedVersion) -
         return f"cannot be compared: {fault.findings[0].what}"
 
 
-def _since_parent(folder: Folder, version: Version) -> str:
+def _since_parent(folder: FormularyWorkshop, version: Version) -> str:
     parent = version.recipe.based_on
     if parent is None:
         return "the first"

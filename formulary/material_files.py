@@ -19,7 +19,7 @@ from formulary.recipes.read import check_name
 
 if TYPE_CHECKING:
     from formulary.document_edit import Value
-    from formulary.folder import Folder
+    from formulary.files import FormularyFiles
 
 
 def parse_values(pairs: Iterable[str]) -> dict[str, Value]:
@@ -115,7 +115,7 @@ def check_kind(text: str) -> MaterialKind:
     return MaterialKind(text.strip())
 
 
-def draft_material(folder: Folder, slug: str, *, name: str | None, kind: str | None) -> Draft:
+def draft_material(folder: FormularyFiles, slug: str, *, name: str | None, kind: str | None) -> Draft:
     """A new `materials/<slug>.yaml`.
 
     kind: one of the kinds of materials; that of the built-in material of the same name unless given.
@@ -142,7 +142,7 @@ def _taken(slug: str) -> InputError:
 
 
 def write_new_material(
-    folder: Folder, slug: str, *, name: str | None, kind: str | None, values: Mapping[str, Value]
+    folder: FormularyFiles, slug: str, *, name: str | None, kind: str | None, values: Mapping[str, Value]
 ) -> Path:
     """Write `materials/<slug>.yaml` with what is known, and what else may be filled in as comments.
 
@@ -163,7 +163,7 @@ def write_new_material(
     return path
 
 
-def draft_lot(folder: Folder, slug: str, lot: str) -> Draft:
+def draft_lot(folder: FormularyFiles, slug: str, lot: str) -> Draft:
     """A lot in its material's file, which is new when the material is a built-in one without a file.
 
     Raises InputError for an unknown material, or a lot that is known already.
@@ -181,14 +181,14 @@ def draft_lot(folder: Folder, slug: str, lot: str) -> Draft:
     return Draft(slug, material.kind, lambda values: add_lot(before, slug, lot, values))
 
 
-def _own_file(folder: Folder, slug: str) -> str | None:
+def _own_file(folder: FormularyFiles, slug: str) -> str | None:
     file = f"materials/{slug}.yaml"
     if file not in folder.store.working_paths("materials/"):
         return None
     return folder.store.read_working(file).decode("utf-8")
 
 
-def write_lot(folder: Folder, slug: str, lot: str, values: Mapping[str, Value]) -> Path:
+def write_lot(folder: FormularyFiles, slug: str, lot: str, values: Mapping[str, Value]) -> Path:
     """Add a lot to a material's file, which is made when the material is a built-in one without a file.
 
     values: received, opened, best_before, price, and any value that the lot's certificate states.

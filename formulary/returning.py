@@ -14,11 +14,13 @@ from formulary.recipes.version import Version, name_from
 from formulary.saving import SaveReport
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.files import FormularyFiles
     from formulary.store.saved import SaveResult
 
 
-def restore_version(folder: Folder, reference: str, *, why: str | None = None, discard: bool = False) -> Version:
+def restore_version(
+    folder: FormularyFiles, reference: str, *, why: str | None = None, discard: bool = False
+) -> Version:
     """Bring a version of a recipe back as a new save; a deleted recipe comes back too.
 
     reference: `name@version`; `name@latest` brings back a file that was deleted, and, with `discard`, throws away
@@ -53,7 +55,7 @@ def restore_version(folder: Folder, reference: str, *, why: str | None = None, d
     return folder.find_version(version.slug)
 
 
-def undo_last_save(folder: Folder) -> SaveReport:
+def undo_last_save(folder: FormularyFiles) -> SaveReport:
     """Undo the last save that still stands, as a new save: its files hold again what they held before it.
 
     Said again it goes one step further back; `redo_last_undo` brings back what it took away.
@@ -62,7 +64,7 @@ def undo_last_save(folder: Folder) -> SaveReport:
     return _report(folder, folder.store.undo())
 
 
-def redo_last_undo(folder: Folder) -> SaveReport:
+def redo_last_undo(folder: FormularyFiles) -> SaveReport:
     """Bring back, as a new save, what the last undo took away.
 
     Raises InputError when something else was saved since, or nothing was undone; ChangedError as `undo_last_save`.
@@ -70,14 +72,14 @@ def redo_last_undo(folder: Folder) -> SaveReport:
     return _report(folder, folder.store.redo())
 
 
-def _report(folder: Folder, result: SaveResult) -> SaveReport:
+def _report(folder: FormularyFiles, result: SaveResult) -> SaveReport:
     changed = folder.store.changes_of(result.commit)
     folder.refresh()
     subject = next(save.subject for save in folder.store.history(changed) if save.commit == result.commit)
     return SaveReport(result.commit, tuple(sorted(changed)), subject, result.warnings)
 
 
-def name_version(folder: Folder, reference: str, name: str) -> Version:
+def name_version(folder: FormularyFiles, reference: str, name: str) -> Version:
     """Give a saved version a lasting name, by which it is found from then on: `name@shop-2026`.
 
     Raises InputError for a version that is not saved, or a name that is taken or that git cannot hold.
@@ -92,7 +94,7 @@ def name_version(folder: Folder, reference: str, name: str) -> Version:
     return replace(version, label=name)
 
 
-def rename_recipe(folder: Folder, before: str, after: str, *, name: str | None = None) -> Version:
+def rename_recipe(folder: FormularyFiles, before: str, after: str, *, name: str | None = None) -> Version:
     """Give a recipe another name; its history and its trials stay with it through `formerly`.
 
     before, after: the file's name, as on the command line. name: what people call it, its `name:`; unless given, one

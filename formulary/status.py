@@ -17,7 +17,7 @@ from formulary.text_table import paragraph
 from formulary.versions import slug_of
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.formulary_workshop import FormularyWorkshop
 
 _T = TypeVar("_T")
 
@@ -71,7 +71,7 @@ class Status:
         return "\n".join(lines)
 
 
-def find_status(folder: Folder, *, check: CheckFiles | None = None) -> Status:
+def find_status(folder: FormularyWorkshop, *, check: CheckFiles | None = None) -> Status:
     """What is not saved and what is wrong, as the folder is now; what was read of it before is forgotten.
 
     check: finds what is wrong in changed files that are not the formulary's own (trials): `Bench.check_files`.
@@ -126,7 +126,7 @@ def _begin(work: Callable[[], _T]) -> Callable[[], _T]:
     return finish
 
 
-def _sentence(folder: Folder, path: str, saved: str | None) -> str | None:
+def _sentence(folder: FormularyWorkshop, path: str, saved: str | None) -> str | None:
     if saved is None:
         return None
     if path == SETTINGS_FILE or path.startswith("materials/"):

@@ -23,12 +23,12 @@ from formulary.recipes.version import Version
 from formulary.update_text import Update
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.formulary_workshop import FormularyWorkshop
 
 CHOICES = {"mine": Choice.MINE, "base": Choice.THEIRS, "both": Choice.BOTH}
 
 
-def find_update(folder: Folder, variant: str, *, settle: Mapping[str, str] | None = None) -> Update:
+def find_update(folder: FormularyWorkshop, variant: str, *, settle: Mapping[str, str] | None = None) -> Update:
     """What the base's later saves would make of a variant; nothing is written.
 
     settle: field, or `all`, -> `mine`, `base`, or for the oils `both`: how what the base changed is settled. A variant
@@ -50,7 +50,7 @@ def find_update(folder: Folder, variant: str, *, settle: Mapping[str, str] | Non
     return _shown(folder, standing, standing, after, parent, merge.decisions)
 
 
-def apply_update(folder: Folder, update: Update) -> Update:
+def apply_update(folder: FormularyWorkshop, update: Update) -> Update:
     """Write an update into the variant's file, unsaved; comments and all that does not change stay as they are.
 
     An update that changes nothing writes nothing. `restore_version(folder, "NAME@latest", discard=True)` takes it back.
@@ -79,14 +79,14 @@ def parse_choices(settle: Mapping[str, str]) -> dict[str, Choice]:
     return {field: CHOICES[word] for field, word in settle.items()}
 
 
-def _find_variant(folder: Folder, variant: str) -> Version:
+def _find_variant(folder: FormularyWorkshop, variant: str) -> Version:
     if "@" in variant:
         what = f"{variant[:60]} is an earlier version; a recipe is brought up to its base as it stands"
         raise InputError.of("not-a-version", what, f"name the recipe alone: {variant.partition('@')[0][:60]}")
     return folder.find_version(variant)
 
 
-def _with_variants(folder: Folder, slug: str, fault: InputError) -> InputError:
+def _with_variants(folder: FormularyWorkshop, slug: str, fault: InputError) -> InputError:
     """The fault of a recipe without a parent, with the variants of it: one of these was meant, as a rule."""
     if [finding.code for finding in fault.findings] != ["no-parent"]:
         return fault
@@ -98,7 +98,7 @@ def _with_variants(folder: Folder, slug: str, fault: InputError) -> InputError:
     return InputError(replace(finding, do=do) for finding in fault.findings)
 
 
-def _rewritten(folder: Folder, version: Version, intended: Recipe) -> Version:
+def _rewritten(folder: FormularyWorkshop, version: Version, intended: Recipe) -> Version:
     """A version with its text made to say something else; itself where it says that already."""
     if comparable(intended) == comparable(version.recipe):
         return version
@@ -118,7 +118,12 @@ def _rewritten(folder: Folder, version: Version, intended: Recipe) -> Version:
 
 
 def _shown(
-    folder: Folder, variant: Version, start: Version, after: Version, parent: Parent, decisions: tuple[Decision, ...]
+    folder: FormularyWorkshop,
+    variant: Version,
+    start: Version,
+    after: Version,
+    parent: Parent,
+    decisions: tuple[Decision, ...],
 ) -> Update:
     is_moved = comparable(replace(after.recipe, based_on=None)) != comparable(replace(start.recipe, based_on=None))
     return Update(
@@ -153,7 +158,7 @@ def _check_purpose(before: Recipe, after: Recipe, parent: Parent) -> list[Findin
     return [warn("purpose-changed", what, "to keep it for skin: --settle purpose=mine")]
 
 
-def _remarks(folder: Folder, parent: Parent) -> list[Finding]:
+def _remarks(folder: FormularyWorkshop, parent: Parent) -> list[Finding]:
     """What is worth knowing of the parent itself."""
     found = []
     base = parent.slug
@@ -176,7 +181,7 @@ def _remarks(folder: Folder, parent: Parent) -> list[Finding]:
     return found
 
 
-def _settle_open(folder: Folder, variant: Version, choices: Mapping[str, Choice]) -> Update:
+def _settle_open(folder: FormularyWorkshop, variant: Version, choices: Mapping[str, Choice]) -> Update:
     """A variant with open conflicts, some of them settled: the update that left them is worked out once more."""
     words = {conflict_field(each): each for each in variant.recipe.conflicts}
     chosen = {field: name for field in words if (name := find_choice(choices, field)) is not None}
@@ -215,7 +220,7 @@ def _as_edited(decision: Decision, by_hand: Iterable[Decision]) -> Decision:
     return replace(decision, merged=f"{stands}as edited here since")
 
 
-def _before_update(folder: Folder, variant: Version) -> tuple[Version, Parent]:
+def _before_update(folder: FormularyWorkshop, variant: Version) -> tuple[Version, Parent]:
     """The last save without a conflict, and the parent as it was between that and the update that left one."""
     based_on = variant.recipe.based_on
     saves = [save for save in folder.history(variant.slug) if save.version and not save.version.recipe.conflicts]

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from trials.due import Due
     from trials.explanation import Explanation
     from trials.lot_trace import LotUsed
+    from trials.lot_uses import LotUses
     from trials.next_trial.next_trial import NextTrial
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
@@ -124,6 +125,15 @@ class Bench(TrialFiles):
             do = suggest(lot, lot_names(trials), "`formulary trial show` lists a trial's lots")
             raise InputError.of("no-lot", f"no batch has lot {lot[:60]!r}", do)
         return found
+
+    def find_lot_uses(self, lot: str) -> LotUses:
+        """Every batch that a lot went into, and every recipe whose lye its certificate would change.
+
+        Raises InputError, with the nearest, when neither a material nor a trial knows a lot of that number.
+        """
+        from trials.lot_uses import find_lot_uses
+
+        return find_lot_uses(self, lot)
 
     def table(self, within: Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
         """One row a portion (or a trial) with every fact and outcome; `save_table` writes it to a file."""

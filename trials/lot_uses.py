@@ -16,7 +16,7 @@ from formulary.versions import slug_of
 from trials.lot_trace import LotUsed, find_lot, lot_names, render_lot
 
 if TYPE_CHECKING:
-    from trials.bench import Bench
+    from trials.files import TrialFiles
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +83,7 @@ class LotUses:
         return "\n".join(lines)
 
 
-def find_lot_uses(bench: Bench, lot: str) -> LotUses:
+def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
     """Every batch that a lot went into, and every recipe of the folder whose lye the lot's certificate would change.
 
     Raises InputError when neither a material nor a trial knows a lot of that number.
@@ -102,7 +102,7 @@ def find_lot_uses(bench: Bench, lot: str) -> LotUses:
     return LotUses(lot, materials, batches, tuple(_changed_lyes(bench, materials, lot)), bench.unread)
 
 
-def _changed_lyes(bench: Bench, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:
+def _changed_lyes(bench: TrialFiles, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:
     folder = bench.folder
     changed: list[LyeByLot] = []
     for slug in folder.recipes():

@@ -1,0 +1,142 @@
+"""A formulary's files as a workshop: its recipes by name or by path, worked out and checked by what stands in them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from formulary.batch.checks import check_recipe
+from formulary.batch.weigh_out import check_kilogram
+from formulary.errors import InputError
+from formulary.fields import SLUG
+from formulary.files import FormularyFiles
+from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
+from formulary.recipe_file import check_recipe_file, read_recipe_file
+from formulary.recipes.read import parse_recipe
+from formulary.recipes.version import Version
+from formulary.versions import is_recipe_file, slug_of
+from formulary.workshop import Workshop
+
+if TYPE_CHECKING:
+    from formulary.recipes.model import Recipe
+    from formulary.store.store import Store
+
+
+class FormularyWorkshop(FormularyFiles, Workshop):
+    """What stands in a formulary's files, and what is worked out and checked by them."""
+
+    def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
+        FormularyFiles.__init__(self, root, store, cache)
+        Workshop.__init__(self)
+
+    def refresh(self) -> None:
+        """Forget what was read, to see files and saves that others have changed since."""
+        super().refresh()
+        self._compared.clear()
+
+    # -- which recipe ----------------------------------------------------------------------------
+
+    def _demand_materials(self, recipe: Recipe) -> None:
+        """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
+        found = self._material_faults(recipe)
+        if has_errors(found):
+            raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
+
+    def _material_faults(self, recipe: Recipe) -> list[Finding]:
+        """What is wrong in the maker's own files of a recipe's materials."""
+        faults = self.material_findings
+        return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
+
+    def find_recipe(self, reference: str) -> Version:
+        """A version to look at or to weigh out: as in `find_version`, or a recipe's file by its path.
+
+        A file of this formulary's own `recipes/` is the recipe of its name; any other is read as it is, by this
+        formulary's materials. Raises InputError, StorageError.
+        """
+        if not is_recipe_file(reference):
+            return self.find_version(reference)
+        own = self._own_recipe(reference)
+        return self.find_version(own) if own is not None else read_recipe_file(reference, self.register)
+
+    def _own_recipe(self, reference: str) -> str | None:
+        """The recipe of this formulary whose file this is."""
+        path = Path(reference).absolute()
+        is_own = path.parent.resolve() == (self.root / "recipes").resolve()
+        return path.stem if is_own and path.suffix == ".yaml" and SLUG.fullmatch(path.stem) else None
+
+    def remarks(self, version: Version) -> tuple[Finding, ...]:
+        """That a recipe's file is none of this formulary's recipes."""
+        if version.file is None:
+            return ()
+        what = f"{version.file} is no recipe of this formulary; the materials and settings here count"
+        return (note("recipe-file", what, "to keep it, put it under recipes/ and save it", Place(version.file)),)
+
+    def check_recipe(self, reference: str) -> tuple[Finding, ...]:
+        """Everything that is wrong or worth knowing in one recipe's file, in file order.
+
+        reference: a recipe's name, or a file by its path. Raises InputError when there is no such recipe.
+        """
+        own = self._own_recipe(reference) if is_recipe_file(reference) else reference
+        if own is None:
+            return check_recipe_file(self, reference)
+        if own not in self.recipes():
+            version = self.find_version(own)  # says what is here instead
+            what = f"{own} is an earlier version; a recipe is checked as it stands"
+            raise InputError.of("not-a-version", what, f"name the recipe alone: {version.slug}")
+        path = f"recipes/{own}.yaml"
+        recipe, faults = parse_recipe(self.store.read_working(path), own, path, materials=self.register)
+        of_materials = [] if recipe is None else self._material_faults(recipe)
+        found = [*self.settings_findings, *of_materials]
+        is_sound = not has_errors(found)
+        return in_file_order([*found, *self._check_recipe(path, recipe, faults, work_out=is_sound)])
+
+    # -- checking --------------------------------------------------------------------------------
+
+    def check(self) -> tuple[Finding, ...]:
+        """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
+        findings: list[Finding] = list(self.settings_findings)
+        settings_broken = has_errors(findings)
+        for faults in self.material_findings.values():
+            findings += faults
+        for path in self.paths("materials") + self.paths("recipes"):
+            if not SLUG.fullmatch(slug_of(path)):
+                do = "rename the file to lower-case words joined by hyphens"
+                findings.append(error("bad-name", f"{path!r} is not a name used here", do, Place(path)))
+        for path in self.store.working_paths("recipes/"):
+            if not path.endswith(".yaml") or path.count("/") != 1:
+                findings.append(note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path)))
+        read = {}
+        for slug in self.recipes():
+            path = f"recipes/{slug}.yaml"
+            read[path] = parse_recipe(self.store.read_working(path), slug, path, materials=self.register)
+        for path, (recipe, faults) in read.items():
+            findings += self._check_recipe(path, recipe, faults, work_out=not settings_broken)
+        findings += self._check_lineages([recipe for recipe, _ in read.values() if recipe is not None])
+        return in_file_order(findings)
+
+    def _check_lineages(self, recipes: Collection[Recipe]) -> Iterable[Finding]:
+        from formulary.lineage import check_lineage
+        from formulary.parent import check_parents
+
+        based_on = [recipe.based_on for recipe in recipes if recipe.based_on is not None]
+        tip = self.store.tip_blobs("recipes/") if based_on else {}
+        saved = {slug_of(path): blob for path, blob in tip.items()}
+        names = {parent.recipe for parent in based_on} | {recipe.slug for recipe in recipes if recipe.formerly}
+        ids = {parent.version for parent in based_on} | {saved[name] for name in names if name in saved}
+        present = self.store.read_blobs(ids) if based_on else {}
+        lives = self.lives()
+        for recipe in recipes:
+            path = f"recipes/{recipe.slug}.yaml"
+            yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))
+        yield from check_parents(recipes, saved.get, present.get)
+
+    def _check_recipe(
+        self, path: str, recipe: Recipe | None, findings: tuple[Finding, ...], *, work_out: bool
+    ) -> Iterable[Finding]:
+        if recipe is None or has_errors(findings):
+            return findings
+        faults = (
+            check_kilogram(recipe, self.register, self.settings) if work_out else check_recipe(recipe, self.register)
+        )
+        return [finding.at(path) for finding in (*findings, *faults)]

@@ -14,6 +14,8 @@ from formulary.recipes.version import Version, name_from
 from formulary.saving import SaveReport
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from formulary.files import FormularyFiles
     from formulary.store.saved import SaveResult
 
@@ -61,7 +63,7 @@ def undo_last_save(folder: FormularyFiles) -> SaveReport:
     Said again it goes one step further back; `redo_last_undo` brings back what it took away.
     Raises InputError when there is nothing to undo; ChangedError when one of these files has unsaved changes.
     """
-    return _report(folder, folder.store.undo())
+    return _report(folder, _with_way_out(folder.store.undo))
 
 
 def redo_last_undo(folder: FormularyFiles) -> SaveReport:
@@ -69,7 +71,28 @@ def redo_last_undo(folder: FormularyFiles) -> SaveReport:
 
     Raises InputError when something else was saved since, or nothing was undone; ChangedError as `undo_last_save`.
     """
-    return _report(folder, folder.store.redo())
+    return _report(folder, _with_way_out(folder.store.redo))
+
+
+def _with_way_out(step: Callable[[], SaveResult]) -> SaveResult:
+    """A step back or forth; for a file with unsaved changes, with the command that throws them away."""
+    try:
+        return step()
+    except ChangedError as fault:
+        raise ChangedError(
+            replace(each, do=_way_out(each.place.path)) if each.code == "changed-on-disk" else each
+            for each in fault.findings
+        ) from None
+
+
+def _way_out(path: str | None) -> str:
+    part, _, name = (path or "").removesuffix(".yaml").rpartition("/")
+    discard = ""
+    if part == "recipes":
+        discard = f", or throw them away: formulary restore {name}@latest --discard"
+    elif part.startswith("trials/"):
+        discard = f", or throw them away: formulary restore {part.rpartition('/')[2]} --discard"
+    return f"save them first: formulary save -m WHY{discard}"
 
 
 def _report(folder: FormularyFiles, result: SaveResult) -> SaveReport:

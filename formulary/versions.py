@@ -240,10 +240,11 @@ def _demand_name(slug: str, reference: str) -> None:
 
 
 def _no_version(slug: str, reference: str, saves: tuple[SavedVersion, ...]) -> InputError:
-    known = ", ".join(f"{slug}@{save.id[:8]}" for save in saves[-4:])
     what = f"there is no version {reference!r}"
     if not saves:
         do = f"{slug} was never saved; save it with `formulary save {slug} -m WHY`"
         return InputError.of("no-version", what, do)
+    ids = list(dict.fromkeys(save.id for save in reversed(saves)))  # a content that was saved twice has one
+    known = ", ".join(f"{slug}@{each[:8]}" for each in reversed(ids[:4]))
     shortest = f" (an id needs {SHORTEST_PREFIX} digits or more)"
     return InputError.of("no-version", what, f"versions of it: {known}{shortest}")

@@ -53,8 +53,8 @@ def observation_entry(
     replaces = ("age", "outcome", "portion") if corrects else ()
     remark = ""
     if readings_there and not corrects:
-        readings = f"{readings_there} reading{'' if readings_there == 1 else 's'}"
-        remark = f"this adds to the {readings} that are there; --correct would replace them"
+        there = "reading that is" if readings_there == 1 else f"{readings_there} readings that are"
+        remark = f"this adds to the {there} there; --correct would replace {'it' if readings_there == 1 else 'them'}"
     return Entry(trial_id, "observations", Inline(tree), for_portion(said, portion), None, None, replaces, remark)
 
 

@@ -12,8 +12,8 @@ from formulary.materials.lot_dates import check_lot_arrival
 from formulary.materials.model import Material
 from trials.checks import check_trial
 from trials.due import read_follow_up
-from trials.files import TrialFiles
-from trials.identity import TRIAL_ID
+from trials.files import TrialFiles, misnamed
+from trials.identity import is_trial_folder
 from trials.model import Trial
 from trials.outcomes.known import read_outcomes
 
@@ -33,9 +33,8 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
     versions: dict[str, list[Trial]] = {}
     for year, name in folders:
         path = f"trials/{year}/{name}"
-        if not TRIAL_ID.fullmatch(name) or not name.startswith(f"{year}-"):
-            do = f"call it date-recipe-xxxx, and put it into the folder of its year, such as {year}-10-03-...-k7wq"
-            findings.append(error("bad-trial-name", f"{path} is not named as a trial is", do, Place(path)))
+        if not is_trial_folder(year, name):
+            findings.append(misnamed(path, error))
             continue
         if name not in ids:
             findings.append(_trial_missing(path))
@@ -83,18 +82,27 @@ def check_paths(files: TrialFiles, paths: Iterable[str]) -> tuple[Finding, ...]:
     """What cannot be read as meant in the trials that some paths belong to; a trial removed whole is no fault."""
     if not _settings_can_be_read(files):
         return ()
-    touched = dict.fromkeys(path.split("/")[2] for path in paths if path.startswith("trials/") and path.count("/") == 3)
+    touched = dict.fromkeys(path.rpartition("/")[0] for path in paths if _is_in_trial(path))
     if not touched:
         return ()
-    left = {path.split("/")[2] for path in files.paths()}
+    left = {path.rpartition("/")[0] for path in files.paths()}
     ids = set(files.trial_ids())
     findings: list[Finding] = []
-    for name in touched:
-        if name in ids:
+    for place in touched:
+        _, year, name = place.split("/")
+        if place not in left:
+            continue
+        if not is_trial_folder(year, name):
+            findings.append(misnamed(place, error))
+        elif name in ids:
             findings += files.read_trial(name)[1]
-        elif name in left:
-            findings.append(_trial_missing(f"trials/{name[:4]}/{name}"))
+        else:
+            findings.append(_trial_missing(place))
     return in_file_order(finding for finding in findings if finding.severity is Severity.ERROR)
+
+
+def _is_in_trial(path: str) -> bool:
+    return path.startswith("trials/") and path.count("/") == 3
 
 
 def _settings_can_be_read(files: TrialFiles) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime
 from hashlib import sha256
@@ -13,7 +13,7 @@ from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
 from trials.added import parse_added
-from trials.identity import TRIAL_ID, find_trial_id, trial_folder
+from trials.identity import find_trial_id, is_trial_folder, trial_folder
 from trials.model import Plan, Trial
 from trials.outcomes.known import own_event_words, read_outcomes
 from trials.outcomes.outcome import Outcome
@@ -76,10 +76,13 @@ class TrialFiles:
                     unread.append(_unread(identifier, "its file cannot be read as meant"))
                 else:
                     unread.append(_unread(identifier, fault.what, fault.place))
-        folders = dict.fromkeys(path.split("/")[2] for path in paths)
-        unread += [
-            _unread(name, "it has no trial.yaml") for name in folders if name not in ids and TRIAL_ID.fullmatch(name)
-        ]
+        folders = dict.fromkeys(tuple(path.split("/")[1:3]) for path in paths)
+        for year, name in folders:
+            if not is_trial_folder(year, name):
+                if f"trials/{year}/{name}/trial.yaml" in paths:
+                    unread.append(misnamed(f"trials/{year}/{name}", warn))
+            elif name not in ids:
+                unread.append(_unread(name, "it has no trial.yaml"))
         self.unread = tuple(unread)
         names = tuple(within)
         return find_within(found, names, self.folder) if names else tuple(found)
@@ -183,7 +186,15 @@ class TrialFiles:
 
 
 def _ids_among(paths: Iterable[str]) -> tuple[str, ...]:
-    return tuple(sorted(path.split("/")[2] for path in paths if path.endswith("/trial.yaml")))
+    folders = (path.split("/")[1:3] for path in paths if path.endswith("/trial.yaml"))
+    return tuple(sorted(name for year, name in folders if is_trial_folder(year, name)))
+
+
+def misnamed(place: str, severity: Callable[[str, str, str, Place], Finding]) -> Finding:
+    """That a folder below trials/ has a name by which no trial in it is found."""
+    what = f"{place} is not named as a trial is, so nothing here counts it"
+    do = "call it date-recipe-xxxx, as it was when it was started, and put it into the folder of its year"
+    return severity("bad-trial-name", what, do, Place(place))
 
 
 def _unread(trial_id: str, why: str, place: Place = NOWHERE) -> Finding:

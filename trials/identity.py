@@ -50,6 +50,11 @@ def trial_folder(trial_id: str) -> str:
     return f"trials/{trial_id[:4]}/{trial_id}"
 
 
+def is_trial_folder(year: str, name: str) -> bool:
+    """Whether a folder below trials/ is named as a trial's is, and stands in the folder of its year."""
+    return TRIAL_ID.fullmatch(name) is not None and name.startswith(f"{year}-")
+
+
 def find_trial_id(text: str, ids: Iterable[str]) -> str:
     """The id of the trial that a person means: by its four characters, or by a beginning that only one has.
 

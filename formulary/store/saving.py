@@ -224,10 +224,9 @@ class Saving:
         findings = [
             error(
                 "changed-on-disk",
-                f"{path} in the folder is not what it was when it was read; it was not overwritten.",
-                "Save or undo your own changes to it first, then try again.",
+                f"{path} {_said_of(path, order)}; it was not overwritten.",
+                "Save your own changes to it first, or throw them away, then try again.",
                 Place(path=path),
-                found=blob,
             )
             for path, blob in held.items()
             if blob not in (working_read[path], wanted[path])
@@ -245,6 +244,12 @@ def check_message(message: str) -> str:
     return text + "\n"
 
 
+def _said_of(path: str, order: Order) -> str:
+    """Why a file of the folder is left alone: against what its caller had read of it, or else the last save."""
+    was_read = order.working_read is not None and path in order.working_read
+    return "was changed after it was read" if was_read else "has changes that were not saved"
+
+
 def _demand_unchanged(trees: Trees, wanted: Mapping[str, str | None], known: Mapping[str, str | None]) -> None:
     """`ChangedError` when a path holds at the tip something else than what the caller had read."""
     findings = []
@@ -258,7 +263,6 @@ def _demand_unchanged(trees: Trees, wanted: Mapping[str, str | None], known: Map
                     "nothing was overwritten.",
                     "Read it again, look at what differs, and save again.",
                     Place(path=path),
-                    found=held,
                 )
             )
     if findings:

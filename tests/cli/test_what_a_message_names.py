@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -134,3 +135,49 @@ def test_nothing_is_said_to_be_weighed_where_evidence_is_missing(formulary: Run)
     told = formulary("explain", "hardness").out
     assert "never observed" in told
     assert "weigh" not in told
+
+
+def test_a_trials_folder_that_was_moved_by_hand_is_named_where_it_is_and_hides_nothing_else(
+    formulary: Run, home: Path
+) -> None:
+    start_trial(formulary)
+    other = start_trial(formulary)
+    moved = home / "trials" / "2026" / "old loaf"
+    for place in home.glob(f"trials/*/*{other}"):
+        moved = place.rename(place.parent / "old-loaf")
+    named = moved.relative_to(home).as_posix()
+    (home / "recipes/harbour-base.yaml").write_text(BASE.replace("superfat: 5", "superfat: 6"), encoding="utf-8")
+    for command in (("status",), ("check",), ("save", "-m", "x"), ("trial", "list")):
+        told = formulary(*command)
+        said = told.out + told.err
+        assert f"{named} is not named as a trial is" in " ".join(said.split()), command
+        paths = {word.rstrip(":,") for word in said.split() if word.startswith("trials/") and "/" in word}
+        shown = {path.partition(":")[0] for path in paths}
+        listed_as_deleted = {path for path in shown if f"deleted  {path}" in said}
+        assert all((home / path).exists() for path in shown - listed_as_deleted), (command, shown)
+    assert "changed  recipes/harbour-base.yaml" in formulary("status").out
+
+
+def test_an_undo_that_would_lose_an_edit_says_which_and_how_to_go_on(formulary: Run, home: Path) -> None:
+    path = home / "recipes/harbour-base.yaml"
+    path.write_text(BASE.replace("superfat: 5", "superfat: 6"), encoding="utf-8")
+    assert formulary("save", "-m", "softer").status == 0
+    path.write_text(BASE.replace("superfat: 5", "superfat: 7"), encoding="utf-8")
+    refused = formulary("undo")
+    assert refused.status == 3
+    assert "recipes/harbour-base.yaml has changes that were not saved" in " ".join(refused.err.split())
+    assert not re.search(r"[0-9a-f]{8}", refused.err)
+    way_out = refused.err.partition("throw them away: formulary ")[2].split("\n")[0]
+    assert formulary(*way_out.split()).status == 0
+    assert formulary("undo").status == 0
+    assert path.read_text(encoding="utf-8") == BASE
+
+
+def test_each_version_that_is_offered_stands_once(formulary: Run, home: Path) -> None:
+    path = home / "recipes/harbour-base.yaml"
+    for superfat in (6, 5, 6, 5):
+        path.write_text(BASE.replace("superfat: 5", f"superfat: {superfat}"), encoding="utf-8")
+        assert formulary("save", "-m", "to and fro").status == 0
+    refused = formulary("show", "harbour-base@99")
+    offered = re.findall(r"harbour-base@[0-9a-f]{8}", refused.err)
+    assert len(offered) == len(set(offered)) == 2

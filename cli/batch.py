@@ -3,16 +3,27 @@
 from __future__ import annotations
 
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import RECIPE_OR_FILE, all_option, folder_option, json_option, lots_option, open_workshop
+from cli.options import (
+    RECIPE_OR_FILE,
+    all_option,
+    folder_option,
+    json_option,
+    lots_option,
+    open_workshop,
+    sheet_option,
+)
 from cli.output import DONE, STOPPED, is_asked, say, say_json, tell, tell_findings, width
+from cli.pages import demand_page, tell_no_sheet, tell_page
 from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
+    from formulary.batch.sitting_model import Sitting
     from formulary.batch.size import Size
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.workshop import Workshop
@@ -48,6 +59,7 @@ if TYPE_CHECKING:
     "--despite", metavar="CODE", multiple=True, help="Weigh out in spite of a stop, by its code (repeatable)."
 )
 @lots_option
+@sheet_option
 @all_option
 @json_option
 @folder_option
@@ -63,6 +75,7 @@ def batch(
     lye_is_in: bool | None,
     despite: tuple[str, ...],
     lots: tuple[str, ...],
+    sheet: Path | None,
     show_all: bool,
     as_json: bool,
 ) -> int:
@@ -92,6 +105,9 @@ def batch(
     sizes = match_sizes(recipes, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
     if weighed and len(recipes) > 1:
         raise click.UsageError("--weighed goes with one recipe at a time")
+    if weighed and sheet is not None:
+        raise click.UsageError("--sheet goes with a weigh-out from its start, and --weighed with one under way")
+    demand_page(sheet)
     if lye_is_in is not None and not weighed:
         raise click.UsageError("--lye-in and --lye-apart go with --weighed")
     chosen = parse_chosen_lots(lots)
@@ -103,14 +119,29 @@ def batch(
             return _print_rescue(workshop, batches[0], weighed, despite, lye_is_in=lye_is_in, as_json=as_json)
         batches = _override(batches, despite)
         if len(batches) > 1:
-            return _print_sitting(workshop, batches, as_json)
-    if as_json:
-        say_json(batches[0].to_json())
-    else:
-        from formulary.batch.weigh_out_text import render_batch
+            return _print_sitting(workshop, batches, as_json, sheet)
+        if as_json:
+            say_json(batches[0].to_json())
+        else:
+            from formulary.batch.weigh_out_text import render_batch
 
-        say(render_batch(batches[0], width=width(), show_all=show_all))
+            say(render_batch(batches[0], width=width(), show_all=show_all))
+        _save_sheet(workshop, None if batches[0].is_stopped else batches[0], sheet)
     return STOPPED if batches[0].is_stopped else DONE
+
+
+def _save_sheet(workshop: Workshop, weigh_out: Batch | Sitting | None, path: Path | None) -> None:
+    """Write the sheet for the bench where one is asked for; of what is stopped there is none."""
+    if path is None:
+        return
+    if weigh_out is None:
+        tell_no_sheet(path)
+        return
+    from trials.outcomes.known import own_event_words
+    from trials.pages.sheet import make_sheet
+
+    make_sheet(weigh_out, on=date.today(), own_events=own_event_words(workshop.settings)).save(path)
+    tell_page("The sheet to print", path)
 
 
 def _work_out(workshop: Workshop, recipes: tuple[str, ...], sizes: list[Size], chosen: ChosenLots) -> list[Batch]:
@@ -133,7 +164,7 @@ def _override(batches: list[Batch], despite: tuple[str, ...]) -> list[Batch]:
     return [override_stops(batch, despite) for batch in batches]
 
 
-def _print_sitting(workshop: Workshop, batches: list[Batch], as_json: bool) -> int:
+def _print_sitting(workshop: Workshop, batches: list[Batch], as_json: bool, sheet: Path | None) -> int:
     from formulary.batch.sitting_text import render_sitting
     from formulary.batch.weigh_out_text import render_batch
 
@@ -149,7 +180,9 @@ def _print_sitting(workshop: Workshop, batches: list[Batch], as_json: bool) -> i
             say_json(sitting.to_json())
         else:
             say(render_sitting(sitting, width=width()))
+        _save_sheet(workshop, None if sitting.is_stopped else sitting, sheet)
         return STOPPED if sitting.is_stopped else DONE
+    _save_sheet(workshop, None, sheet)
     return STOPPED
 
 

@@ -65,6 +65,18 @@ def lots_option(command: _Command) -> _Command:
     )(command)
 
 
+def sheet_option(command: _Command) -> _Command:
+    """`--sheet FILE.html`: the sheet for the bench, beside what is printed."""
+    from pathlib import Path
+
+    return click.option(
+        "--sheet",
+        metavar="FILE.html",
+        type=click.Path(path_type=Path),
+        help="Write a sheet for the bench, too: to print, to tick and to write on.",
+    )(command)
+
+
 def find_root() -> Path:
     """The formulary's folder: as `--folder` says, else the nearest one upward that holds a `formulary.yaml`.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
@@ -16,8 +17,10 @@ from cli.options import (
     lots_option,
     open_chosen,
     open_chosen_bench,
+    sheet_option,
 )
 from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, width
+from cli.pages import demand_page, tell_page
 from cli.trial_entries import ENTRY_COMMANDS
 
 if TYPE_CHECKING:
@@ -53,6 +56,7 @@ def trial() -> None:
 @click.option("--who", metavar="NAME", help="Who makes it.")
 @click.option("--despite", metavar="CODE", multiple=True, help="Start in spite of a stop, by its code (repeatable).")
 @lots_option
+@sheet_option
 @folder_option
 def start(
     recipe: str,
@@ -68,6 +72,7 @@ def start(
     who: str | None,
     despite: tuple[str, ...],
     lots: tuple[str, ...],
+    sheet: Path | None,
 ) -> None:
     """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused.
 
@@ -82,6 +87,7 @@ def start(
     from trials.identity import code_of, trial_folder
     from trials.starting import start_trial
 
+    demand_page(sheet)
     with open_chosen() as folder:
         version = folder.find_version(recipe)
         size = Size(oils=oils, total=total, mould=mould_size, bars=bars, bar=bar, cured=cured)
@@ -111,6 +117,9 @@ def start(
         new = [each for each in bench.check_trial(trial) if (each.code, each.what) not in said]
         if new:
             say("\n".join(["", *render_findings(new, width=width())]))
+        if sheet is not None:
+            bench.sheet(trial).save(sheet)
+            tell_page("The sheet to print", sheet)
     if unsaved is not None:
         say("\n" + "\n".join(paragraph(unsaved, width=width())))
     place, code = trial_folder(trial.id), code_of(trial.id)
@@ -190,6 +199,30 @@ def show(wanted: str, show_all: bool, as_json: bool) -> int:
         else:
             say(render_trial(found, findings, bench.outcomes, width=width(), show_all=show_all))
     return STOPPED if stops(findings) else DONE
+
+
+@trial.command("sheet")
+@click.argument("wanted", metavar="TRIAL")
+@click.option(
+    "-o",
+    "--output",
+    "target",
+    metavar="FILE.html",
+    type=click.Path(path_type=Path),
+    help="TRIAL.html here, unless given.",
+)
+@folder_option
+def write_sheet(wanted: str, target: Path | None) -> None:
+    """A trial's sheet for the bench, to print: its planned weights, boxes to tick, and lines for what happens.
+
+    What is recorded already is filled in. While a stop stands, there is no sheet and the exit status is 1.
+    """
+    with open_chosen_bench() as bench:
+        found = bench.find_trial(wanted)
+        path = target or Path(f"{found.id}.html")
+        demand_page(path)
+        bench.sheet(found).save(path)
+    tell_page("The sheet to print", path)
 
 
 @trial.command()

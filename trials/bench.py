@@ -19,6 +19,8 @@ from trials.model import Trial
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from formulary.batch.model import Batch
+    from formulary.batch.sitting_model import Sitting
     from formulary.changes.changes import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from trials.lot_trace import LotUsed
     from trials.lot_uses import LotUses
     from trials.next_trial.next_trial import NextTrial
+    from trials.pages.sheet import Sheet
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
     from trials.table import Table
@@ -150,6 +153,25 @@ class Bench(TrialFiles):
     def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does."""
         return fit_to_sell(trial, self.outcomes["free alkali"], today)
+
+    def sheet(
+        self, weigh_out: Trial | str | Batch | Sitting, *, on: date | None = None, who: str | None = None
+    ) -> Sheet:
+        """A sheet for the bench, to print and to write on; `save("sheet.html")` writes it.
+
+        weigh_out: a trial, or how a person names one, whose frozen plan is what to weigh; or a batch or a sitting from
+        the folder. on, who: the day and the maker of a batch or a sitting; today, and a line to fill in, unless given.
+        Raises StopError while a stop stands: there is no sheet with weights then.
+        """
+        from trials.outcomes.known import own_event_words
+        from trials.pages.sheet import make_sheet
+        from trials.pages.trial_sheet import make_trial_sheet
+
+        own_events = own_event_words(self.folder.settings)
+        found = self.find_trial(weigh_out) if isinstance(weigh_out, str) else weigh_out
+        if isinstance(found, Trial):
+            return make_trial_sheet(found, self.check_trial(found), own_events=own_events)
+        return make_sheet(found, on=on or date.today(), who=who, own_events=own_events)
 
     # -- recording -------------------------------------------------------------------------------
 

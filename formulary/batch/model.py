@@ -229,7 +229,8 @@ class Batch:
     """What to weigh, and what is known about it. Grams are None in JSON while a stop finding stands.
 
     All grams but those of alkali are exact; `scale` is what a sheet rounds them to. materials: what it was worked out
-    by, with the certificates of the lots chosen; what is worked out of it later holds to these.
+    by, with the certificates of the lots chosen; what is worked out of it later holds to these. lots: material -> the
+    lots chosen.
     """
 
     recipe: str
@@ -251,6 +252,7 @@ class Batch:
     process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     scale: Scale = field(default_factory=Scale)
     materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}), repr=False, compare=False)
+    lots: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
 
     @property
     def is_stopped(self) -> bool:

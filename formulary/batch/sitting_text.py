@@ -37,7 +37,7 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
         return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
     weights = weigh_sitting(sitting)
     head = (
-        f"{len(sitting.batches)} loaves in one sitting: {_loaves(sitting)};"
+        f"{len(sitting.batches)} loaves in one sitting: {loaves_words(sitting)};"
         f" {format_shown(sum(loaf.batter_g for loaf in weights.loaves))} g of batter in all."
     )
     lines = [*paragraph(head, width=width), "", *paragraph(CAUTIONS, width=width, indent=2)]
@@ -49,11 +49,9 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     if weights.pot is not None:
         rows = [Row("One pot of the fats to melt that all share", ("g",), indent=0), *_rows(weights.pot, sitting)]
         lines += ["", *render_rows(rows, width=width)]
-    if sitting.jug is None and sitting.jug_reason:
-        lines += ["", *paragraph(f"Each loaf has its own jug: {sitting.jug_reason}.", width=width)]
-    if sitting.pot is None:
-        lines += ["", *paragraph("The loaves share no oil that is melted, so each has its own pot.", width=width)]
-    common, own = _sort_findings(sitting)
+    for text in unshared_sentences(sitting):
+        lines += ["", *paragraph(text, width=width)]
+    common, own = sort_findings(sitting)
     if sitting.findings or common:
         lines += ["", *render_findings([*sitting.findings, *common], width=width)]
     for number, batch in enumerate(sitting.batches):
@@ -61,7 +59,14 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
 
 
-def _loaves(sitting: Sitting) -> str:
+def unshared_sentences(sitting: Sitting) -> list[str]:
+    """Why each loaf has a jug, or a pot, of its own."""
+    jug = [f"Each loaf has its own jug: {sitting.jug_reason}."] if sitting.jug is None and sitting.jug_reason else []
+    pot = ["The loaves share no oil that is melted, so each has its own pot."] if sitting.pot is None else []
+    return jug + pot
+
+
+def loaves_words(sitting: Sitting) -> str:
     """The recipes by name, and which loaves each has where it has several."""
     numbers: dict[str, list[int]] = {}
     for number, batch in enumerate(sitting.batches, 1):
@@ -78,7 +83,7 @@ def _which(numbers: Sequence[int], of: int) -> str:
     return f"loaf {last}" if not first else f"loaves {', '.join(first)} and {last}"
 
 
-def _sort_findings(sitting: Sitting) -> tuple[list[Finding], list[tuple[Finding, ...]]]:
+def sort_findings(sitting: Sitting) -> tuple[list[Finding], list[tuple[Finding, ...]]]:
     """What is to be known of several loaves alike, said once and with their numbers; then what is left for each."""
     loaves: dict[tuple[object, ...], list[int]] = {}
     for number, batch in enumerate(sitting.batches, 1):
@@ -119,7 +124,7 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, wid
     return [*head, *render_rows(rows, width=width), *figures, *findings]
 
 
-def _cooling(sitting: Sitting) -> str:
+def cooling_words(sitting: Sitting) -> str:
     """To what the lye of all is to cool: as one recipe says, or each loaf's own."""
     temperatures = [batch.process.get("lye_temperature") for batch in sitting.batches]
     if not any(temperatures):
@@ -135,7 +140,7 @@ def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [
-        Row(material_words(material), (format_weight("alkali", grams),), _cooling(sitting))
+        Row(material_words(material), (format_weight("alkali", grams),), cooling_words(sitting))
         if material in alkalis
         else Row(material_words(material), (format_weight("", grams),))
         for material, grams in lines

@@ -20,6 +20,7 @@ CAUTIONS = (
     " and more, no vinegar, seek medical help. Keep children and animals out."
 )
 CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
+HOUSEHOLD = "Household soap: for cleaning things. Never use it on skin."
 _STEPS = (("lye water", "In the jug"), ("oils", "In the pot"), ("trace", "At trace"), ("top", "On top"))
 
 
@@ -39,7 +40,7 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         lines += ["", *render_findings(batch.findings, width=width)]
         return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
     rows: list[Row] = []
-    for number, (stage, title) in enumerate(_used_steps(batch), 1):
+    for number, (stage, title) in enumerate(used_steps(batch), 1):
         if rows:
             rows.append(Row("", indent=0))
         rows.append(Row(f"{number}  {title}", ("g",)))
@@ -63,7 +64,7 @@ def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: s
         )
         if part
     )
-    warning = [] if batch.purpose == "skin" else ["Household soap: for cleaning things. Never use it on skin."]
+    warning = [] if batch.purpose == "skin" else [HOUSEHOLD]
     if batch.is_stopped:
         return [*paragraph(identity, width=width), *warning]
     size = f"{format_shown(oils_g)} g of oils, {format_shown(batter_g)} g of batter"
@@ -72,7 +73,8 @@ def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: s
     return [*paragraph(identity, width=width), *paragraph(size, width=width), *warning]
 
 
-def _used_steps(batch: Batch) -> list[tuple[str, str]]:
+def used_steps(batch: Batch) -> list[tuple[str, str]]:
+    """The stages at which anything is weighed, in working order, each with what a sheet calls it."""
     used = {line.at for line in batch.pot.lines}
     return [(stage, title) for stage, title in _STEPS if stage in used]
 
@@ -145,27 +147,37 @@ def _division(parts: list[PotLine], shown_g: float, scale: Scale) -> str:
 
 def render_figures(batch: Batch, *, width: int = 80, show_all: bool = False) -> list[str]:
     """The superfat with its band and the lye concentrations, as lines; `show_all` adds the worst case."""
+    sentences = figure_sentences(batch, show_all=show_all)
+    return [line for text in sentences for line in paragraph(text, width=width, indent=2)]
+
+
+def figure_sentences(batch: Batch, *, show_all: bool = False) -> list[str]:
+    """The superfat with its band and the lye concentrations, a sentence each; `show_all` adds the worst case."""
     superfat, water = batch.superfat, batch.water
     effective = format_number(superfat.effective, 1)
     stated = format_number(superfat.nominal, 1)
     lead = f"{effective} %" if effective == stated else f"{stated} % stated, {effective} % effective"
     low, high = format_number(superfat.low, 1), format_number(superfat.high, 1)
-    lines = paragraph(f"Superfat {lead} ({low} to {high} with what is known of these oils)", width=width, indent=2)
+    sentences = [f"Superfat {lead} ({low} to {high} with what is known of these oils)"]
     if show_all:
         worst = f"{format_number(superfat.worst_low, 1)} to {format_number(superfat.worst_high, 1)}"
-        text = f"Worst case of the superfat, everything at its bad end at once: {worst} %"
-        lines += paragraph(text, width=width, indent=2)
+        sentences.append(f"Worst case of the superfat, everything at its bad end at once: {worst} %")
     lye = f"Lye concentration {format_number(water.nominal_percent, 1)} %"
     if abs(water.in_jug_percent - water.nominal_percent) >= 0.05:
         lye += f", in the jug {format_number(water.in_jug_percent, 1)} %"
     if abs(water.effective_percent - water.nominal_percent) >= 0.05:
         lye += f", with all water {format_number(water.effective_percent, 1)} %"
-    return lines + paragraph(lye, width=width, indent=2)
+    return [*sentences, lye]
 
 
 def scent_lines(batch: Batch, width: int) -> list[str]:
-    """How much of the cured bar is scent, by portion, beside the limits."""
-    lines: list[str] = []
+    """How much of the cured bar is scent, by portion, beside the limits, as lines."""
+    return [line for text in scent_sentences(batch) for line in paragraph(text, width=width, indent=2)]
+
+
+def scent_sentences(batch: Batch) -> list[str]:
+    """How much of the cured bar is scent, by portion, beside the limits, a sentence each."""
+    sentences: list[str] = []
     for portion in batch.portions:
         name = "Scent" if portion.name == WHOLE else f"{portion.name.capitalize()} portion: scent"
         total = sum(line.percent_of_cured for line in portion.scent)
@@ -179,8 +191,8 @@ def scent_lines(batch: Batch, width: int) -> list[str]:
                 f" limit {line.limit_percent:g} %"
                 for line in limits
             )
-        lines += paragraph(text, width=width, indent=2)
-    return lines
+        sentences.append(text)
+    return sentences
 
 
 def render_findings(findings: Iterable[Finding], *, width: int = 80) -> list[str]:

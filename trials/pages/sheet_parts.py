@@ -1,0 +1,126 @@
+"""What a sheet says of a batch and of a sitting, taken from what their weigh-outs say."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+from formulary.batch.model import Batch, PotLine
+from formulary.batch.scale import format_shown
+from formulary.batch.sheet_weights import Weighing, shown_weights
+from formulary.batch.sitting_model import Sitting
+from formulary.batch.sitting_text import cooling_words, sort_findings
+from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
+from formulary.batch.weigh_out_text import (
+    HOUSEHOLD,
+    figure_sentences,
+    format_weight,
+    remark,
+    scent_sentences,
+    stage_lines,
+    used_steps,
+)
+from formulary.finding import Finding
+from formulary.materials.plain_name import material_words
+from formulary.quantity import format_number
+from trials.pages.sheet_data import SheetPart, SheetPortion, SheetStep, ToWeigh
+
+Lots = Mapping[str, str]
+
+
+def batch_part(batch: Batch, lots: Lots) -> SheetPart:
+    """A batch by itself. lots: material -> its lots in words, where they are known."""
+    weights = shown_weights(batch.pot.lines, batch.scale)
+    oils_g = sum(grams for (_, role, _), grams in weights.items() if role == "oil")
+    batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+    steps = tuple(
+        SheetStep(f"{number}  {title}", tuple(_stage(batch, stage, weights, lots)))
+        for number, (stage, title) in enumerate(used_steps(batch), 1)
+    )
+    return _described(SheetPart("", _size(oils_g, batter_g), steps), batch, batch.findings)
+
+
+def sitting_parts(sitting: Sitting, lots: Lots) -> tuple[tuple[SheetPart, ...], tuple[Finding, ...]]:
+    """The vessels that the loaves share, then each loaf; and what is to be known of several loaves alike."""
+    weights = weigh_sitting(sitting)
+    shared: list[SheetStep] = []
+    if weights.jug is not None:
+        left_g = sum(weights.jug.values()) - sum(loaf.of_jug_g or 0.0 for loaf in weights.loaves)
+        note = f"{format_shown(left_g)} g stay in the jug" if left_g > 0.001 else ""
+        shared.append(SheetStep("One jug of lye for all", tuple(_shared(sitting, weights.jug, lots, note))))
+    if weights.pot is not None:
+        title = "One pot of the fats to melt that all share"
+        shared.append(SheetStep(title, tuple(_shared(sitting, weights.pot, lots))))
+    common, own = sort_findings(sitting)
+    parts = [SheetPart("For all loaves", "", tuple(shared))] if shared else []
+    for number, batch in enumerate(sitting.batches):
+        loaf = weights.loaves[number]
+        steps = tuple(_loaf(sitting, number, loaf, lots))
+        name = f"Loaf {number + 1}: {batch.recipe_name}{f', {batch.version_id[:8]}' if batch.version_id else ''}"
+        parts.append(_described(SheetPart(name, _size(loaf.oils_g, loaf.batter_g), steps), batch, own[number]))
+    return tuple(parts), (*sitting.findings, *common)
+
+
+def _size(oils_g: float, batter_g: float) -> str:
+    return f"{format_shown(oils_g)} g of oils, {format_shown(batter_g)} g of batter"
+
+
+def _described(part: SheetPart, batch: Batch, findings: Iterable[Finding]) -> SheetPart:
+    return replace(
+        part,
+        figures=(*figure_sentences(batch), *scent_sentences(batch)),
+        findings=tuple(findings),
+        portions=tuple(_portions(batch)),
+        warning="" if batch.purpose == "skin" else HOUSEHOLD,
+    )
+
+
+def _portions(batch: Batch) -> Iterable[SheetPortion]:
+    by_eye = {portion.name: 100.0 * portion.by_eye for portion in batch.pot.portions}
+    for portion in batch.portions:
+        if portion.name not in by_eye:
+            continue  # the whole batter
+        about = f", by eye: give or take {by_eye[portion.name]:g}" if by_eye[portion.name] else ""
+        share = f"{format_number(portion.share_percent, 1).removesuffix('.0')} %{about}"
+        yield SheetPortion(portion.name, share, format_number(portion.grams, 0))
+
+
+def _stage(batch: Batch, stage: str, weights: Mapping[Weighing, float], lots: Lots) -> Iterable[ToWeigh]:
+    for line, parts in stage_lines(batch, stage):
+        shown_g = weights[line.material, line.role, line.at]
+        yield _to_weigh(line, shown_g, remark(batch, line, parts, shown_g), lots)
+
+
+def _to_weigh(line: PotLine, shown_g: float, note: str, lots: Lots) -> ToWeigh:
+    grams = format_weight(line.role, shown_g)
+    return ToWeigh(material_words(line.material), grams, note, lots.get(line.material, ""), line.role != "water")
+
+
+def _shared(sitting: Sitting, vessel: Mapping[str, float], lots: Lots, left: str = "") -> Iterable[ToWeigh]:
+    alkalis = find_alkalis(sitting)
+    for material, grams in sorted(vessel.items(), key=lambda line: line[0] != "water"):  # lye goes into water
+        is_alkali = material in alkalis
+        yield ToWeigh(
+            material_words(material),
+            format_weight("alkali" if is_alkali else "", grams),
+            cooling_words(sitting) if is_alkali else "",
+            lots.get(material, ""),
+            material != "water",
+        )
+    yield ToWeigh("together", format_shown(sum(vessel.values())), left, has_lot=False)
+
+
+def _loaf(sitting: Sitting, number: int, loaf: LoafWeights, lots: Lots) -> Iterable[SheetStep]:
+    batch = sitting.batches[number]
+    own = replace(batch, pot=replace(batch.pot, lines=sitting.own[number]))
+    used = dict(used_steps(batch))
+    for stage, title in used.items():
+        lines: list[ToWeigh] = []
+        if stage == "lye water" and loaf.of_jug_g is not None:
+            lines.append(ToWeigh("of the lye in the one jug", format_shown(loaf.of_jug_g), has_lot=False))
+        if stage == "oils" and loaf.of_pot_g is not None:
+            words = "of the melted oils in the one pot"
+            lines.append(ToWeigh(words, format_shown(loaf.of_pot_g), has_lot=False))
+        lines += _stage(own, stage, loaf.own, lots)
+        if lines:
+            yield SheetStep(title, tuple(lines))

@@ -1,0 +1,102 @@
+"""The sheet of a started trial: what its frozen plan says to weigh, with what is recorded already filled in."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from formulary.batch.model import Batch
+from formulary.batch.overriding import demand_weighable, override_stops
+from formulary.batch.weigh_out import work_out_batch
+from formulary.finding import Finding
+from formulary.quantity import format_decimal
+from formulary.recipes.version import Version
+from trials.identity import code_of
+from trials.model import Event, Plan, Trial
+from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts, times, version_facts
+from trials.pages.sheet_data import ToNote
+from trials.pages.sheet_parts import batch_part
+from trials.trial_text import as_made_words
+
+
+def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: Sequence[str] = ()) -> Sheet:
+    """The sheet of a trial.
+
+    findings: what the trial as made has to say for itself, from `check_trial`. own_events: the maker's own words.
+    Raises StopError while a stop stands that the trial does not override: there is no sheet with weights then.
+    """
+    batch = _planned_batch(trial.plan)
+    said = {(each.code, each.what) for each in batch.findings}
+    new = [each for each in findings if (each.code, each.what) not in said]
+    batch = demand_weighable(override_stops(replace(batch, findings=(*batch.findings, *new)), trial.despite))
+    lots = {name: " + ".join(use.lot for use in uses) for name, uses in trial.lots.items()}
+    title = f"{trial.plan.recipe.name}, {code_of(trial.id)}"
+    otherwise = "; ".join(as_made_words(entry) for entry in trial.as_made)
+    columns = [portion.name for portion in trial.portions]
+    noted = _noted_times(trial)
+    part = batch_part(batch, {**trial.plan.lots, **lots})
+    return Sheet(
+        title=title,
+        facts=(
+            ("trial", trial.id),
+            *version_facts([batch]),
+            ("size", part.size),
+            ("day", trial.made.isoformat()),
+            *(("sitting", name) for name in (trial.sitting,) if name and name != trial.made.isoformat()),
+            *scale_facts(batch.scale),
+            ("by", trial.who or ""),
+        ),
+        parts=(part,),
+        remarks=(f"Recorded already as made otherwise than planned: {otherwise}.",) if otherwise else (),
+        conditions=tuple(conditions(batch.process, _noted_conditions(trial))),
+        times=(times(columns, noted, own_events, title=f"When it happened: {title}", is_scented=bool(batch.scent)),),
+        handling=tuple(_handling(trial)),
+        assumed=("The weights are those of the plan as it was frozen when the trial was started.", *assumed([batch])),
+    )
+
+
+def _planned_batch(plan: Plan) -> Batch:
+    """The batch of a plan, worked out by its frozen values; its grams are the frozen ones, whatever comes out."""
+    version = Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
+    worked = work_out_batch(version, plan.materials, plan.settings, oil_mass_g=plan.oil_mass_g, lots=plan.lots)
+    return replace(worked, pot=plan.pot, oil_mass_g=plan.oil_mass_g, batter_grams=plan.batter_g)
+
+
+def _noted_conditions(trial: Trial) -> dict[str, str]:
+    seen = trial.conditions
+    noted = {
+        "room, °C": seen.room_c,
+        "humidity, %": seen.humidity_percent,
+        "lye, °C": seen.lye_temperature_c,
+        "oils, °C": seen.oil_temperature_c,
+        "mould": seen.mould,
+        "cover": seen.cover,
+        "blender": seen.blender,
+    }
+    return {
+        what: value if isinstance(value, str) else format_decimal(value)
+        for what, value in noted.items()
+        if value is not None
+    }
+
+
+def _noted_times(trial: Trial) -> dict[tuple[str, str], str]:
+    noted: dict[tuple[str, str], list[str]] = {}
+    for column, events in (("", trial.events), *((portion.name, portion.events) for portion in trial.portions)):
+        for event in events:
+            noted.setdefault((event.what, column), []).append(_event_words(event))
+    return {key: ", ".join(words) for key, words in noted.items()}
+
+
+def _event_words(event: Event) -> str:
+    lasted = "" if event.for_s is None else f" for {format_decimal(event.for_s)} s"
+    warm = "" if event.temperature_c is None else f" {format_decimal(event.temperature_c)} °C"
+    return f"{event.at}{lasted}{warm}"
+
+
+def _handling(trial: Trial) -> Iterable[ToNote]:
+    noted: dict[str, list[str]] = {word: [] for word in HANDLING}
+    for each in trial.after_pour:
+        words = "noted" if each.at_h is None else format_decimal(each.at_h)
+        noted.setdefault(each.what, []).append(f"{words} {each.portion or ''}".strip())
+    return (ToNote(word, "", (", ".join(said),)) for word, said in noted.items())

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from types import MappingProxyType
 
@@ -130,8 +130,14 @@ def _read_vessels(fields: Fields) -> dict[str, Decimal]:
     return vessels
 
 
+def for_calculation(settings: Settings) -> Settings:
+    """The settings that a calculation uses, which a frozen plan keeps: without what only money is told in."""
+    return replace(settings, currency="")
+
+
 def settings_tree(settings: Settings) -> dict[str, object]:
-    """The settings that a calculation uses, as they are written in a file; `read_settings` reads them back."""
+    """The settings that a calculation uses, as they are written in a file; `read_settings` reads back
+    `for_calculation` of them."""
     tree: dict[str, object] = {
         "format": 1,
         "name": settings.name,

@@ -14,7 +14,7 @@ from ruamel.yaml import YAML
 import formulary
 from formulary.document import render_document
 from formulary.finding import MAX_FINDINGS
-from formulary.settings import Settings, parse_settings, settings_tree
+from formulary.settings import Settings, for_calculation, parse_settings, settings_tree
 
 SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "settings.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
@@ -62,6 +62,7 @@ def test_settings_that_were_written_out_read_back_the_same() -> None:
     settings, _ = parse_settings(EVERYTHING)
     again, findings = parse_settings(render_document(settings_tree(settings)))
     assert findings == ()
+    assert again == for_calculation(settings)
     assert again == Settings(**{**_values(settings), "currency": ""})  # prices are no part of a frozen plan
 
 

@@ -26,7 +26,7 @@ from formulary.quantity import Kind
 from formulary.recipes.model import STAGES
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
-from formulary.settings import Settings, read_settings, settings_tree
+from formulary.settings import Settings, for_calculation, read_settings, settings_tree
 from trials.model import Plan
 
 _HEAD = """What was planned when the trial was started, frozen. Its numbers are worked out from this file alone.
@@ -63,7 +63,7 @@ def make_plan(
         label=version.label if version.is_saved else None,
         materials=MappingProxyType({name: materials[name] for name in names}),
         lots=MappingProxyType({name: lot for name, lot in (lots or {}).items() if name in names}),
-        settings=settings,
+        settings=for_calculation(settings),
         size=size or ("oils", f"{exact(batch.oil_mass_g):f} g"),
         oil_mass_g=batch.oil_mass_g,
         batter_g=batch.batter_grams,

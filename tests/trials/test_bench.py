@@ -10,6 +10,7 @@ import pytest
 
 from formulary.errors import ChangedError, InputError, StopError
 from formulary.folder import Folder
+from formulary.settings import parse_settings
 from formulary.starting import init_folder
 from trials import record
 from trials.bench import Bench, open_bench
@@ -61,6 +62,34 @@ def test_starting_saves_recipe_plan_and_trial_in_one_commit(folder: Folder, benc
     assert folder.changed_paths() == ()
     assert bench.find_trial("k7wq") == trial
     assert folder.find_version("midwinter-clove").is_saved
+
+
+EVERY_SETTING = """\
+format: 1
+name: Harbour soap
+scale: {step: 0.5 g, alkali_step: 50 mg}
+measures: {tsp: 4.9 ml, tbsp: 15 ml, cup: 250 ml, fl_oz: 29.5735 ml}
+moulds: {tall-loaf: 25 x 8 x 7 cm}
+vessels: {pot: 5 l, jug: 1.5 l}
+cure: {days: 35.5, water_lost: 55.5 %}
+currency: EUR
+outcomes: {scent left: {scale: graded, grades: [none, some, much], ages: [28 d, 90 d]}}
+events: {sprinkled: petals on top}
+follow_up: {hardness: [28 d], gel: []}
+checks: {off: [castor-much]}
+"""
+
+
+def test_a_trial_is_started_whatever_the_settings_say(folder: Folder, bench: Bench) -> None:
+    _, findings = parse_settings("format: 1\nno-such-key: 1\n")
+    known = next(each.do for each in findings if each.code == "unknown-key").removeprefix("keys here: ").split(", ")
+    said = [line.partition(":")[0] for line in EVERY_SETTING.splitlines()]
+    assert sorted(said) == sorted(known)
+    (folder.root / "formulary.yaml").write_text(EVERY_SETTING, encoding="utf-8")
+    folder.refresh()
+    trial = start(bench)
+    assert open_bench(folder.root).find_trial("k7wq") == trial
+    assert trial.plan.settings.moulds == {"tall-loaf": "25 x 8 x 7 cm"}
 
 
 def test_a_batch_with_a_stop_is_not_started_and_nothing_is_written(folder: Folder, bench: Bench) -> None:

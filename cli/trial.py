@@ -195,9 +195,10 @@ def show(wanted: str, show_all: bool, as_json: bool) -> int:
         found = bench.find_trial(wanted)
         findings = bench.check_trial(found)
         if as_json:
-            say_json(trial_json(found, findings, bench.outcomes))
+            say_json(trial_json(found, findings, bench.outcomes, register=folder.register))
         else:
-            say(render_trial(found, findings, bench.outcomes, width=width(), show_all=show_all))
+            register = folder.register
+            say(render_trial(found, findings, bench.outcomes, width=width(), show_all=show_all, register=register))
     return STOPPED if stops(findings) else DONE
 
 

@@ -40,6 +40,7 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import Severity
     from formulary.text_table import paragraph
+    from trials.lot_values import describe_lot_values
 
     found = bench.check_trial(recorded)
     known = {(each.code, each.what) for each in bench.check_trial(before)}
@@ -50,6 +51,9 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         say(f"{recorded.id}: {entry.said}")
         if entry.remark:
             say("\n".join(paragraph(entry.remark, width=width(), indent=2)))
+        if entry.section == "lots" and entry.key is not None:
+            values = describe_lot_values(before, recorded, entry.key, str(entry.value))
+            say("\n".join(paragraph(values, width=width(), indent=2))) if values else None
     if new:
         say("\n".join(["", *render_findings(new, width=width())]))
     if grave:

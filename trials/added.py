@@ -1,39 +1,98 @@
-"""What went into a trial without standing in its plan: its values, kept beside the trial as they were."""
+"""What a trial's plan does not hold and its numbers rest on, kept beside the trial as it was when it was recorded.
+
+Two things are: the values of materials that went in without standing in the plan, and those of lots whose certificates
+were registered after the plan was frozen.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass, field
+from types import MappingProxyType
 
-from formulary.document import render_document
+from formulary.document import Quoted, render_document
 from formulary.errors import InputError
 from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors
-from formulary.materials.frozen import material_tree
-from formulary.materials.model import Material
+from formulary.materials.frozen import lot_tree, material_tree, read_lot_tree
+from formulary.materials.model import Lot, Material
 from trials.plan import read_frozen_materials
 
 _HEAD = "Values of what went in without standing in the plan, as they were when it was recorded."
 
 
-def parse_added(data: bytes | str, path: str | None = None) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
-    """The materials in the content of an added.yaml, by name, and every fault found in it."""
-    materials, findings = read_file(data, path, _read_added)
-    return materials or {}, findings
+@dataclass(frozen=True, slots=True)
+class Added:
+    """What is kept beside a trial: materials by name, and material -> lot -> what its certificate said."""
+
+    materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: MappingProxyType({}))
 
 
-def _read_added(fields: Fields) -> Mapping[str, Material]:
+NOTHING_ADDED = Added()
+
+
+def parse_added(data: bytes | str, path: str | None = None) -> tuple[Added, tuple[Finding, ...]]:
+    """What the content of an added.yaml keeps, and every fault found in it."""
+    added, findings = read_file(data, path, _read_added)
+    return added or NOTHING_ADDED, findings
+
+
+def _read_added(fields: Fields) -> Added:
     fields.check_format()
-    materials = read_frozen_materials(fields)
+    materials = read_frozen_materials(fields) if fields.has("materials") else {}
+    lots: dict[str, Mapping[str, Lot]] = {}
+    for entry in fields.entries("lots") if fields.has("lots") else ():
+        block = fields.as_block(entry.value, f"lots, {entry.key.text}")
+        if block is None:
+            continue
+        lots[entry.key.text] = {
+            each.key.text: read_lot_tree(inner, each.key.text)
+            for each in block.block.entries
+            if block.has(each.key.text) and (inner := block.as_block(each.value, each.key.text)) is not None
+        }
+        block.finish()
     fields.finish()
-    return materials
+    return Added(materials, lots)
 
 
-def render_added(materials: Mapping[str, Material]) -> str:
-    """Materials as the text of added.yaml, which reads back as the same; raises InputError where it would not."""
-    tree = {"format": 1, "materials": {name: material_tree(item) for name, item in materials.items()}}
+def render_added(added: Added) -> str:
+    """What is kept as the text of added.yaml, which reads back as the same; raises InputError where it would not."""
+    tree: dict[str, object] = {"format": 1}
+    if added.materials:
+        tree["materials"] = {name: material_tree(item) for name, item in added.materials.items()}
+    if added.lots:
+        tree["lots"] = {
+            name: {Quoted(lot): lot_tree(values) for lot, values in lots.items()} for name, lots in added.lots.items()
+        }
     text = render_document(tree, comment=_HEAD)
     again, findings = parse_added(text)
-    if has_errors(findings) or again != dict(materials):
+    if has_errors(findings) or again != Added(dict(added.materials), {n: dict(lots) for n, lots in added.lots.items()}):
         what = "the values of what went in cannot be kept: the file would not read back as they are"
-        raise InputError.of("added-not-kept", what, f"look at the materials {', '.join(materials)}")
+        names = ", ".join(dict.fromkeys([*added.materials, *added.lots]))
+        raise InputError.of("added-not-kept", what, f"look at the materials {names}")
     return text
+
+
+def merge_lots(
+    before: Mapping[str, Mapping[str, Lot]], more: Mapping[str, Mapping[str, Lot]]
+) -> dict[str, Mapping[str, Lot]]:
+    """Lots by material, those in `more` in the place of earlier ones of their name."""
+    return {name: {**before.get(name, {}), **more.get(name, {})} for name in dict.fromkeys([*before, *more])}
+
+
+def find_unkept_lots(
+    named: Mapping[str, tuple[str, ...]], frozen: Mapping[str, Material], register: Mapping[str, Material]
+) -> dict[str, dict[str, Lot]]:
+    """Of the lots that a trial names, those that are registered today and of which nothing is kept, as they are today.
+
+    named: material -> its lots. frozen: the materials with everything that is kept of their lots.
+    """
+    found: dict[str, dict[str, Lot]] = {}
+    for name, lots in named.items():
+        if name not in frozen or name not in register:
+            continue
+        for lot in lots:
+            if lot not in frozen[name].lots and lot in register[name].lots:
+                found.setdefault(name, {})[lot] = register[name].lots[lot]
+    return found

@@ -151,8 +151,11 @@ class Bench(TrialFiles):
         return recalculate(trial, self.folder.register)
 
     def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
-        """What still stands between a trial and being sold; empty when nothing does."""
-        return fit_to_sell(trial, self.outcomes["free alkali"], today)
+        """What still stands between a trial and being sold; empty when nothing does.
+
+        The worse of the frozen values and of today's register counts.
+        """
+        return fit_to_sell(trial, self.outcomes["free alkali"], today, register=self.folder.register)
 
     def sheet(
         self, weigh_out: Trial | str | Batch | Sitting, *, on: date | None = None, who: str | None = None
@@ -321,9 +324,10 @@ class Bench(TrialFiles):
     def check_trial(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
         """What makes the trial as made unsafe or unfit to sell, and what in its record does not add up.
 
-        today: what was observed later than this is told; the present day unless given.
+        today: what was observed later than this is told; the present day unless given. What today's register says
+        against the lye, and the frozen values do not, is told, too.
         """
-        return check_trial(trial, self.outcomes, today or date.today())
+        return check_trial(trial, self.outcomes, today or date.today(), register=self.folder.register)
 
     def check_files(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """What cannot be read as meant in the trials that some files belong to; a trial removed whole is no fault."""

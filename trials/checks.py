@@ -12,30 +12,41 @@ from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
 from formulary.errors import StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
+from formulary.materials.model import Material
 from formulary.quantity import format_number
-from trials.effective import effective_portion, effective_pot, lot_weights, materials_of
+from trials.effective import effective_portion, effective_pot, kept_materials, lot_weights, materials_of
 from trials.likely import check_likely
 from trials.minutes import check_minutes
 from trials.model import Trial
 from trials.observed import check_observed
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
+from trials.recalculate import find_later_limits, find_later_lye
 
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
+_LITTLE_FAT = ("superfat-low", "superfat-band")
+_FREE_ALKALI = ("free-alkali", "free-alkali-untested")
 _PRESENT = 2  # the grade of free alkali above a trace
 
 
 def check_trial(
-    trial: Trial, outcomes: Mapping[str, Outcome] = MappingProxyType({}), today: date | None = None
+    trial: Trial,
+    outcomes: Mapping[str, Outcome] = MappingProxyType({}),
+    today: date | None = None,
+    *,
+    register: Mapping[str, Material] | None = None,
 ) -> tuple[Finding, ...]:
     """What makes the batch as made unsafe or unfit to sell, and what in its record does not add up.
 
     A planned batch that was made as planned repeats what its plan already said. outcomes: by name, for their units.
-    today: what was observed later is told only with it.
+    today: what was observed later is told only with it. register: as it is today; what it says against the lye, and the
+    frozen values do not, is told only with it.
     """
     formula = effective_portion(trial)
     materials = materials_of(trial)
     findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
+    if register is not None and (trial.release is None or trial.release.decision != "discard"):
+        findings += find_later_lye(trial, register)
     findings += _check_lots(trial)
     used: dict[str, tuple[str, ...]] = {name: (lot,) for name, lot in trial.plan.lots.items()}
     used |= {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
@@ -47,17 +58,23 @@ def check_trial(
 
 
 def fit_to_sell(
-    trial: Trial, free_alkali: Outcome, today: date | None = None, *, cure_days: Decimal | None = None
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None = None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None = None,
 ) -> tuple[Finding, ...]:
     """What still stands between this trial and being sold; empty when nothing does.
 
     free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
-    without it. cure_days: how long it must be; that of the plan's settings unless given.
+    without it. cure_days: how long it must be; that of the plan's settings unless given. register: as it is today;
+    with it the worse of its values and of the frozen ones counts.
     """
     place = Place(trial.path)
     decision = trial.release
     overridden = decision.despite if decision is not None and decision.decision == "sell" else ()
-    standing = check_before_sale(trial, free_alkali, today, cure_days=cure_days)
+    standing = check_before_sale(trial, free_alkali, today, cure_days=cure_days, register=register)
     open_points = [finding for finding in standing if is_never_sold(finding) or finding.code not in overridden]
     if decision is None:
         what = "nobody has decided yet whether it is sold"
@@ -69,15 +86,20 @@ def fit_to_sell(
 
 
 def check_before_sale(
-    trial: Trial, free_alkali: Outcome, today: date | None = None, *, cure_days: Decimal | None = None
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None = None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None = None,
 ) -> tuple[Finding, ...]:
     """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`)."""
     place = Place(trial.path)
-    checked = check_trial(trial)
-    found = list(stops(checked))
+    checked = check_trial(trial, register=register)
+    found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
     if any(finding.code == "scent-limit-unknown" for finding in checked):
         found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
-    found += _check_free_alkali(trial, free_alkali, place)
+    found += _check_free_alkali(trial, free_alkali, place, [each for each in checked if each.code in _LITTLE_FAT])
     needed = trial.plan.settings.cure_days if cure_days is None else cure_days
     if today is not None and (today - trial.made).days < needed:
         age = (today - trial.made).days
@@ -89,24 +111,26 @@ def check_before_sale(
 
 def is_never_sold(finding: Finding) -> bool:
     """Whether nobody can decide to sell in spite of it: lye that the fat cannot take up is caustic on skin."""
-    return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code == "free-alkali")
+    return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code in _FREE_ALKALI)
 
 
-def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, also: Sequence[Finding] = ()) -> None:
+def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material]) -> None:
     """Hold a decision to sell against what is known of the trial.
 
-    also: what else speaks against it, such as a limit that came after the plan was frozen.
+    register: as it is today; a certificate or a limit that came after the plan was frozen speaks against it, too.
     Raises StopError with everything that speaks against selling and that the decision does not name in `despite`.
     """
     decision = trial.release
     if decision is None or decision.decision != "sell":
         return
-    found = (*also, *check_before_sale(trial, free_alkali, decision.on or today))
+    found = check_before_sale(trial, free_alkali, decision.on or today, register=register)
     standing = [each for each in found if is_never_sold(each) or each.code not in decision.despite]
     if not standing:
         return
-    if any(is_never_sold(each) for each in standing):
-        last = stop("not-sold", "it is not recorded as sold: this can never be overridden", "rework or discard it")
+    never = {each.code for each in standing if is_never_sold(each)}
+    if never:
+        do = "test it first" if never == {"free-alkali-untested"} else "rework or discard it"
+        last = stop("not-sold", "it is not recorded as sold: this can never be overridden", do)
     else:
         codes = " ".join(f"--despite {code}" for code in dict.fromkeys(each.code for each in standing))
         what = "it is not recorded as sold: too much speaks against it"
@@ -114,16 +138,30 @@ def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, also: Se
     raise StopError([*standing, last])
 
 
-def _check_free_alkali(trial: Trial, outcome: Outcome, place: Place) -> Iterable[Finding]:
+def _check_free_alkali(
+    trial: Trial, outcome: Outcome, place: Place, little_fat: Sequence[Finding]
+) -> Iterable[Finding]:
+    """What the tests for free alkali say, or that there is none; little_fat: what makes it likely that they would.
+
+    A superfat that is low, or may be, is settled by a test that finds none. Where it may be below nothing, only a test
+    can tell, and nobody can decide without.
+    """
     values = [
         (age, value)
         for age in sorted({item.age_days for item in trial.observations if item.outcome == outcome.name})
         for value in outcome_values(trial, outcome, age)
     ]
     if not values:
-        yield warn("free-alkali-untested", "free alkali was not looked for", "test a fresh cut before selling", place)
+        yield from little_fat
+        what, do = "free alkali was not looked for", "test a fresh cut before selling"
+        if any(each.code == "superfat-band" for each in little_fat):
+            yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
+        else:
+            yield warn("free-alkali-untested", what, do, place)
         return
     last_age = values[-1][0]
+    if any(value.value for age, value in values if age == last_age):
+        yield from little_fat
     for age, value in values:
         if age == last_age and value.value:
             grade = outcome.grades[int(value.value)]
@@ -154,7 +192,7 @@ def _check_lots(trial: Trial) -> Iterable[Finding]:
 
 def _check_certificates(trial: Trial, material: str) -> Iterable[Finding]:
     """A lot of which nothing is kept, where the lye was worked out, or is, by the certificate of another."""
-    frozen = trial.plan.materials.get(material) or trial.added.get(material)
+    frozen = kept_materials(trial).get(material)
     used = [use.lot for use in trial.lots[material]]
     kept = {} if frozen is None else frozen.lots
     unknown = [lot for lot in used if lot not in kept]

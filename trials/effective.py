@@ -113,7 +113,19 @@ def has_no_oils(trial: Trial, portion: str | None = None) -> bool:
 
 def materials_of(trial: Trial) -> dict[str, Material]:
     """Every material of the trial with the frozen values that hold for it, as `with_lots_used` chooses them."""
-    return with_lots_used(trial, {**trial.added, **trial.plan.materials})
+    return with_lots_used(trial, kept_materials(trial))
+
+
+def kept_materials(trial: Trial) -> dict[str, Material]:
+    """Every material of the trial with its frozen general values, and all lots of which something is kept.
+
+    What was kept of a lot when it was recorded goes before what the plan holds of it.
+    """
+    materials = {**trial.added, **trial.plan.materials}
+    for name, lots in trial.lot_values.items():
+        if name in materials:
+            materials[name] = replace(materials[name], lots={**materials[name].lots, **lots})
+    return materials
 
 
 def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str, Material]:

@@ -42,7 +42,7 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
         trial, faults = files.read_trial(name)
         findings += faults
         if trial is not None:
-            findings += check_trial(trial, outcomes, today)
+            findings += check_trial(trial, outcomes, today, register=files.folder.register)
             findings += _check_known_lots(trial, files.folder.register)
             versions.setdefault(trial.version, []).append(trial)
     findings += _check_deliveries(files, today)

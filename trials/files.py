@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
-from trials.added import parse_added
+from trials.added import NOTHING_ADDED, Added, find_unkept_lots, merge_lots, parse_added
+from trials.effective import kept_materials
 from trials.identity import find_trial_id, is_trial_folder, trial_folder
 from trials.model import Plan, Trial
 from trials.outcomes.known import own_event_words, read_outcomes
@@ -111,13 +112,13 @@ class TrialFiles:
             told.append(unreadable_plan(path))
         return plan, tuple(told)
 
-    def read_added(self, trial_id: str) -> tuple[Mapping[str, Material], tuple[Finding, ...]]:
-        """The kept values of what went into a trial beyond its plan, by name, and every fault in their file."""
+    def read_added(self, trial_id: str) -> tuple[Added, tuple[Finding, ...]]:
+        """The kept values of what went into a trial beyond its plan, and every fault in their file."""
         path = f"{trial_folder(trial_id)}/added.yaml"
         try:
             data = self.folder.store.read_working(path)
         except InputError:  # most trials have none
-            return {}, ()
+            return NOTHING_ADDED, ()
         return parse_added(data, path)
 
     def parse_text(
@@ -125,9 +126,12 @@ class TrialFiles:
         data: bytes | str,
         trial_id: str,
         plan: Plan | None,
-        added: Mapping[str, Material] = MappingProxyType({}),
+        added: Added = NOTHING_ADDED,
     ) -> tuple[Trial | None, tuple[Finding, ...]]:
-        """A trial's text read against its plan, with this formulary's outcomes, events and register."""
+        """A trial's text read against its plan, with this formulary's outcomes, events and register.
+
+        added: what is kept beside it. What went in and is not kept counts as it is registered today, with a note.
+        """
         settings = self.folder.settings
         path = f"{trial_folder(trial_id)}/trial.yaml"
         trial, findings = parse_trial(
@@ -138,18 +142,26 @@ class TrialFiles:
             outcomes=self.outcomes,
             own_events=own_event_words(settings),
             materials=self.folder.register,
-            added=MappingProxyType(dict(added)),
+            added=MappingProxyType(dict(added.materials)),
         )
         if trial is None:
             return None, findings
         loose = self._not_frozen(trial)
         for name in loose:
             what = f"{name} stands under as_made, but its values were not kept: today's are used"
-            do = "record it with `formulary trial as-made`, or save the trial, to keep them"
+            do = "the next entry of the trial keeps them, whatever it is of"
             findings += (note("added-not-kept", what, do, trial.place._replace(field="as_made")),)
         if loose:
             trial = replace(trial, added=MappingProxyType({**trial.added, **loose}))
-        return trial, findings
+        trial = replace(trial, lot_values=added.lots)
+        named = {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
+        lots = find_unkept_lots(named, kept_materials(trial), self.folder.register)
+        for name, unkept in lots.items():
+            what = f"what is registered of lot {' and '.join(unkept)} of {name} is not kept with the trial: today's"
+            what += " values are used"
+            do = "the next entry of the trial keeps them, whatever it is of"
+            findings += (note("lot-not-kept", what, do, trial.place._replace(field=f"lots, {name}")),)
+        return replace(trial, lot_values=merge_lots(added.lots, lots)), findings
 
     def _not_frozen(self, trial: Trial) -> dict[str, Material]:
         """Materials that went in beyond the plan and whose values are not kept beside the trial."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
-from formulary.materials.model import Material
+from formulary.materials.model import Lot, Material
 from formulary.quantity import Elapsed, NotAQuantity, parse_age_days
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
@@ -245,7 +245,8 @@ class Trial:
     version: the full id of the recipe version. sitting: trials of one sitting share oils, jug and conditions.
     events: of the whole batter; in a divided one, what happened before the division and so to every portion.
     portions: empty when the batter was not divided. despite: codes of stops that were overridden.
-    added: values of materials that went in without standing in the plan, kept like the plan's own.
+    added: values of materials that went in without standing in the plan, kept like the plan's own. lot_values:
+    material -> lot -> what its certificate says, for lots that the plan does not hold or holds otherwise.
     """
 
     id: str
@@ -268,6 +269,7 @@ class Trial:
     despite: tuple[str, ...] = ()
     notes: str = ""
     added: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
+    lot_values: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: MappingProxyType({}))
     path: str | None = field(default=None, compare=False)
     place: Place = field(default=Place(), compare=False, repr=False)
 

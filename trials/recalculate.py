@@ -15,7 +15,8 @@ from formulary.materials.model import Material, ValueRange
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_pot, materials_of, with_lots_used
+from trials.effective import effective_pot, kept_materials, materials_of, with_lots_used
+from trials.identity import code_of
 from trials.model import Trial
 
 # The values of a material that the figures of a pot follow from, and what people call them.
@@ -29,10 +30,14 @@ _VALUES: Mapping[str, str] = MappingProxyType(
         "sugars_percent": "sugars, %",
         "acids": "acids, %",
         "limit": "limit, % of product",
+        "contains": "constituents, %",
+        "limits": "limits of constituents, %",
         "fatty_acids": "fatty acids",
     }
 )
 _LIMITS = ("scent-limit", "constituent-limit")
+_TOO_LITTLE_FAT = ("lye-excess", "superfat-low", "superfat-band")
+_LYE = (*_TOO_LITTLE_FAT, "superfat-high", "saponification-unknown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +99,11 @@ class Recalculation:
 def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation:
     """The trial's pot, as it was really made, worked out again with the values that the register has today.
 
-    Nothing is written: the trial keeps its frozen numbers. A material that is no longer registered keeps its own.
+    Nothing is written: the trial keeps its frozen numbers. A material, or a lot, that is no longer registered keeps its
+    own.
     """
     frozen = materials_of(trial)
-    names = {line.material for line in trial.plan.pot.lines} | set(frozen)
-    gone = tuple(sorted(name for name in names if name not in register))
-    today = {name: register[name] if name in register else frozen[name] for name in names}
-    today = with_lots_used(trial, today)
+    today, gone = _materials_today(trial, frozen, register)
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     used = sorted({line.material for line in pot.lines})
     settings, purpose = trial.plan.settings, trial.plan.recipe.purpose
@@ -110,7 +113,7 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
         trial,
         before,
         after,
-        tuple(change for name in used for change in _changes(name, frozen[name], today[name])),
+        tuple(change for name in used for change in find_value_changes(name, frozen[name], today[name])),
         gone,
         _only_in(found_after, found_before),
         _only_in(found_before, found_after),
@@ -119,10 +122,54 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
 
 def find_later_limits(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
     """Limits of scent that the bars pass by today's register and did not by their frozen plan."""
-    found = recalculate(trial, register).appeared
+    return _by_today(_LIMITS, _appeared(trial, register))
+
+
+def find_later_lye(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
+    """What today's register says against the loaf's lye and its frozen values do not.
+
+    A certificate that was copied, or a slip in one that was mended, after the loaf was poured is heard of here.
+    """
+    do = f"see which value is another one: formulary trial recalculate {code_of(trial.id)}; if the loaf was made from"
+    do += " another delivery, register that as a lot and name it (`formulary trial lot`)"
+    return tuple(replace(finding, do=f"{do}; {finding.do}") for finding in _by_today(_LYE, _appeared(trial, register)))
+
+
+def _by_today(codes: Sequence[str], found: Sequence[Finding]) -> tuple[Finding, ...]:
     return tuple(
-        replace(finding, what=f"by today's register, {finding.what}") for finding in found if finding.code in _LIMITS
+        replace(finding, what=f"by today's register, {finding.what}") for finding in found if finding.code in codes
     )
+
+
+def _appeared(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
+    """What is found by today's values alone, but of the lye only where they make it worse."""
+    frozen = materials_of(trial)
+    today, _ = _materials_today(trial, frozen, register)
+    if not any(find_value_changes(name, frozen[name], today[name]) for name in today):
+        return ()
+    found = recalculate(trial, register)
+    one, two = found.before, found.after
+    if two.superfat_effective < one.superfat_effective or two.superfat_low < one.superfat_low:
+        return found.appeared
+    return tuple(finding for finding in found.appeared if finding.code not in _TOO_LITTLE_FAT)
+
+
+def _materials_today(
+    trial: Trial, frozen: Mapping[str, Material], register: Mapping[str, Material]
+) -> tuple[dict[str, Material], tuple[str, ...]]:
+    """The trial's materials as today's register has them, and the names of those that it no longer has.
+
+    A material that is no longer registered keeps what is frozen of it, and so does a lot.
+    """
+    kept = kept_materials(trial)
+    gone = tuple(sorted(name for name in kept if name not in register))
+    today = {
+        name: replace(register[name], lots={**kept[name].lots, **register[name].lots})
+        if name in register
+        else frozen[name]
+        for name in kept
+    }
+    return with_lots_used(trial, today), gone
 
 
 def _only_in(these: Sequence[Finding], others: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -130,7 +177,8 @@ def _only_in(these: Sequence[Finding], others: Sequence[Finding]) -> tuple[Findi
     return tuple(finding for finding in these if (finding.code, finding.what) not in told)
 
 
-def _changes(name: str, before: Material, after: Material) -> list[ValueChange]:
+def find_value_changes(name: str, before: Material, after: Material) -> list[ValueChange]:
+    """The values of a material that figures follow from, and that are others after than before."""
     found: list[ValueChange] = []
     for attribute, label in _VALUES.items():
         one, two = getattr(before, attribute), getattr(after, attribute)

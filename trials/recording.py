@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import Place, error
+from formulary.finding import Place, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
-from trials.added import render_added
+from formulary.materials.model import Lot, Material
+from trials.added import NOTHING_ADDED, Added, merge_lots, render_added
 from trials.checks import demand_sellable
+from trials.effective import kept_materials
 from trials.entry import Entry, shorten
 from trials.identity import trial_folder
 from trials.model import Trial
-from trials.recalculate import find_later_limits
 from trials.record import describe_entries, made_on
 from trials.record_text import write_entries
 
@@ -70,36 +71,62 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
             demand_known_lot(bench.folder.register, entry.key, entry.value)
     entries = [*entries, *made_on(before, entries, now.date())]
     text = write_entries(data.decode("utf-8"), entries, path)
-    after, findings = bench.parse_text(text, trial_id, before.plan, before.added)
+    kept, _ = bench.read_added(trial_id)
+    after, findings = bench.parse_text(text, trial_id, before.plan, kept)
     if after is None:
         # The lines that they point at were never written: what is said of the entry stays, its place goes.
         raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
+    after = replace(after, lot_values=merge_lots(after.lot_values, _lots_said(after, entries, bench.folder.register)))
     if any(entry.section == "release" for entry in entries) and "free alkali" in bench.outcomes:
-        later = find_later_limits(after, bench.folder.register)
-        demand_sellable(after, bench.outcomes["free alkali"], now.date(), also=later)
+        _demand_readable_materials(bench, after)
+        demand_sellable(after, bench.outcomes["free alkali"], now.date(), register=bench.folder.register)
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
-    _keep_added(bench, after, files, read)
+    _keep_added(bench, after, kept, files, read)
     return _Written(after, files, dict(read))
+
+
+def _demand_readable_materials(bench: TrialFiles, trial: Trial) -> None:
+    """Refuse a sale while a material's file cannot be read: what it says today of the loaf's lye is not known."""
+    if trial.release is None or trial.release.decision != "sell":
+        return
+    found = bench.folder.material_findings
+    faults = [fault for name in kept_materials(trial) for fault in found.get(f"materials/{name}.yaml", ())]
+    if has_errors(faults):
+        raise InputError(fault for fault in faults if fault.severity is Severity.ERROR)
 
 
 def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], path: str) -> None:
     """Writing an entry changes what it says and nothing else."""
-    changed = {"added", *sections, *("portions" for section in sections if section == "events")}
+    changed = {"added", "lot_values", *sections, *("portions" for section in sections if section == "events")}
     kept = {name: getattr(before, name) for name in Trial.__dataclass_fields__ if name in changed}
     if replace(after, **kept) != before:
         what = "the file's layout does not let an entry be written without changing something else"
         raise InputError([error("cannot-edit", what, "write it by hand", Place(path))])
 
 
-def _keep_added(bench: TrialFiles, trial: Trial, files: dict[str, str], read: dict[str, str]) -> None:
-    """Put the values of materials beyond the plan beside the trial, once each, so that they stay what they were."""
+def _lots_said(trial: Trial, entries: Iterable[Entry], register: Mapping[str, Material]) -> dict[str, dict[str, Lot]]:
+    """What is registered today of the lots that entries name, where something else, or nothing, is kept of them."""
+    kept = kept_materials(trial)
+    found: dict[str, dict[str, Lot]] = {}
+    for entry in entries:
+        name, lot = entry.key or "", str(entry.value)
+        if entry.section != "lots" or name not in register or name not in kept:
+            continue
+        today = register[name].lots.get(lot)
+        if today is not None and today != kept[name].lots.get(lot):
+            found.setdefault(name, {})[lot] = today
+    return found
+
+
+def _keep_added(bench: TrialFiles, trial: Trial, kept: Added, files: dict[str, str], read: dict[str, str]) -> None:
+    """Put the values of materials and lots beyond the plan beside the trial, so that they stay what they were."""
     path = f"{trial_folder(trial.id)}/added.yaml"
-    kept, _ = bench.read_added(trial.id)
     names = {name for entry in trial.as_made for name in (entry.extra, entry.instead) if name}
     wanted = {name: trial.added[name] for name in sorted(names) if name in trial.added}
-    if all(name in kept for name in wanted):
+    added = Added({**wanted, **kept.materials}, trial.lot_values)
+    if added == kept:
         return
-    files[path] = render_added({**wanted, **kept})
-    if kept:
+    files[path] = render_added(added)
+    if kept != NOTHING_ADDED:
         read[path] = blob_id(bench.folder.store.read_working(path))

@@ -8,6 +8,7 @@ from decimal import Decimal
 from formulary.batch.model import PotLine
 from formulary.batch.weigh_out_text import render_findings
 from formulary.finding import Finding
+from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
@@ -32,8 +33,12 @@ def render_trial(
     *,
     width: int = 80,
     show_all: bool = False,
+    register: Mapping[str, Material] | None = None,
 ) -> str:
-    """One trial as text. `show_all` shows the weights that went as planned, too."""
+    """One trial as text. `show_all` shows the weights that went as planned, too.
+
+    register: as it is today; whether the trial is fit to sell is held against it, too.
+    """
     plan = trial.plan
     head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {size_words(plan.size)}"
     by = f" by {trial.who}" if trial.who else ""
@@ -57,7 +62,7 @@ def render_trial(
     observed = list(_outcome_rows(trial, outcomes))
     if observed:
         lines += ["", *render_rows([Row("what was observed", ("value",)), *observed], width=width)]
-    lines += ["", *_decision(trial, outcomes, width)]
+    lines += ["", *_decision(trial, outcomes, width, register)]
     if trial.notes.strip():
         lines += ["", *paragraph(trial.notes.strip(), width=width, indent=2)]
     if findings:
@@ -71,7 +76,9 @@ def _portion_words(portion: TrialPortion) -> str:
     return f"{portion.name} {format_decimal(portion.share)} %{by_eye}{mould}"
 
 
-def _decision(trial: Trial, outcomes: Mapping[str, Outcome], width: int) -> list[str]:
+def _decision(
+    trial: Trial, outcomes: Mapping[str, Outcome], width: int, register: Mapping[str, Material] | None
+) -> list[str]:
     """What became of the bars, what was decided, and what stands before selling."""
     bars, release = trial.bars, trial.release
     counts = ((bars.cut, "cut"), (bars.kept_back, "kept back"), (bars.scrapped, "scrapped"))
@@ -85,7 +92,7 @@ def _decision(trial: Trial, outcomes: Mapping[str, Outcome], width: int) -> list
         decided = f"decision: {release.decision}, by {release.who}{on}: {release.why}{despite}"
         lines += paragraph(decided, width=width, indent=2)
     if "free alkali" in outcomes:
-        standing = [finding.what for finding in fit_to_sell(trial, outcomes["free alkali"])]
+        standing = [finding.what for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)]
         text = f"not fit to sell: {'; '.join(standing)}" if standing else "fit to sell, as far as is recorded here"
         lines += paragraph(text, width=width, indent=2)
     return lines
@@ -287,8 +294,17 @@ def trial_row(trial: Trial, outcomes: Mapping[str, Outcome]) -> dict[str, object
     }
 
 
-def trial_json(trial: Trial, findings: Sequence[Finding], outcomes: Mapping[str, Outcome]) -> dict[str, object]:
-    """A trial with stable keys: planned grams, grams really in the pot, events, values, and why values are missing."""
+def trial_json(
+    trial: Trial,
+    findings: Sequence[Finding],
+    outcomes: Mapping[str, Outcome],
+    *,
+    register: Mapping[str, Material] | None = None,
+) -> dict[str, object]:
+    """A trial with stable keys: planned grams, grams really in the pot, events, values, and why values are missing.
+
+    register: as in `render_trial`.
+    """
     made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     figures = effective_portion(trial).figures
     return {
@@ -329,7 +345,9 @@ def trial_json(trial: Trial, findings: Sequence[Finding], outcomes: Mapping[str,
             "on": None if trial.release.on is None else trial.release.on.isoformat(),
             "despite": list(trial.release.despite),
         },
-        "not_fit_to_sell": [finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"])]
+        "not_fit_to_sell": [
+            finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)
+        ]
         if "free alkali" in outcomes
         else [],
         "notes": trial.notes,

@@ -70,7 +70,7 @@ def material_tree(material: Material) -> dict[str, Any]:
     if material.sources:
         tree["sources"] = {name: _known(known) for name, known in material.sources.items()}
     if material.lots:
-        tree["lots"] = {Quoted(name): _lot(lot) for name, lot in material.lots.items()}
+        tree["lots"] = {Quoted(name): lot_tree(lot) for name, lot in material.lots.items()}
     return tree
 
 
@@ -113,7 +113,8 @@ def _known(known: Known) -> Inline:
     return Inline(obtained=known.obtained, source=Quoted(known.source))
 
 
-def _lot(lot: Lot) -> dict[str, Any]:
+def lot_tree(lot: Lot) -> dict[str, Any]:
+    """What is known of a lot, exactly, as plain data; `read_lot_tree` gives an equal lot back."""
     dates = {"received": lot.received, "opened": lot.opened, "best_before": lot.best_before}
     tree: dict[str, Any] = {name: when for name, when in dates.items() if when is not None}
     return tree | _values(lot.overrides, tuple(lot.overrides))
@@ -140,7 +141,7 @@ def read_material_tree(fields: Fields, slug: str) -> Material:
         }
     if fields.has("lots"):
         values["lots"] = {
-            entry.key.text: _read_lot(inner, entry.key.text)
+            entry.key.text: read_lot_tree(inner, entry.key.text)
             for entry in fields.entries("lots")
             if (inner := fields.as_block(entry.value, f"lots, {entry.key.text}")) is not None
         }
@@ -227,7 +228,8 @@ def _read_measures(fields: Fields) -> dict[str, SpoonMass]:
     return found
 
 
-def _read_lot(inner: Fields, name: str) -> Lot:
+def read_lot_tree(inner: Fields, name: str) -> Lot:
+    """The lot that `lot_tree` wrote; faults go to the fields' findings."""
     received, opened, best_before = (inner.date(key) for key in ("received", "opened", "best_before"))
     overrides = _read_values(inner, (*_TEXTS, *_NUMBERS, *_RANGES, *_PERCENTS, *_LISTS, "limit", "price"))
     inner.finish()

@@ -167,3 +167,30 @@ def test_of_a_trial_that_is_still_to_be_made_the_day_is_doubted() -> None:
     trial = trial_of("observations: [{age: 1 d, outcome: gel, value: 100 %}]\n", plan_of(UNSCENTED))
     (told,) = [each for each in check_trial(trial, outcomes(), date(2026, 10, 1)) if each.code == "ahead-of-today"]
     assert told.do == "correct `made: 2026-10-03` in its trial.yaml: that day is still to come, too"
+
+
+LITTLE_FAT = "as_made: [{line: sodium-hydroxide, weighed: %s g}]\n"
+
+
+def lye_of(superfat_percent: float) -> str:
+    """As weighed: the alkali that leaves so much superfat, of a plan with 5 %."""
+    plan = plan_of(UNSCENTED)
+    planned_g = sum(line.grams for line in plan.pot.lines if line.role == "alkali")
+    return LITTLE_FAT % round(planned_g * (100 - superfat_percent) / 95, 1)
+
+
+def test_little_superfat_stands_against_a_sale_until_a_test_finds_no_free_alkali() -> None:
+    decided = "release: {decision: sell, who: R, why: firm and mild}\n"
+    untested = trial_of(lye_of(1.5) + decided, plan_of(UNSCENTED))
+    assert {"superfat-low", "superfat-band", "free-alkali-untested"} <= set(open_points(untested))
+    found_some = trial_of(lye_of(1.5) + FINE.replace("value: none", "value: trace"), plan_of(UNSCENTED))
+    assert {"superfat-low", "superfat-band", "free-alkali"} <= set(open_points(found_some))
+    assert open_points(trial_of(lye_of(1.5) + FINE, plan_of(UNSCENTED))) == []
+
+
+def test_where_there_may_be_free_lye_nobody_sells_without_a_test() -> None:
+    named = (
+        "release: {decision: sell, who: R, why: mild, despite: [superfat-low, superfat-band, free-alkali-untested]}\n"
+    )
+    assert open_points(trial_of(named, plan_of(UNSCENTED))) == []
+    assert open_points(trial_of(lye_of(1.5) + named, plan_of(UNSCENTED))) == ["free-alkali-untested"]

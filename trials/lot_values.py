@@ -1,0 +1,35 @@
+"""What naming a lot does to the values that a trial is worked out by, for the person who names it."""
+
+from __future__ import annotations
+
+from formulary.materials.model import MaterialKind
+from formulary.materials.plain_name import material_words
+from trials.effective import kept_materials, materials_of
+from trials.model import Trial
+from trials.recalculate import find_value_changes
+
+# Of these a certificate decides the lye, or what may be sold.
+_WITH_CERTIFICATE = (MaterialKind.ALKALI, MaterialKind.ACID, MaterialKind.FRAGRANCE)
+
+
+def describe_lot_values(before: Trial, after: Trial, material: str, lot: str) -> str:
+    """Which values of a material are others by the lot that a trial now names, or that nothing is known of it.
+
+    before, after: the trial without the entry, and with it. Empty where there is nothing to tell.
+    """
+    known = kept_materials(after).get(material)
+    if known is None:
+        return ""
+    if lot not in known.lots:
+        if not known.kind.is_fat and known.kind not in _WITH_CERTIFICATE:
+            return ""
+        return (
+            f"Nothing is registered of this lot, so the general values of {material_words(material)} count; if it has a"
+            f" certificate: formulary materials lot {material} {lot}"
+        )
+    was = materials_of(before).get(material)
+    changes = [] if was is None else find_value_changes(material, was, materials_of(after)[material])
+    if not changes:
+        return ""
+    said = "; ".join(f"{change.value}: {change.after}, was {change.before}" for change in changes)
+    return f"What is registered of this lot counts from now on, and is kept with the trial: {said}"

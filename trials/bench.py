@@ -253,7 +253,9 @@ class Bench(TrialFiles):
         answer = explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
         if not with_next:
             return answer
-        return with_next_pour(answer, self.folder.register, self.folder.settings, names=self._names_today(answer))
+        return with_next_pour(
+            answer, self.folder.register, self.folder.settings, names=self._names_today(answer), saves=self._saves
+        )
 
     def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
         """Up to `most` trials that would tell most about what did it, each a small and safe change of a version poured.
@@ -263,12 +265,20 @@ class Bench(TrialFiles):
         from trials.next_trial.next_trial import find_next_trials
 
         names = self._names_today(answer)
-        return find_next_trials(answer, self.folder.register, self.folder.settings, most=most, names=names)
+        return find_next_trials(
+            answer, self.folder.register, self.folder.settings, most=most, names=names, saves=self._saves
+        )
 
     def _names_today(self, answer: Explanation) -> dict[str, str]:
         """What the recipes of an answer's trials are called today."""
         poured = {trial.recipe for trial in answer.trials}
         return {name: self.folder.now_called(name) or name for name in poured}
+
+    def _saves(self, recipe: str) -> tuple[Version, ...]:
+        """The saves of a recipe that can be read, the newest first; none of one that is gone."""
+        if recipe not in self.folder.recipes():
+            return ()
+        return tuple(save.version for save in reversed(self.folder.history(recipe)) if save.version is not None)
 
     def next_trial(self, answer: Explanation) -> NextTrial:
         """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""

@@ -12,6 +12,7 @@ from trials.explanation import Explanation
 if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.settings import Settings
+    from trials.next_trial.starts import Saves
 
 _OPEN = 0.1  # a candidate from here on that is not named, or twins, are worth a pour
 
@@ -22,14 +23,24 @@ def with_next_pour(
     settings: Settings,
     *,
     names: Mapping[str, str] = MappingProxyType({}),
+    saves: Saves = lambda _: None,
 ) -> Explanation:
-    """The answer with the pour that would tell most, as `find_next_trials` proposes it; as it is where all is told."""
+    """The answer with the pour that would tell most, as `find_next_trials` proposes it.
+
+    As it is where all is told, or what did it is known and no pour would tell much more.
+    """
     from trials.next_trial.next_trial import find_next_trials
+    from trials.next_trial.text import little_left
 
     if not is_open(answer):
         return answer
-    proposed = find_next_trials(answer, register, settings, most=1, names=names)
-    return replace(answer, to_tell_apart=proposed[0].words if proposed else None)
+    proposed = find_next_trials(answer, register, settings, most=1, names=names, saves=saves)
+    if not proposed or little_left(proposed, answer) is not None:
+        return answer
+    first = proposed[0]
+    return replace(
+        answer, to_tell_apart=first.words if first.too_quick is None else f"{first.words}; {first.too_quick}"
+    )
 
 
 def is_open(answer: Explanation) -> bool:

@@ -25,7 +25,8 @@ from trials.model import Observation, Reading, Trial
 from trials.next_trial.candidates import find_candidates
 from trials.next_trial.next_trial import find_next_trials
 from trials.next_trial.outlook import Expected, grade_bits
-from trials.next_trial.text import next_trials_json, render_next_trials
+from trials.next_trial.starts import Start, find_starts
+from trials.next_trial.text import little_left, next_trials_json, render_next_trials
 from trials.outcomes.known import find_outcomes
 from trials.telling_apart import with_next_pour
 
@@ -205,7 +206,7 @@ def test_no_pour_has_two_covers_at_once() -> None:
     ]
     explained = explain_outcome(trials, find_outcomes(Settings())["ash"], Decimal(28))
     assert sum(factor.name.startswith("cover ") for factor in explained.table.factors) == 2
-    for one in find_candidates(explained, register(), Settings(), {}):
+    for one in find_candidates(explained, register(), Settings(), {}, lambda _: ()):
         assert sum(change.factor.startswith("cover ") for change in one.changes) <= 1
 
 
@@ -299,7 +300,7 @@ def test_where_nothing_can_be_told_yet_it_says_what_would_help(trials: tuple[Tri
 
 
 def test_no_change_is_proposed_that_tells_no_more_than_the_same_pour_without_it() -> None:
-    candidates = list(find_candidates(answer(), register(), Settings(), {}))
+    candidates = list(find_candidates(answer(), register(), Settings(), {}, lambda _: ()))
     assert any(not one.changes for one in candidates)
     by_words = {one.words: one for one in find_next_trials(answer(), register(), Settings(), most=50)}
     for one in by_words.values():
@@ -334,3 +335,85 @@ def test_what_no_recipe_holds_is_told_beside_the_tweaks() -> None:
         assert set(one.by_hand) == {change.words for change in one.changes if not change.tweaks}
         assert one.to_json()["by_hand"] == list(one.by_hand)
     assert any(one.by_hand for one in find_next_trials(explained, register(), Settings(), most=10))
+
+
+def _begun(*newest_first: Version, of: Explanation) -> Start:
+    starts = find_starts(of, register(), Settings(), {}, {"harbour-base": newest_first}.get)
+    return next(start for start in starts if start.version.slug == "harbour-base")
+
+
+def test_a_pour_starts_from_the_newest_save_that_changes_only_what_was_tried() -> None:
+    softer = version(oils={**BASE_OILS, "olive-oil": "47", "hemp-seed-oil": "6"})  # hemp was poured already
+    begun = _begun(softer, BASE, of=answer())
+    assert (begun.version.id, begun.why_not_newest) == (softer.id, "")
+    again = _begun(BASE, softer, of=answer())
+    assert (again.version.id, again.why_not_newest) == (BASE.id, "")
+
+
+@pytest.mark.parametrize(
+    ("newest", "why"),
+    [
+        (version(oils={"sunflower-oil": "53", "coconut-oil": "25", "rice-bran-oil": "22"}), "sunflower oil"),
+        (version(oils={"hemp-seed-oil": "53", "coconut-oil": "25", "rice-bran-oil": "22"}), "hemp seed oil"),
+        (version(superfat="12"), "effective superfat"),
+        (version(concentration="70"), "cannot be weighed out"),
+    ],
+)
+def test_an_earlier_version_is_started_from_with_the_reason_why(newest: Version, why: str) -> None:
+    begun = _begun(newest, BASE, of=answer())
+    assert begun.version.id == BASE.id
+    assert begun.why_not_newest.startswith(f"its newest save, {newest.short_id}, ")
+    assert why in begun.why_not_newest
+
+
+def test_a_proposal_names_the_earlier_version_that_it_starts_from() -> None:
+    saves = {
+        made.slug: (version(made.slug, {**BASE_OILS, "olive-oil": "43", "sunflower-oil": "10"}), made)
+        for made in (BASE, BOTH, HEMP)
+    }
+    found = find_next_trials(answer(), register(), Settings(), saves=saves.get)
+    assert {one.start.id for one in found} <= {BASE.id, BOTH.id, HEMP.id}
+    text = " ".join(render_next_trials(found, answer()).split())
+    assert f"Pour {found[0].start.name} " in text
+    assert "It starts from an earlier version: its newest save" in text
+
+
+def _quick(percent: str) -> Explanation:
+    """Honey and clove only ever came together, and each percent of clove halved the time."""
+    both = version(
+        "winter",
+        additions="material: honey, rate: 2 % of oils, at: trace, water: replaces",
+        scent=f"material: clove-bud-oil, rate: {percent} % of oils, at: trace",
+    )
+    seconds = round(180 + 540 * 0.5 ** float(percent))
+    times = [f"{(seconds + 5 * k) // 60}:{(seconds + 5 * k) % 60:02d}" for k in range(3)]
+    quick = [trial(both, f"w{k}", 40 + k, working=times[k % 3], room=str(18 + k)) for k in range(5)]
+    return explain_outcome([*steady(6, BASE, ("12:00", "11:20", "12:40")), *quick], WORKING)
+
+
+def test_a_pour_that_may_set_in_the_pot_is_said_to_and_comes_after_what_can_be_poured() -> None:
+    answered = _quick("3")
+    found = find_next_trials(answered, register(), Settings(), most=10)
+    warned = [one.too_quick is not None for one in found]
+    assert any(warned)
+    assert warned == sorted(warned)
+    text = " ".join(render_next_trials(found, answered).split())
+    assert "warn: working time may well be" in text
+    for one in found:
+        quick = [item.probability for item in one.expected if item.value is not None and item.value < 3]
+        assert (sum(quick) >= 0.3 * sum(item.probability for item in one.expected)) == (one.too_quick is not None)
+
+
+def test_where_the_cause_is_known_little_is_said_to_be_left() -> None:
+    answered = answer()
+    found = find_next_trials(answered, register(), Settings())
+    assert little_left(found, answered) is None
+    known = replace(
+        answered, causes=(replace(answered.causes[0], groups=(("honey",),), probability=0.999), *answered.causes[1:])
+    )
+    faint = [replace(one, bits=one.bits / 10) for one in found]
+    said = "Little is left to learn about working time: honey (over 99 %) did it, and no pour would tell much more."
+    assert next_trials_json(faint, known)["little_left"] == said
+    assert said in " ".join(render_next_trials(faint, known).split())
+    assert little_left(found, known) is None
+    assert little_left(faint, answered) is None

@@ -13,15 +13,15 @@ from formulary.recipes.version import Version
 from trials.answer.answer import Answer
 from trials.factors.factors import place_pour
 from trials.factors.portion_facts import find_facts
-from trials.model import TrialPortion
 from trials.next_trial.change import Change, find_changes
+from trials.next_trial.pourable import least_pourable
+from trials.next_trial.starts import Saves, Start, find_starts
 
 if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.settings import Settings
     from trials.model import Trial
 
-_MOST_STARTS = 5
 _MOST_SUSPECTS = 6
 _SUSPECTED = 0.03
 
@@ -31,10 +31,12 @@ class Candidate:
     """A pour that could be made, and where it would stand among the factors.
 
     portion: of a recipe that divides its batter, the portion that is foretold; None for the whole batter.
-    steps: by factor, in steps from the base. findings: warnings that stand against the batch.
+    steps: by factor, in steps from the base. findings: warnings that stand against the batch. why_not_newest: what
+    keeps the recipe's newest save from being the start; empty where it is the start.
     """
 
     start: Version
+    why_not_newest: str
     changes: tuple[Change, ...]
     version: Version
     portion: str | None
@@ -43,17 +45,20 @@ class Candidate:
 
 
 def find_candidates(
-    answer: Answer, register: Mapping[str, Material], settings: Settings, names: Mapping[str, str]
+    answer: Answer, register: Mapping[str, Material], settings: Settings, names: Mapping[str, str], saves: Saves
 ) -> Iterator[Candidate]:
-    """A repeat, every single change of a suspect, and pairs of the first few, from each start; only what is safe."""
+    """A repeat, every single change of a suspect, and pairs of the first few, from each start; only what is safe.
+
+    Of how much of a thing to put in, the usual amount is enough, but for an outcome by which a batter can be too quick
+    to pour: there less may be the better.
+    """
+    may_be_too_quick = least_pourable(answer.outcome) is not None
     suspects = [name for cause in answer.causes if cause.probability >= _SUSPECTED for name in cause.factors][
         :_MOST_SUSPECTS
     ]
     seen: set[tuple[str, tuple[str, ...]]] = set()
-    for trial in _starts(answer):
-        plan = trial.plan
-        recipe = replace(plan.recipe, slug=names.get(plan.recipe.slug, plan.recipe.slug))
-        start = Version(recipe=recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
+    for begin in find_starts(answer, register, settings, names, saves):
+        trial, start = begin.trial, begin.version
         usual = [place_pour(answer.table, find_facts(trial, portion)) for portion in _portions(answer, trial)]
         single: list[Change] = []
         for name in suspects:
@@ -66,9 +71,9 @@ def find_candidates(
         for tried in plans:
             factors = frozenset(change.factor for change in tried)
             key = start.id, tuple(change.words for change in tried)
-            if key in seen or (factors in done and not trial.portions):
+            if key in seen or (factors in done and not trial.portions and not may_be_too_quick):
                 continue  # the usual amount was safe; others need not be tried
-            made = _make(answer, trial, start, tried, register, settings)
+            made = _make(answer, begin, tried, register, settings)
             if made:
                 seen.add(key)
                 done.add(factors)
@@ -91,21 +96,6 @@ def _can_be_both(answer: Answer, one: Change, other: Change) -> bool:
     return not {(item.kind, item.subject) for item in first} & {(item.kind, item.subject) for item in second}
 
 
-def _starts(answer: Answer) -> list[Trial]:
-    """What to start from: the latest pour of each recipe as it was planned, in the portions that its recipe has; the
-    commonest recipe first.
-    """
-    latest: dict[str, Trial] = {}
-    counts: dict[str, int] = {}
-    for item in answer.seen:
-        trial = item.pour.trial
-        counts[trial.recipe] = counts.get(trial.recipe, 0) + 1
-        parts = tuple(TrialPortion(part.name, part.share, part.by_eye) for part in trial.plan.recipe.portions)
-        latest[trial.recipe] = replace(trial, as_made=(), portions=parts)
-    ordered = sorted(latest, key=lambda recipe: (-counts[recipe], recipe))
-    return [latest[recipe] for recipe in ordered[:_MOST_STARTS]]
-
-
 def _portions(answer: Answer, trial: Trial) -> list[str | None]:
     """The portions that tell: each where the outcome is seen of portions, else the whole batter."""
     names = [part.name for part in trial.portions]
@@ -115,8 +105,7 @@ def _portions(answer: Answer, trial: Trial) -> list[str | None]:
 
 def _make(
     answer: Answer,
-    trial: Trial,
-    start: Version,
+    begin: Start,
     changes: tuple[Change, ...],
     register: Mapping[str, Material],
     settings: Settings,
@@ -128,10 +117,12 @@ def _make(
 
     tweaks = [tweak for change in changes for tweak in change.tweaks]
     lots = {material: lot for change in changes for material, lot in change.lots.items()}
+    trial, start = begin.trial, begin.version
+    oil_mass_g = next((change.oil_mass_g for change in changes if change.oil_mass_g), trial.plan.oil_mass_g)
     try:
         version = start.branch(f"{start.slug}-next", *tweaks, register=register) if tweaks else start
         materials = with_chosen_lots(register, lots_with_values(register, lots))
-        batch = work_out_batch(version, materials, settings, oil_mass_g=trial.plan.oil_mass_g)
+        batch = work_out_batch(version, materials, settings, oil_mass_g=oil_mass_g)
         if batch.is_stopped:
             return []
         plan = make_plan(version, batch, materials, settings)
@@ -146,7 +137,8 @@ def _make(
         steps = tuple(
             round((values[factor.name] - factor.baseline) / factor.step, 6) for factor in answer.table.factors
         )
-        found.append(Candidate(start, changes, version, portion, steps, _warnings(batch.findings)))
+        findings = _warnings(batch.findings)
+        found.append(Candidate(start, begin.why_not_newest, changes, version, portion, steps, findings))
     return found
 
 

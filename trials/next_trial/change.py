@@ -43,7 +43,7 @@ class Change:
     """What to change. words: "2 % honey", "no clove bud oil". tweaks: the same for the recipe; none for handling.
 
     value: the factor's value afterwards where the recipe does not say it (lots, blending, temperatures). lots: material
-    -> the lot to use.
+    -> the lot to use. oil_mass_g: of a batch of another size.
     """
 
     factor: str
@@ -51,6 +51,7 @@ class Change:
     tweaks: tuple[Tweak, ...] = ()
     value: float | None = None
     lots: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    oil_mass_g: float | None = None
 
 
 def find_changes(answer: Answer, name: str, start: Mapping[str, float], recipe: Recipe) -> Iterator[Change]:
@@ -67,7 +68,7 @@ def find_changes(answer: Answer, name: str, start: Mapping[str, float], recipe: 
     values = [value for value in answer.table.column(name) if value is not None]
     moved = Counter(value for value in values if abs(value - factor.baseline) > TENTH * factor.step)
     ranked = sorted(moved, key=lambda value: (-moved[value], abs(value - factor.baseline), value))
-    if factor.kind in ("condition", "blending", "handling"):
+    if factor.kind in ("condition", "blending", "handling", "size"):
         ranked = sorted(moved, key=lambda value: -abs(value - factor.baseline))
     for value in ranked[:_MOST_AMOUNTS]:
         yield from _one(answer, factor, value, factor.baseline, recipe)
@@ -96,7 +97,7 @@ def _one(answer: Answer, factor: Factor, value: float, here: float, recipe: Reci
         before, after = (falls, rises) if value > here else (rises, falls)
         words = f"{format_decimal(points)} % {material_words(after)} for {material_words(before)}"
         if points > 0:
-            yield Change(factor.name, words, (swap(points, before, after),))
+            yield Change(factor.name, words, (swap(f"{format_decimal(points)} %", before, after),))
     elif factor.kind == "water" and recipe.water.method == "lye_concentration":
         percent = _exact(round(value))
         words = f"a lye concentration of {format_decimal(percent)} %"
@@ -109,6 +110,8 @@ def _one(answer: Answer, factor: Factor, value: float, here: float, recipe: Reci
         yield Change(factor.name, f"{words} {shown}", (set_field(field, shown),), value)
     elif factor.name == "room":
         yield Change(factor.name, f"a room at {shown}", (), value)
+    elif factor.kind == "size":
+        yield Change(factor.name, shown, (), value, oil_mass_g=value)
     elif factor.kind == "blending":
         yield Change(factor.name, f"{shown} of {factor.name}", (), value)
     elif factor.kind == "handling" and aspect.step != "done":

@@ -14,6 +14,8 @@ from trials.answer.answer import Answer
 from trials.next_trial.candidates import Candidate, find_candidates
 from trials.next_trial.change import Change
 from trials.next_trial.outlook import Expected, grade_bits, make_expected
+from trials.next_trial.pourable import warn_too_quick
+from trials.next_trial.starts import Saves
 from trials.seen import Seen
 from trials.sentences import say_list
 
@@ -35,7 +37,8 @@ class NextTrial:
     in it, none for a repeat. version: the changed recipe, unsaved; the start itself where only handling changes.
     portion: of a recipe that divides its batter, the portion that tells; None for the whole batter.
     bits: how much the outcome is expected to tell about what did it. expected: by explanation, likeliest first.
-    findings: warnings that stand against the batch.
+    findings: warnings that stand against the batch. why_not_newest: why it does not start from the newest save of its
+    recipe; empty where it does. too_quick: that it may well set before it is poured, in words; else None.
     """
 
     words: str
@@ -47,6 +50,8 @@ class NextTrial:
     expected: tuple[Expected, ...]
     findings: tuple[Finding, ...]
     register: Mapping[str, Material]
+    why_not_newest: str = ""
+    too_quick: str | None = None
 
     @property
     def tweaks(self) -> tuple[Tweak, ...]:
@@ -72,6 +77,8 @@ class NextTrial:
         return {
             "words": self.words,
             "start": self.start.name,
+            "why_not_newest": self.why_not_newest or None,
+            "too_quick": self.too_quick,
             "tweaks": [str(tweak) for tweak in self.tweaks],
             "by_hand": list(self.by_hand),
             "portion": self.portion,
@@ -88,11 +95,14 @@ def find_next_trials(
     *,
     most: int = 3,
     names: Mapping[str, str] = MappingProxyType({}),
+    saves: Saves = lambda _: None,
 ) -> tuple[NextTrial, ...]:
-    """Up to `most` trials, each a small change from a version that was poured, that would tell most about what did it.
+    """Up to `most` trials, each a small change from a version at hand, that would tell most about what did it.
 
-    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit.
-    register, settings: today's. names: what recipes that were renamed are called today.
+    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit, and what
+    leaves the time to pour to what may set in the pot.
+    register, settings: today's. names: what recipes that were renamed are called today. saves: the saves of a recipe by
+    that name, newest first; the version that was poured last is the start where there are none.
     Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
     """
     from trials.answer.problem import make_problem
@@ -100,7 +110,7 @@ def find_next_trials(
 
     if answer.weighed is None:
         return ()
-    candidates = list(find_candidates(answer, register, settings, names))
+    candidates = list(find_candidates(answer, register, settings, names, saves))
     if not candidates:
         return ()
     found = foretell_runs(
@@ -114,7 +124,11 @@ def find_next_trials(
     if answer.outcome.scale.is_ordinal:
         bits = [grade_bits(expected) for expected in outlooks]
     worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
-    order = sorted(range(len(candidates)), key=lambda k: (-round(worth[k], 9), len(candidates[k].changes), k))
+    quick = [warn_too_quick(answer.outcome, expected) for expected in outlooks]
+    order = sorted(
+        range(len(candidates)),
+        key=lambda k: (quick[k] is not None, -round(worth[k], 9), len(candidates[k].changes), k),
+    )
     least = max(_LEAST_BITS, _LEAST_PART * max(bits))
     trials: list[NextTrial] = []
     told: set[frozenset[str]] = set()
@@ -137,6 +151,8 @@ def find_next_trials(
                 outlooks[k],
                 candidate.findings,
                 register,
+                candidate.why_not_newest,
+                quick[k],
             )
         )
     return tuple(trials)
@@ -176,7 +192,7 @@ def _trouble(candidate: Candidate) -> float:
 
 def _words(candidate: Candidate) -> str:
     """`pour harbour-base with 2 % honey and without clove bud oil`."""
-    name = candidate.start.slug
+    name = candidate.start.name if candidate.why_not_newest else candidate.start.slug
     if not candidate.changes:
         return f"pour {name} once more"
     put_in = [change.words for change in candidate.changes if not change.words.startswith("no ")]

@@ -8,6 +8,7 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.answer.answer import Answer
 from trials.answer.chance_words import percent
+from trials.answer.sentence import cause_words
 from trials.next_trial.next_trial import NextTrial
 from trials.next_trial.outlook import Expected
 from trials.sentences import capital, number, places, say_list, wrap_words
@@ -15,6 +16,7 @@ from trials.sentences import capital, number, places, say_list, wrap_words
 _WORTH_A_LINE = 0.05
 _MOST_LINES = 4
 _WORTH_A_WORD = 0.1  # a grade less likely is not foretold
+_LITTLE_BITS = 0.25
 _A_BIT = "One bit is what a yes-or-no question tells when both answers are as likely."
 _RANGES = "Each range holds what would be seen in 9 of 10 cases (90 %)."
 
@@ -23,7 +25,8 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int
     """The proposals for an explanation as text of at most `width` columns, the one that tells most first."""
     if not proposed:
         return "\n".join(wrap_words(_why_none(answer), width))
-    lines: list[str] = []
+    remark = little_left(proposed, answer)
+    lines: list[str] = [] if remark is None else wrap_words(remark, width)
     for place, one in enumerate(proposed, 1):
         lines += [""] if lines else []
         words = wrap_words(f"{capital(one.words)}.", width, indent=3)
@@ -32,6 +35,10 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int
         lines += wrap_words(f"{told} would tell {one.bits:.2f} bits about what did it.", width, indent=3)
         expected = [item for item in one.expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]
         lines += _outlook(answer, one, expected, width)
+        if one.why_not_newest:
+            lines += wrap_words(f"It starts from an earlier version: {one.why_not_newest}.", width, indent=3)
+        if one.too_quick is not None:
+            lines += wrap_words(f"warn: {one.too_quick}.", width, indent=3)
         lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
     ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
     return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}", width)])
@@ -43,8 +50,20 @@ def next_trials_json(proposed: Sequence[NextTrial], answer: Answer) -> dict[str,
         "outcome": answer.label,
         "proposed": [one.to_json() for one in proposed],
         "why_none": None if proposed else _why_none(answer),
+        "little_left": little_left(proposed, answer),
         "trials_left_out": [item.to_json() for item in answer.left_out],
     }
+
+
+def little_left(proposed: Sequence[NextTrial], answer: Answer) -> str | None:
+    """That the cause is known and no pour would tell much more, in a sentence; None where more is to be learnt."""
+    most = max((one.bits for one in proposed), default=0.0)
+    named = [cause for cause in answer.causes if cause.is_likely]
+    twins = any(len(group) > 1 for cause in named for group in cause.groups)
+    if not proposed or not named or twins or most >= _LITTLE_BITS:
+        return None
+    known = say_list([f"{cause_words(cause)} ({percent(cause.probability)})" for cause in named])
+    return f"Little is left to learn about {answer.label}: {known} did it, and no pour would tell much more."
 
 
 def _why_none(answer: Answer) -> str:

@@ -2,47 +2,102 @@
 
 from __future__ import annotations
 
+import shlex
+from typing import TYPE_CHECKING
+
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import progress, say, say_next, width
+from cli.output import is_asked, progress, say, say_next, width
+
+if TYPE_CHECKING:
+    from formulary.folder import Folder
+    from formulary.saving import PreparedSave, SaveReport
 
 
 @click.command()
 @click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
-@click.option("-m", "--why", "why", metavar="WHY", required=True, help="Why, in a few words.")
+@click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words; asked for at a terminal where not said.")
 @folder_option
-def save(recipes: tuple[str, ...], why: str) -> None:
+def save(recipes: tuple[str, ...], why: str | None) -> None:
     """Save every changed file of the formulary, or the recipes named, as one commit with the change in words.
 
     Every file below recipes/, materials/ and trials/ goes in, photos too; `status` lists them first. A file with a
     fault, or over 64 MB, stops the whole save; recipes named are saved without the others, with the materials of
     yours that they use.
+
+    Without -m, a terminal shows what would be saved and asks why, with a proposal to take; nothing is saved before.
     """
     from formulary.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
     from trials.bench import open_bench
 
     with open_chosen() as folder:
+        with progress("looking at what changed"):
+            prepared = folder.prepare_save(recipes, check=open_bench(folder).check_files)
+        told = why if why is not None else _ask_why(prepared, recipes)
         with progress("saving"):
-            report = folder.save_changed(recipes, why=why, check=open_bench(folder).check_files)
-        say(f"Saved {', '.join(report.paths)}.\n")
+            report = folder.save_prepared(prepared, why=told)
+        say(_saved(report) if why is not None else "Saved.")
         if report.unchanged:
-            say("\n".join(paragraph(f"{say_unchanged(report.unchanged)}.", width=width())) + "\n")
+            say("\n" + "\n".join(paragraph(f"{say_unchanged(report.unchanged)}.", width=width())))
         if report.beside_bytes:
             files = f"{len(report.beside_bytes)} file{'s' if len(report.beside_bytes) > 1 else ''}"
             size = describe_size(sum(report.beside_bytes.values()))
-            say(f"Photos and the like among them: {files}, {size}, in the history from now on.\n")
-        say("\n".join(f"  {line}".rstrip() for line in report.message.rstrip().splitlines()))
-        names = [path.removeprefix("recipes/").removesuffix(".yaml") for path in report.paths if _is_recipe(path)]
-        saved = [name for name in names if name in folder.recipes()]
+            say(f"\nPhotos and the like among them: {files}, {size}, in the history from now on.")
+        if why is not None:
+            say("")
+            _say_indented(report.message)
+        follows = _what_next(folder, report)
     say("")
-    if saved or not names:
-        name = saved[0] if saved else "RECIPE"
-        say_next(f"formulary batch {name} --oils 1000g shows what to weigh; formulary history {name} its versions")
-    else:
-        say_next(f"formulary history {names[0]} still tells its versions; formulary restore brings one back")
+    say_next(follows)
 
 
-def _is_recipe(path: str) -> bool:
-    return path.startswith("recipes/")
+def _say_indented(text: str) -> None:
+    say("\n".join(f"  {line}".rstrip() for line in text.rstrip().splitlines()))
+
+
+def _ask_why(prepared: PreparedSave, recipes: tuple[str, ...]) -> str:
+    """The reason, from the person at the terminal. Raises InputError, with a line to type, where nobody sits."""
+    proposed = prepared.proposed_why
+    if not is_asked():
+        from formulary.errors import InputError
+
+        do = f"type for example: {shlex.join(['formulary', 'save', *recipes, '-m', proposed])}"
+        raise InputError.of("why-missing", "a save says why, and nobody is at the terminal to be asked", do)
+    from cli.asking import ask_if_known
+
+    say("To be saved:\n")
+    _say_indented(prepared.change_in_words)
+    say("")
+    return ask_if_known(f"Why, in a few words? Enter takes: {proposed}", str.strip) or proposed
+
+
+def _saved(report: SaveReport) -> str:
+    """Which files; of those that the message lists by their paths only how many."""
+    listed = [path for path in report.paths if _slug(path) in report.recipes] or list(report.paths)[:1]
+    more = len(report.paths) - len(listed)
+    return f"Saved {', '.join(listed)}{f' and {more} more' if more else ''}."
+
+
+def _slug(path: str) -> str | None:
+    return path.removeprefix("recipes/").removesuffix(".yaml") if path.startswith("recipes/") else None
+
+
+def _what_next(folder: Folder, report: SaveReport) -> str:
+    names = [slug for slug in map(_slug, report.paths) if slug is not None]
+    saved = [name for name in names if name in folder.recipes()]
+    if saved:
+        return f"formulary batch {saved[0]} --oils 1000g shows what to weigh; formulary history {saved[0]} its versions"
+    if names:
+        return f"formulary history {names[0]} still tells its versions; formulary restore brings one back"
+    trials = list(dict.fromkeys(path.split("/")[2] for path in report.paths if path.count("/") == 3))
+    if len(trials) == 1:
+        return f"formulary trial show {trials[0][-4:]} shows what was recorded; formulary due what to look at next"
+    if trials:
+        return "formulary trial list shows the trials; formulary due what to look at next"
+    materials = [path for path in report.paths if path.startswith("materials/")]
+    if materials:
+        name = materials[0].removeprefix("materials/").removesuffix(".yaml")
+        return f"formulary materials show {name} shows what is known of it; formulary check what it changes"
+    return "formulary check tells whether all is well with it"

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError, StorageError
 from formulary.files import SETTINGS_FILE
-from formulary.finding import Finding
+from formulary.finding import Finding, Place, error
 from formulary.formulary_workshop import FormularyWorkshop
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from formulary.history_text import HistoryEntry
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
-    from formulary.saving import CheckFiles, SaveReport
+    from formulary.saving import CheckFiles, PreparedSave, SaveReport
     from formulary.status import Status
     from formulary.update_text import Update
 
@@ -117,10 +117,35 @@ class Folder(FormularyWorkshop):
         if path not in self.store.working_paths("recipes/"):
             self.write(version)
         elif self.store.read_working(path) != version.text.encode("utf-8"):
-            what = f"{path} holds something else than this version"
-            raise InputError.of("file-differs", what, "compare them; save the file, or give the version another name")
+            raise self._differs(version, path)
         self.save_changed([version.slug], why=why)
         return self.find_version(version.slug)
+
+    def _differs(self, version: Version, path: str) -> InputError:
+        """That the file of a version to be saved holds something else, and in what."""
+        from formulary.saving import describe_difference
+
+        held, text = self.store.read_working(path), version.text.encode("utf-8")
+        said = describe_difference(self, path, text, held)
+        differs = f", against it: {said[:1].lower()}{said[1:]}" if said is not None else ", and cannot be read as meant"
+        what = f"{path} holds something else than this version{differs.rstrip('.')}"
+        do = f"save the file as it is with save_changed([{version.slug!r}], why=...), or give this another name"
+        return InputError([error("file-differs", what, do, Place(path))])
+
+    def prepare_save(self, names: Iterable[str] = (), *, check: CheckFiles | None = None) -> PreparedSave:
+        """What `save_changed` would record, with the change and a proposed reason in words; nothing is saved.
+
+        `save_prepared` saves it. Raises InputError as `save_changed`.
+        """
+        from formulary.saving import prepare_save
+
+        return prepare_save(self, tuple(names), check=check)
+
+    def save_prepared(self, prepared: PreparedSave, *, why: str, now: datetime | None = None) -> SaveReport:
+        """One commit of what was prepared, as it was then. Raises ChangedError when others saved some of it since."""
+        from formulary.saving import save_prepared
+
+        return save_prepared(self, prepared, why=why, now=now)
 
     def changed_paths(self) -> tuple[str, ...]:
         """The formulary's files that differ from the last save, new and deleted ones among them."""

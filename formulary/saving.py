@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import work_out_batch
 from formulary.changes.compare import compare_batches
-from formulary.changes.message import save_message
-from formulary.errors import InputError
+from formulary.changes.message import change_in_words, propose_why, save_message
+from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
 from formulary.files import SETTINGS_FILE, FormularyFiles
 from formulary.finding import Finding, has_errors, in_file_order
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from formulary.changes.changes import Changes
     from formulary.recipes.version import Version
 
+ONLY_LAYOUT = "only its layout or comments"
 _PARTS = ("materials/", "recipes/", "trials/")
 CheckFiles = Callable[[tuple[str, ...]], tuple[Finding, ...]]  # paths -> what is wrong in them
 
@@ -36,7 +37,7 @@ class SaveReport:
     """What one save recorded: the commit, the files and the message, and what else to know.
 
     beside_bytes: photos and other files that are not read, and their size. unchanged: recipes that were named and had
-    nothing to save.
+    nothing to save. recipes: those whose change the message tells.
     """
 
     commit: str
@@ -45,6 +46,40 @@ class SaveReport:
     findings: tuple[Finding, ...] = ()
     beside_bytes: Mapping[str, int] = field(default_factory=dict)
     unchanged: tuple[str, ...] = ()
+    recipes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PreparedSave:
+    """What a save would record, as it was read: `save_prepared` saves that and nothing else.
+
+    files: path -> bytes, None for a file that is deleted. read_from: the commit that it was held against. before: the
+    blob that each path had there. changes: recipe -> what changed in it. new: recipes that are based on none. others:
+    a line on each of the other files. unchanged: recipes that were named and have nothing to save.
+    """
+
+    files: Mapping[str, bytes | None]
+    read_from: str | None
+    before: Mapping[str, str | None]
+    changes: tuple[tuple[str, Changes], ...]
+    new: tuple[Recipe, ...]
+    others: tuple[str, ...]
+    unchanged: tuple[str, ...] = ()
+
+    @property
+    def recipes(self) -> tuple[str, ...]:
+        """The recipes whose change is told, the changed ones first."""
+        return (*(slug for slug, _ in self.changes), *(recipe.slug for recipe in self.new))
+
+    @property
+    def change_in_words(self) -> str:
+        """What is said of it below the reason."""
+        return change_in_words(self.changes, self.others, new=self.new)
+
+    @property
+    def proposed_why(self) -> str:
+        """A line on what it is about, for somebody to take or to put better."""
+        return propose_why(self.changes, self.others, new=self.new)
 
 
 def find_changed_paths(folder: FormularyFiles) -> tuple[str, ...]:
@@ -67,10 +102,24 @@ def save_changed(
     Raises InputError when nothing changed, when a file to be saved cannot be read as meant, or is too large; with all
     that is wrong, and nothing is saved then.
     """
+    _demand_why(why)
+    return save_prepared(folder, prepare_save(folder, names, check=check), why=why, now=now)
+
+
+def _demand_why(why: str) -> None:
     if not why.strip():
         raise InputError.of("why-missing", "a save says why", "add -m and a few words, for example -m 'less clove'")
+
+
+def prepare_save(
+    folder: FormularyFiles, names: tuple[str, ...] = (), *, check: CheckFiles | None = None
+) -> PreparedSave:
+    """What a save would record, read and found sound, and what it changes in words; nothing is saved.
+
+    names, check: as in `save_changed`. Raises InputError as it does.
+    """
+    tip, read_from = folder.store.tip_blobs(""), folder.store.tip
     changed = find_changed_paths(folder)
-    tip = folder.store.tip_blobs("")
     unchanged: tuple[str, ...] = ()
     if names:
         changed, unchanged = _only(folder, names, changed, tip)
@@ -86,17 +135,41 @@ def save_changed(
     faults += [*large, *(check(changed) if check is not None else ())]
     if has_errors(faults):
         raise InputError(in_file_order(faults))
-    message = _message(folder, files, tip, why)
+    changes, new, others = _told(folder, files, tip)
+    return PreparedSave(
+        files=files,
+        read_from=read_from,
+        before={path: tip.get(path) for path in changed},
+        changes=changes,
+        new=new,
+        others=others,
+        unchanged=unchanged,
+    )
+
+
+def save_prepared(
+    folder: FormularyFiles, prepared: PreparedSave, *, why: str, now: datetime | None = None
+) -> SaveReport:
+    """One commit of what was prepared, as it was read then, whatever was edited since.
+
+    Raises ChangedError, with nothing saved, when somebody saved one of these files meanwhile.
+    """
+    _demand_why(why)
+    message = save_message(why, prepared.changes, prepared.others, new=prepared.new)
     result = folder.store.save(
-        files,
-        message=message,
-        read_from=folder.store.tip,
-        expected={path: tip.get(path) for path in changed},
-        now=now,
+        prepared.files, message=message, read_from=prepared.read_from, expected=prepared.before, now=now
     )
     folder.refresh()
-    beside = {path: len(data) for path, data in files.items() if data is not None and not is_read(path)}
-    return SaveReport(result.commit, changed, message, result.warnings, MappingProxyType(beside), unchanged)
+    beside = {path: len(data) for path, data in prepared.files.items() if data is not None and not is_read(path)}
+    return SaveReport(
+        result.commit,
+        tuple(prepared.files),
+        message,
+        result.warnings,
+        MappingProxyType(beside),
+        prepared.unchanged,
+        prepared.recipes,
+    )
 
 
 def _only(
@@ -144,19 +217,38 @@ def _faults(folder: FormularyFiles, path: str, data: bytes) -> tuple[Finding, ..
     return ()
 
 
-def _message(folder: FormularyFiles, files: Mapping[str, bytes | None], tip: Mapping[str, str], why: str) -> str:
+def _told(
+    folder: FormularyFiles, files: Mapping[str, bytes | None], tip: Mapping[str, str]
+) -> tuple[tuple[tuple[str, Changes], ...], tuple[Recipe, ...], tuple[str, ...]]:
+    """What is said of a save: the changes by recipe, the recipes that are new, and a line on every other file."""
     changes: list[tuple[str, Changes]] = []
+    new: list[Recipe] = []
     others: list[str] = []
     earlier = folder.store.read_blobs(tip[path] for path in files if path in tip and is_read(path))
     for path, data in files.items():
         before = earlier.get(tip.get(path, ""))
         change = _change(folder, path, before, data)
-        if change is not None:
+        begun = _begun(path, data) if path not in tip else None
+        if change is not None and not change.is_empty:
             changes.append((slug_of(path), change))
+        elif begun is not None and change is None:
+            new.append(begun)
         else:
-            size = "" if data is None or is_read(path) else f" ({describe_size(len(data))})"
-            others.append(f"{path} deleted" if data is None else f"{path}{'' if path in tip else ' new'}{size}")
-    return save_message(why, changes, others)
+            others.append(_of_other(path, data, is_new=path not in tip, is_same=change is not None))
+    return tuple(changes), tuple(new), tuple(others)
+
+
+def _begun(path: str, data: bytes | None) -> Recipe | None:
+    """A recipe that is based on none."""
+    recipe = parse_recipe(data, slug_of(path), path)[0] if data is not None and path.startswith("recipes/") else None
+    return recipe if recipe is not None and recipe.based_on is None else None
+
+
+def _of_other(path: str, data: bytes | None, *, is_new: bool, is_same: bool) -> str:
+    if data is None:
+        return f"{path} deleted"
+    size = "" if is_read(path) else f" ({describe_size(len(data))})"
+    return f"{path}{' new' if is_new else ''}{size}{': ' + ONLY_LAYOUT if is_same and not is_new else ''}"
 
 
 def find_unsaved_change(folder: FormularyFiles, version: Version) -> Changes | None:
@@ -200,6 +292,19 @@ def compare_recipe_batches(
         work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)
     ]
     return compare_batches(batches[0], batches[1], before_recipe=before, after_recipe=after)
+
+
+def describe_difference(folder: FormularyFiles, path: str, before: bytes, after: bytes) -> str | None:
+    """What differs between two texts of a recipe's file, in words; None where one of them cannot be worked out."""
+    slug = slug_of(path)
+    sides = [parse_recipe(text, slug, path)[0] for text in (before, after)]
+    if sides[0] is None or sides[1] is None:
+        return None
+    try:
+        changes = compare_recipe_batches(folder, sides[0], sides[1])
+    except FormularyError:
+        return None
+    return ONLY_LAYOUT if changes.is_empty else changes.sentence
 
 
 def is_read(path: str) -> bool:

@@ -7,14 +7,11 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, TypeVar
 
-from formulary.errors import FormularyError
 from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
-from formulary.recipes.read import parse_recipe
-from formulary.saving import CheckFiles, compare_recipe_batches, describe_size, find_changed_paths, is_read
+from formulary.saving import ONLY_LAYOUT, CheckFiles, describe_difference, describe_size, find_changed_paths, is_read
 from formulary.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.text_table import paragraph
-from formulary.versions import slug_of
 
 if TYPE_CHECKING:
     from formulary.formulary_workshop import FormularyWorkshop
@@ -133,15 +130,8 @@ def _sentence(folder: FormularyWorkshop, path: str, saved: str | None) -> str | 
         return _free_form_sentence(folder.store.read_blobs([saved]).get(saved, b""), folder.store.read_working(path))
     if not path.startswith("recipes/"):
         return None
-    slug = slug_of(path)
-    before, _ = parse_recipe(folder.store.read_blobs([saved]).get(saved, b""), slug, path)
-    after, _ = parse_recipe(folder.store.read_working(path), slug, path)
-    if before is None or after is None:
-        return None
-    try:
-        return compare_recipe_batches(folder, before, after).sentence
-    except FormularyError:
-        return None
+    before = folder.store.read_blobs([saved]).get(saved, b"")
+    return describe_difference(folder, path, before, folder.store.read_working(path))
 
 
 def _free_form_sentence(saved: bytes, working: bytes) -> str | None:
@@ -151,4 +141,4 @@ def _free_form_sentence(saved: bytes, working: bytes) -> str | None:
     before, after = (parse_document(data)[0] for data in (saved, working))
     if before is None or after is None:
         return None
-    return describe_free_form(compare_free_form(plain(before), plain(after))) or "only its layout or comments"
+    return describe_free_form(compare_free_form(plain(before), plain(after))) or ONLY_LAYOUT

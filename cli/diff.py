@@ -19,17 +19,18 @@ def diff(before: str, after: str, oils: str, show_all: bool, as_json: bool) -> i
     """What changed from BEFORE to AFTER, in percentages and recalculated lye.
 
     Each is a version (NAME@latest, NAME@4c1d), a working file (NAME), a trial (its id, or a beginning of it), or the
-    path of a recipe's file. Two files need no formulary.
+    path of a recipe's file; with :PORTION behind it that portion alone (k7wq:plain). Two files need no formulary.
     """
     from formulary.changes.text import render_changes
     from formulary.folder import Folder
-    from formulary.versions import is_recipe_file
+    from formulary.versions import is_recipe_file, split_portion
     from trials.bench import open_bench
 
-    with open_workshop(before, after) as workshop, progress("working out both sides"):
+    named = [split_portion(side)[0] for side in (before, after)]
+    with open_workshop(*named) as workshop, progress("working out both sides"):
         sides = open_bench(workshop) if isinstance(workshop, Folder) else workshop
         changes = sides.diff(before, after, oils=oils)
-        files = [workshop.find_recipe(side) for side in (before, after) if is_recipe_file(side)]
+        files = [workshop.find_recipe(name) for name in named if is_recipe_file(name)]
     tell_findings(dict.fromkeys(finding for version in files for finding in workshop.remarks(version)))
     if as_json:
         say_json(changes.to_json())

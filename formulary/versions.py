@@ -229,6 +229,14 @@ def is_recipe_file(reference: str) -> bool:
     return reference.lower().endswith((".yaml", ".yml"))
 
 
+def split_portion(text: str) -> tuple[str, str | None]:
+    """What a person named, and which portion of it: `midwinter-clove:plain`."""
+    name, colon, portion = text.rpartition(":")
+    if is_recipe_file(text) or not (colon and name and SLUG.fullmatch(portion)):
+        return text, None
+    return name, portion
+
+
 def _demand_name(slug: str, reference: str) -> None:
     if is_recipe_file(reference):
         what = f"{reference[-60:]} is a file, and a recipe of the formulary is needed here"

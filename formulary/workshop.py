@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from formulary.batch.sitting_model import Sitting
     from formulary.batch.size import Size
     from formulary.changes.changes import Changes
+    from formulary.changes.compared_side import ComparedSide
     from formulary.finding import Finding
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.materials.model import Material
@@ -30,7 +31,7 @@ class Workshop(ABC):
     """Recipes, with the materials and settings that they are worked out by: a formulary, or files by themselves."""
 
     def __init__(self) -> None:
-        self._compared: dict[tuple[str, str | None, str], Batch] = {}
+        self._compared: dict[tuple[str, str | None, str], ComparedSide] = {}
 
     @property
     @abstractmethod
@@ -140,23 +141,30 @@ class Workshop(ABC):
     def diff(self, before: Version | str, after: Version | str, *, oils: str = "1000 g") -> Changes:
         """What changed between two versions, in percentages and recalculated lye for the same mass of oils.
 
-        before, after: as in `batch`. Where they came from is no difference: `remarks` are left to the caller.
+        before, after: as in `batch`, or one portion: `midwinter-clove:plain`. Where they came from is no difference:
+        `remarks` are left to the caller.
         """
-        from formulary.batch.size import Size
-        from formulary.changes.compare import compare_batches
+        from formulary.changes.compare import compare_sides
 
-        sides = [self.find_recipe(side) if isinstance(side, str) else side for side in (before, after)]
+        return compare_sides(*(self.find_side(side, oils=oils) for side in (before, after)))
+
+    def find_side(self, side: Version | str, *, oils: str = "1000 g") -> ComparedSide:
+        """One side of a diff: a version, or one portion of it, worked out for a mass of oils."""
+        from formulary.batch.size import Size
+        from formulary.changes.compared_side import ComparedSide, portion_side
+        from formulary.versions import split_portion
+
+        name, portion = split_portion(side) if isinstance(side, str) else (side, None)
+        version = self.find_recipe(name) if isinstance(name, str) else name
         # A history compares each version with the one before and the one after it: each is worked out once.
-        keys = [(side.id, side.label, oils) for side in sides]
-        for side, key in zip(sides, keys, strict=True):
-            if key not in self._compared:
-                self._compared[key] = self._work_out(side, Size(oils=oils))
-        batches = [self._compared[key] for key in keys]
-        return compare_batches(
-            batches[0],
-            batches[1],
-            before_recipe=sides[0].recipe,
-            after_recipe=sides[1].recipe,
-            before_register=self.register,
-            after_register=self.register,
-        )
+        key = (version.id, version.label, oils)
+        if key not in self._compared:
+            batch = self._work_out(version, Size(oils=oils))
+            self._compared[key] = ComparedSide(
+                recipe=version.recipe, batch=batch, register=self.register, cost=self.cost(batch)
+            )
+        whole = self._compared[key]
+        if portion is None:
+            return whole
+        own = portion_side(whole, portion, self.settings)
+        return replace(own, cost=self.cost(own.batch))

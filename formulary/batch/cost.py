@@ -36,14 +36,13 @@ def work_out_cost(batch: Batch, materials: Mapping[str, Material], *, currency: 
 
     materials: those of the register; what the batch was worked out by, such as a lot's price, counts before them.
     """
-    materials = {**materials, **batch.materials}
     grams: dict[str, float] = {}
     for line in batch.pot.lines:
         grams[line.material] = grams.get(line.material, 0.0) + line.grams
     lines: list[tuple[str, float]] = []
     unpriced: list[str] = []
     for name, weight_g in grams.items():
-        material = materials[name]
+        material = batch.materials[name] if name in batch.materials else materials[name]
         cost = material.price.cost(weight_g, material.density_g_per_ml) if material.price is not None else None
         if cost is not None:
             lines.append((name, cost))

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from types import MappingProxyType
 
-from formulary.batch.model import WHOLE, PortionFigures, Pot, PotFigures, PotLine, WeighedScent
+from formulary.batch.model import WHOLE, PortionFigures, Pot, PotFigures, PotLine, PotPortion, WeighedScent
 from formulary.chemistry.acids import equivalents_of_mixture_mol
 from formulary.chemistry.alkali import Alkali, hydroxide_mol, hydroxide_mol_for_fat
 from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
@@ -63,9 +63,7 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         scent=scent_figures(pot, materials, settings),
         portions=portion_figures(pot, materials, settings),
         fatty_acids=MappingProxyType(pot_fatty_acids_percent(pot, materials)),
-        sugars_g_per_kg_oils=1000.0
-        * sum(line.grams * (materials[line.material].sugars_percent or 0.0) / 100.0 for line in pot.lines)
-        / oil_mass_g,
+        sugars_g_per_kg_oils=1000.0 * sugars_in(pot, materials) / oil_mass_g,
     )
 
 
@@ -86,6 +84,11 @@ def water_in(line: PotLine, materials: Materials) -> float:
     if line.role == "water" and materials[line.material].water_percent is None:
         return line.grams
     return line.grams * (materials[line.material].water_percent or 0.0) / 100.0
+
+
+def sugars_in(pot: Pot, materials: Materials) -> float:
+    """Grams of sugars in the pot, as far as they are known."""
+    return sum(line.grams * (materials[line.material].sugars_percent or 0.0) / 100.0 for line in pot.lines)
 
 
 def pure_alkali_g(pot: Pot, materials: Materials) -> float:
@@ -235,6 +238,16 @@ def portion_pot(pot: Pot, name: str) -> Pot:
         return pot
     share = {portion.name: portion.share for portion in pot.portions}[name]
     return Pot(tuple(replace(line, portion=None) for line in _portion_lines(pot, name, share)))
+
+
+def take_portion(pot: Pot, name: str) -> Pot:
+    """One portion as a pot of its own that knows how exact its share of the shared batter is.
+
+    Its figures by portion are those that the whole pot has of it. Raises KeyError for a portion that it does not have.
+    """
+    portion = {each.name: each for each in pot.portions}[name]
+    by_eye = portion.by_eye / portion.share if portion.share else 0.0
+    return Pot(_portion_lines(pot, name, portion.share), (PotPortion(name, 1.0, by_eye),))
 
 
 def _portion_lines(pot: Pot, name: str, share: float) -> tuple[PotLine, ...]:

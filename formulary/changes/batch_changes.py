@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from formulary.changes.recipe_changes import RecipeChanges, count_lines
+from formulary.changes.recipe_changes import SHARE, RecipeChanges, count_lines
 from formulary.finding import Finding
 from formulary.quantity import format_number
 
@@ -48,6 +48,36 @@ class Figure:
 
 
 @dataclass(frozen=True, slots=True)
+class CostChange:
+    """What both sides cost in materials; `unpriced` names what has no price and is in no sum."""
+
+    currency: str
+    before: float
+    after: float
+    before_unpriced: tuple[str, ...] = ()
+    after_unpriced: tuple[str, ...] = ()
+
+    @property
+    def figure(self) -> Figure:
+        """The cost as a line of a table."""
+        return Figure("cost", self.currency or "money", 2, self.before, self.after)
+
+    @property
+    def unpriced(self) -> tuple[str, ...]:
+        """What has no price, on either side."""
+        return tuple(dict.fromkeys((*self.before_unpriced, *self.after_unpriced)))
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "currency": self.currency,
+            "before": self.before,
+            "after": self.after,
+            "before_unpriced": list(self.before_unpriced),
+            "after_unpriced": list(self.after_unpriced),
+        }
+
+
+@dataclass(frozen=True, slots=True)
 class RegisterChange:
     """A value of a material that is not the same in the two registers compared under."""
 
@@ -62,12 +92,13 @@ class RegisterChange:
 
 @dataclass(frozen=True, slots=True)
 class Side:
-    """One of the two things compared: a recipe's version, a working file, or a trial."""
+    """One of the two things compared: a recipe's version, a working file, a trial, or a portion of one of these."""
 
     recipe: str
     name: str
     id: str | None = None
     label: str | None = None
+    portion: str | None = None
 
     @property
     def reference(self) -> str:
@@ -75,7 +106,8 @@ class Side:
         return f"{self.recipe}@{self.id[:8]}" if self.id else self.recipe
 
     def to_json(self) -> dict[str, object]:
-        return {"recipe": self.recipe, "name": self.name, "version": {"id": self.id, "label": self.label}}
+        version = {"id": self.id, "label": self.label}
+        return {"recipe": self.recipe, "name": self.name, "version": version, "portion": self.portion}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,6 +117,7 @@ class BatchChanges:
     recipe: the differences. alike: the lines that are the same, in the same shape.
     lye, water, superfat, others: calculated figures, changed or not.
     appeared, vanished: findings. stops: those that forbid weighing out the later side.
+    cost: what the materials cost, where prices are known.
     register: values that differ between the registers of the two sides, if they do.
     """
 
@@ -99,6 +132,7 @@ class BatchChanges:
     others: tuple[Figure, ...] = ()
     scent: tuple[Figure, ...] = ()
     fatty_acids: tuple[Figure, ...] = ()
+    cost: CostChange | None = None
     register: tuple[RegisterChange, ...] = ()
     appeared: tuple[Finding, ...] = ()
     vanished: tuple[Finding, ...] = ()
@@ -121,7 +155,8 @@ class BatchChanges:
             if figure is not None and (other is None or not _is_shown_alike(figure, other)):
                 percents.append(figure)
         grams = [figure for key in ("weigh_grams", "total_grams") if (figure := stated.get(key)) is not None]
-        return (*self.lye, *grams, *self.others, *percents, *self.scent, *self.fatty_acids)
+        cost = () if self.cost is None else (self.cost.figure,)
+        return (*self.lye, *grams, *self.others, *percents, *self.scent, *self.fatty_acids, *cost)
 
     @property
     def is_empty(self) -> bool:
@@ -132,7 +167,10 @@ class BatchChanges:
     @property
     def hidden(self) -> int:
         """How many lines are the same on both sides and are shown only when all are asked for."""
-        return count_lines(self.alike) + sum(not figure.is_change for figure in self.figures)
+        # The share of a portion that changed heads its lines, and is shown with them.
+        parts = [part for change in self.recipe.portions for part in change.parts if part.what != SHARE]
+        alike = sum(not part.is_change for part in parts) + sum(not figure.is_change for figure in self.figures)
+        return count_lines(self.alike) + alike
 
 
 def _is_shown_alike(figure: Figure, other: Figure) -> bool:

@@ -51,6 +51,7 @@ class Changes(ShownAsText, BatchChanges):
                 for figure in self.fatty_acids
                 if figure.is_change
             ],
+            "cost": None if self.cost is None else self.cost.to_json(),
             "portions": [change.to_json() for change in recipe.portions],
             "process": [change.to_json() for change in recipe.process],
             "name": _pair_json(recipe.name),

@@ -7,10 +7,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TypeVar
 
-from formulary.batch.figures import pot_fatty_acids_percent
+from formulary.batch.figures import pot_fatty_acids_percent, sugars_in
 from formulary.batch.model import WHOLE, Batch
-from formulary.changes.batch_changes import Figure, RegisterChange, Side
+from formulary.changes.batch_changes import CostChange, Figure, RegisterChange, Side
 from formulary.changes.changes import Changes
+from formulary.changes.compared_side import ComparedSide, as_one_batter, in_like_units
 from formulary.changes.recipe_changes import (
     FieldChange,
     LineChange,
@@ -140,34 +141,54 @@ def compare_batches(
     already the grams are shown in spite of a stop.
     Raises InputError when the oil masses differ.
     """
-    if abs(before.oil_mass_g - after.oil_mass_g) > 1e-6 * after.oil_mass_g:
-        what = f"batches of {before.oil_mass_g:.1f} and {after.oil_mass_g:.1f} g of oils are not compared"
+    return compare_sides(
+        ComparedSide(recipe=before_recipe, batch=before, register=before_register, findings=before_findings),
+        ComparedSide(
+            recipe=after_recipe,
+            batch=after,
+            register=after_register if after_register is not None else before_register,
+            findings=after_findings,
+        ),
+    )
+
+
+def compare_sides(before: ComparedSide, after: ComparedSide) -> Changes:
+    """What changed between any two of recipes, trials and portions of them, for the same mass of oils.
+
+    A portion is compared with a whole as if that were one batter, too. Raises InputError when the oil masses differ.
+    """
+    if (before.portion is None) != (after.portion is None):
+        before, after = as_one_batter(before), as_one_batter(after)
+    if before.portion is not None or after.portion is not None:
+        before, after = in_like_units(before, after)
+    one, two = before.batch, after.batch
+    if abs(one.oil_mass_g - two.oil_mass_g) > 1e-6 * two.oil_mass_g:
+        what = f"batches of {one.oil_mass_g:.1f} and {two.oil_mass_g:.1f} g of oils are not compared"
         raise InputError.of("size", what, "work both out for the same mass of oils")
-    told_before = before.findings if before_findings is None else before_findings
-    told_after = after.findings if after_findings is None else after_findings
-    paired = _pair_up(before_recipe, after_recipe)
-    other_register = after_register if after_register is not None else before_register
+    paired = _pair_up(before.recipe, after.recipe)
     return Changes(
         before=_side(before),
         after=_side(after),
         recipe=_only_changes(paired),
         alike=_only_alike(paired),
-        oil_mass_g=after.oil_mass_g,
-        lye=_lye_figures(before, after),
-        water=_water_figures(before, after),
-        superfat=_superfat_figures(before, after),
-        others=(Figure("batter", "g", 0, *_grams(before, after, before.batter_grams, after.batter_grams)),),
-        scent=_scent_figures(before, after),
-        fatty_acids=_fatty_acid_figures(before, before_register, after, other_register),
-        register=_compare_registers(before, before_register, after, other_register),
-        appeared=_missing_from(told_after, told_before),
-        vanished=_missing_from(told_before, told_after),
-        stops=stops(told_after),
+        oil_mass_g=two.oil_mass_g,
+        lye=_lye_figures(one, two),
+        water=_water_figures(one, two),
+        superfat=_superfat_figures(one, two),
+        others=_other_figures(before, after),
+        scent=_scent_figures(one, two),
+        fatty_acids=_fatty_acid_figures(one, before.register, two, after.register),
+        cost=_compare_costs(before, after),
+        register=_compare_registers(one, before.register, two, after.register),
+        appeared=_missing_from(after.told, before.told),
+        vanished=_missing_from(before.told, after.told),
+        stops=stops(after.told),
     )
 
 
-def _side(batch: Batch) -> Side:
-    return Side(batch.recipe, batch.recipe_name, batch.version_id, batch.version_label)
+def _side(side: ComparedSide) -> Side:
+    batch = side.batch
+    return Side(batch.recipe, batch.recipe_name, batch.version_id, batch.version_label, side.portion)
 
 
 def _grams(before: Batch, after: Batch, before_g: float, after_g: float) -> tuple[float | None, float | None]:
@@ -209,6 +230,27 @@ def _superfat_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:
         Figure("low", "%", 1, one.low, two.low),
         Figure("high", "%", 1, one.high, two.high),
     )
+
+
+def _other_figures(before: ComparedSide, after: ComparedSide) -> tuple[Figure, ...]:
+    """The batter; and the sugars, which heat it, where there are any."""
+    one, two = before.batch, after.batch
+    figures = [Figure("batter", "g", 0, *_grams(one, two, one.batter_grams, two.batter_grams))]
+    if before.register is not None and after.register is not None:
+        sugars_g = sugars_in(one.pot, before.register), sugars_in(two.pot, after.register)
+        if any(sugars_g):
+            figures.append(Figure("sugars", "g", 1, *_grams(one, two, *sugars_g)))
+    return tuple(figures)
+
+
+def _compare_costs(before: ComparedSide, after: ComparedSide) -> CostChange | None:
+    """What both cost; None where no price is known, or a side must not be weighed out."""
+    one, two = before.cost, after.cost
+    if one is None or two is None or before.batch.is_stopped or after.batch.is_stopped:
+        return None
+    if not one.lines or not two.lines:
+        return None
+    return CostChange(two.currency, one.total, two.total, one.unpriced, two.unpriced)
 
 
 def _scent_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:

@@ -11,6 +11,10 @@ from formulary.recipes.model import STAGES, Addition, BasedOn, Lye, OilLine, Rec
 
 _T = TypeVar("_T")
 
+# What is said of a portion beside what it gets; no material is called so.
+SHARE = "of the batter"
+BY_EYE = "by eye, give or take"
+
 Alkalis = tuple[tuple[tuple[str, Decimal], ...], str | None]
 
 
@@ -74,6 +78,13 @@ class OilChange:
             "before_by_stage": _by_stage(self.before),
             "after_by_stage": _by_stage(self.after),
         }
+
+
+def _portion_parts(portion: RecipePortion | None, *, by_eye: bool) -> dict[str, Decimal]:
+    if portion is None:
+        return {}
+    eye = {BY_EYE: portion.by_eye} if by_eye else {}
+    return {SHARE: portion.share, **eye, **dict(portion.gets)}
 
 
 def _by_stage(line: OilLine | None) -> dict[str, float] | None:
@@ -144,6 +155,23 @@ class LineChange:
 
 
 @dataclass(frozen=True, slots=True)
+class PortionPart:
+    """One thing said of a portion on both sides, in percent; None where nothing is said of it.
+
+    what: SHARE of the batter, BY_EYE (give or take), or the material of which it gets so much.
+    """
+
+    what: str
+    before: Decimal | None
+    after: Decimal | None
+
+    @property
+    def is_change(self) -> bool:
+        """Whether the sides differ."""
+        return self.before != self.after
+
+
+@dataclass(frozen=True, slots=True)
 class PortionChange:
     """A portion on both sides; None where it is absent."""
 
@@ -155,6 +183,13 @@ class PortionChange:
     def is_change(self) -> bool:
         """Whether the sides differ."""
         return self.before != self.after
+
+    @property
+    def parts(self) -> tuple[PortionPart, ...]:
+        """All that is said of it on either side: its share first, then how exact that is, then what it gets."""
+        by_eye = any(portion is not None and portion.by_eye for portion in (self.before, self.after))
+        one, two = (_portion_parts(portion, by_eye=by_eye) for portion in (self.before, self.after))
+        return tuple(PortionPart(what, one.get(what), two.get(what)) for what in {**one, **two})
 
     def reversed(self) -> PortionChange:
         """The same, told the other way round."""
@@ -258,8 +293,9 @@ def oil_order(change: OilChange) -> tuple[int, Decimal, Decimal, str]:
 
 def count_lines(changes: RecipeChanges) -> int:
     """How many lines of a table show these, besides the calculated figures."""
-    listed = (changes.oils, changes.lines, changes.portions, changes.process)
-    return sum(pair is not None for pair in (changes.purpose, changes.notes)) + sum(len(part) for part in listed)
+    listed = (changes.oils, changes.lines, changes.process)
+    portions = sum(len(change.parts) for change in changes.portions)
+    return portions + sum(pair is not None for pair in (changes.purpose, changes.notes)) + sum(map(len, listed))
 
 
 def alkalis_of(lye: Lye) -> Alkalis:

@@ -8,10 +8,13 @@ from decimal import Decimal
 from formulary.batch.weigh_out_text import render_findings
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import (
+    BY_EYE,
+    SHARE,
     FieldChange,
     LineChange,
     OilChange,
     PortionChange,
+    PortionPart,
     alkalis_text,
     water_of,
     water_text,
@@ -20,7 +23,7 @@ from formulary.changes.sentence import is_brought_up, render_sentence
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
-from formulary.recipes.model import BasedOn, OilLine, RecipePortion
+from formulary.recipes.model import BasedOn, OilLine
 from formulary.text_table import Row, paragraph, render_rows
 
 _STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -29,6 +32,8 @@ _FIGURES = {
     "weigh_grams": "water to weigh",
     "total_grams": "water in all",
     "batter": "batter",
+    "sugars": "sugars",
+    "cost": "cost of the materials",
     "nominal": "superfat",
     "effective": "effective superfat",
     "nominal_percent": "lye concentration",
@@ -72,7 +77,9 @@ def render_details(changes: BatchChanges, *, width: int = 80, show_all: bool = F
 def _sides(changes: BatchChanges, width: int) -> list[str]:
     lines: list[str] = []
     for title, side in (("before", changes.before), ("after", changes.after)):
-        label = f" ({side.label})" if side.label else ""
+        portion = f"the {side.portion} portion" if side.portion else ""
+        label = ", ".join(part for part in (side.label, portion) if part)
+        label = f" ({label})" if label else ""
         lines += paragraph(f"{title:<6}  {side.reference}{label}", width=width, indent=2)
     return lines
 
@@ -93,7 +100,7 @@ def _rows(changes: BatchChanges, show_all: bool) -> list[Row]:
     portions = [*changes.recipe.portions, *(alike.portions if show_all else ())]
     if portions:
         rows.append(Row("portions", ("%", "%", "points")))
-        rows += [_portion_row(change) for change in portions]
+        rows += [row for change in portions for row in _portion_rows(change, show_all)]
     figures = [figure for figure in changes.figures if show_all or figure.is_change]
     rows += _figure_rows(f"for {changes.oil_mass_g:.0f} g of oils", "g", figures)
     percents = [figure for figure in figures if figure.unit == "%"]
@@ -102,6 +109,8 @@ def _rows(changes: BatchChanges, show_all: bool) -> list[Row]:
     rows += _figure_rows("", "%", [figure for figure in percents if figure.key not in scent | acids])
     rows += _figure_rows("scent in the cured bar", "%", [figure for figure in percents if figure.key in scent])
     rows += _figure_rows(_FATTY_ACIDS, "%", [figure for figure in percents if figure.key in acids])
+    if changes.cost is not None:
+        rows += _figure_rows(f"for {changes.oil_mass_g:.0f} g of oils", changes.cost.figure.unit, figures)
     return rows
 
 
@@ -174,19 +183,23 @@ def _line_row(change: LineChange) -> Row:
     return Row(f"{material_words(change.material)}, {_STAGE[change.at]}", cells, "; ".join(notes), indent=4)
 
 
-def _portion_row(change: PortionChange) -> Row:
-    before, after = change.before, change.after
-    cells = _cells(before.share if before else Decimal(0), after.share if after else Decimal(0))
-    note = _gets(after) if after is not None else "gone"
-    if before is not None and after is not None and _gets(before) != _gets(after):
-        note = f"{_gets(after)}; before {_gets(before)}"
-    return Row(change.name, cells, note, indent=4)
+def _portion_rows(change: PortionChange, show_all: bool) -> list[Row]:
+    """The portion with its share, and below it what it gets of a line, where that changed."""
+    share, *others = sorted(change.parts, key=lambda part: part.what != SHARE)
+    gone = "gone" if change.after is None else ""
+    rows = [Row(change.name, _part_cells(share), gone, indent=4)]
+    for part in others:
+        if show_all or part.is_change:
+            label = part.what if part.what == BY_EYE else f"of the {material_words(part.what)}"
+            rows.append(Row(label, _part_cells(part), indent=6))
+    return rows
 
 
-def _gets(portion: RecipePortion) -> str:
-    parts = [f"{format_decimal(percent)} % of the {material_words(material)}" for material, percent in portion.gets]
-    eye = [f"by eye, give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
-    return ", ".join(["gets " + " and ".join(parts)] if parts else []) + ("; " if parts and eye else "") + "".join(eye)
+def _part_cells(part: PortionPart) -> tuple[str, str, str]:
+    if part.before is not None and part.after is not None:
+        return _cells(part.before, part.after)
+    one, two = (f"{side:f}" if side is not None else "-" for side in (part.before, part.after))
+    return one, two, ""
 
 
 def _cells(before: Decimal, after: Decimal) -> tuple[str, str, str]:
@@ -222,6 +235,9 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
     if is_brought_up(recipe) and recipe.based_on is not None:
         told.append(("based on", _reference(recipe.based_on.before), _reference(recipe.based_on.after)))
     lines: list[str] = []
+    if changes.cost is not None and changes.cost.unpriced and (show_all or changes.cost.figure.is_change):
+        unpriced = ", ".join(material_words(name) for name in changes.cost.unpriced)
+        lines += paragraph(f"without a price, and so not in the cost: {unpriced}", width=width, indent=2)
     for label, before, after in told:
         sides = [side if side is not None else "not stated" for side in (before, after)]
         text = sides[0] if before == after else f"{sides[0]} -> {sides[1]}"

@@ -51,7 +51,7 @@ def differed(trial: Trial) -> Changes:
         before_recipe=version.recipe,
         after_recipe=side.recipe,
         before_register=register,
-        after_register=side.materials,
+        after_register=side.register,
     )
 
 

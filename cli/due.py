@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen_bench
+from cli.options import folder_option, json_option, open_chosen_bench, parse_day
 from cli.output import progress, say, say_json, width
 
 
@@ -42,15 +42,9 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
 @folder_option
 def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: bool) -> None:
     """When to pour for a market day: the date less labels, cure and drying; says when it is already too late."""
-    from formulary.errors import InputError
-    from formulary.fields import parse_date
-    from formulary.quantity import NotAQuantity
     from trials.ready import render_ready_by
 
-    try:
-        day = parse_date(on)
-    except NotAQuantity as problem:
-        raise InputError.of("bad-date", problem.what, problem.do) from None
+    day = parse_day(on)
     with open_chosen_bench() as bench, progress("reading the trials"):
         ready = bench.ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf)
     if as_json:

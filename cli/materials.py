@@ -122,6 +122,7 @@ def add_lot(
     from formulary.material_files import draft_lot, parse_values, write_lot
     from formulary.materials.lot_dates import check_dates_of_chosen
     from formulary.materials.questions import questions_for_lot
+    from trials.bench import open_bench
 
     stated = {"received": received, "opened": opened, "best_before": best_before, "price": price}
     values = parse_values([*(f"{key}={text}" for key, text in stated.items() if text is not None), *pairs])
@@ -133,8 +134,10 @@ def add_lot(
         doubts = draft_lot(folder, name, lot).check(values)
         write_lot(folder, name, lot, values)
         dates = check_dates_of_chosen(folder.register, {name: [lot]}, date.today())
+        with progress("reading the trials"):
+            loaves = open_bench(folder).find_unsafe_loaves(name, lot)
     say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
-    tell_findings((*doubts, *dates))
+    tell_findings((*doubts, *dates, *loaves))
     say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")
 
 

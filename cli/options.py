@@ -13,6 +13,7 @@ import click
 from cli.output import tell_findings
 
 if TYPE_CHECKING:
+    from datetime import date
     from pathlib import Path
 
     from formulary.folder import Folder
@@ -22,6 +23,18 @@ if TYPE_CHECKING:
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _CHOSEN = "formulary.folder"
 SETTINGS_FILE = "formulary.yaml"
+
+
+def parse_day(typed: str) -> date:
+    """A day as it is typed, 2026-10-03. Raises InputError."""
+    from formulary.errors import InputError
+    from formulary.fields import parse_date
+    from formulary.quantity import NotAQuantity
+
+    try:
+        return parse_date(typed)
+    except NotAQuantity as problem:
+        raise InputError.of("bad-date", problem.what, problem.do) from None
 
 
 class SentenceGroup(click.Group):

@@ -17,6 +17,7 @@ from cli.options import (
     lots_option,
     open_chosen,
     open_chosen_bench,
+    parse_day,
     sheet_option,
 )
 from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, width
@@ -54,6 +55,7 @@ def trial() -> None:
     help="The mould it is poured into; by its inside or a name of the settings also the size, where none is said.",
 )
 @click.option("--who", metavar="NAME", help="Who makes it.")
+@click.option("--made", metavar="DATE", help="The day it was made, such as 2026-10-03; today unless given.")
 @click.option("--despite", metavar="CODE", multiple=True, help="Start in spite of a stop, by its code (repeatable).")
 @lots_option
 @sheet_option
@@ -70,6 +72,7 @@ def start(
     room: str | None,
     mould: str | None,
     who: str | None,
+    made: str | None,
     despite: tuple[str, ...],
     lots: tuple[str, ...],
     sheet: Path | None,
@@ -109,6 +112,7 @@ def start(
             lots=one_lot_each(parse_chosen_lots(lots)),
             conditions={key: text for key, text in (("room", room), ("mould", mould)) if text is not None},
             who=who,
+            made=None if made is None else parse_day(made),
             despite=despite,
         )
         trial = started.trial
@@ -254,7 +258,7 @@ def recalculate(wanted: str, as_json: bool) -> int:
 @json_option
 @folder_option
 def list_trials(recipes: tuple[str, ...], as_json: bool) -> None:
-    """The trials, by date; of some recipes and their variants, when they are named."""
+    """The trials, by the date they were made; of some recipes and their variants, when they are named."""
     from trials.trial_text import render_trials, trials_json
 
     with open_chosen_bench() as bench, progress("reading the trials"):

@@ -155,6 +155,7 @@ def temperature(wanted: str, degrees: str, at: str | None, portion: str | None, 
 @click.option("--for", "lasted", metavar="DURATION", help="How long.")
 @_portion
 @_note
+@_correct
 @folder_option
 def after(
     wanted: str,
@@ -164,6 +165,7 @@ def after(
     lasted: str | None,
     portion: str | None,
     note: str | None,
+    correct: bool,
 ) -> None:
     """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ..."""
     from trials import record
@@ -171,7 +173,7 @@ def after(
     _record(
         wanted,
         lambda trial: record.handle(
-            trial, what, at, temperature=temperature, lasted=lasted, portion=portion, note=note
+            trial, what, at, temperature=temperature, lasted=lasted, portion=portion, note=note, corrects=correct
         ),
     )
 
@@ -228,7 +230,8 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
     """What differed from the plan, in grams as weighed.
 
     "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g", "extra honey 12 g at oils"; or
-    --forgot-to-replace oat-milk. From then on every view uses what was really in the pot.
+    --forgot-to-replace oat-milk. From then on every view uses what was really in the pot. Said again of a line it takes
+    the earlier one's place; "rose-clay as planned" and "no extra honey" take one back.
     """
     from trials import record
 

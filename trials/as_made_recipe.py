@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from decimal import Decimal
 
 from formulary.batch.checks import check_batch, check_pot
 from formulary.batch.figures import take_portion, work_out_pot
@@ -12,10 +11,10 @@ from formulary.batch.pot_as_recipe import PlannedPot, describe_pot
 from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
-from formulary.quantity import format_decimal
 from formulary.recipes.model import Recipe, RecipePortion
 from trials.effective import effective_pot, materials_of
 from trials.model import Trial
+from trials.words import degree_words
 
 _COVERS = ("covered", "insulated", "fridge", "oven")
 
@@ -77,11 +76,6 @@ def _findings(trial: Trial, recipe: Recipe, batch: Batch) -> tuple[Finding, ...]
     )
 
 
-def _celsius(degrees: Decimal) -> str:
-    """A temperature to the tenth: what was read in °F is no rounder in °C."""
-    return f"{format_decimal(degrees.quantize(Decimal('0.1')).normalize())} °C"
-
-
 def _divided(trial: Trial) -> tuple[RecipePortion, ...]:
     """The trial's portions, each with what the plan gave it."""
     planned = {portion.name: portion.gets for portion in trial.plan.recipe.portions}
@@ -96,9 +90,9 @@ def _process(trial: Trial, portion: str | None) -> dict[str, str]:
     part = None if portion is None else trial.part(portion)
     own_covers = [step.what for step in trial.after_pour if step.what in _COVERS and step.portion == portion]
     stated = {
-        "lye_temperature": None if conditions.lye_temperature_c is None else _celsius(conditions.lye_temperature_c),
-        "oil_temperature": None if conditions.oil_temperature_c is None else _celsius(conditions.oil_temperature_c),
-        "room": None if conditions.room_c is None else _celsius(conditions.room_c),
+        "lye_temperature": None if conditions.lye_temperature_c is None else degree_words(conditions.lye_temperature_c),
+        "oil_temperature": None if conditions.oil_temperature_c is None else degree_words(conditions.oil_temperature_c),
+        "room": None if conditions.room_c is None else degree_words(conditions.room_c),
         "mould": (part.mould if part is not None else None) or conditions.mould,
         "cover": own_covers[0] if portion is not None and own_covers else conditions.cover,
     }

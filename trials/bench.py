@@ -69,6 +69,7 @@ class Bench(TrialFiles):
         conditions: Mapping[str, str] | None = None,
         portions: Sequence[tuple[str, str]] | None = None,
         who: str | None = None,
+        made: date | None = None,
         despite: Sequence[str] = (),
         now: datetime | None = None,
         draw_code: Callable[[], str] = random_code,
@@ -79,8 +80,8 @@ class Bench(TrialFiles):
         `Folder.batch`.
         sitting: the name of the sitting, the date unless given; conditions and lots that another trial of it has are
         taken over. lots: material -> lot. conditions: key -> text, such as room -> "19 °C". portions: (name, percent),
-        for a plan without portions. despite: codes of stops that are overridden knowingly. now: the present time.
-        draw_code: for the four characters of the id.
+        for a plan without portions. made: the day it was made, which its id tells; today unless given. despite: codes
+        of stops that are overridden knowingly. now: the present time. draw_code: for the four characters of the id.
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
         from formulary.batch.size import Size
@@ -96,6 +97,7 @@ class Bench(TrialFiles):
             conditions=conditions or {},
             portions=portions,
             who=who,
+            made=made,
             despite=despite,
             now=now,
             draw_code=draw_code,
@@ -137,6 +139,15 @@ class Bench(TrialFiles):
         from trials.lot_uses import find_lot_uses
 
         return find_lot_uses(self, lot)
+
+    def find_unsafe_loaves(self, material: str, lot: str) -> tuple[Finding, ...]:
+        """The stops against trials that name a lot of a material, by its certificate as it is registered now."""
+        from formulary.finding import stops
+
+        ids = self.ids_that_name(lot)
+        found = [trial for each in ids if (trial := self.read_trial(each)[0]) is not None]
+        uses = [trial for trial in found if any(use.lot == lot for use in trial.lots.get(material, ()))]
+        return tuple(finding for trial in uses for finding in stops(self.check_trial(trial)))
 
     def table(self, within: Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
         """One row a portion (or a trial) with every fact and outcome; `save_table` writes it to a file."""

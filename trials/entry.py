@@ -19,7 +19,8 @@ class Entry:
 
     section: the key it goes under. value: what is written. portion: for events, the portion whose list it joins.
     key: for a block such as `lots`, the key within it. replaces: keys by which an earlier entry is the same one, which
-    this one then takes the place of. said: it in a few words, for the history. remark: what else to tell.
+    this one then takes the place of. said: it in a few words, for the history. remark: what else to tell. removes:
+    whether the earlier entry only goes.
     """
 
     trial_id: str
@@ -30,6 +31,7 @@ class Entry:
     key: str | None = None
     replaces: tuple[str, ...] = ()
     remark: str = ""
+    removes: bool = False
 
 
 def observation_entry(

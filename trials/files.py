@@ -40,8 +40,14 @@ class TrialFiles:
         return read_outcomes(self.folder.settings)[0]
 
     def trial_ids(self) -> tuple[str, ...]:
-        """The ids of all trials here, by date."""
+        """The ids of all trials here, in order."""
         return _ids_among(self.paths())
+
+    def ids_that_name(self, word: str) -> tuple[str, ...]:
+        """The ids of the trials in whose files a word stands anywhere, without reading more of them."""
+        wanted = word.encode("utf-8")
+        read = self.folder.store.read_working
+        return tuple(each for each in self.trial_ids() if wanted in read(f"{trial_folder(each)}/trial.yaml"))
 
     def paths(self) -> tuple[str, ...]:
         """Every file of a trial's folder, photos and logger files among them."""
@@ -58,9 +64,10 @@ class TrialFiles:
         return trial
 
     def trials(self, within: Iterable[str] = ()) -> tuple[Trial, ...]:
-        """All trials that can be read, by date; `within` limits them to recipes and to the variants branched from them.
+        """All trials that can be read, by the date they were made.
 
-        `unread` then tells which trials of the formulary could not be read, and are missing.
+        within: recipes that they are limited to, and the variants branched from these. `unread` then tells which trials
+        of the formulary could not be read, and are missing.
         Raises InputError for a recipe that neither a file nor a trial has.
         """
         found: list[Trial] = []
@@ -85,6 +92,7 @@ class TrialFiles:
             elif name not in ids:
                 unread.append(_unread(name, "it has no trial.yaml"))
         self.unread = tuple(unread)
+        found.sort(key=lambda trial: (trial.made, trial.id))
         names = tuple(within)
         return find_within(found, names, self.folder) if names else tuple(found)
 

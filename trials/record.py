@@ -20,11 +20,12 @@ from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import parse_date, suggest
 from formulary.materials.chosen_lots import find_weight
-from formulary.quantity import NotAQuantity, format_clock, format_plain_number, parse_decimal
+from formulary.quantity import Kind, NotAQuantity, format_clock, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
-from trials.model import Trial
+from trials.model import AsMade, Handling, Trial
+from trials.words import as_made_words, hour_words
 
 _SENTENCES = (
     (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
@@ -38,7 +39,12 @@ _SENTENCES = (
     (re.compile(r"(?P<line>\S+) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+)(?: at (?P<at>.+))?"), "weighed"),
 )
 _SENTENCE_HELP = (
-    'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils"'
+    'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils";'
+    ' to take one back "rose-clay as planned" or "no extra honey"'
+)
+_TAKEN_BACK = (
+    re.compile(r"(?P<line>\S+) as planned(?: at (?P<at>.+))?"),
+    re.compile(r"no extra (?P<extra>\S+)(?: at (?P<at>.+))?"),
 )
 
 _FORGOT = "forgot to take the water of"
@@ -99,24 +105,61 @@ def handle(
     lasted: str | None = None,
     portion: str | None = None,
     note: str | None = None,
+    corrects: bool = False,
 ) -> Entry:
-    """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`."""
+    """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`.
+
+    corrects: whether it takes the place of the same word recorded before; where that stands several times, of the one
+    at the same time. Raises InputError where it cannot be told which.
+    """
     tree: dict[str, Value] = {"at": tidy_amount(at), "what": what}
     if temperature is not None:
         tree["temperature"] = tidy_amount(temperature)
     if lasted is not None:
         tree["for"] = tidy_amount(lasted)
     add_details(tree, portion=portion, note=note)
-    return Entry(trial.id, "after_pour", Inline(tree), for_portion(f"{what} at {tidy_amount(at)}", portion))
+    said = for_portion(f"{what} at {tidy_amount(at)}", portion)
+    replaces: tuple[str, ...] = ()
+    remark = ""
+    there = [step for step in trial.after_pour if step.what == what and step.portion == portion]
+    if corrects and len(there) > 1:
+        there = [step for step in there if step.at_h is not None and step.at_h == _hours(at)]
+        replaces = ("what", "at", "portion")
+        if len(there) != 1:
+            when = "; ".join(_after_words(step) for step in trial.after_pour if step.what == what)
+            what = f"{what} stands several times after pouring ({when}), and none at {tidy_amount(at)} alone"
+            raise InputError.of("which-to-correct", what, "correct the line itself, in trial.yaml")
+    elif corrects:
+        replaces = ("what", "portion")
+    if corrects and there:
+        remark = f"was {_after_words(there[0])}"
+    return Entry(trial.id, "after_pour", Inline(tree), said, None, None, replaces, remark)
+
+
+def _after_words(step: Handling) -> str:
+    return "at an unknown time" if step.at_h is None else f"at {hour_words(step.at_h)}"
+
+
+def _hours(at: str) -> Decimal | None:
+    """A time since pouring in hours; None for one that reading the file will refuse."""
+    try:
+        return parse_quantity(at, Kind.DURATION).to("h")
+    except NotAQuantity:
+        return None
 
 
 def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: str | None = None) -> Entry:
     """What differed from the plan, in words: "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g",
-    "extra honey 12 g at oils"; said again of the same line, it takes the earlier one's place.
+    "extra honey 12 g at oils"; said again of the same line, it takes the earlier one's place, and says what that was.
+    "rose-clay as planned" and "no extra honey" take an earlier one back.
 
-    Raises InputError for a sentence of another shape.
+    Raises InputError for a sentence of another shape, and where nothing was said that could be taken back.
     """
     text = " ".join(sentence.split())
+    for pattern in _TAKEN_BACK:
+        match = pattern.fullmatch(text)
+        if match is not None:
+            return _take_back(trial, text, match.groupdict(), portion)
     for pattern, _kind in _SENTENCES:
         match = pattern.fullmatch(text)
         if match is None:
@@ -131,11 +174,47 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
             tree["at"] = _stage(found["at"])
         add_details(tree, portion=portion, note=note)
         replaces = ("extra", "at", "portion") if "extra" in found else ("line", "at", "portion")
-        return Entry(trial.id, "as_made", Inline(tree), for_portion(text, portion), None, None, replaces)
+        there = _said_of(trial, found, portion)
+        was = [as_made_words(entry) for entry in there if entry.at == found.get("at")]
+        remark = f"was {was[0]}" if was else ""
+        return Entry(trial.id, "as_made", Inline(tree), for_portion(text, portion), None, None, replaces, remark)
     hyphenated = _with_names(text, materials_of(trial))
-    can_be_read = any(pattern.fullmatch(hyphenated) for pattern, _kind in _SENTENCES)
+    patterns = (*(pattern for pattern, _kind in _SENTENCES), *_TAKEN_BACK)
+    can_be_read = any(pattern.fullmatch(hyphenated) for pattern in patterns)
     do = f'write "{hyphenated}"' if can_be_read else _SENTENCE_HELP
     raise InputError.of("as-made-words", f"{text[:60]!r} does not say what differed", do)
+
+
+def _said_of(trial: Trial, found: Mapping[str, str | None], portion: str | None) -> list[AsMade]:
+    """What stands under as_made of the line, or the extra, that a sentence names."""
+    line, extra = found.get("line"), found.get("extra")
+    return [
+        entry
+        for entry in trial.as_made
+        if entry.portion == portion and (entry.line == line if extra is None else entry.extra == extra)
+    ]
+
+
+def _take_back(trial: Trial, text: str, found: Mapping[str, str | None], portion: str | None) -> Entry:
+    there = _said_of(trial, found, portion)
+    if found.get("at"):
+        there = [entry for entry in there if entry.at in (None, _stage(found["at"] or ""))]
+    if not there:
+        said = "; ".join(as_made_words(entry) for entry in trial.as_made) or "nothing"
+        what = f"nothing is recorded that {for_portion(text, portion)!r} could take back"
+        raise InputError.of("nothing-to-take-back", what, f"recorded as made: {said}")
+    if len(there) > 1:
+        stages = ", ".join(entry.at or "" for entry in there)
+        raise InputError.of("as-made-stage", f"{text!r} stands at several stages", f"add `at` and one of: {stages}")
+    (entry,) = there
+    tree: dict[str, Value] = {"line": entry.line or ""} if entry.extra is None else {"extra": entry.extra}
+    if entry.at is not None:
+        tree["at"] = entry.at
+    add_details(tree, portion=portion)
+    replaces = ("extra" if entry.extra else "line", "at", "portion")
+    remark = f"was {as_made_words(entry)}"
+    said = for_portion(text, portion)
+    return Entry(trial.id, "as_made", Inline(tree), said, None, None, replaces, remark, removes=True)
 
 
 def _with_names(text: str, names: Iterable[str]) -> str:

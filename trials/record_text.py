@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 
-from formulary.document import Block, Entry, Listing, Node, Scalar, parse_document
+from formulary.document import Block, Listing, Node, Scalar, parse_document
+from formulary.document import Entry as Field
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
 from formulary.fields import suggest
@@ -33,6 +34,8 @@ def write_entries(text: str, entries: Iterable[RecordEntry], path: str | None = 
 
 
 def _write(text: str, entry: RecordEntry, path: str | None) -> str:
+    if entry.section in _LISTS and entry.removes:
+        return _remove_earlier(text, entry, path)
     if entry.section in _LISTS:
         replaced = _replace_earlier(text, entry, path) if entry.replaces else None
         return replaced if replaced is not None else _add_item(text, entry, path)
@@ -73,21 +76,35 @@ def _block_for(root: Block, entry: RecordEntry) -> Block:
     raise InputError([error("unknown-portion", f"no portion is called {entry.portion[:40]!r}", do)])
 
 
-def _replace_earlier(text: str, entry: RecordEntry, path: str | None) -> str | None:
-    """The text with the entry in the place of the earlier one that says the same; None when there is none."""
-    root = _parse(text, path)
+def _find_earlier(root: Block, entry: RecordEntry) -> tuple[Field | None, list[int]]:
+    """The list that the entry joins, and which of its items say the same by what it replaces."""
     parent = _block_for(root, entry).find(entry.section)
     if parent is None or not isinstance(parent.value, Listing) or not isinstance(entry.value, Mapping):
-        return None
+        return None, []
     wanted = {key: entry.value.get(key) for key in entry.replaces}
-    items = parent.value.items
-    same = [
+    return parent, [
         number
-        for number, item in enumerate(items)
+        for number, item in enumerate(parent.value.items)
         if isinstance(item, Block) and all(_is_same(item.find(key), value) for key, value in wanted.items())
     ]
-    if not same:
+
+
+def _remove_earlier(text: str, entry: RecordEntry, path: str | None) -> str:
+    """The text without the earlier entry that says the same."""
+    parent, same = _find_earlier(_parse(text, path), entry)
+    if parent is None or not same:
+        raise CannotEdit("what is to be taken back is not found in it")
+    edit = DocumentEdit(text)
+    edit.change_listing(parent, drop=same)
+    return edit.result()
+
+
+def _replace_earlier(text: str, entry: RecordEntry, path: str | None) -> str | None:
+    """The text with the entry in the place of the earlier one that says the same; None when there is none."""
+    parent, same = _find_earlier(_parse(text, path), entry)
+    if parent is None or not same or not isinstance(parent.value, Listing):
         return None
+    items = parent.value.items
     edit = DocumentEdit(text)
     only = items[same[0]]
     in_time = _item_seconds(only) == _seconds_of(entry)
@@ -105,7 +122,7 @@ def _seconds_of(entry: RecordEntry) -> Decimal | None:
     return _seconds(at) if timed and isinstance(at, str) else None
 
 
-def _is_same(entry: Entry | None, value: Value | None) -> bool:
+def _is_same(entry: Field | None, value: Value | None) -> bool:
     """Whether a key of an item says what the new entry says, amounts compared as amounts."""
     found = None if entry is None else _text(entry.value)
     if found is None or value is None:

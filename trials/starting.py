@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -21,6 +21,7 @@ from trials.identity import make_trial_id, random_code, trial_folder
 from trials.model import Plan, Trial
 from trials.plan import make_plan, parse_plan, render_plan
 from trials.start import render_new_trial
+from trials.words import degree_words
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
@@ -50,6 +51,7 @@ def start_trial(
     conditions: Mapping[str, str],
     portions: Sequence[tuple[str, str]] | None = None,
     who: str | None = None,
+    made: date | None = None,
     despite: Sequence[str] = (),
     now: datetime | None = None,
     draw_code: Callable[[], str] = random_code,
@@ -57,6 +59,10 @@ def start_trial(
     """Start a trial (parameters: `Bench.start`)."""
     folder = bench.folder
     now = now if now is not None else datetime.now().astimezone()
+    day = made if made is not None else now.date()
+    if day > now.date():
+        what = f"{day.isoformat()} is still to come"
+        raise InputError.of("made-ahead", what, "start it on the day; a plan needs no trial: formulary batch")
     if version.file is not None:
         raise outside_formulary(version.file, "a trial is of a recipe that is saved with it")
     for name, lot in lots.items():
@@ -69,12 +75,12 @@ def start_trial(
     batch = folder.batch_of_size(version, size, lots=known)
     demand_weighable(batch, despite=despite)
     plan = make_plan(version, batch, register, folder.settings, size=_written(size), lots=known)
-    trial_id = make_trial_id(now.date(), version.slug, _all_ids(bench), draw_code=draw_code)
+    trial_id = make_trial_id(day, version.slug, _all_ids(bench), draw_code=draw_code)
     stopped = {finding.code for finding in stops(batch.findings)}
     text = render_new_trial(
         trial_id,
         plan,
-        now.date(),
+        day,
         sitting=sitting,
         who=who,
         lots=lots,
@@ -160,8 +166,8 @@ def _conditions_of(trial: Trial | None) -> dict[str, str]:
     for name in _SHARED:
         value = getattr(trial.conditions, name)
         if isinstance(value, Decimal):
-            unit = "%" if name.endswith("_percent") else "°C"
-            written[name.removesuffix("_c").removesuffix("_percent")] = f"{format_decimal(value)} {unit}"
+            said = f"{format_decimal(value)} %" if name.endswith("_percent") else degree_words(value)
+            written[name.removesuffix("_c").removesuffix("_percent")] = said
         elif value is not None:
             written[name] = value
     return written

@@ -15,11 +15,12 @@ from formulary.text_table import Row, paragraph, render_rows
 from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot
 from trials.identity import code_of
-from trials.model import AsMade, Event, Trial, TrialPortion
+from trials.model import Event, Trial, TrialPortion
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.sentences import say_value
+from trials.words import as_made_words, degree_words, hour_words
 
 _HEADLINE_COUNT = 3
 # What is told of a trial in a line, where it was observed; then the others in the order of their definitions.
@@ -184,32 +185,19 @@ def _by_line(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
     return grams
 
 
-def as_made_words(entry: AsMade) -> str:
-    """One thing that went otherwise than planned, in words."""
-    weighed = f" {format_decimal(entry.weighed_g)} g" if entry.weighed_g is not None else ""
-    where = f" in the {entry.portion} portion" if entry.portion else ""
-    name = material_words(entry.material)
-    if entry.left_out:
-        return f"no {name}{where}"
-    if entry.instead:
-        return f"{material_words(entry.instead)} instead of {name}{weighed}{where}"
-    return f"{'extra ' if entry.extra else ''}{name}{weighed}{where}"
-
-
 def _lots(trial: Trial) -> list[str]:
     return [f"{material_words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
 
 
 def _conditions(trial: Trial) -> Iterable[str]:
     conditions = trial.conditions
-    for word, number, unit in (
-        ("room", conditions.room_c, "°C"),
-        ("humidity", conditions.humidity_percent, "%"),
-        ("lye", conditions.lye_temperature_c, "°C"),
-        ("oils", conditions.oil_temperature_c, "°C"),
-    ):
-        if number is not None:
-            yield f"{word} {format_decimal(number)} {unit}"
+    if conditions.room_c is not None:
+        yield f"room {degree_words(conditions.room_c)}"
+    if conditions.humidity_percent is not None:
+        yield f"humidity {format_decimal(conditions.humidity_percent)} %"
+    for word, celsius in (("lye", conditions.lye_temperature_c), ("oils", conditions.oil_temperature_c)):
+        if celsius is not None:
+            yield f"{word} {degree_words(celsius)}"
     for word, text in (("mould", conditions.mould), ("cover", conditions.cover), ("blender", conditions.blender)):
         if text:
             yield f"{word} {text}"
@@ -222,8 +210,10 @@ def _event_rows(trial: Trial) -> Iterable[Row]:
         for event in portion.events:
             yield _event_row(event, portion.name)
     for handled in trial.after_pour:
-        since = "" if handled.at_h is None else f"{format_decimal(handled.at_h.normalize())} h after pouring"
-        details = [since, handled.portion or "", handled.note]
+        since = "" if handled.at_h is None else f"{hour_words(handled.at_h)} after pouring"
+        warm = "" if handled.temperature_c is None else f"at {degree_words(handled.temperature_c)}"
+        lasted = "" if handled.for_h is None else f"for {hour_words(handled.for_h)}"
+        details = [since, warm, lasted, handled.portion or "", handled.note]
         yield Row(handled.what, ("",), ", ".join(part for part in details if part), 4)
 
 
@@ -232,7 +222,7 @@ def _event_row(event: Event, where: str) -> Row:
     if event.for_s is not None:
         details.append(f"for {format_decimal(event.for_s.normalize())} s")
     if event.temperature_c is not None:
-        details.append(f"{format_decimal(event.temperature_c)} °C")
+        details.append(degree_words(event.temperature_c))
     details.append(event.note)
     return Row(event.what, (str(event.at),), ", ".join(part for part in details if part), 4)
 
@@ -249,13 +239,17 @@ def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row
 
 
 def render_trials(trials: Sequence[Trial], outcomes: Mapping[str, Outcome], *, width: int = 80) -> str:
-    """Trials in a list, by date, each with its first few outcomes."""
+    """Trials in a list, in their order, each with its date and its first few outcomes."""
     if not trials:
         empty = "No trial here yet; `formulary trial start RECIPE --oils 1000g` starts one."
         return "\n".join(paragraph(empty, width=width))
     lines = [f"{len(trials)} trial{'s' if len(trials) > 1 else ''}."]
     for trial in trials:
-        lines += ["", *paragraph(f"{code_of(trial.id)}  {trial.id}, {trial.recipe}@{trial.version[:8]}", width=width)]
+        made = trial.made.isoformat()
+        # The folder is named for the day when the trial was started, which may be another one.
+        folder = "" if trial.id.startswith(made) else f", {trial.id}"
+        head = f"{code_of(trial.id)}  {made}, {trial.recipe}@{trial.version[:8]}{folder}"
+        lines += ["", *paragraph(head, width=width)]
         lines += paragraph(headline_values(trial, outcomes), width=width, indent=6)
     return "\n".join(lines)
 

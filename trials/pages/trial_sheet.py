@@ -9,14 +9,14 @@ from formulary.batch.model import Batch
 from formulary.batch.overriding import demand_weighable, override_stops
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding
-from formulary.quantity import format_decimal
+from formulary.quantity import format_decimal, format_plain_number
 from formulary.recipes.version import Version
 from trials.identity import code_of
 from trials.model import Event, Plan, Trial
 from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts, times, version_facts
 from trials.pages.sheet_data import ToNote
 from trials.pages.sheet_parts import batch_part
-from trials.trial_text import as_made_words
+from trials.words import as_made_words, degree_words
 
 
 def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: Sequence[str] = ()) -> Sheet:
@@ -74,7 +74,7 @@ def _noted_conditions(trial: Trial) -> dict[str, str]:
         "blender": seen.blender,
     }
     return {
-        what: value if isinstance(value, str) else format_decimal(value)
+        what: value if isinstance(value, str) else format_plain_number(float(value), 1)
         for what, value in noted.items()
         if value is not None
     }
@@ -90,13 +90,13 @@ def _noted_times(trial: Trial) -> dict[tuple[str, str], str]:
 
 def _event_words(event: Event) -> str:
     lasted = "" if event.for_s is None else f" for {format_decimal(event.for_s)} s"
-    warm = "" if event.temperature_c is None else f" {format_decimal(event.temperature_c)} °C"
+    warm = "" if event.temperature_c is None else f" {degree_words(event.temperature_c)}"
     return f"{event.at}{lasted}{warm}"
 
 
 def _handling(trial: Trial) -> Iterable[ToNote]:
     noted: dict[str, list[str]] = {word: [] for word in HANDLING}
     for each in trial.after_pour:
-        words = "noted" if each.at_h is None else format_decimal(each.at_h)
+        words = "noted" if each.at_h is None else format_plain_number(float(each.at_h), 2)
         noted.setdefault(each.what, []).append(f"{words} {each.portion or ''}".strip())
     return (ToNote(word, "", (", ".join(said),)) for word, said in noted.items())

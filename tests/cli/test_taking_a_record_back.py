@@ -1,0 +1,139 @@
+"""What was recorded wrong is set right in one line, and says what it was."""
+
+from __future__ import annotations
+
+import json
+from datetime import date, timedelta
+from pathlib import Path
+
+import pytest
+
+from tests.cli.conftest import Run
+
+
+def started(formulary: Run, *more: str) -> str:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "1000g", *more)
+    assert ran.status == 0, ran.err
+    trial: str = ran.out.split("\nTrial ")[1].split(" ")[0]
+    return trial
+
+
+def file_of(home: Path, trial: str) -> str:
+    return next(home.glob(f"trials/*/{trial}/trial.yaml")).read_text(encoding="utf-8")
+
+
+def test_what_takes_the_place_of_another_says_what_that_was(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    first = formulary("trial", "as-made", trial, "sunflower-oil instead of rice-bran-oil")
+    assert "was" not in first.out.split("\n")[1]
+    again = formulary("trial", "as-made", trial, "lard instead of rice-bran-oil")
+    assert "was sunflower oil instead of rice bran oil" in again.out
+    assert "sunflower" not in file_of(home, trial)
+    extra = ("trial", "as-made", trial, "extra honey 12 g at oils")
+    assert "was" not in formulary(*extra).out
+    assert "was extra honey 12 g" in formulary(*extra[:3], "extra honey 10 g at oils").out
+
+
+def test_what_differed_is_taken_back_in_a_line(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    before = file_of(home, trial)
+    for said, back in (
+        ("rice-bran-oil 230 g", "rice-bran-oil as planned"),
+        ("lard instead of rice-bran-oil", "rice-bran-oil as planned"),
+        ("water 283 g", "water as planned"),
+        ("no coconut-oil", "coconut-oil as planned"),
+        ("extra honey 12 g at oils", "no extra honey"),
+        ("extra honey 12 g at trace", "no extra honey at trace"),
+    ):
+        assert formulary("trial", "as-made", trial, said).status == 0
+        ran = formulary("trial", "as-made", trial, back)
+        assert (ran.status, ran.err) == (0, "")
+        assert "was" in ran.out
+        assert file_of(home, trial).replace("as_made: []", "as_made:") == before
+    ran = formulary("trial", "as-made", trial, "coconut-oil as planned")
+    assert ran.status == 2
+    assert "recorded as made: nothing" in ran.err
+
+
+@pytest.mark.usefixtures("home")
+def test_two_extras_of_one_material_are_told_apart_before_one_is_taken_back(formulary: Run) -> None:
+    trial = started(formulary)
+    for at in ("oils", "trace"):
+        formulary("trial", "as-made", trial, f"extra honey 12 g at {at}")
+    ran = formulary("trial", "as-made", trial, "no extra honey")
+    assert ran.status == 2
+    assert "oils, trace" in ran.err
+    assert formulary("trial", "as-made", trial, "no extra honey at oils").status == 0
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert [line["at"] for line in shown["in_the_pot"] if line["material"] == "honey"] == ["trace"]
+
+
+def test_what_came_after_pouring_is_corrected(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    assert formulary("trial", "after", trial, "insulated", "--at", "10 min").status == 0
+    ran = formulary("trial", "after", trial, "insulated", "--at", "20 min", "--correct")
+    assert "was at 10 min" in ran.out
+    assert file_of(home, trial).count("what: insulated") == 1
+    formulary("trial", "after", trial, "insulated", "--at", "5 h")
+    ran = formulary("trial", "after", trial, "insulated", "--at", "6 h", "--correct")
+    assert ran.status == 2
+    assert "at 20 min; at 5 h" in ran.err
+    ran = formulary("trial", "after", trial, "insulated", "--at", "5 h", "--temperature", "30C", "--correct")
+    assert ran.status == 0
+    assert file_of(home, trial).count("what: insulated") == 2
+    assert "5 h after pouring, at 30 °C" in " ".join(formulary("trial", "show", trial).out.split())
+
+
+@pytest.mark.usefixtures("home")
+def test_what_was_read_in_other_units_is_shown_to_a_tenth(formulary: Run) -> None:
+    trial, other = started(formulary), started(formulary)
+    formulary("trial", "condition", trial, "lye_temperature", "100F")
+    formulary("trial", "condition", trial, "room", "64F")
+    formulary("trial", "after", trial, "insulated", "--at", "10 min")
+    shown = formulary("trial", "show", trial).out
+    assert "lye 37.8 °C" in shown
+    assert "room 17.8 °C" in shown
+    assert "10 min after pouring" in shown
+    assert "37.8 °C" in formulary("diff", other, trial).out
+    assert "7777" not in shown + formulary("diff", other, trial).out
+
+
+@pytest.mark.usefixtures("home")
+def test_batches_from_a_notebook_have_the_days_they_were_made_on(formulary: Run) -> None:
+    started(formulary)
+    earlier = (date.today() - timedelta(days=90)).isoformat()
+    latest = (date.today() - timedelta(days=9)).isoformat()
+    trials = [started(formulary, "--made", day) for day in (latest, earlier)]
+    assert [trial[:10] for trial in trials] == [latest, earlier]
+    listed = json.loads(formulary("trial", "list", "--json").out)["trials"]
+    assert [row["made"] for row in listed] == [earlier, latest, date.today().isoformat()]
+    assert [row["sitting"] for row in listed] == [row["made"] for row in listed]
+    assert earlier in formulary("trial", "list").out
+    ahead = (date.today() + timedelta(days=1)).isoformat()
+    for day in (ahead, "3.10.2026"):
+        assert formulary("trial", "start", "harbour-base", "--oils", "1000g", "--made", day).status == 2
+
+
+def test_trials_are_listed_by_the_day_that_their_file_says(formulary: Run, home: Path) -> None:
+    first, second = started(formulary), started(formulary)
+    later = max(first, second)
+    path = next(home.glob(f"trials/*/{later}/trial.yaml"))
+    text = path.read_text(encoding="utf-8").replace(f"made: {date.today().isoformat()}", "made: 2026-01-05")
+    path.write_text(text, encoding="utf-8")
+    listed = json.loads(formulary("trial", "list", "--json").out)["trials"]
+    assert [row["trial"] for row in listed] == [later, min(first, second)]
+    shown = formulary("trial", "list").out
+    assert f"{later[-4:]}  2026-01-05, harbour-base@" in shown
+    assert later in " ".join(shown.split())
+
+
+@pytest.mark.usefixtures("home")
+def test_a_certificate_that_makes_a_poured_loaf_caustic_says_so_when_it_is_written(formulary: Run) -> None:
+    trial, other = started(formulary), started(formulary)
+    formulary("trial", "lot", trial, "olive-oil", "OL-7")
+    formulary("trial", "lot", other, "coconut-oil", "OL-7")
+    ran = formulary("materials", "lot", "olive-oil", "OL-7", "--set", "saponification_value=165")
+    told = ran.out + ran.err
+    assert "lye-excess" in told
+    assert trial in told
+    assert other not in told

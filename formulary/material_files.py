@@ -132,8 +132,7 @@ def draft_material(folder: FormularyFiles, slug: str, *, name: str | None, kind:
         raise InputError.of("bad-kind", what, f"say one of: {', '.join(MaterialKind)}")
     chosen = builtin.kind if kind is None and builtin is not None else check_kind(kind or "")
     title = name or (builtin.name if builtin is not None else slug.replace("-", " ").capitalize())
-    overrides = builtin is not None
-    return Draft(slug, chosen, lambda values: render_new_material(slug, title, chosen, values, overrides=overrides))
+    return Draft(slug, chosen, lambda values: render_new_material(slug, title, chosen, values, builtin=builtin))
 
 
 def _taken(slug: str) -> InputError:

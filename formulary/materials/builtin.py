@@ -178,9 +178,14 @@ def _take_value(into: dict[str, Any], row: dict[str, str]) -> None:
         into[name] = Alkali(text)
     elif name == "acid_value":
         into[name] = _range(text, known)
-    else:
+    elif name == "assay":
         name = "assay_percent"
         into[name] = text  # read when the alkali is known: an unknown assay has its band by alkali
+    else:
+        others = ", ".join(
+            (*_NUMBER_FIELDS, "acids:NAME", "contains:NAME", "allergen", "alkali", "acid_value", "assay")
+        )
+        raise ValueError(f"{row['slug']}: {name} is no field of {', '.join(VALUE_FILES)}; fields: {others}")
     into["sources"][name] = known
 
 

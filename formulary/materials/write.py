@@ -9,74 +9,81 @@ from formulary.document import Block, Inline, Quoted, parse_document
 from formulary.document_edit import CannotEdit, DocumentEdit, Value, render_value
 from formulary.errors import InputError
 from formulary.finding import Place, has_errors
-from formulary.materials.model import MaterialKind
+from formulary.materials.file_values import file_values
+from formulary.materials.model import Material, MaterialKind
 from formulary.materials.read import parse_material
 
+# Each: key, how it is written, and why. No number of any material stands there: taken over, it would be a wrong one.
 _FAT = (
-    ("saponification_value", "{low: 184, high: 196}", "mg KOH per g; a single number from a book is taken to 3 %"),
-    ("iodine_value", "{low: 75, high: 94}", "g iodine per 100 g"),
-    ("fatty_acids", "{C16:0: 11, C18:1: 72, C18:2: 9}", "percent of the fatty acids"),
-    ("density", "0.92 g/ml", "for moulds"),
-    ("melting_point", "24 °C", ""),
-    ("inci", "OLEA EUROPAEA FRUIT OIL", "for the label; the soap's own name goes to inci_in_soap"),
+    ("saponification_value", "{low: ..., high: ...}", "mg KOH per g; a single number from a book is taken to 3 %"),
+    ("iodine_value", "{low: ..., high: ...}", "g iodine per 100 g"),
+    ("fatty_acids", "{C16:0: ..., C18:1: ..., C18:2: ...}", "percent of the fatty acids"),
+    ("density", "... g/ml", "for moulds"),
+    ("melting_point", "... °C", ""),
+    ("inci", "its name on labels", "the soap's own name goes to inci_in_soap"),
 )
 _WET = (
-    ("group", "milk", "milk, plant-milk, juice, puree, beer, spirits, honey and so on: some checks go by it"),
-    ("water", "90 %", "all percentages by weight, from the label; without `water` it cannot replace water"),
-    ("sugars", "4 %", "they heat the loaf"),
-    ("fat", "1.5 %", "it counts in the effective superfat"),
-    ("fat_saponification_value", "190", "mg KOH per g of that fat, if known"),
-    ("acids", "{lactic: 1 %}", "they take alkali for themselves"),
-    ("density", "1.03 g/ml", ""),
+    ("group", "milk, plant-milk, juice, puree, beer, spirits, honey and so on", "some checks go by it"),
+    ("water", "... %", "all percentages by weight, from the label; without `water` it cannot replace water"),
+    ("sugars", "... %", "they heat the loaf"),
+    ("fat", "... %", "it counts in the effective superfat"),
+    ("fat_saponification_value", "...", "mg KOH per g of that fat, if known"),
+    ("acids", "{lactic: ... %}", "they take alkali for themselves"),
+    ("density", "... g/ml", ""),
     ("origin", "[milk]", "milk, nut, wheat and the like, for the label"),
 )
 _POWDER = (
-    ("group", "clay", "clay, mica, white-pigment and so on: some checks go by it"),
-    ("bulk_density", "0.6 g/ml", "of a loose heap, for spoons"),
-    ("measures", "{tsp: {mass: 2.1 g, n: 3}}", "what a level spoon weighs on your own scale, mean of n"),
-    ("inci", "KAOLIN", "for the label"),
+    ("group", "clay, mica, white-pigment and so on", "some checks go by it"),
+    ("bulk_density", "... g/ml", "of a loose heap, for spoons"),
+    ("measures", "{tsp: {mass: ... g, n: 3}}", "what a level spoon weighs on your own scale, mean of n"),
+    ("inci", "its name on labels", ""),
 )
-# What a beginner may want to fill in, by kind: key, an example, and why.
+# What a beginner may want to fill in, by kind.
 _HINTS: Mapping[MaterialKind, Sequence[tuple[str, str, str]]] = {
     MaterialKind.OIL: _FAT,
-    MaterialKind.WAX: (*_FAT[:1], ("acid_value", "{low: 17, high: 24}", "waxes react only partly"), *_FAT[3:]),
+    MaterialKind.WAX: (*_FAT[:1], ("acid_value", "{low: ..., high: ...}", "waxes react only partly"), *_FAT[3:]),
     MaterialKind.FATTY_ACID: _FAT,
     MaterialKind.ALKALI: (
-        ("alkali", "sodium-hydroxide", "which hydroxide it is: sodium-hydroxide or potassium-hydroxide"),
-        ("assay", "98.5 %", "from the label or certificate; `unknown` counts as 100 %, which is the safe side"),
-        ("water", "1.5 %", "the rest; of a ready-made lye 50 %, with assay 50 % and `group: lye-solution`"),
+        ("alkali", "sodium-hydroxide or potassium-hydroxide", "which hydroxide it is"),
+        ("assay", "... %", "from the label or certificate; `unknown` counts as 100 %, which is the safe side"),
+        ("water", "... %", "the rest; of a ready-made lye beside its assay, with `group: lye-solution`"),
     ),
     MaterialKind.ACID: (
-        ("acids", "{citric: 100 %}", "water-free acid by weight; the monohydrate of citric acid holds 91.43 %"),
-        ("water", "0 %", ""),
+        ("acids", "{citric: ... %}", "water-free acid by weight; the monohydrate of citric acid holds 91.43 %"),
+        ("water", "... %", ""),
     ),
     MaterialKind.LIQUID: _WET,
     MaterialKind.FRAGRANCE: (
-        ("group", "essential-oil", "essential-oil, spice-oil, absolute or fragrance-oil: some checks go by it"),
+        ("group", "essential-oil, spice-oil, absolute or fragrance-oil", "some checks go by it"),
         (
             "limit",
-            '{percent_of_product: 2.9, certificate: 2026-02-11, edition: "51"}',
+            '{percent_of_product: ..., certificate: year-month-day, edition: "..."}',
             "from its certificate, for category 9 (soap); without it nothing made with it is for sale",
         ),
-        ("contains", "{eugenol: 82 %}", "restricted constituents, percent of the scent"),
-        ("limits", "{eugenol: 2.5}", "their limits in percent of the bar, where the certificate gives them"),
+        ("contains", "{eugenol: ... %}", "restricted constituents, percent of the scent"),
+        ("limits", "{eugenol: ...}", "their limits in percent of the bar, where the certificate gives them"),
         ("allergens", "[eugenol]", "to be named on the label"),
-        ("vanillin", "0 %", "it browns"),
-        ("flash_point", "71 °C", ""),
-        ("carrier", "dipropylene glycol", "what it is diluted with"),
-        ("density", "0.95 g/ml", ""),
+        ("vanillin", "... %", "it browns"),
+        ("flash_point", "... °C", ""),
+        ("carrier", "what it is diluted with", ""),
+        ("density", "... g/ml", ""),
     ),
     MaterialKind.COLOURANT: _POWDER,
     MaterialKind.ADDITIVE: (*_WET[1:3], *_POWDER),
 }
 _EVERY = (
-    ("price", "24.00 per 100 g", ""),
-    ("source", "the supplier's certificate", "where these values are from"),
+    ("price", "such as 24.00 per 100 g", ""),
+    ("source", "such as the supplier's certificate", "where these values are from"),
 )
 
 
 def render_new_material(
-    slug: str, name: str, kind: MaterialKind, values: Mapping[str, Value] | None = None, *, overrides: bool = False
+    slug: str,
+    name: str,
+    kind: MaterialKind,
+    values: Mapping[str, Value] | None = None,
+    *,
+    builtin: Material | None = None,
 ) -> str:
     """The text of a new `materials/<slug>.yaml`: what is known, and what else may be filled in as comments.
 
@@ -86,7 +93,8 @@ def render_new_material(
     name: what the maker calls it.
     kind: what it is.
     values: the file's keys and their values as they are to be written, such as ``{"density": "0.92 g/ml"}``.
-    overrides: whether a built-in material has this slug, whose values then stay where the file says nothing.
+    builtin: the built-in material of this slug. One of the same kind stays as it is where the file says nothing, and
+        its own values are what stands in the comments.
 
     Returns
     -------
@@ -99,15 +107,19 @@ def render_new_material(
     stated = dict(values or {})
     lots = stated.pop("lots", None)
     lines = [f"# {_one_line(name)}. Lines that begin with # are for you; take the # away to fill one in."]
-    if overrides:
+    known: Mapping[str, Value] = {}
+    if builtin is not None and builtin.kind is kind:
         lines.append("# A built-in material has this name: what this file does not say stays as it is built in.")
+        known = file_values(builtin)
+    elif builtin is not None:
+        lines.append(f"# The built-in one of this name is of kind {builtin.kind.value}; nothing of it holds here.")
     lines += ["format: 1", f"name: {render_value(name, flow=False)}", f"kind: {kind.value}"]
     hints = (*_HINTS[kind], *_EVERY)
     why = {key: comment for key, _, comment in hints}
     for key, value in stated.items():
         written = render_value(value, flow=not isinstance(value, str))
         lines.append(f"{key}: {written}{_comment(why.get(key, ''))}")
-    lines += [f"# {key}: {example}{_comment(comment)}" for key, example, comment in hints if key not in stated]
+    lines += [_hint(key, form, comment, known.get(key)) for key, form, comment in hints if key not in stated]
     lines.append("# lots:                    # one line a delivery; a lot may state any value above by its certificate")
     lines.append('#   "L-1": {received: 2026-08-02, opened: 2026-08-20, best_before: 2028-02}')
     text = "\n".join(lines) + "\n"
@@ -168,6 +180,14 @@ def _checked(text: str, slug: str) -> str:
         # The text is not written, so a line of it would lead nowhere.
         raise InputError([replace(fault, place=Place(field=fault.place.field)) for fault in findings])
     return text
+
+
+def _hint(key: str, form: str, why: str, known: Value | None) -> str:
+    """A line to fill in: with the built-in value where there is one, else with how to write one and no value at all."""
+    if known is not None:
+        written = render_value(known, flow=not isinstance(known, str))
+        return f"# {key}: {written}{_comment('; '.join(part for part in ('as it is built in', why) if part))}"
+    return f"# {key}:{_comment('; '.join(part for part in (form, why) if part))}"
 
 
 def _comment(why: str) -> str:

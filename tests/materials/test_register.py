@@ -10,6 +10,7 @@ from formulary.chemistry.acids import ACIDS
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import parse_fatty_acid
 from formulary.fields import SLUG
+from formulary.materials import builtin
 from formulary.materials.builtin import (
     FATTY_ACID_FILES,
     FOOD_FILE,
@@ -163,3 +164,10 @@ def test_names_meant_are_found() -> None:
 def test_the_data_files_hold_no_line_that_is_not_read() -> None:
     assert all(re.fullmatch(r"[a-z0-9-]+", row["slug"]) for _, row in ROWS)
     assert len({row["slug"] for row in read_rows("register")}) == len(read_rows("register"))
+
+
+def test_a_row_of_a_field_that_is_none_is_refused_and_not_taken_for_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    row = {"slug": "olive-oil", "field": "saponification_value", "value": "191", "obtained": "memory", "source": "none"}
+    monkeypatch.setattr(builtin, "read_rows", lambda name: [*read_rows(name), *([row] if name in VALUE_FILES else [])])
+    with pytest.raises(ValueError, match="olive-oil: saponification_value is no field of"):
+        builtin.read_builtin_tables().build("olive-oil")

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 
 import pytest
 
 from formulary.errors import InputError
-from formulary.materials.model import Material, MaterialKind
+from formulary.materials.model import Material, MaterialKind, ValueRange
 from formulary.materials.read import parse_material
+from formulary.materials.register import read_builtin_register
 from formulary.materials.write import add_lot, render_new_material
+
+BUILTIN = read_builtin_register()
+TEXTS = {"inci", "group", "alkali", "allergens", "origin", "carrier"}
 
 
 def parsed(text: str) -> Material:
@@ -19,17 +24,58 @@ def parsed(text: str) -> Material:
     return material
 
 
+def hints(text: str) -> list[str]:
+    """The lines of a new file that wait to be filled in, without their #."""
+    return [line[2:] for line in text.splitlines() if re.match(r"# [a-z_]+:", line)]
+
+
+def filled_in(text: str, lines: list[str]) -> str:
+    return "\n".join([*(line for line in text.splitlines() if not line.startswith("#")), *lines]) + "\n"
+
+
 @pytest.mark.parametrize("kind", MaterialKind)
-def test_a_new_file_reads_and_so_does_every_hint_in_it(kind: MaterialKind) -> None:
+def test_a_new_file_reads_and_a_line_that_nobody_filled_in_is_told(kind: MaterialKind) -> None:
     values = {"alkali": "potassium-hydroxide"} if kind is MaterialKind.ALKALI else {}
     text = render_new_material("thing", "A thing", kind, values)
     material = parsed(text)
     assert (material.name, material.kind) == ("A thing", kind)
-    hints = [line[2:] for line in text.splitlines() if line.startswith("# ") and not line.startswith("# A thing.")]
-    stated = [line for line in text.splitlines() if not line.startswith("#")]
-    with_hints = parsed("\n".join([*stated, *hints]) + "\n")
-    assert "L-1" in with_hints.lots
-    assert len(with_hints.stated) >= len([hint for hint in hints if not hint.startswith((" ", "lots"))])
+    assert len(hints(text)) > 3
+    for line in hints(text):
+        key, _, rest = line.partition(":")
+        assert rest.lstrip().startswith("#"), line  # no value of whatever material stands there to be taken over
+        _, findings = parse_material(filled_in(text, [line]), "materials/thing.yaml", "thing")
+        assert ("empty-value", key) in [(fault.code, fault.place.field) for fault in findings]
+
+
+@pytest.mark.parametrize("slug", sorted(read_builtin_register()))
+def test_taking_over_what_stands_in_the_comments_of_a_builtin_changes_nothing(slug: str) -> None:
+    builtin = read_builtin_register()[slug]
+    text = render_new_material(slug, builtin.name, builtin.kind, builtin=builtin)
+    known = [line for line in hints(text) if "as it is built in" in line]
+    material, findings = parse_material(filled_in(text, known), f"materials/{slug}.yaml", slug)
+    assert material is not None, [str(finding) for finding in findings]
+    assert findings == ()
+    taken = read_builtin_register().combined_with([material])[slug]
+    for attribute in {name.removeprefix("reference_") for name in material.stated}:
+        before, after = getattr(builtin, attribute), getattr(taken, attribute)
+        if attribute == "assay_percent":
+            before, after = before.working, after.working
+        if isinstance(before, ValueRange):
+            before, after = ((value.low, value.working, value.high) for value in (before, after))
+        assert after == (pytest.approx(before, abs=0.0051) if attribute not in TEXTS else before), attribute
+    assert len(material.stated - {"name"}) >= len(known) - 1
+
+
+def test_a_builtin_oil_has_its_own_values_in_its_file_and_no_other_oils() -> None:
+    text = render_new_material("shea-butter", "Shea butter", MaterialKind.OIL, builtin=BUILTIN["shea-butter"])
+    assert "OLEA EUROPAEA" not in text
+    assert BUILTIN["shea-butter"].inci in text
+
+
+def test_what_is_of_another_kind_than_the_builtin_takes_nothing_of_it() -> None:
+    text = render_new_material("olive-oil", "Olive", MaterialKind.ADDITIVE, builtin=BUILTIN["olive-oil"])
+    assert "stays as it is built in" not in text
+    assert "as it is built in" not in "".join(hints(text))
 
 
 def test_what_is_known_is_stated_and_no_hint_any_more() -> None:
@@ -50,7 +96,8 @@ def test_a_name_over_two_lines_stays_in_its_comment() -> None:
 
 
 def test_a_file_over_a_builtin_says_so() -> None:
-    assert "stays as it is built in" in render_new_material("thing", "Olive", MaterialKind.OIL, overrides=True)
+    text = render_new_material("olive-oil", "Olive", MaterialKind.OIL, builtin=BUILTIN["olive-oil"])
+    assert "stays as it is built in" in text
 
 
 @pytest.mark.parametrize("values", [{"density": "0.92"}, {"colour": "green"}, {"saponification_value": "0.134"}])

@@ -13,6 +13,7 @@ from formulary.batch.model import WHOLE, Pot, PotFigures, PotLine, PotPortion
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material, MaterialKind
+from formulary.recipes.model import PORTION_STAGES
 from trials.model import AsMade, LotUse, Plan, Trial, TrialPortion
 
 WATER = "water"
@@ -182,8 +183,9 @@ def _take_over_portions(planned: Iterable[PotLine], portions: Sequence[TrialPort
         for line in planned
     ]
     redivided = {material for portion in portions for material, _ in portion.gets}
-    kept = [line for line in lines if line.material not in redivided]
-    for line in _merge([replace(line, portion=None) for line in lines if line.material in redivided]):
+    late = [line for line in lines if line.material in redivided and line.at in PORTION_STAGES]
+    kept = [line for line in lines if line not in late]
+    for line in _merge([replace(line, portion=None) for line in late]):
         for portion in portions:
             percent = float(dict(portion.gets).get(line.material, 0))
             if percent:

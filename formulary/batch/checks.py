@@ -33,7 +33,7 @@ from formulary.finding import Finding, Place, error, locate_nowhere, stop
 from formulary.materials.model import Material
 from formulary.materials.spoons import is_measurable
 from formulary.quantity import Basis, format_decimal
-from formulary.recipes.model import Recipe
+from formulary.recipes.model import PORTION_STAGES, Recipe
 from formulary.settings import Settings
 
 NEVER_OVERRIDDEN = frozenset(
@@ -64,6 +64,7 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
             yield error("unknown-material", f"no material is called {name!r}", do, place)
     yield from _check_alkalis(recipe, register)
     yield from _check_batter_rates(recipe)
+    yield from _check_divided_lines(recipe)
     for oil in recipe.oils:
         material = register.get(oil.material)
         if material is not None and material.kind not in OIL_KINDS:
@@ -132,6 +133,19 @@ def _check_batter_rates(recipe: Recipe) -> Iterable[Finding]:
         what = f"the rates of the batter total {format_decimal(total)} % of it"
         do = f"write rates of the oils, or at most {MOST_BATTER_RATES_PERCENT} % of the batter in all"
         yield error("batter-rates", what, do, recipe.place("additions"))
+
+
+def _check_divided_lines(recipe: Recipe) -> Iterable[Finding]:
+    """What goes in before the batter is in its portions is in all of them, and cannot be divided any more."""
+    lines = [(line.material, line.at) for line in recipe.additions]
+    lines += [(line.material, line.at) for line in recipe.scent]
+    early = {material: at for material, at in lines if at not in PORTION_STAGES}
+    for portion in recipe.portions:
+        for name, _ in portion.gets:
+            if name in early and name not in recipe.divisible:
+                what = f"{name} goes into the {early[name]}, before the batter is divided, so it is in every portion"
+                do = f"take {name} out of `gets` in every portion, or give its line `at: trace`"
+                yield error("divided-too-early", what, do, recipe.place("portions", portion.name, "gets", name))
 
 
 def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Settings) -> tuple[Finding, ...]:

@@ -52,7 +52,7 @@ from formulary.materials.chosen_lots import ChosenLots, with_chosen_lots
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
 from formulary.quantity import Basis, Rate
-from formulary.recipes.model import Recipe
+from formulary.recipes.model import PORTION_STAGES, Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from formulary.shown_as_text import ShownAsText
@@ -196,7 +196,7 @@ def _divide(recipe: Recipe, lines: list[PotLine]) -> Iterable[PotLine]:
             (portion.name, float(percent) / 100.0)
             for portion in recipe.portions
             for material, percent in portion.gets
-            if material == line.material
+            if material == line.material and line.at in PORTION_STAGES
         ]
         if not gets:
             yield line

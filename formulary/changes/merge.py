@@ -297,7 +297,7 @@ class _Merging:
     ) -> tuple[RecipePortion, ...]:
         """What portions get of a line that was settled to go goes with it: that opens no new question."""
         settled = {each.field for each in self.decisions if each.outcome is Outcome.SETTLED}
-        lines = {line.material for line in recipe.additions} | {line.material for line in recipe.scent}
+        lines = recipe.divisible
 
         def stays(material: str) -> bool:
             return material in lines or not {f"additions.{material}", f"scent.{material}"} & settled
@@ -340,16 +340,15 @@ def _in_plain_order(portions: Iterable[RecipePortion]) -> tuple[RecipePortion, .
 
 
 def _fitting(portions: Iterable[RecipePortion], recipe: Recipe) -> tuple[RecipePortion, ...]:
-    """The portions without what does not total 100, or divides a line that is not there."""
+    """The portions without what does not total 100, or divides a line that is not there when there are portions."""
     listed = tuple(portions)
     if sum((portion.share for portion in listed), Decimal(0)) != HUNDRED:
         return ()
-    lines = {line.material for line in recipe.additions} | {line.material for line in recipe.scent}
     totals: dict[str, Decimal] = {}
     for portion in listed:
         for material, percent in portion.gets:
             totals[material] = totals.get(material, Decimal(0)) + percent
-    kept = {material for material, total in totals.items() if total == HUNDRED and material in lines}
+    kept = {material for material, total in totals.items() if total == HUNDRED and material in recipe.divisible}
     return tuple(replace(portion, gets=tuple(part for part in portion.gets if part[0] in kept)) for portion in listed)
 
 

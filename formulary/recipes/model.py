@@ -12,6 +12,8 @@ from formulary.quantity import Kind, Rate
 
 # When a line goes in, in working order.
 STAGES = ("lye water", "oils", "trace", "top")
+# The batter is in its portions from trace on: what goes in before is in all of it.
+PORTION_STAGES = ("trace", "top")
 PURPOSES = ("skin", "household")
 WATER_METHODS = ("lye_concentration", "water_to_lye", "percent_of_oils")
 COVERS = ("open", "covered", "insulated", "fridge", "oven")
@@ -116,7 +118,8 @@ class RecipePortion:
     """Part of the batter handled by itself.
 
     share: percent of the batter; by_eye: give or take, in percent of the batter.
-    gets: material -> percent of that line's whole amount; a line not named follows the share.
+    gets: material -> percent of all of it that goes in at trace or on top; a line not named, or one that goes in
+    before, follows the share.
     """
 
     name: str
@@ -148,6 +151,13 @@ class Recipe:
     def place(self, *parts: str) -> Place:
         """Where a part of the recipe stands in its file: `place("oils", "olive-oil")`; an empty place if unknown."""
         return self.places.get("/".join(parts), self.places.get(parts[0], Place()) if parts else Place())
+
+    @property
+    def divisible(self) -> tuple[str, ...]:
+        """The additions and scents that portions can divide by `gets`: what goes in once there are portions."""
+        lines = [line.material for line in self.additions if line.at in PORTION_STAGES]
+        lines += [line.material for line in self.scent if line.at in PORTION_STAGES]
+        return tuple(dict.fromkeys(lines))
 
     def materials(self) -> tuple[str, ...]:
         """Every material named, once, in the order of the file."""

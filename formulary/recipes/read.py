@@ -24,10 +24,10 @@ from formulary.recipes.model import (
     Lye,
     OilLine,
     Recipe,
-    RecipePortion,
     ScentLine,
     Water,
 )
+from formulary.recipes.read_portions import read_portions
 
 HUNDRED = Decimal(100)
 FULL_ID = re.compile(r"[0-9a-f]{40}")
@@ -67,8 +67,7 @@ class _RecipeReader:
         water = self._water()
         additions = self._additions()
         scent = self._scent()
-        divisible = [line.material for line in additions] + [line.material for line in scent]
-        portions = self._portions(divisible)
+        portions = read_portions(fields, (*additions, *scent), self.places)
         process = self._process()
         notes = fields.text("notes") or ""
         conflicts = self._conflicts()
@@ -214,7 +213,11 @@ class _RecipeReader:
         if isinstance(node, Block):
             shares = block.as_block(node, "alkali")
             assert shares is not None
-            by = shares.choice("by", ("mass", "moles"), required=True)
+            if shares.has("by"):
+                by = shares.choice("by", ("mass", "moles"), required=True)
+            else:
+                what = "`by` is missing: the shares of two alkalis are by mass or by moles, which are not the same"
+                shares.report("missing-key", what, "add `by: mass` (percent by weight) or `by: moles`", None, "by")
             found: list[tuple[str, Decimal]] = []
             for entry in node.entries:
                 if entry.key.text == "by":
@@ -317,50 +320,6 @@ class _RecipeReader:
                 block.report("not-a-choice", f"`{key}` knows {', '.join(options)}", "write one of these", scalar, key)
         return tuple(words)
 
-    def _portions(self, lines: list[str]) -> tuple[RecipePortion, ...]:
-        portions: list[RecipePortion] = []
-        complete = True
-        for block in self.fields.blocks("portions", name="name"):
-            name = block.slug("name", required=True)
-            share, by_eye = read_share(block)
-            gets: list[tuple[str, Decimal]] = []
-            for entry in block.entries("gets"):
-                material = entry.key.text
-                percent = block.parse_node(entry.value, parse_percent, f"gets, {material[:40]}")
-                if material not in lines:
-                    do = suggest(material, lines, f"lines that can be divided: {', '.join(lines) or 'none'}")
-                    what = f"no addition or scent is called {material[:40]!r}"
-                    block.report("unknown-line", what, do, entry.key, f"gets, {material[:40]}")
-                elif percent is not None and not 0 <= percent <= HUNDRED:
-                    block.report("out-of-bounds", "a part is 0 to 100 %", "correct it", entry.value, "gets")
-                elif percent is not None:
-                    gets.append((material, percent))
-            block.finish()
-            if name is None or share is None:
-                complete = False
-                continue
-            if name in [portion.name for portion in portions]:
-                block.report("duplicate-line", f"two portions are called {name}", "rename one", None, "name")
-            self.places[f"portions/{name}"] = block.place("share")
-            portions.append(RecipePortion(name, share, by_eye, tuple(gets)))
-        if portions and complete:
-            self._check_portions(portions)
-        return tuple(portions)
-
-    def _check_portions(self, portions: list[RecipePortion]) -> None:
-        total = sum((portion.share for portion in portions), Decimal(0))
-        if total != HUNDRED:
-            what = f"the portions' shares total {format_decimal(total)} %, not 100 %"
-            self.fields.report("portions-total", what, "make the shares total 100", None, "portions")
-        for material in dict.fromkeys(name for portion in portions for name, _ in portion.gets):
-            parts = sum(
-                (percent for portion in portions for name, percent in portion.gets if name == material), Decimal(0)
-            )
-            if parts != HUNDRED:
-                what = f"the parts of {material} total {format_decimal(parts)} % over the portions, not 100 %"
-                do = "say in each portion how much of the line it gets, 0 where it gets none"
-                self.fields.report("portions-gets", what, do, None, "portions")
-
     def _process(self) -> dict[str, str]:
         block = self.fields.block_of("process")
         if block is None:
@@ -396,25 +355,6 @@ def _conflict_text(node: Node) -> str:
     if isinstance(node, Block):
         return ", ".join(f"{entry.key.text}: {_conflict_text(entry.value)}" for entry in node.entries)
     return "; ".join(_conflict_text(item) for item in node.items)
-
-
-def read_share(block: Fields) -> tuple[Decimal | None, Decimal]:
-    """A portion's share in percent, written `share: 50` or `share: {percent: 50, by_eye: 10}`, and its give or take."""
-    node = block.node("share", required=True)
-    if isinstance(node, Block):
-        share = block.as_block(node, "share")
-        assert share is not None
-        percent = share.percent("percent", required=True, refuse_fraction=True)
-        by_eye = share.percent("by_eye") or Decimal(0)
-        share.finish()
-    else:
-        percent = block.percent("share", refuse_fraction=True)
-        by_eye = Decimal(0)
-    if percent is not None and (percent <= 0 or by_eye >= percent):
-        what = "a portion is more than nothing" if percent <= 0 else "a portion poured by eye may vanish"
-        block.report("out-of-bounds", what, "write a larger share", block.node("share"), "share")
-        return None, Decimal(0)
-    return percent, by_eye
 
 
 def read_formerly(data: bytes) -> tuple[str, ...]:

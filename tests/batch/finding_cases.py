@@ -87,7 +87,7 @@ def halves(name: str, first: int, share: int = 50) -> str:
 
 
 WET = {"water": "replaces"}
-ACID = addition("citric-acid-anhydrous", "2 % of oils", "oils")
+ACID = addition("citric-acid-anhydrous", "2 % of oils")
 ASSAY = "format: 1\nname: Sodium hydroxide\nkind: alkali\nassay: {assay}\n"
 PUREE = "format: 1\ninci: INVENTED FRUIT\nname: Unmeasured puree\nkind: liquid\ngroup: puree\n{water}"
 OIL = "format: 1\nname: Invented oil\nkind: oil\n{more}"
@@ -206,6 +206,23 @@ ERRORS = [
         "at most 50 % of the batter in all",
         plain(more=addition("kaolin", "50 % of batter")),
     ),
+    Case(
+        "error divided-too-early",
+        plain(more=addition("oat-milk", "8 % of oils", "lye water", **WET) + halves("oat-milk", 50)),
+        plain(more=addition("oat-milk", "8 % of oils", "trace", **WET) + halves("oat-milk", 50)),
+        "take oat-milk out of `gets` in every portion",
+        plain(
+            more=addition("oat-milk", "8 % of oils", "lye water", **WET)
+            + "portions: [{name: one, share: 50}, {name: two, share: 50}]\n"
+        ),
+    ),
+    Case(
+        "error divided-too-early",
+        plain(more=addition("rose-clay", "2 % of oils", "oils") + halves("rose-clay", 0)),
+        plain(more=addition("rose-clay", "2 % of oils", "trace") + halves("rose-clay", 0)),
+        "give its line `at: trace`",
+        plain(more=addition("rose-clay", "2 % of oils", "trace") + halves("rose-clay", 0)),
+    ),
 ]
 
 SUPERFAT = [
@@ -213,11 +230,11 @@ SUPERFAT = [
     Case("stop lye-excess", superfat("-0.1"), superfat("0"), "raise the superfat to 2 % or more", superfat("2")),
     Case(
         "stop lye-excess",
-        plain(more=addition("citric-acid-anhydrous", "5 % of oils", "oils") + halves("citric-acid-anhydrous", 0)),
-        plain(more=addition("citric-acid-anhydrous", "5 % of oils", "oils") + halves("citric-acid-anhydrous", 50)),
+        plain(more=addition("citric-acid-anhydrous", "5 % of oils") + halves("citric-acid-anhydrous", 0)),
+        plain(more=addition("citric-acid-anhydrous", "5 % of oils") + halves("citric-acid-anhydrous", 50)),
         "take acids, fats and alkali out of `gets`",
         plain(
-            more=addition("citric-acid-anhydrous", "5 % of oils", "oils")
+            more=addition("citric-acid-anhydrous", "5 % of oils")
             + "portions: [{name: one, share: 50}, {name: two, share: 50}]\n"
         ),
     ),

@@ -195,6 +195,15 @@ def test_an_addition_that_portions_divide_is_whole_in_the_list() -> None:
     assert trace.water_grams == pytest.approx(2 * top.water_grams)
 
 
+def test_what_portions_divide_leaves_the_same_material_that_went_in_before_to_all_of_them() -> None:
+    more = "additions:\n  - {material: oat-milk, rate: 4 % of oils, at: lye water, water: replaces}\n"
+    more += "  - {material: oat-milk, rate: 2 % of oils, at: trace, water: extra}\n"
+    more += "portions:\n  - {name: one, share: 50, gets: {oat-milk: 0}}\n"
+    more += "  - {name: two, share: 50, gets: {oat-milk: 100}}\n"
+    milk = [line for line in weigh_out(PLAIN + more).pot.lines if line.material == "oat-milk"]
+    assert [(line.at, line.portion) for line in milk] == [("lye water", None), ("trace", "two")]
+
+
 def test_rates_by_mass_by_spoon_and_what_has_no_spoon() -> None:
     clay = BUILTIN["rose-clay"]
     assert rate_g(parse_rate("2 % of oils"), clay, FINE, 500.0) == pytest.approx(10)

@@ -57,7 +57,7 @@ def test_no_portion_has_free_lye_without_a_stop(rate: float, share: int, acid_in
         f"portions:\n  - {{name: a, share: {share}, gets: {{citric-acid-anhydrous: {first}}}}}\n"
         f"  - {{name: b, share: {100 - share}, gets: {{citric-acid-anhydrous: {second}}}}}\n"
     )
-    batch = weigh_out(PLAIN + ACID.format(rate=f"{rate:.2f}", at="oils") + portions)
+    batch = weigh_out(PLAIN + ACID.format(rate=f"{rate:.2f}", at="trace") + portions)
     alone = [superfat_band(portion_pot(batch.pot, name), REGISTER, Settings()).working for name in ("a", "b")]
     assert (min(alone) < 0) == ("lye-excess" in codes(batch, "stop"))
 

@@ -47,8 +47,7 @@ def changed(draw: st.DrawFn, base: Recipe) -> Recipe:
     if "lines" not in chosen:
         return recipe
     extra, scent = draw(additions()), draw(scents())
-    names = list(dict.fromkeys(line.material for line in (*extra, *scent)))
-    return replace(recipe, additions=extra, scent=scent, portions=draw(portions(names)))
+    return replace(recipe, additions=extra, scent=scent, portions=draw(portions((*extra, *scent))))
 
 
 @st.composite
@@ -103,9 +102,13 @@ def test_what_one_side_alone_did_is_taken(base: Recipe, data: st.DataObject) -> 
 def test_merging_is_the_same_from_both_sides(sides: tuple[Recipe, Recipe, Recipe]) -> None:
     base, ours, theirs = sides
     one, other = merge_recipes(base, ours, theirs), merge_recipes(base, theirs, ours)
-    assert sorted(decision.field for decision in one.decisions) == sorted(
-        decision.field for decision in other.decisions
-    )
+    # While a line is open, mine stands, and what the other side's portions get of it may be open with it.
+    open_lines = any(each.field.startswith(("additions.", "scent.")) for each in (*one.conflicts, *other.conflicts))
+    told = [
+        sorted(each.field for each in merge.decisions if not (open_lines and each.field.startswith("portions")))
+        for merge in (one, other)
+    ]
+    assert told[0] == told[1]
     event(f"conflicts: {bool(one.conflicts)}")
     if not one.conflicts:
         assert content(one.recipe) == content(other.recipe)

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from formulary.quantity import Basis, Rate, format_decimal
 from formulary.recipes.model import (
     COVERS,
+    PORTION_STAGES,
     STAGES,
     Addition,
     BasedOn,
@@ -140,14 +141,15 @@ def scents(draw: st.DrawFn) -> tuple[ScentLine, ...]:
 
 
 @st.composite
-def portions(draw: st.DrawFn, divisible: Sequence[str]) -> tuple[RecipePortion, ...]:
-    """No portions, or two or three with shares and parts that total 100."""
+def portions(draw: st.DrawFn, lines: Sequence[Addition | ScentLine]) -> tuple[RecipePortion, ...]:
+    """No portions, or two or three with shares, and parts of those lines that can be divided, that total 100."""
+    divisible = list(dict.fromkeys(line.material for line in lines if line.at in PORTION_STAGES))
     count = draw(st.sampled_from([0, 0, 2, 3]))
     if not count:
         return ()
     split = draw(shares(count))
     gets: list[list[tuple[str, Decimal]]] = [[] for _ in range(count)]
-    for material in draw(st.lists(st.sampled_from(list(divisible)), max_size=2, unique=True)) if divisible else []:
+    for material in draw(st.lists(st.sampled_from(divisible), max_size=2, unique=True)) if divisible else []:
         whole = draw(st.integers(0, count - 1))
         for index in range(count):
             gets[index].append((material, Decimal(100 if index == whole else 0)))
@@ -214,7 +216,7 @@ def recipes(draw: st.DrawFn, *, awkward_texts: bool = True, min_oils: int = 1) -
         based_on=draw(st.none() | parent),
         additions=extra,
         scent=scent,
-        portions=draw(portions(list(dict.fromkeys([line.material for line in (*extra, *scent)])))),
+        portions=draw(portions((*extra, *scent))),
         process=draw(processes()),
         notes=draw(st.just("") | text),
     )

@@ -95,8 +95,16 @@ def test_the_recipe_that_these_tests_break_is_sound() -> None:
         # portions
         ("share: 50, gets: {clove-bud-oil: 0}", "share: 40, gets: {clove-bud-oil: 0}",
          "portions-total", 18, 3, "90 %, not 100", "total 100"),
-        ("clove-bud-oil: 100", "clove-bud-oil: 90", "portions-gets", 18, 3, "90 %", "each portion"),
+        ("clove-bud-oil: 100", "clove-bud-oil: 90", "portions-gets", 19, 52, "90 %", "each portion"),
         ("gets: {clove-bud-oil: 0}", "gets: {clove-oil: 0}", "unknown-line", 18, 37, "clove-oil", "did you mean"),
+        ("gets: {clove-bud-oil: 100}", "gets: {mica: 100}", "unknown-line", 19, 37, "mica",
+         "lines that can be divided: clove-bud-oil"),
+        ("gets: {clove-bud-oil: 100}", "gets: [clove-bud-oil]", "wrong-shape", 19, 36, "which lines",
+         "gets: {clove-bud-oil: 100}"),
+        ("clove-bud-oil: 100", "clove-bud-oil: all", "bad-value", 19, 52, "'all' is no percentage",
+         "how much of all the clove-bud-oil goes in here"),
+        ("clove-bud-oil: 100", "clove-bud-oil: '99,5'", "bad-value", 19, 52, "no percentage", "99.5"),
+        ("clove-bud-oil: 100", "clove-bud-oil: 101", "out-of-bounds", 19, 52, "101 %", "clove-bud-oil: 100"),
         ("name: plain", "name: clove", "duplicate-line", 19, None, "two portions", "rename"),
         ("share: 50, gets: {clove-bud-oil: 0}", "share: 0, gets: {clove-bud-oil: 0}",
          "out-of-bounds", 18, 26, "more than nothing", "larger"),
@@ -151,6 +159,14 @@ def test_two_alkalis_need_a_basis_and_shares_of_100() -> None:
         assert code in [finding.code for finding in findings]
 
 
+def test_two_alkalis_without_a_basis_are_told_which_there_are() -> None:
+    pair = "{sodium-hydroxide: 95, potassium-hydroxide: 5}"
+    (finding,) = found(LINES.replace("alkali: sodium-hydroxide", f"alkali: {pair}"))
+    assert "by mass or by moles" in finding.what
+    assert "`by: mass`" in finding.do
+    assert "`by: moles`" in finding.do
+
+
 def test_all_faults_of_a_file_are_told_at_once() -> None:
     text = LINES.replace("superfat: 5", "superfat: five").replace("38 °C", "38").replace("notes:", "note:")
     findings = found(text.replace("rose-clay", "rose-cly").replace("percent: 8", "percent: 9"))
@@ -202,3 +218,17 @@ def test_a_name_that_no_file_should_have_is_refused(name: str) -> None:
 @pytest.mark.parametrize("name", ["a", "midwinter-clove", "bar-2", "7-herbs"])
 def test_plain_names_are_fine(name: str) -> None:
     assert check_name(name) is None
+
+
+def test_several_faults_in_portions_are_each_told_where_they_stand() -> None:
+    text = LINES.replace("gets: {clove-bud-oil: 0}", "gets: {mica: 20}").replace("{clove-bud-oil: 100}", "{clay: all}")
+    assert [(finding.code, finding.place.line, finding.place.field) for finding in found(text)] == [
+        ("unknown-line", 18, "portions, plain, gets, mica"),
+        ("unknown-line", 19, "portions, clove, gets, clay"),
+    ]
+
+
+def test_a_line_that_goes_in_before_the_batter_is_divided_is_not_offered() -> None:
+    for wrong in ("rose-clays", "something"):
+        (finding,) = found(LINES.replace("gets: {clove-bud-oil: 0}", f"gets: {{clove-bud-oil: 0, {wrong}: 0}}"))
+        assert "rose-clay" not in finding.do

@@ -131,7 +131,6 @@ def test_changes_of_any_part_are_made_and_comments_outside_what_goes_survive(
 ) -> None:
     recipe, text = written
     extra, scent = data.draw(additions()), data.draw(scents())
-    names = list(dict.fromkeys(line.material for line in (*extra, *scent)))
     part = data.draw(
         st.sampled_from(["oils", "lye", "water", "additions", "process", "parent", "notes", "formerly", "purpose"])
     )
@@ -142,7 +141,7 @@ def test_changes_of_any_part_are_made_and_comments_outside_what_goes_survive(
     elif part == "water":
         intended = replace(recipe, water=data.draw(waters()))
     elif part == "additions":
-        intended = replace(recipe, additions=extra, scent=scent, portions=data.draw(portions(names)))
+        intended = replace(recipe, additions=extra, scent=scent, portions=data.draw(portions((*extra, *scent))))
     elif part == "process":
         intended = replace(recipe, process=data.draw(processes()))
     elif part == "parent":

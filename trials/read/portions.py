@@ -7,7 +7,8 @@ from decimal import Decimal
 
 from formulary.fields import Fields, suggest
 from formulary.quantity import format_decimal, parse_percent
-from formulary.recipes.read import read_share
+from formulary.recipes.model import PORTION_STAGES
+from formulary.recipes.read_portions import read_share
 from trials.model import Plan, TrialPortion
 from trials.read.parts import entries_of, listed, read_events
 
@@ -46,7 +47,7 @@ def read_portions(fields: Fields, plan: Plan | None, own_events: Sequence[str]) 
 
 def _gets(block: Fields, plan: Plan | None) -> tuple[tuple[str, Decimal], ...]:
     gets: list[tuple[str, Decimal]] = []
-    divisible = sorted({line.material for line in plan.pot.lines if line.at in ("trace", "top")} if plan else set())
+    divisible = sorted({line.material for line in plan.pot.lines if line.at in PORTION_STAGES} if plan else set())
     for key, value in entries_of(block, "gets"):
         percent = block.parse_node(value, parse_percent, f"gets, {key.text[:40]}")
         if plan is not None and key.text not in divisible:

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from formulary.folder import Folder
     from formulary.recipes.version import Version
     from formulary.settings import Settings
+    from trials.model import Trial
 
 
 @click.group(cls=SentenceGroup)
@@ -117,6 +118,7 @@ def start(
         )
         trial = started.trial
         say(render_batch(override_stops(started.batch, despite), width=width()))
+        _say_lots(trial)
         said = {(each.code, each.what) for each in started.batch.findings}
         new = [each for each in bench.check_trial(trial) if (each.code, each.what) not in said]
         if new:
@@ -130,6 +132,23 @@ def start(
     say(f"\nTrial {trial.id} is started and saved:")
     say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
     say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
+
+
+def _say_lots(trial: Trial) -> None:
+    """The lots that a trial starts with, and those by whose certificate nothing could be weighed."""
+    from formulary.materials.plain_name import material_words
+    from formulary.text_table import paragraph
+    from trials.lot_values import describe_lot_values
+
+    named = [(name, use.lot) for name, uses in trial.lots.items() for use in uses]
+    if not named:
+        return
+    said = ", ".join(f"{material_words(name)} {lot}" for name, lot in named)
+    say("\n" + "\n".join(paragraph(f"Lots: {said}.", width=width())))
+    for name, lot in named:
+        unknown = describe_lot_values(trial, trial, name, lot)
+        if unknown:
+            say("\n".join(paragraph(f"{lot}: {unknown}", width=width(), indent=2)))
 
 
 def _match_mould(size: Size, mould: str | None, settings: Settings) -> tuple[Size, str | None]:

@@ -114,6 +114,17 @@ def test_batches_from_a_notebook_have_the_days_they_were_made_on(formulary: Run)
         assert formulary("trial", "start", "harbour-base", "--oils", "1000g", "--made", day).status == 2
 
 
+@pytest.mark.usefixtures("home")
+def test_a_trial_starts_with_its_lots_on_the_sheet_and_says_which_count_for_nothing(formulary: Run) -> None:
+    assert "Lots:" not in formulary("trial", "start", "harbour-base", "--oils", "1000g").out
+    formulary("materials", "lot", "olive-oil", "OL-7", "--set", "saponification_value=190")
+    lots = ("--lot", "olive-oil=OL-7", "--lot", "sodium-hydroxide=NH-12")
+    said = " ".join(formulary("trial", "start", "harbour-base", "--oils", "1000g", *lots).out.split())
+    assert "Lots: olive oil OL-7, sodium hydroxide NH-12." in said
+    assert "NH-12: Nothing is registered of this lot" in said
+    assert "OL-7: Nothing" not in said
+
+
 def test_trials_are_listed_by_the_day_that_their_file_says(formulary: Run, home: Path) -> None:
     first, second = started(formulary), started(formulary)
     later = max(first, second)

@@ -14,21 +14,9 @@ from formulary.text_table import Row, paragraph, render_rows
 
 def render_blend(blend: Blend, *, width: int = 80) -> str:
     """Fatty acids, groups with what chemistry says of each, calculated values, and what a kilogram of oils carries."""
-    known = format_number(blend.known_percent, 0)
-    lines = paragraph(f"Of the fatty acids that are known ({known} % of the oils):", width=width)
-    parts = (
-        ("saturated", blend.saturated_percent),
-        ("monounsaturated", blend.monounsaturated_percent),
-        ("polyunsaturated", blend.polyunsaturated_percent),
+    lines = (
+        _acids(blend, width) if blend.fatty_acids else paragraph("No fatty acids of these oils are known.", width=width)
     )
-    rows = [Row("", ("%",))]
-    rows += [Row(name, (format_number(percent, 1),)) for name, percent in parts]
-    rows.append(Row("", indent=0))
-    facts = {group.name: group.fact for group in CHAIN_GROUPS}
-    rows += [Row(name, (format_number(part, 1),), facts[name]) for name, part in blend.chain_groups.items()]
-    rows.append(Row("", indent=0))
-    rows += [Row(acid, (format_number(part, 1),)) for acid, part in blend.fatty_acids.items() if part >= 0.05]
-    lines += [*render_rows(rows, width=width), ""]
     values = [
         Row("", ("by the oils", "by the fatty acids")),
         Row(
@@ -44,7 +32,25 @@ def render_blend(blend: Blend, *, width: int = 80) -> str:
         Row("solids of additions", (format_number(blend.solids_g_per_kg_oils, 1),)),
         Row("vanillin", (format_number(blend.vanillin_g_per_kg_oils, 2),)),
     ]
-    return "\n".join([*lines, *render_rows(values, width=width), "", *render_rows(carried, width=width)])
+    return "\n".join([*lines, "", *render_rows(values, width=width), "", *render_rows(carried, width=width)])
+
+
+def _acids(blend: Blend, width: int) -> list[str]:
+    known = format_number(blend.known_percent, 0)
+    lines = paragraph(f"Of the fatty acids that are known ({known} % of the oils):", width=width)
+    parts = (
+        ("saturated", blend.saturated_percent),
+        ("monounsaturated", blend.monounsaturated_percent),
+        ("polyunsaturated", blend.polyunsaturated_percent),
+    )
+    rows = [Row("", ("%",))]
+    rows += [Row(name, (format_number(percent, 1),)) for name, percent in parts]
+    rows.append(Row(""))
+    facts = {group.name: group.fact for group in CHAIN_GROUPS}
+    rows += [Row(name, (format_number(part, 1),), facts[name]) for name, part in blend.chain_groups.items()]
+    rows.append(Row(""))
+    rows += [Row(acid, (format_number(part, 1),)) for acid, part in blend.fatty_acids.items() if part >= 0.05]
+    return [*lines, *render_rows(rows, width=width)]
 
 
 def _maybe(value: float | None) -> str:

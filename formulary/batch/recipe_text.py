@@ -120,7 +120,7 @@ def _rows(recipe: Recipe, batch: Batch) -> Iterable[Row]:
     for scent in recipe.scent:
         yield Row(
             material_words(scent.material),
-            ("", grams(weighed_g.get((scent.material, scent.at), 0.0))),
+            ("", grams(weighed_g[scent.material, scent.at])),
             f"{scent.rate}, {_WHEN[scent.at]}",
             4,
         )

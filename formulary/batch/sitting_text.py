@@ -43,7 +43,7 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     lines = [*paragraph(head, width=width), "", *paragraph(CAUTIONS, width=width, indent=2)]
     if weights.jug is not None:
         rows = [Row("One jug of lye for all", ("g",), indent=0), *_rows(weights.jug, sitting)]
-        left_g = sum(weights.jug.values()) - sum(loaf.of_jug_g or 0.0 for loaf in weights.loaves)
+        left_g = sum(weights.jug.values()) - sum(loaf.of_jug_g for loaf in weights.loaves if loaf.of_jug_g is not None)
         note = f"{format_shown(left_g)} g stay in the jug" if left_g > 0.001 else ""
         lines += ["", *render_rows([*rows[:-1], replace(rows[-1], note=note)], width=width)]
     if weights.pot is not None:
@@ -61,7 +61,7 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
 
 def unshared_sentences(sitting: Sitting) -> list[str]:
     """Why each loaf has a jug, or a pot, of its own."""
-    jug = [f"Each loaf has its own jug: {sitting.jug_reason}."] if sitting.jug is None and sitting.jug_reason else []
+    jug = [f"Each loaf has its own jug: {sitting.jug_reason}."] if sitting.jug_reason is not None else []
     pot = ["The loaves share no oil that is melted, so each has its own pot."] if sitting.pot is None else []
     return jug + pot
 
@@ -158,7 +158,7 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     if rescue.lye_is_in and rescue.way == "as-it-is":
         way = "weigh what is still to add; what went over stays as it is."
     lines = [*paragraph(f"{lead} {way}", width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
-    rows = [Row("", ("planned", "there now", "to add"), indent=2), Row("", ("g", "g", "g"), indent=2)]
+    rows = [Row("", ("planned", "there now", "to add")), Row("", ("g", "g", "g"))]
     for line in rescue.remaining:
         planned_g = line.planned_grams
         if line.role == "alkali":

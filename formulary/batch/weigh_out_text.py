@@ -42,7 +42,7 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
     rows: list[Row] = []
     for number, (stage, title) in enumerate(used_steps(batch), 1):
         if rows:
-            rows.append(Row("", indent=0))
+            rows.append(Row(""))
         rows.append(Row(f"{number}  {title}", ("g",)))
         rows += [Row(row.label, row.cells, row.note, 5) for row in stage_rows(batch, stage, weights)]
     lines += render_rows(rows, width=width)
@@ -123,7 +123,7 @@ def remark(batch: Batch, line: PotLine, parts: list[PotLine], shown_g: float) ->
         if acids >= 0.05:
             remarks.append(f"{format_number(acids, 1)} g of it for the acids")
     for addition in batch.additions if line.role == "addition" else ():
-        if (addition.material, addition.at) == (line.material, line.at) and addition.water_grams >= 0.5:
+        if (addition.material, addition.at) == (line.material, line.at) and addition.water_grams > 0.5:
             whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
             remarks.append(whose.format(format_number(addition.water_grams, 0)))
         if addition.prepared and (addition.material, addition.at) == (line.material, line.at):

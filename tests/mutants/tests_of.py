@@ -29,6 +29,7 @@ _RESCUE = (
 )
 _SCALES = ("tests/batch/test_weights_as_a_scale_shows_them.py", "tests/batch/test_what_the_sheets_say.py")
 _PLAN = ("tests/batch/test_plan_and_as_made.py",)
+_READ = ("tests/batch/test_sheets_as_they_are_read.py",)
 
 MODULES = {
     "formulary/chemistry/alkali.py": (*_CHEMISTRY, *_EXAMPLES, *_DOCSTRINGS),
@@ -85,6 +86,10 @@ MODULES = {
     "formulary/batch/cost.py": ("tests/batch/test_what_a_batch_costs.py",),
     "formulary/batch/material_checks.py": ("tests/materials/test_values_that_cannot_be.py", *_FINDINGS, *_PLAN),
     "formulary/batch/blend.py": ("tests/batch/test_blend_by_hand.py", "tests/batch/test_blend_and_ingredients.py"),
+    "formulary/batch/weigh_out_text.py": _READ,
+    "formulary/batch/sitting_text.py": _READ,
+    "formulary/batch/recipe_text.py": _READ,
+    "formulary/batch/blend_text.py": _READ,
     "formulary/batch/ingredients.py": (
         "tests/batch/test_ingredient_lists_by_hand.py",
         "tests/batch/test_blend_and_ingredients.py",

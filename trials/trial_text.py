@@ -15,10 +15,11 @@ from formulary.text_table import Row, paragraph, render_rows
 from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot
 from trials.identity import code_of
-from trials.model import Event, Trial, TrialPortion
+from trials.model import Event, Trial
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
+from trials.portions_text import portions_json, render_portions, scent_json
 from trials.sentences import say_value
 from trials.words import as_made_words, degree_words, hour_words
 
@@ -49,7 +50,6 @@ def render_trial(
     lines += ["", *_weights(trial, width, show_all)]
     for title, listed in (
         ("as made", [as_made_words(entry) for entry in trial.as_made]),
-        ("portions", [_portion_words(portion) for portion in trial.portions]),
         ("lots", _lots(trial)),
     ):
         if listed:
@@ -57,6 +57,8 @@ def render_trial(
     conditions = list(_conditions(trial))
     if conditions:
         lines += paragraph(f"conditions: {', '.join(conditions)}", width=width, indent=2)
+    portions = render_portions(trial, width=width)
+    lines += ["", *portions] if portions else []
     events = list(_event_rows(trial))
     if events:
         lines += ["", *render_rows([Row("what happened", ("since lye in",)), *events], width=width)]
@@ -69,12 +71,6 @@ def render_trial(
     if findings:
         lines += ["", *render_findings(findings, width=width)]
     return "\n".join(lines)
-
-
-def _portion_words(portion: TrialPortion) -> str:
-    by_eye = f" (give or take {format_decimal(portion.by_eye)})" if portion.by_eye else ""
-    mould = f" in {portion.mould}" if portion.mould else ""
-    return f"{portion.name} {format_decimal(portion.share)} %{by_eye}{mould}"
 
 
 def _decision(
@@ -313,7 +309,8 @@ def trial_json(
             "high": figures.superfat_high,
         },
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
-        "portions": [{"name": each.name, "share_percent": float(each.share)} for each in trial.portions],
+        "scent": scent_json(trial),
+        "portions": portions_json(trial),
         "who": trial.who,
         "conditions": {
             "room_c": _number(trial.conditions.room_c),

@@ -42,6 +42,7 @@ READING = [
     ["check"],
     ["diff", "first-bar", "harbour-base"],
     ["diff", "first-bar", "harbour-base", "--all"],
+    ["diff", "harbour-base:plain", "harbour-base:clove", "--all"],
     ["history", "harbour-base"],
     ["trial", "list"],
     ["outcomes"],

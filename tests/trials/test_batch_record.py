@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
+
+import pytest
 
 from trials.checks import check_trial
+from trials.effective import effective_portion, effective_pot, materials_of
 from trials.trial_text import render_trial, trial_json
 
 from .examples import TRIAL, outcomes, trial_of
@@ -33,6 +37,7 @@ KEYS = {
     "superfat",
     "lots",
     "conditions",
+    "scent",
     "portions",
     "events",
     "outcomes",
@@ -63,7 +68,10 @@ def test_everything_that_a_batch_record_needs_is_on_it_in_80_columns() -> None:
         "olive oil 450.0 455.0",
         "no rose clay",
         "extra honey 12 g in the clove portion",
-        "plain 50 % (give or take 10)",
+        "portions % g superfat, %",
+        "give or take 10 %",
+        "clove bud oil in clove",
+        "Split by eye: superfat and scent are those of the worst end",
         "olive oil OL-7 + OL-8",
         "room 19 °C, humidity 55 %, lye 37 °C, oils 41 °C, mould tall-loaf",
         "blending 0:20 clove, for 15 s",
@@ -88,6 +96,48 @@ def test_the_same_as_json_keeps_its_keys_and_plain_values() -> None:
     assert tree["release"]["decision"] == "hold"
     assert {line["material"]: line["grams"] for line in tree["in_the_pot"]}["sunflower-oil"] == 80.0
     assert tree["lots"]["olive-oil"] == ["OL-7", "OL-8"]
+
+
+def test_each_portion_is_on_it_with_its_weight_superfat_own_lines_and_scent_at_the_worst_end_of_its_split() -> None:
+    """By hand: of the clove portion, 40 to 60 % of what is shared, 12 g of honey and 7.5 g of clove bud oil."""
+    trial = trial_of(FULL)
+    pot, materials = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added), materials_of(trial)
+    shared_g = sum(line.grams for line in pot.lines if line.portion is None)
+    shared_water_g = sum(
+        line.grams * (1.0 if line.material == "water" else (materials[line.material].water_percent or 0.0) / 100.0)
+        for line in pot.lines
+        if line.portion is None
+    )
+    honey_water_g = 12.0 * (materials["honey"].water_percent or 0.0) / 100.0
+    cured_g = 0.4 * shared_g + 19.5 - 0.6 * (0.4 * shared_water_g + honey_water_g)
+    wanted = 100.0 * 7.5 / cured_g
+    tree = json.loads(json.dumps(trial_json(trial, (), outcomes())))
+    plain, clove = tree["portions"]
+    assert [(each["name"], each["share_percent"], each["by_eye_percent"]) for each in (plain, clove)] == [
+        ("plain", 50.0, 10.0),
+        ("clove", 50.0, 10.0),
+    ]
+    assert plain["grams"] == pytest.approx(0.5 * shared_g)
+    assert clove["grams"] == pytest.approx(0.5 * shared_g + 19.5)
+    assert {line["material"]: line["grams"] for line in clove["own_lines"]} == {"honey": 12.0, "clove-bud-oil": 7.5}
+    assert (plain["own_lines"], plain["scent"]) == ([], [])
+    (scent,) = clove["scent"]
+    assert scent["percent_of_cured"] == pytest.approx(wanted)
+    assert clove["superfat_percent"] == pytest.approx(effective_portion(trial, "clove").figures.superfat_effective)
+    text = said(render_trial(trial, (), outcomes()))
+    assert f"clove 50 {0.5 * shared_g + 19.5:.0f} {clove['superfat_percent']:.1f} give or take 10 %" in text
+    assert "honey, at trace 12.0" in text
+    assert "clove bud oil, at trace 7.5" in text
+    assert f"clove bud oil in clove {wanted:.2f} not known" in text
+
+
+def test_a_loaf_that_was_not_divided_tells_its_scent_and_limit_too() -> None:
+    trial = trial_of("notes:\n")
+    whole = replace(trial, portions=())
+    text = said(render_trial(whole, (), outcomes()))
+    (scent,) = trial_json(whole, (), outcomes())["scent"]  # type: ignore[misc]
+    assert f"scent in the cured bar % limit, % clove bud oil {scent['percent_of_cured']:.2f} not known" in text
+    assert "portions" not in text
 
 
 def test_a_trial_with_nothing_recorded_yet_says_so() -> None:

@@ -1,0 +1,100 @@
+"""What each portion of a trial as made was: its weight, superfat, own lines, and its scent against the limits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from formulary.batch.figures import work_out_pot
+from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
+from formulary.materials.plain_name import material_words
+from formulary.quantity import format_decimal, format_number
+from formulary.text_table import Row, paragraph, render_rows
+from trials.effective import effective_pot, materials_of
+from trials.model import Trial, TrialPortion
+
+_WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
+
+
+def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
+    """The pot as made, and each portion of it with its scent and superfat at the worst end of its split.
+
+    A batter that was not divided is one portion, called `whole`.
+    """
+    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    return pot, work_out_pot(pot, materials_of(trial), trial.plan.settings).portions
+
+
+def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
+    """The portions, with what went into each alone, and the scent in the cured bar beside its limit, as lines."""
+    pot, figures = find_portions(trial)
+    rows: list[Row] = []
+    if trial.is_divided:
+        rows.append(Row("portions", ("%", "g", "superfat, %")))
+        for portion, figure in zip(trial.portions, figures, strict=True):
+            rows += _portion_rows(portion, figure, pot)
+    lines = render_rows(rows, width=width) if rows else []
+    scents = [
+        Row(material_words(material) + where, (format_number(cured, 2), _limit(limit)), indent=4)
+        for figure in figures
+        for where in ("" if figure.name == WHOLE else f" in {figure.name}",)
+        for material, cured, limit in _scents(figure.scent)
+    ]
+    if scents:
+        lines += render_rows([Row("scent in the cured bar", ("%", "limit, %")), *scents], width=width)
+    if any(portion.by_eye for portion in trial.portions):
+        text = "Split by eye: superfat and scent are those of the worst end of each portion's share."
+        lines += paragraph(text, width=width, indent=2)
+    return lines
+
+
+def _portion_rows(portion: TrialPortion, figure: PortionFigures, pot: Pot) -> Iterable[Row]:
+    notes = [f"give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
+    notes += [f"in {portion.mould}"] if portion.mould else []
+    superfat = "" if figure.superfat_percent is None else format_number(figure.superfat_percent, 1)
+    cells = (format_decimal(portion.share), format_number(figure.grams, 0), superfat)
+    yield Row(portion.name, cells, ", ".join(notes), indent=4)
+    for line in pot.lines:
+        if line.portion == portion.name:
+            label = f"{material_words(line.material)}, {_WHEN[line.at]}"
+            yield Row(label, ("", format_number(line.grams, 1), ""), indent=6)
+
+
+def _limit(percent: float | None) -> str:
+    return "not known" if percent is None else f"{percent:g}"
+
+
+def _scents(scent: Iterable[WeighedScent]) -> Iterable[tuple[str, float, float | None]]:
+    """Each scent with its percent of the cured bar, all stages together, as its limit looks at it."""
+    cured: dict[str, float] = {}
+    limits: dict[str, float | None] = {}
+    for line in scent:
+        cured[line.material] = cured.get(line.material, 0.0) + line.percent_of_cured
+        limits[line.material] = line.limit_percent
+    return [(material, percent, limits[material]) for material, percent in cured.items()]
+
+
+def portions_json(trial: Trial) -> list[dict[str, object]]:
+    """The portions with stable keys; a batter that was not divided has none."""
+    pot, figures = find_portions(trial)
+    if not trial.is_divided:
+        return []
+    return [
+        {
+            **figure.to_json(),
+            "share_percent": float(portion.share),
+            "by_eye_percent": float(portion.by_eye),
+            "mould": portion.mould,
+            "own_lines": [
+                {"material": line.material, "at": line.at, "grams": line.grams}
+                for line in pot.lines
+                if line.portion == portion.name
+            ],
+        }
+        for portion, figure in zip(trial.portions, figures, strict=True)
+    ]
+
+
+def scent_json(trial: Trial) -> list[dict[str, object]]:
+    """The scents of the whole batter with stable keys, in percent of oils, batter, cured and dry bar."""
+    pot, _ = find_portions(trial)
+    return [line.to_json() for line in work_out_pot(pot, materials_of(trial), trial.plan.settings).scent]

@@ -35,7 +35,8 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
         with progress("looking the folder over"):
             ailments = folder.examine(imported_from=places, check_trials=open_bench(folder).check)
         if as_json:
-            say_json([each.finding.to_json() | {"can_be_mended": each.mend is not None} for each in ailments])
+            found = [each.finding.to_json() | {"can_be_mended": each.mend is not None} for each in ailments]
+            say_json({"findings": found})
         elif not ailments:
             say("\n".join(paragraph("Nothing is wrong with the folder or the installation.", width=width())))
         for each in () if as_json else ailments:

@@ -27,7 +27,7 @@ def materials(context: click.Context, as_json: bool) -> None:
     with open_chosen() as folder:
         register = folder.register
     if as_json:
-        say_json([material_json(register[name]) for name in sorted(register)])
+        say_json({"materials": [material_json(register[name]) for name in sorted(register)]})
     else:
         say(render_materials(register, width=width()))
 

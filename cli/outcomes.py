@@ -22,8 +22,8 @@ def outcomes(name: str | None, as_json: bool) -> None:
         known = open_bench(folder).outcomes
     if name is not None:
         outcome, _ = find_outcome(name, known)
-        say_json(outcome.to_json()) if as_json else say(render_outcome(outcome, width=width()))
+        say_json({"outcomes": [outcome.to_json()]}) if as_json else say(render_outcome(outcome, width=width()))
     elif as_json:
-        say_json([outcome.to_json() for outcome in known.values()])
+        say_json({"outcomes": [outcome.to_json() for outcome in known.values()]})
     else:
         say(render_outcomes(known, width=width()))

@@ -71,8 +71,8 @@ def say_next(text: str) -> None:
     say("\n".join(paragraph(f"Next: {text}", width=width())))
 
 
-def say_json(tree: Mapping[str, object] | list[dict[str, object]]) -> None:
-    """Print a result for programs."""
+def say_json(tree: Mapping[str, object]) -> None:
+    """Print a result for programs; an object always, so that a key can come beside the others later."""
     import json
 
     encoding = (getattr(sys.stdout, "encoding", None) or "").lower().replace("-", "")

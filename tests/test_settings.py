@@ -16,7 +16,7 @@ from formulary.document import render_document
 from formulary.finding import MAX_FINDINGS
 from formulary.settings import Settings, for_calculation, parse_settings, settings_tree
 
-SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "settings.schema.json").read_text(encoding="utf-8"))
+SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "formulary.schema.json").read_text(encoding="utf-8"))
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 EVERYTHING = """\

@@ -41,6 +41,7 @@ COMMANDS = {
     "explain": ("cli.explain", "Which tweak did it, and how sure one can be."),
     "next": ("cli.next", "The pour that would best tell what did it."),
     "chart": ("cli.chart", "Draw a recipe's story, or the effects on an outcome."),
+    "report": ("cli.report", "The story of a recipe, its trials and what did it, as a page."),
     "table": ("cli.table", "Every fact and outcome of the trials, for other programs."),
     "materials": ("cli.materials", "The register: what is known of each material."),
     "outcomes": ("cli.outcomes", "What can be observed, and how to measure it."),
@@ -65,7 +66,7 @@ GROUPS = (
         ),
     ),
     ("Saved work", ("status", "restore", "undo", "redo", "name", "rename", "doctor")),
-    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "next", "chart", "table")),
+    ("Trials", ("trial", "due", "ready-by", "compare", "explain", "next", "chart", "report", "table")),
     ("Look up", ("materials", "outcomes")),
 )
 EXITS = (

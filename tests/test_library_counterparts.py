@@ -40,6 +40,7 @@ COUNTERPARTS = {
     "trial start": "trials.Bench.start",
     "trial show": "trials.Bench.find_trial trials.Bench.check_trial",
     "trial recalculate": "trials.Bench.recalculate",
+    "report": "trials.Bench.report",
     "trial sheet": "trials.Bench.sheet",
     "trial list": "trials.Bench.trials",
     "trial event": "trials.Trial.event trials.record.lye_in",

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from trials.lot_trace import LotUsed
     from trials.lot_uses import LotUses
     from trials.next_trial.next_trial import NextTrial
+    from trials.pages.report import Report
     from trials.pages.sheet import Sheet
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
@@ -312,6 +313,35 @@ class Bench(TrialFiles):
         told = find_within(everyone, [recipe], self.folder)
         answer = explain_outcome(told, found, age_days, among=everyone)
         return find_story(told, found, age_days, title=recipe, explanation=answer)
+
+    def report(
+        self,
+        *recipes: str,
+        outcomes: Iterable[str] = (),
+        on: date | None = None,
+        tell: Callable[[str, int, int], None] | None = None,
+    ) -> Report:
+        """The story of recipes and their variants as one HTML file: `report("harbour-base").save("harbour.html")`.
+
+        It holds every save with what changed, every trial with what was made otherwise, and what `explain` says.
+        outcomes: as for `explain`; these are told and drawn, each with the pour that would tell most next. Without any
+        all that were observed are told, and the first is drawn. on: the day that it tells of; today unless given.
+        tell: is told which step is being done, as (what, step, of how many).
+        Raises InputError for a recipe or an outcome that is not there.
+        """
+        from trials.outcomes.known import find_outcome
+        from trials.pages.report import make_report
+
+        asked = [find_outcome(outcome, self.outcomes) for outcome in outcomes]
+        return make_report(
+            self,
+            recipes,
+            on=on or date.today(),
+            asked=asked,
+            explain=lambda label: self.explain(label, within=recipes, with_next=bool(asked)),
+            check=self.check_trial,
+            tell=tell or (lambda _doing, _step, _of: None),
+        )
 
     def cure(self, *trials: Trial | str) -> Cure:
         """Mass loss and hardness of trials at the ages they were measured; `draw()` makes the chart.

@@ -54,7 +54,7 @@ def render_trial(
     ):
         if listed:
             lines += paragraph(f"{title}: {'; '.join(listed)}", width=width, indent=2)
-    conditions = list(_conditions(trial))
+    conditions = list(condition_words(trial))
     if conditions:
         lines += paragraph(f"conditions: {', '.join(conditions)}", width=width, indent=2)
     portions = render_portions(trial, width=width)
@@ -185,7 +185,8 @@ def _lots(trial: Trial) -> list[str]:
     return [f"{material_words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
 
 
-def _conditions(trial: Trial) -> Iterable[str]:
+def condition_words(trial: Trial) -> Iterable[str]:
+    """How it was, one condition after another: "room 19 °C"."""
     conditions = trial.conditions
     if conditions.room_c is not None:
         yield f"room {degree_words(conditions.room_c)}"

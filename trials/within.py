@@ -59,3 +59,16 @@ def _line_of(recipe: str, parents: Mapping[str, str], renamed: Mapping[str, str]
         line.add(named)
         current = parents.get(named, parents.get(current))
     return line
+
+
+def recipes_within(trials: Sequence[Trial], names: Collection[str], folder: FormularyFiles) -> tuple[str, ...]:
+    """These recipes and all their variants, by today's names, each after the one that it was branched from.
+
+    trials: all of the formulary's. A recipe that has no file any more is among them while a trial remembers it.
+    """
+    parents, renamed = _family(trials, folder)
+    known = {*folder.recipes(), *(renamed.get(trial.recipe, trial.recipe) for trial in trials)}
+    wanted = {renamed.get(name, name) for name in names}
+    lines = {recipe: _line_of(recipe, parents, renamed) for recipe in known | wanted}
+    found = [recipe for recipe, line in lines.items() if not wanted.isdisjoint(line)]
+    return tuple(sorted(found, key=lambda recipe: (len(lines[recipe]), recipe)))

@@ -10,6 +10,7 @@ import pytest
 from cli.main import run
 from tests.cli.conftest import Ran, Run
 from tests.cli.test_terminal import COLOUR, on_a_terminal
+from tests.pages.reading import demand_self_contained, text_of
 
 EXPLAIN_PROMISED = (
     "outcome unit scale trials_used trials_left_out noise enough_evidence probability_of_nothing causes suspects"
@@ -45,6 +46,19 @@ def test_the_demonstration_does_the_weekly_jobs_and_says_how(demonstration: tupl
     assert "invented" in ran.out
     assert len(list(root.glob("trials/*/*/trial.yaml"))) >= 18
     assert max(len(line) for line in ran.out.splitlines()) <= 80
+
+
+def test_a_report_says_what_explain_says_and_draws_it(formulary: Run, harbour: Path, tmp_path: Path) -> None:
+    target = tmp_path / "story.html"
+    ran = formulary("report", "harbour-base", "--outcome", "working time", "-o", str(target))
+    assert (ran.status, ran.err) == (0, "")
+    page = demand_self_contained(target.read_text(encoding="utf-8"))
+    said = text_of(page)
+    told = json.loads(formulary("explain", "working time", "--within", "harbour-base", "--json").out)
+    assert told["sentence"] in said
+    assert told["to_tell_them_apart"] is None or told["to_tell_them_apart"] in said
+    assert all(path.name[-4:] in said for path in harbour.glob("trials/*/*"))
+    assert len(list(page.iter("img"))) == 1
 
 
 @pytest.mark.usefixtures("harbour")

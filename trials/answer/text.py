@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from formulary.quantity import format_number
@@ -19,12 +19,13 @@ from trials.answer.effect_words import (
 )
 from trials.answer.moved_sentence import changed_sentence, moved_sentence
 from trials.answer.sentence import FROM_ALL, cause_words, over_all_sentence
+from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Scale
 from trials.pours import short_names
 from trials.sentences import capital, count, noise_size, say_list, wrap_words
 
 _MOST_LINES = 8
-_FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
+FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
 _NARROW = 76  # columns below which only chances and effects are shown
 
 
@@ -41,8 +42,8 @@ def render_explanation(answer: Answer, width: int = 80, *, show_all: bool = Fals
         lines += wrap_words(over_all_sentence(answer), width)
     if answer.causes:
         lines += ["", *_table(answer, width, show_all=show_all)]
-    lines += ["", *_basis(answer, width)]
-    for text in _remarks(answer, show_all=show_all):
+    lines += ["", *wrap_words(" ".join(basis_sentences(answer)), width, indent=2)]
+    for text in remark_sentences(answer, show_all=show_all):
         lines += wrap_words(text, width, indent=2)
     if answer.to_tell_apart is not None:
         lines += ["", *wrap_words(f"What would tell most next: {answer.to_tell_apart}.", width, indent=2)]
@@ -55,28 +56,45 @@ def render_explanation(answer: Answer, width: int = 80, *, show_all: bool = Fals
     return "\n".join(lines)
 
 
-def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
-    shown = [cause for cause in answer.causes if show_all or cause.probability >= WORTH_A_LINE]
-    if not show_all:
-        shown = shown[:_MOST_LINES]
+def shown_causes(answer: Answer, *, show_all: bool = False) -> list[LikelyCause]:
+    """The candidates that are worth a line, or all of them."""
+    if show_all:
+        return list(answer.causes)
+    return [cause for cause in answer.causes if cause.probability >= WORTH_A_LINE][:_MOST_LINES]
+
+
+def candidate_rows(answer: Answer, shown: Sequence[LikelyCause]) -> list[Row]:
+    """The candidates shown, and that nothing recorded did it, below a row of headings."""
     heading = "even chance becomes" if answer.outcome.scale is Scale.GRADED else effect_unit(answer) or "effect"
     rows = [Row("candidate", ("chance, %", "per", heading, "for", "against"))]
     rows += [_line(answer, cause) for cause in shown]
     if answer.nothing is not None:
         rows.append(Row("nothing that is recorded", (_bare(answer.nothing), "", "", "", "")))
+    return rows
+
+
+def rest_words(answer: Answer, shown: Sequence[LikelyCause]) -> str:
+    """How many candidates are not shown, and how likely each is at most; empty where all are."""
+    rest = [cause.probability for cause in answer.causes[len(shown) :]]
+    if not rest:
+        return ""
+    under = "under 2 %" if max(rest) < WORTH_A_LINE else f"at most {percent(max(rest))}"
+    return f"{count(len(rest), 'other')}, {'each ' if len(rest) > 1 else ''}{under}"
+
+
+def _table(answer: Answer, width: int, *, show_all: bool) -> list[str]:
+    shown = shown_causes(answer, show_all=show_all)
+    rows = candidate_rows(answer, shown)
     if width < _NARROW:
         # The step that an effect is told for stands below its candidate, since there is no room beside it.
         rows = [rows[0], *(replace(row, note=_step(row.cells[1])) for row in rows[1:])]
         rows = [replace(row, cells=(row.cells[0], row.cells[2])) for row in rows]
     lines = render_rows(rows, width=width, gap=2)
-    rest = len(answer.causes) - len(shown)
-    if rest:
-        bound = max(cause.probability for cause in answer.causes[len(shown) :])
-        under = "under 2 %" if bound < WORTH_A_LINE else f"at most {percent(bound)}"
-        lines += wrap_words(f"{count(rest, 'other')}, {'each ' if rest > 1 else ''}{under}", width, indent=2)
+    rest = rest_words(answer, shown)
+    lines += wrap_words(rest, width, indent=2) if rest else []
     spoken = [cause for cause in shown if cause.speaks_for or cause.speaks_against]
     if width >= _NARROW and spoken:
-        lines += ["", *wrap_words(_FOR_AND_AGAINST, width, indent=2)]
+        lines += ["", *wrap_words(FOR_AND_AGAINST, width, indent=2)]
     if show_all:
         names = short_names([trial.id for trial in answer.trials])
         lines += [line for cause in spoken for line in wrap_words(_who_speaks(cause, names), width, indent=2)]
@@ -138,7 +156,8 @@ def _signed(value: float, digits: int) -> str:
     return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
 
 
-def _basis(answer: Answer, width: int) -> list[str]:
+def basis_sentences(answer: Answer) -> list[str]:
+    """What an answer rests on: how many trials, limits, noise, and what was left out and why."""
     trials, pours = len(answer.trials), len(answer.seen)
     text = f"From {count(trials, 'trial')}"
     if pours != trials:
@@ -163,13 +182,7 @@ def _basis(answer: Answer, width: int) -> list[str]:
         said.append("A weak cause of grades that gets named looks stronger than it is.")
     noise = answer.noise
     if noise is not None and answer.seen:
-        size = noise_size(answer.outcome, noise, answer.level)
-        if noise.is_assumed:
-            said.append(f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess.")
-        elif not size.partition(" ")[0].strip("0."):
-            said.append(f"Repeats did not differ ({noise.basis}).")
-        else:
-            said.append(f"Repeats differ by about {size} ({noise.basis}).")
+        said.append(noise_sentence(answer, noise))
         if noise.is_scant and not noise.is_assumed and answer.weighed is not None:
             found = replace(noise, sd=answer.weighed.noise.sd.middle)
             if found.sd > noise.sd:
@@ -183,10 +196,21 @@ def _basis(answer: Answer, width: int) -> list[str]:
             why if number == 1 or len(reasons) == 1 else f"{why} ({number})" for why, number in reasons.items()
         )
         said.append(f"Left out: {len({item.trial for item in answer.left_out})} ({told}).")
-    return wrap_words(" ".join(said), width, indent=2)
+    return said
 
 
-def _remarks(answer: Answer, *, show_all: bool) -> list[str]:
+def noise_sentence(answer: Answer, noise: RepeatNoise) -> str:
+    """How much repeats of one recipe differ in the outcome, or that this is a guess."""
+    size = noise_size(answer.outcome, noise, answer.level)
+    if noise.is_assumed:
+        return f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess."
+    if not size.partition(" ")[0].strip("0."):
+        return f"Repeats did not differ ({noise.basis})."
+    return f"Repeats differ by about {size} ({noise.basis})."
+
+
+def remark_sentences(answer: Answer, *, show_all: bool = False) -> list[str]:
+    """What else is to be known: pours that fit nothing else, factors that moved together, what was not weighed."""
     said: list[str] = []
     for item in answer.botched:
         text = f"{item.trial} fits nothing else ({percent(item.probability)} that it went wrong as a whole)."

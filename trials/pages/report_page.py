@@ -1,0 +1,223 @@
+"""A report as an HTML page that prints well: what did it, the saves, the trials, then each outcome by itself."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Iterable, Sequence
+from xml.etree.ElementTree import Element
+
+from formulary.batch.weigh_out_text import CLOSING
+from formulary.finding import Finding
+from formulary.text_table import Row
+from trials.answer.answer import SEVERAL_AT_WORK, Answer
+from trials.answer.sentence import over_all_sentence
+from trials.answer.text import (
+    FOR_AND_AGAINST,
+    basis_sentences,
+    candidate_rows,
+    remark_sentences,
+    rest_words,
+    shown_causes,
+)
+from trials.charts.story import Story
+from trials.model import Trial
+from trials.pages.page import Content, element, render_page
+from trials.pages.report_data import RecipeSaves, ReportData
+from trials.pours import short_names
+from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
+from trials.trial_text import condition_words
+from trials.words import as_made_words
+
+_STYLE = """
+.facts { margin: 0 0 2mm; }
+.facts div { display: flex; gap: 3mm; margin-bottom: 0.5mm; }
+.facts dt { flex: 0 0 22mm; color: #444; }
+.facts dd { margin: 0; }
+.listing { margin-bottom: 2mm; font-size: 9pt; line-height: 1.25; }
+.listing th { overflow-wrap: break-word; border-bottom: 0.3mm solid #000; vertical-align: bottom; }
+.listing td { border-bottom: 0.15mm solid #999; }
+.listing th.number { white-space: normal; }
+.listing .short { white-space: nowrap; overflow-wrap: normal; }
+.listing thead { display: table-header-group; }
+.noise { font-weight: normal; }
+figure { margin: 2mm 0; break-inside: avoid; }
+figure img { width: 100%; }
+.said { font-weight: bold; }
+"""
+_MOST_COLUMNS = 5  # outcomes beside one another on a sheet of paper
+_CHART_MM = 180.0
+
+
+def render_report(report: ReportData) -> str:
+    """The report as one HTML document."""
+    has_variants = len(report.recipes) > len(report.names)
+    title = f"{say_list(report.names)}{' and variants' if has_variants else ''}"
+    content: list[Content] = [element("h1", title), _facts(report)]
+    content += [element("p", element("b", "left out: "), finding.what) for finding in report.unread]
+    content.append(element("h2", "What did it"))
+    content += _in_short(report)
+    content.append(element("h2", "What was saved"))
+    for recipe in report.recipes:
+        content += _saves(recipe)
+    content.append(element("h2", "The trials, as they were made"))
+    content += _trials(report)
+    content.append(element("h2", "What was observed, beside how far repeats differ"))
+    content += _observed(report)
+    for answer in report.answers:
+        content += _answer(answer, report.stories.get(answer.label))
+    content.append(element("p", element("b", CLOSING)))
+    return render_page(title, content, style=_STYLE)
+
+
+def _facts(report: ReportData) -> Element:
+    saves = sum(len(recipe.entries) for recipe in report.recipes)
+    trials, days = report.trials, sorted(trial.made.isoformat() for trial in report.trials)
+    span = f", made {days[0]}" + (f" to {days[-1]}" if days[-1] != days[0] else "") if days else ""
+    unread = (
+        f"{count(len(report.unread), 'trial')} of this formulary could not be read" if report.unread else "no trial"
+    )
+    facts = (
+        ("as of", report.on.isoformat()),
+        ("recipes", ", ".join(recipe.slug for recipe in report.recipes)),
+        ("versions", f"{count(saves, 'save')}, each with its id below"),
+        ("trials", f"{count(len(trials), 'trial')} of these recipes{span}"),
+        ("left out", f"{unread}; what is left out of one answer stands beside it"),
+        ("outcomes", say_list([answer.label for answer in report.answers]) or "none was observed yet"),
+    )
+    rows = (element("div", element("dt", what), element("dd", text)) for what, text in facts)
+    return element("dl", rows, class_="facts")
+
+
+def _in_short(report: ReportData) -> Iterable[Content]:
+    if not report.answers:
+        yield element("p", "No outcome was observed yet, so nothing can be told.")
+        return
+    for answer in report.answers:
+        yield element("p", element("b", f"{capital(answer.label)}. "), over_all_sentence(answer))
+
+
+def _table(
+    heads: Sequence[Content], rows: Iterable[Sequence[Content]], *, short: int = 0, numbers_from: int = 99
+) -> Element:
+    """A table. short: so many first columns are not broken. numbers_from: the first column of numbers."""
+
+    def cell(tag: str, place: int, content: Content) -> Element:
+        return element(tag, content, class_="short" if place < short else "number" if place >= numbers_from else "")
+
+    head = element("tr", [cell("th", place, content) for place, content in enumerate(heads)])
+    body = [element("tr", [cell("td", place, content) for place, content in enumerate(row)]) for row in rows]
+    return element("table", element("thead", head), element("tbody", body), class_="listing")
+
+
+def _saves(recipe: RecipeSaves) -> Iterable[Content]:
+    yield element("h3", recipe.slug)
+    if recipe.remark:
+        yield element("p", recipe.remark)
+    if recipe.entries:
+        rows = [
+            (str(entry.saved.number), entry.saved.id[:8], f"{entry.saved.when.date()}", entry.saved.why, entry.changed)
+            for entry in reversed(recipe.entries)
+        ]
+        yield _table(("", "version", "saved", "why", "what changed"), rows, short=3)
+
+
+def _trials(report: ReportData) -> Iterable[Content]:
+    if not report.trials:
+        yield element("p", "No trial of these recipes was started yet.")
+        return
+    names = short_names([trial.id for trial in report.trials])
+    rows = [
+        (
+            trial.made.isoformat(),
+            names[trial.id],
+            f"{trial.recipe} {trial.version[:8]}",
+            ", ".join(condition_words(trial)),
+            _made(trial, report.stops.get(trial.id, ())),
+            "" if trial.release is None else trial.release.decision,
+        )
+        for trial in report.trials
+    ]
+    yield _table(
+        ("made", "trial", "recipe, version", "how it was", "made otherwise than planned", "decided"), rows, short=2
+    )
+
+
+def _made(trial: Trial, standing: Iterable[Finding]) -> Content:
+    otherwise = "; ".join(as_made_words(entry) for entry in trial.as_made)
+    warnings = [element("b", f"STOP: {finding.what}. ") for finding in standing]
+    return element("span", warnings, otherwise) if warnings else otherwise or "as planned"
+
+
+def _observed(report: ReportData) -> Iterable[Content]:
+    """One row a trial, so many outcomes at a time as fit on paper; below each how far repeats differ."""
+    names = short_names([trial.id for trial in report.trials])
+    for start in range(0, len(report.answers), _MOST_COLUMNS):
+        block = report.answers[start : start + _MOST_COLUMNS]
+        values = [_by_trial(answer) for answer in block]
+        rows = [
+            (names[trial.id], *(column.get(trial.id, NOT_SEEN) for column in values))
+            for trial in report.trials
+            if any(trial.id in column for column in values)
+        ]
+        yield _table(("trial", *(_outcome_head(answer) for answer in block)), rows, short=1, numbers_from=1)
+    if report.answers:
+        yield element(
+            "p",
+            "Below each outcome: how far repeats of one recipe differ in it, as a standard deviation; in brackets where"
+            " nothing was repeated yet and a usual value is assumed.",
+            class_="small",
+        )
+
+
+def _by_trial(answer: Answer) -> dict[str, Content]:
+    """What each trial showed, each of its portions in a line."""
+    lines: dict[str, list[Content]] = {}
+    for item in answer.seen:
+        words = f"{item.pour.portion or ''} {say_value(answer.outcome, item.value)}".strip()
+        lines.setdefault(item.pour.trial.id, []).append(element("div", words))
+    return {trial_id: element("div", shown) for trial_id, shown in lines.items()}
+
+
+def _outcome_head(answer: Answer) -> Content:
+    label = unit_label(answer.label, answer.outcome.unit)
+    if answer.noise is None or not answer.seen:
+        return label
+    size = noise_size(answer.outcome, answer.noise, answer.level)
+    words = f"(± {size})" if answer.noise.is_assumed else f"± {size}"
+    return element("div", label, element("div", words, class_="noise"))
+
+
+def _answer(answer: Answer, story: Story | None) -> Iterable[Content]:
+    """What is said of one outcome, with all that an explanation says of how sure it is."""
+    yield element("h2", capital(answer.label))
+    yield element("p", over_all_sentence(answer), class_="said")
+    if story is not None:
+        yield _drawing(story)
+    shown = shown_causes(answer)
+    if answer.causes:
+        head, *rows = candidate_rows(answer, shown)
+        yield _table(_texts(head), [_texts(row) for row in rows], numbers_from=1)
+        sentences = [f"{text}." for text in [rest_words(answer, shown)] if text]
+        if any(cause.speaks_for or cause.speaks_against for cause in shown):
+            sentences.append(FOR_AND_AGAINST)
+        if answer.adds_to_more_than_all:
+            sentences.append(SEVERAL_AT_WORK)
+        yield element("p", capital(" ".join(sentences)), class_="small")
+    yield element("p", " ".join(basis_sentences(answer)))
+    yield from (element("p", text) for text in remark_sentences(answer, show_all=True))
+    if answer.to_tell_apart is not None:
+        yield element("p", f"What would tell most next: {answer.to_tell_apart}.")
+    elif answer.advice is not None:
+        yield element("p", answer.advice)
+
+
+def _texts(row: Row) -> tuple[str, ...]:
+    return (row.label, *row.cells)
+
+
+def _drawing(story: Story) -> Element:
+    """The chart as a picture within the page; what it shows stands in the tables, too."""
+    picture = b64encode(story.draw(width_mm=_CHART_MM).to_bytes("svg")).decode("ascii")
+    words = f"{capital(story.label)} of every pour, version after version in the order of their first pours"
+    image = element("img", src=f"data:image/svg+xml;base64,{picture}", alt=words)
+    return element("figure", image, element("figcaption", f"{words}.", class_="small"))

@@ -254,7 +254,7 @@ class Bench(TrialFiles):
         from trials.explain_trials import explain_outcome
         from trials.outcomes.known import find_outcome
         from trials.telling_apart import with_next_pour
-        from trials.within import find_within
+        from trials.within import find_within, names_today
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
@@ -266,7 +266,11 @@ class Bench(TrialFiles):
         if not with_next:
             return answer
         return with_next_pour(
-            answer, self.folder.register, self.folder.settings, names=self._names_today(answer), saves=self._saves
+            answer,
+            self.folder.register,
+            self.folder.settings,
+            names=names_today(answer.trials, self.folder),
+            saves=self._saves,
         )
 
     def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
@@ -275,16 +279,12 @@ class Bench(TrialFiles):
         answer: from `explain`. Empty where no pour would tell more.
         """
         from trials.next_trial.next_trial import find_next_trials
+        from trials.within import names_today
 
-        names = self._names_today(answer)
+        names = names_today(answer.trials, self.folder)
         return find_next_trials(
             answer, self.folder.register, self.folder.settings, most=most, names=names, saves=self._saves
         )
-
-    def _names_today(self, answer: Explanation) -> dict[str, str]:
-        """What the recipes of an answer's trials are called today."""
-        poured = {trial.recipe for trial in answer.trials}
-        return {name: self.folder.now_called(name) or name for name in poured}
 
     def _saves(self, recipe: str) -> tuple[Version, ...]:
         """The saves of a recipe that can be read, the newest first; none of one that is gone."""
@@ -306,13 +306,14 @@ class Bench(TrialFiles):
         from trials.charts.story import find_story
         from trials.explain_trials import explain_outcome
         from trials.outcomes.known import find_outcome
-        from trials.within import find_within
+        from trials.within import find_within, names_today
 
         found, age_days = find_outcome(outcome, self.outcomes)
         everyone = self.trials()
         told = find_within(everyone, [recipe], self.folder)
         answer = explain_outcome(told, found, age_days, among=everyone)
-        return find_story(told, found, age_days, title=recipe, explanation=answer)
+        names = names_today(told, self.folder)
+        return find_story(told, found, age_days, title=recipe, explanation=answer, names=names)
 
     def report(
         self,

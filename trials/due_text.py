@@ -53,7 +53,7 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
     said = [f"{late} late" if late else "", f"{now} today" if now else ""]
     said.append(f"{len(due) - late - now} later" if len(due) > late + now else "")
     lines = [f"To look at: {', '.join(part for part in said if part)}."]
-    rows: list[Row] = [Row("", ("on", "trial"))]
+    rows: list[Row] = [Row("", ("on", "loaf"))]
     for item in due:
         when = item.on.isoformat()
         if item.late_days > 0:
@@ -63,7 +63,7 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
         else:
             note = f"in {(item.on - today).days} day{'s' if (item.on - today).days > 1 else ''}"
         portions = f"; still lacking: {', '.join(item.portions)}" if item.portions else ""
-        rows.append(Row(_label(item), (when, code_of(item.trial_id)), f"{note}{portions}"))
+        rows.append(Row(_label(item), (when, _loaf(item)), f"{note}{portions}"))
     lines += ["", *render_rows(rows, width=width)]
     how = {item.task: item.how for item in due if item.how and item.late_days >= 0}
     for task, text in how.items():
@@ -73,6 +73,11 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
 
 def _label(item: Due) -> str:
     return f"{item.task} at {format_decimal(item.age_days.normalize())} d"
+
+
+def _loaf(item: Due) -> str:
+    """What is on the shelf: the soap, and which of its loaves."""
+    return f"{item.recipe} {code_of(item.trial_id)}"
 
 
 def render_calendar(due: Iterable[Due], now: datetime) -> str:
@@ -97,7 +102,7 @@ def render_calendar(due: Iterable[Due], now: datetime) -> str:
             f"DTSTAMP:{stamp}",
             f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
             f"DTEND;VALUE=DATE:{day + timedelta(days=1):%Y%m%d}",
-            f"SUMMARY:{_escape(f'{_label(item)}, {item.recipe} {code_of(item.trial_id)}')}",
+            f"SUMMARY:{_escape(f'{_label(item)}, {_loaf(item)}')}",
             f"DESCRIPTION:{_escape(f'{item.trial_id}: {item.how}{portions}')}",
             "TRANSP:TRANSPARENT",
             "END:VEVENT",

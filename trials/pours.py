@@ -59,6 +59,21 @@ def short_names(ids: Sequence[str]) -> dict[str, str]:
     return {name: ending if taken.count(ending) == 1 else name for name, ending in endings.items()}
 
 
+def loaf_names(trials: Sequence[Trial]) -> tuple[str, dict[str, str]]:
+    """The one recipe that trials were poured from, empty where there are several, and what each is called by id.
+
+    As bars on a shelf are labelled by their recipe, it stands in each name where it is not the same for all.
+    """
+    names = short_names([trial.id for trial in trials])
+    recipes = {trial.recipe for trial in trials}
+    if len(recipes) == 1:
+        return recipes.pop(), names
+    return "", {
+        trial.id: names[trial.id] if names[trial.id] == trial.id else f"{trial.recipe} {names[trial.id]}"
+        for trial in trials
+    }
+
+
 def pours_label(pours: Sequence[Pour], names: Mapping[str, str]) -> str:
     """What repeats are called together: `k7wq +2`, `k7wq clove`. names: trial id -> short name."""
     label = names[pours[0].trial.id]

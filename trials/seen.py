@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from math import inf
@@ -35,6 +35,12 @@ class LeftOut:
 
     def to_json(self) -> dict[str, object]:
         return {"trial": self.trial, "portion": self.portion, "why": self.why}
+
+
+def left_out_labels(left_out: Sequence[LeftOut], names: Mapping[str, str]) -> tuple[str, ...]:
+    """What was left out as it is called: `k7wq`, or `k7wq clove` for one portion. names: trial id -> short name."""
+    found = (f"{names.get(item.trial, item.trial)} {item.portion or ''}".rstrip() for item in left_out)
+    return tuple(dict.fromkeys(found))
 
 
 def find_seen(

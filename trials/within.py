@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
@@ -28,6 +28,11 @@ def find_within(trials: Sequence[Trial], names: Collection[str], folder: Formula
             raise InputError.of("no-recipe", f"there is no recipe {name[:60]!r} here", do)
     wanted = {renamed.get(name, name) for name in names}
     return tuple(trial for trial in trials if not wanted.isdisjoint(_line_of(trial.recipe, parents, renamed)))
+
+
+def names_today(trials: Iterable[Trial], folder: FormularyFiles) -> dict[str, str]:
+    """What the recipes that trials were poured from are called today."""
+    return {name: folder.now_called(name) or name for name in {trial.recipe for trial in trials}}
 
 
 def _family(trials: Sequence[Trial], folder: FormularyFiles) -> tuple[dict[str, str], dict[str, str]]:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 
 from tests.charts.layout import find_faults
 from tests.trials.invented import steady, trial, version
 from trials.answer.answer import FactorEffect, LikelyCause
 from trials.charts import EffectsData, draw_effects, find_effects
 from trials.charts.effects_data import EffectRow
+from trials.charts.figure import drawing
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.outcomes.known import find_outcomes
@@ -132,3 +134,20 @@ def test_odds_that_add_to_more_than_all_are_explained() -> None:
     assert "need not add to 100 %" not in find_effects(answer).foot
     more = replace(answer, causes=(answer.causes[0], replace(answer.causes[1], probability=0.6)))
     assert "need not add to 100 %" in find_effects(more).foot
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 100.0, 160.0])
+def test_no_chance_is_written_across_the_line_of_what_is_likely(width_mm: float) -> None:
+    chances = [0.03, 0.44, 0.5, 0.55, 0.62, 0.7, 0.77, 0.8, 0.83, 0.999]
+    rows = tuple(row(f"thing {k}", chance) for k, chance in enumerate(chances))
+    chart = draw_effects(EffectsData("What did it: gel", "gel", "points", rows, 0.001, "", "."), width_mm=width_mm)
+    canvas = FigureCanvasAgg(chart)
+    with drawing(chart.title):
+        canvas.draw()
+        axes = chart.axes[0]
+        line = axes.transData.transform((80.0, 0.0))[0]
+        written = [text for text in axes.texts if text.get_text().endswith("%") and "," not in text.get_text()]
+        boxes = [text.get_window_extent(canvas.get_renderer()) for text in written]
+        assert len(boxes) == len(rows) + 1
+        assert not [box for box in boxes if box.x0 < line < box.x1]
+        assert axes.get_xticks()[-1] == 100

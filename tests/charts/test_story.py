@@ -14,6 +14,7 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from matplotlib.text import Text
 
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
@@ -22,6 +23,7 @@ from tests.charts.layout import find_faults
 from tests.trials.invented import steady, trial, version
 from trials.answer.answer import LikelyCause
 from trials.charts import StoryData, draw_story, find_story
+from trials.charts.figure import Chart
 from trials.charts.story_data import StoryBand, StoryCause
 from trials.demo.in_memory import draw_year
 from trials.explain_trials import explain_outcome
@@ -191,6 +193,61 @@ def test_a_variant_of_a_renamed_parent_still_says_what_it_changed() -> None:
     ]
     words = find_story(poured, WORKING).versions[1].words
     assert words.startswith("branched from quay-base; beside it: 10 % of rice bran oil became castor oil")
+
+
+def test_a_renamed_recipe_goes_on_from_its_own_last_version() -> None:
+    old = version("z-base")
+    text = old.text.replace("rice-bran-oil: 22", "rice-bran-oil: 12\n  castor-oil: 10") + "formerly: [z-base]\n"
+    renamed, _ = parse_recipe(text, "quay-base")
+    assert renamed is not None
+    poured = [
+        trial(old, "aaaa", working="9:00"),
+        trial(Version(recipe=renamed, text=text, is_saved=True), "bbbb", 1, working="9:30"),
+    ]
+    words = find_story(poured, WORKING, names={"z-base": "quay-base"}).versions[1].words
+    assert words == "z-base by another name; 10 % of rice bran oil became castor oil"
+
+
+@lru_cache(maxsize=1)
+def scented() -> StoryData:
+    """Pours whose two portions both had scent, the one half of the second of which was not timed."""
+    made = version(
+        "red-and-white",
+        scent=CLOVE,
+        portions="name: white, share: 50, gets: {clove-bud-oil: 30}\nname: red, share: 50, gets: {clove-bud-oil: 70}",
+    )
+    slow, quick = {"working": "12:00", "scent_in": "3:00"}, {"working": "8:00", "scent_in": "3:00"}
+    poured = [
+        trial(made, "aaaa", 0, portions={"white": slow, "red": quick}),
+        trial(made, "bbbb", 9, portions={"white": {}, "red": quick}),
+    ]
+    causes = (StoryCause("clove bud oil (over 99 %) was there from the start", 1, 0),)
+    return replace(find_story(poured, WORKING, title="red-and-white"), causes=causes)
+
+
+def _texts(chart: Chart) -> str:
+    return " ".join(item.get_text() for item in chart.findobj(Text) if isinstance(item, Text))
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 160.0])
+def test_portions_that_look_alike_are_told_by_their_place_and_what_has_no_point_is_named(width_mm: float) -> None:
+    chart = draw_story(scented(), width_mm=width_mm)
+    text = _texts(chart)
+    assert "scented portion" in text
+    assert "portions from left to right: white, red" in text
+    assert "bbbb white has no working time and no point here" in text
+    assert find_faults(chart) == []
+
+
+def test_a_cause_from_the_start_draws_no_line_on_the_axis() -> None:
+    lines = [line for axes in draw_story(scented()).axes for line in axes.get_lines()]
+    dashed = [line for line in lines if line.is_dashed()]
+    assert dashed == []
+
+
+def test_a_narrow_story_still_names_its_trials() -> None:
+    text = _texts(draw_story(find_story(year()[:18], WORKING, title="18 pours"), width_mm=80.0))
+    assert all(one.id[-4:] in text for one in year()[:18])
 
 
 @pytest.mark.parametrize("width_mm", [80.0, 160.0])

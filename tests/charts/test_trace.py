@@ -95,3 +95,11 @@ def test_a_long_name_of_a_portion_is_broken_rather_than_cut() -> None:
 def test_the_same_trials_give_the_same_file(ending: str) -> None:
     drawn = [find_trace([halves("aaaa")]).draw().to_bytes(ending) for _ in range(2)]
     assert drawn[0] == drawn[1]
+
+
+def test_loaves_of_several_soaps_are_named_with_them_and_those_of_one_by_the_title() -> None:
+    first = trial(version("harbour-base"), "aaaa", working="9:00")
+    other = trial(version("winter"), "bbbb", 1, working="8:00")
+    assert [row.label for row in find_trace([first, other]).rows] == ["harbour-base aaaa", "winter bbbb"]
+    assert find_trace([first]).title == "How harbour-base thickened: the wider, the thicker"
+    assert [row.label for row in find_trace([first]).rows] == ["aaaa"]

@@ -174,3 +174,11 @@ def test_everything_in_the_usual_plan_can_be_recorded(task: str) -> None:
     from trials.model import HANDLING_WORDS
 
     assert task in outcomes() or task in HANDLING_WORDS
+
+
+@pytest.mark.parametrize("width", [50, 80])
+def test_what_is_due_names_the_soap_as_the_shelf_does(width: int) -> None:
+    trial = trial_of("notes: none\n")
+    text = render_due(find_due([trial], MADE, {"mass": (Decimal(1),)}, outcomes()), MADE, width=width)
+    assert f"{trial.recipe} {trial.id[-4:]}" in text
+    assert max(map(len, text.splitlines())) <= width

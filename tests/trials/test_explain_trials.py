@@ -193,7 +193,7 @@ def test_trials_without_a_reading_are_left_out_and_named_with_the_reason() -> No
     silent = trial(BASE, "mute", 90)
     answer = explain_outcome([*history(), silent], WORKING)
     assert [(item.trial, bool(item.why)) for item in answer.left_out] == [(silent.id, True)]
-    assert "Left out: 1" in " ".join(render_explanation(answer).split())
+    assert "Left out: mute (neither too thick to pour" in " ".join(render_explanation(answer).split())
 
 
 @pytest.mark.parametrize("width", [60, 80, 100])

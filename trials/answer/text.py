@@ -22,10 +22,12 @@ from trials.answer.sentence import FROM_ALL, cause_words, over_all_sentence
 from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Scale
 from trials.pours import short_names
+from trials.seen import LeftOut, left_out_labels
 from trials.sentences import capital, count, noise_size, say_list, wrap_words
 
 _MOST_LINES = 8
 FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
+_MOST_NAMED = 4  # of what was left out for one reason
 _NARROW = 76  # columns below which only chances and effects are shown
 
 
@@ -189,14 +191,25 @@ def basis_sentences(answer: Answer) -> list[str]:
                 taken = noise_size(answer.outcome, found, answer.level)
                 said.append(f"These are too few to rest on: by all that was seen a pour is taken to vary by {taken}.")
     if answer.left_out:
-        reasons: dict[str, int] = {}
-        for item in answer.left_out:
-            reasons[item.why] = reasons.get(item.why, 0) + 1
-        told = "; ".join(
-            why if number == 1 or len(reasons) == 1 else f"{why} ({number})" for why, number in reasons.items()
-        )
-        said.append(f"Left out: {len({item.trial for item in answer.left_out})} ({told}).")
+        said.append(f"Left out: {_left_out(answer)}.")
     return said
+
+
+def _left_out(answer: Answer) -> str:
+    """`k7wq clove and m3hd (never observed); two more (their files cannot be read)`."""
+    names = short_names(
+        list(dict.fromkeys([*(trial.id for trial in answer.trials), *(o.trial for o in answer.left_out)]))
+    )
+    reasons: dict[str, list[LeftOut]] = {}
+    for item in answer.left_out:
+        reasons.setdefault(item.why, []).append(item)
+    told = []
+    for why, items in reasons.items():
+        labels = left_out_labels(items, names)
+        more = len(labels) - _MOST_NAMED
+        listed = labels if more <= 0 else (*labels[:_MOST_NAMED], f"{more} more")
+        told.append(f"{say_list(listed)} ({why})")
+    return "; ".join(told)
 
 
 def noise_sentence(answer: Answer, noise: RepeatNoise) -> str:

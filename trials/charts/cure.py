@@ -10,7 +10,7 @@ from trials.charts.cure_data import CureData, CurePanel, CurePoint, CureSeries
 from trials.model import Trial
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
-from trials.pours import short_names
+from trials.pours import loaf_names
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -36,7 +36,7 @@ def find_cure(trials: Sequence[Trial], outcomes: Mapping[str, Outcome]) -> Cure:
     outcomes: by name. Mass loss is worked out from the masses where it was not written down.
     """
     unique = list({trial.id: trial for trial in trials}.values())
-    names = short_names([trial.id for trial in unique])
+    recipe, names = loaf_names(unique)
     found: dict[str, dict[tuple[str, str | None], list[CurePoint]]] = {}
     for name in SHOWN:
         if name in outcomes:
@@ -59,9 +59,10 @@ def find_cure(trials: Sequence[Trial], outcomes: Mapping[str, Outcome]) -> Cure:
         for name, series in found.items()
         if series
     )
+    cured = f"Cure of {recipe}" if recipe else "Cure"
     measured = {trial_id for trial_id, _ in keys}
     return Cure(
-        title=f"Cure: {' and '.join(panel.label for panel in panels)} against days" if panels else "Cure",
+        title=f"{cured}: {' and '.join(panel.label for panel in panels)} against days" if panels else cured,
         labels=labels,
         panels=panels,
         without_value=tuple(names[trial.id] for trial in unique if trial.id not in measured),

@@ -18,6 +18,7 @@ from trials.charts.figure import (
     characters,
     drawing,
     font_points,
+    letter_mm,
 )
 
 if TYPE_CHECKING:
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
 _TOGETHER = "always together:"
 _ONLY_TOGETHER = "only together:"
+_PERCENT_SIGN = 0.6  # of a letter, by which it is wider than one
 _NAME, _BINDING, _PER = "name", "binding", "per"
 
 
@@ -105,7 +107,7 @@ def _draw_chances(axes: Axes, data: EffectsData, layout: _Layout) -> None:
         chances.append(data.nothing)
     _rows_axis(axes, layout)
     axes.set_xlim(0, 100)
-    axes.set_xticks([0, 40, 80])
+    axes.set_xticks([0, 50, 100] if layout.width < 120.0 else [0, 20, 40, 60, 80, 100])
     axes.axvline(100 * ENOUGH, color=GREY, linewidth=0.7, dashes=(3, 2), zorder=0)
     for number, (chance, y) in enumerate(zip(chances, layout.middles, strict=True)):
         likely = number < len(data.rows) and data.rows[number].is_likely
@@ -119,11 +121,14 @@ def _draw_chances(axes: Axes, data: EffectsData, layout: _Layout) -> None:
             hatch="////" if nothing else None,
             linewidth=0.6,
         )
-        inside = chance > 0.62
+        text = percent(chance)
+        inside, x = _place_of_chance(
+            100 * chance, 100 * (len(text) + _PERCENT_SIGN) * letter_mm(layout.points) / layout.chance_width
+        )
         axes.text(
-            100 * chance + (-3 if inside else 3),
+            x,
             y,
-            percent(chance),
+            text,
             fontsize=layout.points,
             ha="right" if inside else "left",
             va="center_baseline",
@@ -131,6 +136,14 @@ def _draw_chances(axes: Axes, data: EffectsData, layout: _Layout) -> None:
             bbox=None if not inside or likely else {"facecolor": "white", "edgecolor": "none", "pad": 0.8},
         )
     _heading(axes, layout, "chance, %")
+
+
+def _place_of_chance(chance: float, wide: float) -> tuple[bool, float]:
+    """Whether the figure of a chance stands inside its bar, and where its near end does, so that the line is free."""
+    line = 100 * ENOUGH
+    if chance + 3 + wide < line - 2 or chance - 3 < wide:
+        return False, chance + 3
+    return True, min(chance - 3, line - 3)
 
 
 def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
+from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
 from formulary.recipes.model import Recipe
@@ -26,8 +27,8 @@ from trials.factors.factors import Factor
 from trials.factors.steps import TENTH
 from trials.model import Trial
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
-from trials.pours import PourBook, scent_percent
-from trials.seen import Seen, find_seen
+from trials.pours import PourBook, scent_percent, short_names
+from trials.seen import Seen, find_seen, left_out_labels
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -56,16 +57,17 @@ def find_story(
     *,
     title: str = "",
     explanation: Answer | None = None,
+    names: Mapping[str, str] = MappingProxyType({}),
 ) -> Story:
     """The story of some trials on one outcome.
 
     trials: of one recipe, or of a recipe and its variants. explanation: of the same outcome, whose likely causes are
-    marked where they came in.
+    marked where they came in. names: what recipes that were renamed are called today.
     """
     if age_days is None and outcome.ages_days:
         age_days = outcome.ages_days[0]
     book = PourBook(trials)
-    versions = _versions(book.trials)
+    versions = _versions(book.trials, names)
     number = {(version.recipe, version.short_id): version.number for version in versions}
     ordered = sorted(book.trials, key=lambda trial: (number[trial.recipe, trial.version[:8]], trial.made, trial.id))
     slots = tuple((number[trial.recipe, trial.version[:8]], trial.id) for trial in ordered)
@@ -84,12 +86,12 @@ def find_story(
         points=points,
         bands=_bands(points, outcome),
         causes=() if explanation is None else _causes(explanation, slots),
-        without_value=len({item.trial for item in left_out}),
+        without_value=left_out_labels(left_out, short_names([trial.id for trial in book.trials])),
         nothing=nothing,
     )
 
 
-def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
+def _versions(trials: Sequence[Trial], names: Mapping[str, str]) -> tuple[StoryVersion, ...]:
     """Versions in the order in which they were first poured, each with what changed in words."""
     by_version: dict[tuple[str, str], list[Trial]] = {}
     for trial in trials:
@@ -101,16 +103,19 @@ def _versions(trials: Sequence[Trial]) -> tuple[StoryVersion, ...]:
     for (recipe, version), group in in_order:
         first = group[0]
         base = first.plan.recipe.based_on
-        before = latest.get(recipe)
+        today = names.get(recipe, recipe)
+        before = latest.get(today)
         if before is not None:
             words = _changed(before.plan.recipe, first.plan.recipe) or "nothing that goes into the pot changed"
+            if before.recipe != recipe:
+                words = f"{before.recipe} by another name; {words}"
         elif base is not None and base.version in known:
             words = f"from {base.recipe}: {_changed(known[base.version], first.plan.recipe) or 'nothing changed'}"
         elif base is not None:
             words = _beside_the_parent(base.recipe, first.plan.recipe, known.values())
         else:
             words = "as it was first poured"
-        latest[recipe] = first
+        latest[today] = first
         day = first.made.isoformat()
         found.append(StoryVersion(len(found) + 1, recipe, version[:8], day, words, len(group)))
     return tuple(found)
@@ -166,6 +171,7 @@ def _points(
                     value.high if value.bound == "between" else None,
                     book.repeat_group(item.pour),
                     bool(item.pour.trial.as_made),
+                    item.pour.portion or "",
                 )
             )
     return tuple(sorted(points, key=lambda point: (point.slot, point.beside)))

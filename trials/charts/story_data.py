@@ -25,7 +25,8 @@ class StoryVersion:
 class StoryPoint:
     """One pour. slot: its place along the chart, one a trial, from 0. portion: WHOLE, UNSCENTED or SCENTED.
 
-    beside: where it stands among the portions of its trial, from -1 to 1. value: the height at which it is drawn.
+    beside: where it stands among the portions of its trial, from -1 to 1. value: the height at which it is drawn. part:
+    the portion's own name, empty for the whole batter.
     bound: "exact" | "above" | "below" | "between"; low, high: the ends of a "between". repeats: a number that only
     pours share that repeat one another as they were made. is_otherwise: whether it was made otherwise than planned.
     """
@@ -41,6 +42,7 @@ class StoryPoint:
     high: float | None = None
     repeats: int = -1
     is_otherwise: bool = False
+    part: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +75,8 @@ class StoryCause:
 class StoryData:
     """A story. title: what it tells. label, unit, grades: of the outcome. slots: (version, trial id), one a slot.
 
-    nothing: why there is nothing to draw, None where there is.
+    without_value: what trials and portions of which nothing is known are called. nothing: why there is nothing to draw,
+    None where there is.
     """
 
     title: str
@@ -85,7 +88,7 @@ class StoryData:
     points: tuple[StoryPoint, ...]
     bands: tuple[StoryBand, ...]
     causes: tuple[StoryCause, ...]
-    without_value: int
+    without_value: tuple[str, ...]
     nothing: str | None = None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -32,7 +33,7 @@ from trials.charts.story_data import (
     StoryVersion,
     trial_names,
 )
-from trials.sentences import bind_units
+from trials.sentences import bind_units, say_list
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -40,7 +41,9 @@ if TYPE_CHECKING:
 # portion -> marker, colour, hatch of its band: any one of the three is enough to tell it
 _LOOKS = {WHOLE: ("o", BLACK, "////"), UNSCENTED: ("s", BLUE, "\\\\\\\\"), SCENTED: ("D", ORANGE, "xxxx")}
 _BAND = "band of the "
+_CHANCE = re.compile(r"\((?:over |under )?\d+.%\)")
 _MOST_LISTED = 40
+_MOST_NAMED = 6  # trials without a point
 _MOST_LINES = 12  # of what changed in one version
 
 
@@ -100,11 +103,14 @@ class _Layout:
         if more > 0:
             self.entries.append((["", f"... and {more} more versions"], False))
         if story.without_value:
-            count = f"{story.without_value} {'trial has' if story.without_value == 1 else 'trials have'}"
-            self.entries.append((["", f"{count} no {story.label} and no point here"], False))
+            self.entries.append((["", *_wrap(_say_without(story), room - 7)], False))
         self.names_fit = self.slot >= 4.2 * self.points * MM_PER_POINT * 0.62
         listed = sum(len(lines) - 1 for lines, _ in self.entries) * self.line + 1.5
-        strip = self.line * (2.4 if self.names_fit else 1.5)
+        small = self.points - 1.5
+        longest_name = max((len(name) for name in trial_names(story).values()), default=0) * letter_mm(small)
+        self.names_upright = not self.names_fit and self.slot >= 1.3 * small * MM_PER_POINT and longest_name < 12.0
+        self.names_height = longest_name + 1.0 if self.names_upright else 0.9 * self.line if self.names_fit else 0.0
+        strip = 1.5 * self.line + self.names_height
         self.list_top = listed + 1.0
         self.strip_bottom = self.list_top + 1.0
         self.plot_bottom = self.strip_bottom + strip
@@ -130,6 +136,7 @@ class _Layout:
 def _wrap(text: str, letters: int, *, most: int | None = None) -> list[str]:
     """Lines of so many letters, in which figures keep their units and names their hyphens."""
     bound = bind_units(text).replace("came in", "came\N{NO-BREAK SPACE}in")
+    bound = _CHANCE.sub(lambda found: found[0].replace(" ", "\N{NO-BREAK SPACE}"), bound)
     cut: dict[str, Any] = {} if most is None else {"max_lines": most, "placeholder": " ..."}
     found = textwrap.wrap(bound, letters, break_on_hyphens=False, **cut)
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in found]
@@ -139,14 +146,37 @@ def _entry(version: StoryVersion, room: int, story: StoryData) -> tuple[list[str
     """The number of a version and its lines: recipe, id, date, pours, what changed; and whether a cause came in."""
     pours = f"{version.pours} pour{'' if version.pours == 1 else 's'}"
     text = f"{version.recipe} {version.short_id}, {version.first_poured}, {pours}: {version.words}"
+    if parts := _told_by_place(version, story):
+        text += f"; portions from left to right: {'; '.join(parts)}"
     lines = _wrap(text, room - 7, most=_MOST_LINES)
     return [str(version.number), *lines], any(cause.version == version.number for cause in story.causes)
+
+
+def _told_by_place(version: StoryVersion, story: StoryData) -> list[str]:
+    """The portions of a version's trials that look alike and so are told by their place: `white, red`."""
+    by_trial: dict[str, list[StoryPoint]] = {}
+    for point in story.points:
+        if point.version == version.number:
+            by_trial.setdefault(point.trial, []).append(point)
+    told = {
+        ", ".join(point.part for point in points)
+        for points in by_trial.values()
+        if len({point.portion for point in points}) < len(points)
+    }
+    return sorted(told)
+
+
+def _say_without(story: StoryData) -> str:
+    """`q4p3 white has no working time and no point here`."""
+    named, more = story.without_value[:_MOST_NAMED], len(story.without_value) - _MOST_NAMED
+    listed = say_list([*named, f"{more} more"] if more > 0 else named)
+    return f"{listed} {'has' if len(story.without_value) == 1 else 'have'} no {story.label} and no point here"
 
 
 def _legend_items(story: StoryData) -> list[tuple[str, str]]:
     """What needs a word: (what, text), only of what is in the chart."""
     kinds = {point.portion for point in story.points}
-    items = [(kind, kind) for kind in _LOOKS if kind in kinds and len(kinds) > 1]
+    items = [(kind, kind) for kind in _LOOKS if kind in kinds and kinds != {WHOLE}]
     if any(point.bound == "above" for point in story.points):
         items.append(("above", "stopped before: later than" if story.unit in ("min", "h") else "more than"))
     if any(point.bound == "below" for point in story.points):
@@ -296,9 +326,10 @@ def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) ->
         look: dict[str, Any] = {"fontsize": layout.points, "fontweight": "bold", "va": "baseline"}
         if x is not None and cause.slot is not None:
             dashes: dict[str, Any] = {"color": BLACK, "linewidth": 0.8, "dashes": (4, 2)}
-            for start in (cause.slot, *cause.again):
+            for start in filter(None, (cause.slot, *cause.again)):  # from the start: the axis stands there
                 axes.plot([start - 0.5] * 2, [0, 1], transform=axes.get_xaxis_transform(), **dashes)
-            chart.text_mm(x, y - layout.line, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
+            sign = y - layout.line * (1 if right else len(lines))  # at the end of the words that it stands beside
+            chart.text_mm(x, sign, "\u25bc", fontsize=layout.points, ha="center", va="baseline")
         place = 1.5 if x is None else x + 2.0 if right else x - 2.0
         for line in lines:
             y -= layout.line
@@ -308,12 +339,15 @@ def _draw_causes(chart: Chart, axes: Axes, story: StoryData, layout: _Layout) ->
 def _draw_strip(chart: Chart, story: StoryData, layout: _Layout) -> None:
     """Below the plot: the trials where they fit, and the numbers of the versions, thinned so that none overlap."""
     y = layout.plot_bottom - layout.line
-    if layout.names_fit:
+    if layout.names_fit or layout.names_upright:
         names = trial_names(story)
+        look: dict[str, Any] = {"fontsize": layout.points - 1.5, "ha": "center", "color": GREY, "va": "baseline"}
+        if layout.names_upright:
+            look |= {"va": "top", "rotation": 90}
         for slot, (_, trial_id) in enumerate(story.slots):
             x = layout.left + (slot + 0.5) * layout.slot
-            chart.text_mm(x, y, names[trial_id], fontsize=layout.points - 1.5, ha="center", va="baseline", color=GREY)
-        y -= layout.line
+            chart.text_mm(x, layout.plot_bottom - 1.0 if layout.names_upright else y, names[trial_id], **look)
+        y -= layout.names_height
     free = 0.0
     for version, (start, end) in _spans(story).items():
         x = layout.left + ((start + end) / 2 + 0.5) * layout.slot

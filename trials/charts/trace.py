@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from trials.charts.trace_data import TraceData, TraceMark, TraceRow
 from trials.model import Event, Trial, TrialPortion
 from trials.outcomes.built_in import TRACE_STAGES
-from trials.pours import short_names
+from trials.pours import loaf_names
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -30,7 +30,7 @@ class Trace(TraceData):
 def find_trace(trials: Sequence[Trial]) -> Trace:
     """How the batter of each portion thickened, from its timed events; pouring leaves later stages open."""
     unique = list({trial.id: trial for trial in trials}.values())
-    names = short_names([trial.id for trial in unique])
+    recipe, names = loaf_names(unique)
     rows: list[TraceRow] = []
     untimed: list[str] = []
     without: list[str] = []
@@ -44,7 +44,7 @@ def find_trace(trials: Sequence[Trial]) -> Trace:
             else:
                 without.append(label)
     return Trace(
-        title="How the batter thickened: the wider, the thicker",
+        title=f"How {recipe or 'the batter'} thickened: the wider, the thicker",
         rows=tuple(rows),
         untimed=tuple(untimed),
         without_events=tuple(without) if rows else (),

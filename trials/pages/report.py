@@ -18,7 +18,7 @@ from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours import PourBook
 from trials.seen import find_seen
-from trials.within import find_within, recipes_within
+from trials.within import find_within, names_today, recipes_within
 
 if TYPE_CHECKING:
     from formulary.finding import Finding
@@ -74,8 +74,9 @@ def make_report(
         tell("weighing what did it", number, len(told))
         answers.append(explain(outcome_label(outcome, age_days)))
     drawn = told if asked else told[:1]
+    today = names_today(trials, bench.folder)
     stories = {
-        answer.label: find_story(trials, outcome, age_days, title=answer.label, explanation=answer)
+        answer.label: find_story(trials, outcome, age_days, title=answer.label, explanation=answer, names=today)
         for answer, (outcome, age_days) in zip(answers, drawn, strict=False)
     }
     return Report(

@@ -153,6 +153,13 @@ def temperature(wanted: str, degrees: str, at: str | None, portion: str | None, 
 @click.option("--at", metavar="TIME", required=True, help='Since pouring: "3 h".')
 @click.option("--temperature", metavar="TEMPERATURE", help="Of the oven, for example.")
 @click.option("--for", "lasted", metavar="DURATION", help="How long.")
+@click.option(
+    "--with",
+    "taken_in",
+    metavar="WEIGHED",
+    multiple=True,
+    help='What a rebatch took in: "olive-oil 60 g" (repeatable).',
+)
 @_portion
 @_note
 @_correct
@@ -163,17 +170,30 @@ def after(
     at: str,
     temperature: str | None,
     lasted: str | None,
+    taken_in: tuple[str, ...],
     portion: str | None,
     note: str | None,
     correct: bool,
 ) -> None:
-    """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ..."""
+    """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ...
+
+    A rescue is "rebatched", --with what was worked in: that counts for the superfat, and not for how the batter
+    thickened.
+    """
     from trials import record
 
     _record(
         wanted,
         lambda trial: record.handle(
-            trial, what, at, temperature=temperature, lasted=lasted, portion=portion, note=note, corrects=correct
+            trial,
+            what,
+            at,
+            temperature=temperature,
+            lasted=lasted,
+            taken_in=taken_in,
+            portion=portion,
+            note=note,
+            corrects=correct,
         ),
     )
 

@@ -14,13 +14,14 @@ from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
-from trials.effective import effective_portion, effective_pot, kept_materials, lot_weights, materials_of
+from trials.effective import effective_portion, kept_materials, lot_weights, materials_of, pot_of_bars
 from trials.likely import check_likely
 from trials.minutes import check_minutes
-from trials.model import Trial
+from trials.model import REBATCHED, Trial
 from trials.observed import check_observed
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
+from trials.outcomes.value import OutcomeValue
 from trials.recalculate import find_later_limits, find_later_lye
 
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
@@ -42,7 +43,7 @@ def check_trial(
     today: what was observed later is told only with it. register: as it is today; what it says against the lye, and the
     frozen values do not, is told only with it.
     """
-    formula = effective_portion(trial)
+    formula = effective_portion(trial, as_bars=True)
     materials = materials_of(trial)
     findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
     if register is not None and (trial.release is None or trial.release.decision != "discard"):
@@ -143,36 +144,52 @@ def _check_free_alkali(
 ) -> Iterable[Finding]:
     """What the tests for free alkali say, or that there is none; little_fat: what makes it likely that they would.
 
-    A superfat that is low, or may be, is settled by a test that finds none. Where it may be below nothing, only a test
-    can tell, and nobody can decide without.
+    A superfat that is low, or may be, is settled by a test that finds none. Where it may be below nothing, or was
+    before the loaf was rebatched, only a test can tell, and nobody can decide without. A rebatch makes older tests
+    void.
     """
-    values = [
-        (age, value)
-        for age in sorted({item.age_days for item in trial.observations if item.outcome == outcome.name})
-        for value in outcome_values(trial, outcome, age)
-    ]
-    if not values:
+    rebatched = [step for step in trial.after_pour if step.what == REBATCHED]
+    from_h = max((step.at_h for step in rebatched if step.at_h is not None), default=Decimal(0))
+    last = _last_tests(trial, outcome, from_h)
+    if not last:
         yield from little_fat
-        what, do = "free alkali was not looked for", "test a fresh cut before selling"
-        if any(each.code == "superfat-band" for each in little_fat):
+        what = f"free alkali was not looked for{' since it was rebatched' if rebatched else ''}"
+        do = "test a fresh cut before selling"
+        was_caustic = bool(rebatched) and effective_portion(trial).figures.superfat_effective < 0
+        if was_caustic or any(each.code == "superfat-band" for each in little_fat):
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
         else:
             yield warn("free-alkali-untested", what, do, place)
         return
-    last_age = values[-1][0]
-    if any(value.value for age, value in values if age == last_age):
+    if any(value.value for _, value in last):
         yield from little_fat
-    for age, value in values:
-        if age == last_age and value.value:
+    for age_days, value in last:
+        if value.value:
             grade = outcome.grades[int(value.value)]
-            what = f"free alkali: {grade} at {age.normalize():f} d" + (f" ({value.portion})" if value.portion else "")
+            where = f" ({value.portion})" if value.portion else ""
+            what = f"free alkali: {grade} at {age_days.normalize():f} d{where}"
             told = stop if value.value >= _PRESENT else warn
             yield told("free-alkali", what, "do not sell or use it; test again after two weeks, or discard it", place)
 
 
+def _last_tests(trial: Trial, outcome: Outcome, from_h: Decimal) -> list[tuple[Decimal, OutcomeValue]]:
+    """The last test of each portion, and of the whole, that no later one speaks for; from_h: hours, since when."""
+    last: dict[str | None, tuple[Decimal, OutcomeValue]] = {}
+    for age_days in sorted({item.age_days for item in trial.observations if item.outcome == outcome.name}):
+        if age_days * 24 >= from_h:
+            last |= {value.portion: (age_days, value) for value in outcome_values(trial, outcome, age_days)}
+    whole = last.get(None)
+    if whole is None:
+        return list(last.values())
+    later = {portion: test for portion, test in last.items() if portion is not None and test[0] > whole[0]}
+    each_has_its_own = bool(trial.portions) and all(portion.name in later for portion in trial.portions)
+    same_day = {portion: test for portion, test in last.items() if portion is not None and test[0] == whole[0]}
+    return [*([] if each_has_its_own else [whole]), *same_day.values(), *later.values()]
+
+
 def _check_lots(trial: Trial) -> Iterable[Finding]:
     """Several lots of a line should make up what was weighed, and what is known of one should be known of all."""
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_bars(trial)
     for material, uses in trial.lots.items():
         yield from _check_certificates(trial, material)
         grams = [float(use.grams) for use in uses if use.grams is not None]

@@ -75,15 +75,31 @@ def effective_pot(
     )
 
 
-def effective_portion(trial: Trial, portion: str | None = None) -> EffectiveFormula:
+def pot_of_bars(trial: Trial) -> Pot:
+    """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
+
+    Whether the bars are safe and what may be sold is judged by these; how the batter thickened, by `effective_pot`.
+    """
+    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    materials = {**trial.added, **trial.plan.materials}
+    later = [
+        _extra(AsMade(extra=name, weighed_g=weighed_g, at="trace", portion=step.portion), materials)
+        for step in trial.after_pour
+        for name, weighed_g in step.taken_in
+    ]
+    return replace(pot, lines=(*pot.lines, *later)) if later else pot
+
+
+def effective_portion(trial: Trial, portion: str | None = None, *, as_bars: bool = False) -> EffectiveFormula:
     """What the trial, or one portion of it, was really made of, worked out from the values frozen at its start.
 
-    portion: a portion's name; None for the whole batch. Raises KeyError for a portion that the trial does not have,
-    InputError for one into which no oil went: its lye has nothing to be measured by.
+    portion: a portion's name; None for the whole batch. as_bars: with what a rebatch took in.
+    Raises KeyError for a portion that the trial does not have, InputError for one into which no oil went: its lye has
+    nothing to be measured by.
     """
     from formulary.batch.figures import portion_pot, work_out_pot
 
-    whole = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    whole = pot_of_bars(trial) if as_bars else effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     pot, share = whole, 1.0
     if portion is not None and portion != WHOLE:
         share = {part.name: part.share for part in whole.portions}[portion]

@@ -156,7 +156,7 @@ class TrialFiles:
             return None, findings
         loose = self._not_frozen(trial)
         for name in loose:
-            what = f"{name} stands under as_made, but its values were not kept: today's are used"
+            what = f"{name} went in beside the plan, but its values were not kept: today's are used"
             do = "the next entry of the trial keeps them, whatever it is of"
             findings += (note("added-not-kept", what, do, trial.place._replace(field="as_made")),)
         if loose:
@@ -173,11 +173,10 @@ class TrialFiles:
 
     def _not_frozen(self, trial: Trial) -> dict[str, Material]:
         """Materials that went in beyond the plan and whose values are not kept beside the trial."""
-        names = dict.fromkeys(name for entry in trial.as_made for name in (entry.extra, entry.instead) if name)
         register = self.folder.register
         return {
             name: register[name]
-            for name in names
+            for name in trial.brought
             if name not in trial.plan.materials and name not in trial.added and name in register
         }
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.effective import effective_pot
+from trials.effective import pot_of_bars
 from trials.identity import code_of
 from trials.model import Bars, Trial
 
@@ -58,7 +58,7 @@ def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) 
                 if use.lot.casefold() == wanted:
                     grams = float(use.grams) if use.grams is not None else None
                     if grams is None and len(uses) == 1:
-                        pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+                        pot = pot_of_bars(trial)
                         grams = sum(line.grams for line in pot.lines if line.material == name)
                     found.append(LotUsed(trial, name, use.lot, grams))
     return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))

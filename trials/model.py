@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
@@ -35,6 +35,7 @@ EVENT_WORDS = (
     "too thick to pour",
     "poured",
 )
+REBATCHED = "rebatched"  # worked through anew, with what it then took in
 HANDLING_WORDS = (
     "covered",
     "uncovered",
@@ -47,6 +48,7 @@ HANDLING_WORDS = (
     "unmoulded",
     "cut",
     "stamped",
+    REBATCHED,
 )
 DECISIONS = ("sell", "rework", "discard", "hold")
 
@@ -141,7 +143,11 @@ class TrialPortion:
 
 @dataclass(frozen=True, slots=True)
 class Handling:
-    """Something done after pouring, at hours since then. for_h: how long it lasted."""
+    """Something done after pouring, at hours since then.
+
+    for_h: how long it lasted. taken_in: of a rebatch, what was worked in then, material and grams: it is in the bars,
+    and was not in the batter.
+    """
 
     what: str
     at_h: Decimal | None
@@ -150,6 +156,7 @@ class Handling:
     portion: str | None = None
     note: str = ""
     place: Place = field(default=Place(), compare=False, repr=False)
+    taken_in: tuple[tuple[str, Decimal], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,6 +213,13 @@ class Release:
     on: date | None = None
     despite: tuple[str, ...] = ()
     place: Place = field(default=Place(), compare=False, repr=False)
+
+
+def find_brought(as_made: Sequence[AsMade], after_pour: Sequence[Handling]) -> tuple[str, ...]:
+    """The materials that entries bring: extras, what took a line's place, and what a rebatch took in."""
+    names = [name for entry in as_made for name in (entry.extra, entry.instead) if name]
+    names += [name for step in after_pour for name, _ in step.taken_in]
+    return tuple(dict.fromkeys(names))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -277,6 +291,11 @@ class Trial:
     def is_divided(self) -> bool:
         """Whether the batter was handled in portions."""
         return bool(self.portions)
+
+    @property
+    def brought(self) -> tuple[str, ...]:
+        """The materials that went in, by what was recorded, in place of the plan's or beside them."""
+        return find_brought(self.as_made, self.after_pour)
 
     def parts(self) -> tuple[TrialPortion, ...]:
         """The portions, each with all events that happened to it; the whole batter as one when it was not divided."""

@@ -15,7 +15,7 @@ from formulary.materials.model import Material, ValueRange
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_pot, kept_materials, materials_of, with_lots_used
+from trials.effective import kept_materials, materials_of, pot_of_bars, with_lots_used
 from trials.identity import code_of
 from trials.model import Trial
 
@@ -104,7 +104,7 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     """
     frozen = materials_of(trial)
     today, gone = _materials_today(trial, frozen, register)
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_bars(trial)
     used = sorted({line.material for line in pot.lines})
     settings, purpose = trial.plan.settings, trial.plan.recipe.purpose
     before, after = work_out_pot(pot, frozen, settings), work_out_pot(pot, today, settings)

@@ -47,6 +47,8 @@ _TAKEN_BACK = (
     re.compile(r"no extra (?P<extra>\S+)(?: at (?P<at>.+))?"),
 )
 
+_MATERIAL_AND_WEIGHT = re.compile(r"(?P<material>\S.*?) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+)")
+
 _FORGOT = "forgot to take the water of"
 
 
@@ -105,20 +107,25 @@ def handle(
     lasted: str | None = None,
     portion: str | None = None,
     note: str | None = None,
+    taken_in: Sequence[str] = (),
     corrects: bool = False,
 ) -> Entry:
     """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`.
 
-    corrects: whether it takes the place of the same word recorded before; where that stands several times, of the one
-    at the same time. Raises InputError where it cannot be told which.
+    taken_in: of "rebatched", what was worked in, "olive-oil 60 g" each. corrects: whether it takes the place of the
+    same word recorded before; where that stands several times, of the one at the same time.
+    Raises InputError where it cannot be told which.
     """
     tree: dict[str, Value] = {"at": tidy_amount(at), "what": what}
     if temperature is not None:
         tree["temperature"] = tidy_amount(temperature)
     if lasted is not None:
         tree["for"] = tidy_amount(lasted)
+    if taken_in:
+        tree["with"] = Inline(dict(_weighed(text) for text in taken_in))
     add_details(tree, portion=portion, note=note)
-    said = for_portion(f"{what} at {tidy_amount(at)}", portion)
+    worked_in = f" with {' and '.join(taken_in)}" if taken_in else ""
+    said = for_portion(f"{what}{worked_in} at {tidy_amount(at)}", portion)
     replaces: tuple[str, ...] = ()
     remark = ""
     there = [step for step in trial.after_pour if step.what == what and step.portion == portion]
@@ -134,6 +141,15 @@ def handle(
     if corrects and there:
         remark = f"was {_after_words(there[0])}"
     return Entry(trial.id, "after_pour", Inline(tree), said, None, None, replaces, remark)
+
+
+def _weighed(text: str) -> tuple[str, str]:
+    """A material and its weight, as `olive-oil 60 g` says them."""
+    match = _MATERIAL_AND_WEIGHT.fullmatch(" ".join(text.split()))
+    if match is None:
+        what = f"{text[:60]!r} does not say a material and its weight"
+        raise InputError.of("bad-weight", what, 'write "olive-oil 60 g", once for each')
+    return match.group("material").lower().replace(" ", "-"), tidy_amount(match.group("weighed"))
 
 
 def _after_words(step: Handling) -> str:

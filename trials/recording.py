@@ -122,8 +122,7 @@ def _lots_said(trial: Trial, entries: Iterable[Entry], register: Mapping[str, Ma
 def _keep_added(bench: TrialFiles, trial: Trial, kept: Added, files: dict[str, str], read: dict[str, str]) -> None:
     """Put the values of materials and lots beyond the plan beside the trial, so that they stay what they were."""
     path = f"{trial_folder(trial.id)}/added.yaml"
-    names = {name for entry in trial.as_made for name in (entry.extra, entry.instead) if name}
-    wanted = {name: trial.added[name] for name in sorted(names) if name in trial.added}
+    wanted = {name: trial.added[name] for name in sorted(trial.brought) if name in trial.added}
     added = Added({**wanted, **kept.materials}, trial.lot_values)
     if added == kept:
         return

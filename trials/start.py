@@ -50,7 +50,7 @@ def render_new_trial(
     lines += [*_events(plan, portions), ""]
     lines += [
         "# After pouring, in hours since then: covered, insulated, fridge, oven, fan, sprayed, sides loosened,",
-        "# unmoulded, cut, stamped. One line each, such as:",
+        "# unmoulded, cut, stamped, rebatched (`with: {olive-oil: 60 g}`). One line each, such as:",
         "#  - {at: 0 h, what: covered}",
         "after_pour:",
         "",

@@ -21,7 +21,7 @@ from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.portions_text import portions_json, render_portions, scent_json
 from trials.sentences import say_value
-from trials.words import as_made_words, degree_words, hour_words
+from trials.words import as_made_words, degree_words, hour_words, taken_in_words
 
 _HEADLINE_COUNT = 3
 # What is told of a trial in a line, where it was observed; then the others in the order of their definitions.
@@ -162,10 +162,12 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
         lines += render_rows([Row("g", ("planned", "in the pot")), *rows], width=width)
     if hidden:
         lines.append(f"  {hidden} weights as planned (--all shows them)")
-    figures = effective_portion(trial).figures
+    poured, figures = effective_portion(trial).figures, effective_portion(trial, as_bars=True).figures
     low, high = format_number(figures.superfat_low, 1), format_number(figures.superfat_high, 1)
     effective = format_number(figures.superfat_effective, 1)
-    lines += paragraph(f"Superfat {effective} % effective ({low} to {high})", width=width, indent=2)
+    as_poured = format_number(poured.superfat_effective, 1)
+    rebatched = f"; {as_poured} % as poured, before it was rebatched" if figures != poured else ""
+    lines += paragraph(f"Superfat {effective} % effective ({low} to {high}){rebatched}", width=width, indent=2)
     jug, whole = format_number(figures.in_jug_percent, 1), format_number(figures.effective_percent, 1)
     return lines + paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)
 
@@ -210,7 +212,7 @@ def _event_rows(trial: Trial) -> Iterable[Row]:
         since = "" if handled.at_h is None else f"{hour_words(handled.at_h)} after pouring"
         warm = "" if handled.temperature_c is None else f"at {degree_words(handled.temperature_c)}"
         lasted = "" if handled.for_h is None else f"for {hour_words(handled.for_h)}"
-        details = [since, warm, lasted, handled.portion or "", handled.note]
+        details = [taken_in_words(handled), since, warm, lasted, handled.portion or "", handled.note]
         yield Row(handled.what, ("",), ", ".join(part for part in details if part), 4)
 
 
@@ -297,13 +299,18 @@ def trial_json(
     register: as in `render_trial`.
     """
     made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
-    figures = effective_portion(trial).figures
+    figures = effective_portion(trial, as_bars=True).figures
     return {
         **trial_row(trial, outcomes),
         "size": {trial.plan.size[0]: trial.plan.size[1]},
         "planned": [_line_json(line) for line in trial.plan.pot.lines],
         "in_the_pot": [_line_json(line) for line in made.lines],
         "as_made": [as_made_words(entry) for entry in trial.as_made],
+        "worked_in_later": [
+            {"material": name, "grams": float(weighed_g), "portion": step.portion, "hours": _number(step.at_h)}
+            for step in trial.after_pour
+            for name, weighed_g in step.taken_in
+        ],
         "superfat": {
             "effective": figures.superfat_effective,
             "low": figures.superfat_low,

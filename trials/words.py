@@ -6,7 +6,7 @@ from decimal import Decimal
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
-from trials.model import AsMade
+from trials.model import AsMade, Handling
 
 
 def as_made_words(entry: AsMade) -> str:
@@ -19,6 +19,12 @@ def as_made_words(entry: AsMade) -> str:
     if entry.instead:
         return f"{material_words(entry.instead)} instead of {name}{weighed}{where}"
     return f"{'extra ' if entry.extra else ''}{name}{weighed}{where}"
+
+
+def taken_in_words(step: Handling) -> str:
+    """What a rebatch took in, in words."""
+    said = [f"{format_decimal(weighed_g)} g of {material_words(name)}" for name, weighed_g in step.taken_in]
+    return f"with {' and '.join(said)}" if said else ""
 
 
 def degree_words(celsius: Decimal) -> str:

@@ -169,6 +169,24 @@ def test_of_a_trial_that_is_still_to_be_made_the_day_is_doubted() -> None:
     assert told.do == "correct `made: 2026-10-03` in its trial.yaml: that day is still to come, too"
 
 
+def test_a_test_of_one_portion_says_nothing_of_another() -> None:
+    def alkali(*tests: str) -> list[str]:
+        rows = "".join(f"  - {{{test}}}\n" for test in tests)
+        portions = "portions: [{name: a, share: 50}, {name: b, share: 50}]\n"
+        decided = "release: {decision: sell, who: R, why: firm}\n"
+        return open_points(trial_of(f"{portions}observations:\n{rows}{decided}", plan_of(UNSCENTED)))
+
+    present = "age: 2 d, outcome: free alkali, value: present, portion: a"
+    none_in_a = "age: 7 d, outcome: free alkali, value: none, portion: a"
+    none_in_b = none_in_a.replace("portion: a", "portion: b")
+    assert alkali(present, none_in_b) == ["free-alkali"]
+    assert alkali(present, none_in_b, none_in_a) == []
+    assert alkali(present, none_in_a.replace(", portion: a", "")) == []
+    whole = present.replace(", portion: a", "")
+    assert alkali(whole, none_in_b) == ["free-alkali"]
+    assert alkali(whole, none_in_a, none_in_b) == []
+
+
 LITTLE_FAT = "as_made: [{line: sodium-hydroxide, weighed: %s g}]\n"
 
 

@@ -15,7 +15,7 @@ from formulary.batch.model import WHOLE, Pot
 from formulary.batch.temperature_checks import parse_celsius
 from trials.effective import EffectiveFormula, effective_portion
 from trials.factors.steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
-from trials.model import Trial, TrialPortion
+from trials.model import REBATCHED, Trial, TrialPortion
 
 # In the order in which people think of a batch; `FORMULA` is what a repeat of it must share exactly.
 KINDS = (
@@ -40,7 +40,7 @@ STAGE_WORDS: Mapping[str, str] = MappingProxyType(
 )
 NONE_USED = "none used"
 _COVERS = ("covered", "insulated", "fridge", "oven")
-_DONE = ("fan", "sprayed", "uncovered")
+_DONE = ("fan", "sprayed", "uncovered", REBATCHED)
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -134,18 +134,23 @@ def _check_twice(block: Fields, entry: AsMade, earlier: Sequence[AsMade], plan: 
 
 def _material(block: Fields, key: str, plan: Plan, materials: Collection[str] | None) -> str | None:
     scalar = block.scalar(key)
-    if scalar is None:
+    if scalar is None or not check_material_name(block, scalar, key, plan, materials):
         return None
+    return scalar.text
+
+
+def check_material_name(block: Fields, scalar: Scalar, key: str, plan: Plan, materials: Collection[str] | None) -> bool:
+    """Whether a name is one that a material has, of the register or of the plan; else it is reported."""
     if not SLUG.fullmatch(scalar.text):
         what = f"{scalar.text[:40]!r} is not a material's name"
         block.report("bad-name", what, "write lower-case words joined by hyphens: olive-oil", scalar, key)
-        return None
+        return False
     if materials is not None and scalar.text not in materials and scalar.text not in plan.materials:
         known = sorted({*materials, *plan.materials})
         do = suggest(scalar.text, known, f"add materials/{scalar.text}.yaml, or correct the name")
         block.report("unknown-material", f"no material is called {scalar.text!r}", do, scalar, key)
-        return None
-    return scalar.text
+        return False
+    return True
 
 
 def _left_out(block: Fields) -> bool:

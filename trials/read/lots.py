@@ -9,19 +9,22 @@ from formulary.document import Block, Node, Scalar
 from formulary.fields import Fields, suggest
 from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
-from trials.model import AsMade, LotUse, Plan
+from trials.model import LotUse, Plan
 from trials.read.parts import entries_of
 
 
 def read_lots(
-    fields: Fields, plan: Plan | None, as_made: Sequence[AsMade], register: Mapping[str, Material]
+    fields: Fields, plan: Plan | None, brought: Sequence[str], register: Mapping[str, Material]
 ) -> dict[str, tuple[LotUse, ...]]:
-    """Material -> its lots, and a finding for one that did not go in, or that is known as a lot of something else."""
+    """Material -> its lots, and a finding for one that did not go in, or that is known as a lot of something else.
+
+    brought: the materials that went in beside the plan's.
+    """
     lots: dict[str, tuple[LotUse, ...]] = {}
     for key, node in entries_of(fields, "lots"):
         uses = _lot_uses(fields, key, node)
         if plan is not None:
-            _check_went_in(fields, key, plan, as_made)
+            _check_went_in(fields, key, plan, brought)
             for use in uses:
                 _check_owner(fields, key, use.lot, node, register)
         if uses:
@@ -46,9 +49,8 @@ def _lot_uses(fields: Fields, key: Scalar, node: Node) -> tuple[LotUse, ...]:
     return tuple(uses)
 
 
-def _check_went_in(fields: Fields, key: Scalar, plan: Plan, as_made: Sequence[AsMade]) -> None:
-    in_pot = {line.material for line in plan.pot.lines}
-    in_pot |= {name for entry in as_made for name in (entry.extra, entry.instead) if name is not None}
+def _check_went_in(fields: Fields, key: Scalar, plan: Plan, brought: Sequence[str]) -> None:
+    in_pot = {line.material for line in plan.pot.lines} | set(brought)
     if key.text not in in_pot:
         do = suggest(key.text, in_pot, f"in the pot are: {', '.join(sorted(in_pot))}")
         what = f"a lot is given for {key.text[:40]!r}, which did not go in"

@@ -1,4 +1,4 @@
-"""The parts of a trial's file that are alike for the whole batter and for a portion: lists, events, handling."""
+"""The parts of a trial's file that are alike for the whole batter and for a portion: lists and events."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from itertools import pairwise
 
 from formulary.document import Block, Node, Scalar
 from formulary.fields import Fields, suggest
-from formulary.quantity import Elapsed, Kind, NotAQuantity, Quantity, parse_quantity
-from trials.model import EVENT_WORDS, HANDLING_WORDS, PREPARATIONS, Event, Handling
+from formulary.quantity import Elapsed, Kind, NotAQuantity
+from trials.model import EVENT_WORDS, PREPARATIONS, Event
 from trials.outcomes.built_in import TRACE_STAGES
 
 _CLOCK = "14:05:10"
@@ -107,30 +107,6 @@ def _check_stages(fields: Fields, events: Sequence[Event]) -> None:
             fields.findings.append(error("stages-backwards", what, do, later.place))
 
 
-def read_handling(fields: Fields, own_words: Sequence[str], portions: Sequence[str]) -> tuple[Handling, ...]:
-    """What was done after pouring, in order of time."""
-    steps: list[Handling] = []
-    latest: Decimal | None = None
-    for block in listed(fields, "after_pour", name="what"):
-        what = read_word(block, "what", (*HANDLING_WORDS, *own_words), "event")
-        scalar = block.scalar("at", required=True)
-        at_h = None
-        if scalar is not None and scalar.text.strip() != "unknown":
-            at_h = block.parsed("at", _hours)
-        temperature = block.amount("temperature", "°C", Kind.TEMPERATURE)
-        for_h = block.parsed("for", _hours)
-        portion = read_portion(block, portions)
-        note = block.text("note") or ""
-        block.finish()
-        if at_h is not None and latest is not None and at_h < latest:
-            do = "put the lines in order of time, or correct the time"
-            block.report("time-backwards", "time runs backwards here", do, scalar, "at")
-        latest = at_h if at_h is not None and (latest is None or at_h > latest) else latest
-        if what is not None and scalar is not None:
-            steps.append(Handling(what, at_h, temperature, for_h, portion, note, block.place("what")))
-    return tuple(steps)
-
-
 def read_portion(block: Fields, portions: Sequence[str]) -> str | None:
     """The portion that an entry names; one that the trial does not have is reported."""
     scalar = block.scalar("portion")
@@ -184,10 +160,3 @@ def _seconds(text: str) -> Decimal:
     if elapsed.middle_s is None or elapsed.middle_s <= 0:
         raise NotAQuantity(f"{text.strip()!r} is no length of time", "write how long, such as 15 s")
     return elapsed.middle_s
-
-
-def _hours(text: str) -> Decimal:
-    quantity: Quantity = parse_quantity(text, Kind.DURATION)
-    if quantity.amount < 0:
-        raise NotAQuantity(f"{text.strip()!r} is before pouring", "write 0 h or more")
-    return quantity.to("h")

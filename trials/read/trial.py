@@ -25,10 +25,12 @@ from trials.model import (
     Reading,
     Release,
     Trial,
+    find_brought,
 )
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.reading import OffScale, parse_reading
 from trials.read.as_made import read_as_made
+from trials.read.handling import read_handling
 from trials.read.lots import mass_g, read_lots
 from trials.read.parts import (
     block_of,
@@ -36,7 +38,6 @@ from trials.read.parts import (
     is_left_empty,
     listed,
     read_events,
-    read_handling,
     read_portion,
     texts_of,
 )
@@ -103,10 +104,10 @@ class _TrialReader:
             self._check_plan(recipe, version, size)
         elif not is_left_empty(fields, "as_made"):
             fields.node("as_made")
-        lots = read_lots(fields, self.plan, as_made, self.materials or {})
+        after_pour = read_handling(fields, self.own_events, names, self.plan, self.materials)
+        lots = read_lots(fields, self.plan, find_brought(as_made, after_pour), self.materials or {})
         conditions = self._conditions()
         events = read_events(fields, self.own_events)
-        after_pour = read_handling(fields, self.own_events, names)
         observations = self._observations(names)
         bars = self._bars()
         release = self._release()
@@ -147,8 +148,7 @@ class _TrialReader:
         if has_errors(self.fields.findings):
             return
         # What took an oil's place is known by the register until its values are kept beside the trial.
-        names = {name for entry in trial.as_made for name in (entry.extra, entry.instead) if name}
-        known = {name: self.materials[name] for name in names if self.materials and name in self.materials}
+        known = {name: self.materials[name] for name in trial.brought if self.materials and name in self.materials}
         trial = replace(trial, added=MappingProxyType({**known, **trial.added}))
         without = [name for name in (None, *(part.name for part in trial.portions)) if has_no_oils(trial, name)]
         if not without:

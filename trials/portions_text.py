@@ -9,7 +9,7 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_pot, materials_of
+from trials.effective import effective_pot, materials_of, pot_of_bars
 from trials.model import Trial, TrialPortion
 
 _WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -18,10 +18,11 @@ _WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", 
 def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
     """The pot as made, and each portion of it with its scent and superfat at the worst end of its split.
 
-    A batter that was not divided is one portion, called `whole`.
+    A batter that was not divided is one portion, called `whole`. What a rebatch took in counts in the figures, as it
+    does in the bars, and is not in the pot.
     """
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
-    return pot, work_out_pot(pot, materials_of(trial), trial.plan.settings).portions
+    return pot, work_out_pot(pot_of_bars(trial), materials_of(trial), trial.plan.settings).portions
 
 
 def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
@@ -96,5 +97,4 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
 
 def scent_json(trial: Trial) -> list[dict[str, object]]:
     """The scents of the whole batter with stable keys, in percent of oils, batter, cured and dry bar."""
-    pot, _ = find_portions(trial)
-    return [line.to_json() for line in work_out_pot(pot, materials_of(trial), trial.plan.settings).scent]
+    return [line.to_json() for line in work_out_pot(pot_of_bars(trial), materials_of(trial), trial.plan.settings).scent]

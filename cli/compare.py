@@ -18,7 +18,8 @@ def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> int:
 
     Exit status 1 when a stop stands against one of them as it was made.
 
-    TRIAL is a trial's id, a beginning of it that only one has, or its last four characters.
+    TRIAL is a trial's id, a beginning of it that only one has, or its last four characters. Each portion of a divided
+    one has a column of its own, also where one trial alone is named; TRIAL:PORTION is that portion alone.
     """
     from trials.comparison.table import render_comparison
 

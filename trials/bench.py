@@ -228,11 +228,14 @@ class Bench(TrialFiles):
     def compare(self, *trials: Trial | str) -> Comparison:
         """What differed between trials and what each did, beside the noise of the formulary's repeats.
 
-        trials: trials, or how a person names them. Raises InputError for a name that fits none or several.
+        trials: trials, or how a person names them; `k7wq:plain` is one portion of a divided one.
+        Raises InputError for a name that fits none or several, and for a portion that there is not.
         """
         from trials.comparison.compare import compare_trials
+        from trials.named_portions import find_named_portions
 
-        compared = compare_trials(self._named(trials), self.trials(), self.outcomes)
+        named, portions = find_named_portions(self, trials)
+        compared = compare_trials(named, self.trials(), self.outcomes, portions=portions)
         return replace(compared, unread=self.unread)
 
     def explain(
@@ -366,7 +369,7 @@ class Bench(TrialFiles):
         return [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
 
     def diff(self, before: str, after: str, *, oils: str = "1000 g") -> Changes:
-        """What changed between two versions, working files or trials, for the same mass of oils; see `trials.diff`."""
+        """What changed between two versions, working files, trials or portions of these; see `trials.diff`."""
         from trials.diff import diff_sides
 
         return diff_sides(self, before, after, oils=oils)

@@ -183,3 +183,15 @@ def test_what_a_portion_gets_is_shown_a_line_each_and_only_where_it_changed(benc
     assert float(row[4]) > 0
     assert "of the clove bud oil" not in text
     assert "of the clove bud oil" in render_changes(changes, show_all=True)
+
+
+def test_trials_are_compared_portion_by_portion_as_they_are_named(bench: Bench) -> None:
+    one, two = start(bench), start(bench)
+    labels = [column.label for column in bench.compare(f"{one.id[-4:]}:clove", f"{two.id}:clove").columns]
+    assert [(label[:4], label[4:].strip()) for label in labels] == [(one.id[-4:], "clove"), (two.id[-4:], "clove")]
+    both = [column.label for column in bench.compare(f"{one.id}:clove", f"{one.id}:plain").columns]
+    assert both == [column.label for column in bench.compare(one).columns]
+    assert len(bench.compare(f"{one.id}:clove", one).columns) == 2, "who names the whole means all of it"
+    with pytest.raises(InputError) as raised:
+        bench.compare(f"{one.id}:clover")
+    assert "did you mean clove" in raised.value.findings[0].do

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from types import MappingProxyType
 
 from formulary.finding import stops
 from trials.checks import check_trial
@@ -28,17 +29,22 @@ from trials.seen import aggregate, find_seen, value_of
 
 
 def compare_trials(
-    trials: Sequence[Trial], among: Sequence[Trial] = (), outcomes: Mapping[str, Outcome] | None = None
+    trials: Sequence[Trial],
+    among: Sequence[Trial] = (),
+    outcomes: Mapping[str, Outcome] | None = None,
+    *,
+    portions: Mapping[str, Collection[str]] = MappingProxyType({}),
 ) -> Comparison:
     """What differed between trials and what each did.
 
     trials: one or more, shown in the order given; of more than two, repeats are put together with n and spread.
     among: all trials of the formulary, which tell how much repeats differ and what is an unusual difference.
     outcomes: by name; those of the first trial's settings unless given.
+    portions: trial's id -> the portions of it that are compared; all of a trial that is not named.
     """
     book = PourBook((*among, *trials))
     defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
-    columns = _columns(trials, book)
+    columns = _columns(trials, book, portions)
     pool = book.all_pours()
     differing, alike, remarks = _factors(columns, pool)
     compared = _outcomes(columns, defined, book)
@@ -77,10 +83,15 @@ def compare_trials(
 # -- columns -----------------------------------------------------------------------------------------
 
 
-def _columns(trials: Sequence[Trial], book: PourBook) -> tuple[Column, ...]:
+def _columns(trials: Sequence[Trial], book: PourBook, portions: Mapping[str, Collection[str]]) -> tuple[Column, ...]:
     unique = list({trial.id: trial for trial in trials}.values())
     names = short_names([trial.id for trial in unique])
-    pours = [pour for trial in unique for pour in _control_first(book.pours(trial))]
+    pours = [
+        pour
+        for trial in unique
+        for pour in _control_first(book.pours(trial))
+        if trial.id not in portions or pour.portion in portions[trial.id]
+    ]
     groups: Sequence[tuple[int, ...]] = [(row,) for row in range(len(pours))]
     if len(unique) > 2:
         groups = find_repeats(pours)

@@ -50,7 +50,7 @@ def render_trial(
     lines += ["", *_weights(trial, width, show_all)]
     for title, listed in (
         ("as made", [as_made_words(entry) for entry in trial.as_made]),
-        ("lots", _lots(trial)),
+        ("lots", lot_words(trial)),
     ):
         if listed:
             lines += paragraph(f"{title}: {'; '.join(listed)}", width=width, indent=2)
@@ -183,7 +183,8 @@ def _by_line(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
     return grams
 
 
-def _lots(trial: Trial) -> list[str]:
+def lot_words(trial: Trial) -> list[str]:
+    """The lots that went in, one after another: "olive oil OL-7 + OL-8"."""
     return [f"{material_words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
 
 

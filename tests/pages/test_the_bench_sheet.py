@@ -9,13 +9,17 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
 
 from formulary.batch.model import Batch
 from formulary.batch.overriding import override_stops
+from formulary.batch.scale import Scale
+from formulary.batch.sheet_weights import shown_weights
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_sitting
 from formulary.batch.weigh_out_text import CAUTIONS, CLOSING, HOUSEHOLD, render_batch
-from formulary.errors import InputError, StopError
+from formulary.errors import InputError, StopError, StorageError
 from formulary.folder import Folder
 from formulary.materials.register import read_builtin_register
 from formulary.starting import init_folder
@@ -23,11 +27,13 @@ from tests.batch.recipes import PLAIN, weigh_out
 from tests.trials.examples import MIDWINTER_CLOVE
 from trials import record
 from trials.bench import Bench, open_bench
+from trials.demo.in_memory import draw_year
 from trials.model import EVENT_WORDS, Trial
-from trials.pages.page import render_page
+from trials.pages.page import clean, element, render_page
 from trials.pages.sheet import Sheet, make_sheet
+from trials.pages.trial_sheet import make_trial_sheet
 
-from .reading import cells, demand_self_contained, text_of
+from .reading import cells, demand_self_contained, read_page, text_of
 
 DAY = date(2026, 10, 3)
 NOW = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
@@ -187,8 +193,15 @@ def test_what_a_person_wrote_is_text_and_never_markup(folder: Folder, bench: Ben
     assert "<script" not in html
 
 
-def test_signs_that_no_page_may_hold_are_replaced() -> None:
-    demand_self_contained(render_page("a\x00b\x85c\ud800d\ufffee\U0001ffff", ["\x1b[31mred\x0b"]))
+@given(st.text(st.characters()))
+@example("a\x00b\x85c\ud800d\ufffee\U0001ffff\r\x0b")
+def test_any_text_is_text_in_a_page(text: str) -> None:
+    page = demand_self_contained(
+        render_page(
+            text, [element("p", text, element("b"), text), element("img", src="data:image/svg+xml;base64,", alt=text)]
+        )
+    )
+    assert text_of(next(page.iter("p"))) == clean(text) * 2
 
 
 def test_a_trials_sheet_has_its_frozen_weights_whatever_changed_since(folder: Folder, bench: Bench) -> None:
@@ -204,6 +217,22 @@ def test_a_trials_sheet_has_its_frozen_weights_whatever_changed_since(folder: Fo
     assert cells(demand_self_contained(after), "grams") == cells(demand_self_contained(batch_sheet), "grams")
     assert "Wren" in after
     assert trial.id in after
+
+
+def test_a_certificate_that_came_later_and_makes_the_lye_too_much_leaves_no_sheet(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    (folder.root / "materials").mkdir(exist_ok=True)
+    own = "format: 1\nname: Olive oil\nkind: oil\nsaponification_value: 150\n"
+    (folder.root / "materials" / "olive-oil.yaml").write_text(own, encoding="utf-8")
+    with pytest.raises(StopError):
+        open_bench(folder.root).sheet(trial.id)
+
+
+def test_the_sheets_of_a_years_trials_have_the_weights_of_their_plans() -> None:
+    for trial in draw_year(7):
+        page = read_page(make_trial_sheet(trial, ()).html)
+        shown = shown_weights(trial.plan.pot.lines, Scale.of(trial.plan.settings))
+        assert sorted(map(float, cells(page, "grams"))) == pytest.approx(sorted(shown.values()))
 
 
 def test_what_is_recorded_already_stands_on_a_trials_sheet(bench: Bench) -> None:
@@ -240,3 +269,12 @@ def test_only_a_page_is_ever_written_over(tmp_path: Path) -> None:
     with pytest.raises(InputError):
         sheet_of(midwinter()).save(recipe)
     assert recipe.read_text(encoding="utf-8") == PLAIN
+
+
+def test_a_page_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
+    taken = tmp_path / "taken.html"
+    taken.mkdir()
+    for path in (taken, tmp_path / "no" / "folder.html"):
+        with pytest.raises(StorageError):
+            sheet_of(midwinter()).save(path)
+    assert [path.name for path in tmp_path.iterdir()] == ["taken.html"]

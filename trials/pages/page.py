@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
+from contextlib import suppress
 from pathlib import Path
 from typing import TypeAlias
 from xml.etree.ElementTree import Element, tostring
@@ -92,10 +93,17 @@ def demand_page_name(path: Path) -> None:
 
 
 def save_page(html: str, path: Path) -> None:
-    """Write a page to a file. Raises InputError for another ending than .html, StorageError when the disk refuses."""
+    """Write a page to a file, whole or not at all: the first half of a sheet would still be weighed by.
+
+    Raises InputError for another ending than .html, StorageError when the disk refuses.
+    """
     demand_page_name(path)
+    beside = path.with_name(f".{path.name}.part")
     try:
-        path.write_text(html, encoding="utf-8", newline="\n")
+        beside.write_text(html, encoding="utf-8", newline="\n")
+        beside.replace(path)
     except OSError as fault:
+        with suppress(OSError):
+            beside.unlink(missing_ok=True)
         what = f"{path} could not be written ({fault.strerror})"
         raise StorageError.of("not-written", what, "check that its folder is there, and its permissions") from None

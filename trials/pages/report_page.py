@@ -8,6 +8,7 @@ from xml.etree.ElementTree import Element
 
 from formulary.batch.weigh_out_text import CLOSING
 from formulary.finding import Finding
+from formulary.quantity import format_decimal
 from formulary.text_table import Row
 from trials.answer.answer import SEVERAL_AT_WORK, Answer
 from trials.answer.sentence import over_all_sentence
@@ -25,7 +26,7 @@ from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours import short_names
 from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
-from trials.trial_text import condition_words
+from trials.trial_text import condition_words, lot_words
 from trials.words import as_made_words
 
 _STYLE = """
@@ -131,7 +132,7 @@ def _trials(report: ReportData) -> Iterable[Content]:
             trial.made.isoformat(),
             names[trial.id],
             f"{trial.recipe} {trial.version[:8]}",
-            ", ".join(condition_words(trial)),
+            _how(trial),
             _made(trial, report.stops.get(trial.id, ())),
             "" if trial.release is None else trial.release.decision,
         )
@@ -140,6 +141,17 @@ def _trials(report: ReportData) -> Iterable[Content]:
     yield _table(
         ("made", "trial", "recipe, version", "how it was", "made otherwise than planned", "decided"), rows, short=2
     )
+
+
+def _how(trial: Trial) -> str:
+    """Conditions, portions with their shares, and lots."""
+    portions = [
+        f"{each.name} {format_decimal(each.share)} %{f' ± {format_decimal(each.by_eye)}' if each.by_eye else ''}"
+        for each in trial.portions
+    ]
+    listed = (", ".join(condition_words(trial)), ", ".join(portions), ", ".join(lot_words(trial)))
+    titles = ("", "portions: ", "lots: ")
+    return "; ".join(f"{title}{words}" for title, words in zip(titles, listed, strict=True) if words)
 
 
 def _made(trial: Trial, standing: Iterable[Finding]) -> Content:

@@ -183,5 +183,5 @@ def assumed(batches: Sequence[Batch]) -> Iterable[str]:
         yield "No lot's certificate counts: all materials have the general values of the register."
     if any(line.at == "top" for batch in batches for line in batch.pot.lines):
         yield "What goes on top is left out of the weight of the batter."
-    if any(portion.by_eye for batch in batches for portion in batch.pot.portions):
+    if any(batch.scent and portion.by_eye for batch in batches for portion in batch.pot.portions):
         yield "Limits of scent are held at the worst end of a split by eye."

@@ -135,7 +135,10 @@ class Superfat:
 
 @dataclass(frozen=True, slots=True)
 class WeighedAddition:
-    """An addition to weigh, and the water that it brings."""
+    """An addition to weigh, and the water that it brings.
+
+    measured_amount, measured_unit: so many spoons, cups or millilitres, for a rate by volume.
+    """
 
     material: str
     at: str
@@ -143,6 +146,8 @@ class WeighedAddition:
     water_grams: float
     water: str | None = None
     prepared: tuple[str, ...] = ()
+    measured_amount: float = 0.0
+    measured_unit: str | None = None
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -152,6 +157,8 @@ class WeighedAddition:
             "water_grams": self.water_grams,
             "water": self.water,
             "prepared": list(self.prepared),
+            "measured_amount": self.measured_amount if self.measured_unit is not None else None,
+            "measured_unit": self.measured_unit,
         }
 
 
@@ -198,6 +205,25 @@ class PortionFigures:
             "grams": self.grams,
             "scent": [line.to_json() for line in self.scent],
             "superfat_percent": self.superfat_percent,
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Cured:
+    """What is expected to be left after the cure: grams of all bars, the loss in percent of what was poured, and the
+    assumption of the settings, how many days it takes and how much of the water it costs."""
+
+    grams: float
+    mass_loss_percent: float
+    days: float
+    water_lost_percent: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "grams": self.grams,
+            "mass_loss_percent": self.mass_loss_percent,
+            "days": self.days,
+            "water_lost_percent": self.water_lost_percent,
         }
 
 
@@ -253,6 +279,7 @@ class Batch:
     scale: Scale = field(default_factory=Scale)
     materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}), repr=False, compare=False)
     lots: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    cured: Cured | None = None
 
     @property
     def is_stopped(self) -> bool:
@@ -276,19 +303,20 @@ class Batch:
             "portions": [portion.to_json() for portion in self.portions],
             "oil_mass_grams": self.oil_mass_g,
             "batter_grams": self.batter_grams,
+            "cured": self.cured.to_json() if self.cured is not None else None,
             "findings": [finding.to_json() for finding in self.findings],
         }
         return without_grams(tree) if self.is_stopped else tree
 
 
 def without_grams(tree: dict[str, object]) -> dict[str, object]:
-    """A tree for JSON with null for every gram, as it is shown while a stop stands."""
+    """A tree for JSON with null for every gram and spoon, as it is shown while a stop stands."""
 
     def blank(value: object, key: str) -> object:
         if isinstance(value, dict):
             return {name: blank(item, name) for name, item in value.items()}
         if isinstance(value, list):
             return [blank(item, key) for item in value]
-        return None if key.endswith("grams") else value
+        return None if key.endswith("grams") or key == "measured_amount" else value
 
     return {key: blank(value, key) for key, value in tree.items()}

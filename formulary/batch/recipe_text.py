@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.model import Batch
-from formulary.batch.weigh_out_text import render_figures, render_findings
+from formulary.batch.weigh_out_text import cured_lines, render_figures, render_findings
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
@@ -33,6 +33,7 @@ def render_recipe(
         lines += paragraph(f"Based on {recipe.based_on.name}.", width=width)
     lines += ["", *render_rows(list(_rows(recipe, batch)), width=width), ""]
     lines += render_figures(batch, width=width, show_all=show_all)
+    lines += cured_lines(batch, width) if not batch.is_stopped else []
     if recipe.process:
         steps = ", ".join(f"{material_words(key.replace('_', ' '))} {value}" for key, value in recipe.process.items())
         lines += paragraph(f"Process: {steps}", width=width, indent=2)

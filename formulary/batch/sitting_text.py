@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from formulary.batch.model import Batch
+from formulary.batch.portion_weights import weigh_portions
 from formulary.batch.rescue import Rescue
 from formulary.batch.scale import format_shown
 from formulary.batch.sitting_model import Sitting
@@ -13,8 +14,11 @@ from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sit
 from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
+    DIVIDING,
+    cured_lines,
     format_weight,
     heading,
+    portion_rows,
     render_figures,
     render_findings,
     scent_lines,
@@ -118,7 +122,10 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, wid
         step += stage_rows(own, stage, weights.own)
         if step:
             rows += [Row(title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
-    figures = render_figures(batch, width=width) + scent_lines(batch, width)
+        if stage == "trace" and batch.pot.portions:
+            portions = weigh_portions(batch.pot.portions, own.pot.lines, weights.own, weights.batter_g, batch.scale)
+            rows += [Row(DIVIDING, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in portion_rows(portions))]
+    figures = render_figures(batch, width=width) + scent_lines(batch, width) + cured_lines(batch, width)
     findings = render_findings(batch.findings, width=width)
     head = heading(batch, width, weights.oils_g, weights.batter_g, lead=f"Loaf {number + 1}: ")
     return [*head, *render_rows(rows, width=width), *figures, *findings]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
-from formulary.batch.model import Pot
+from formulary.batch.model import Cured, Pot
 from formulary.chemistry.density import blend_volume_ml, lye_density_g_per_ml
 from formulary.chemistry.water import lye_concentration_percent
 from formulary.materials.model import Material
@@ -45,6 +45,13 @@ def _density(role: str, material: Material) -> float:
     if material.density_g_per_ml is not None:
         return material.density_g_per_ml
     return USUAL_OIL_DENSITY_G_PER_ML if role == "oil" else USUAL_OTHER_DENSITY_G_PER_ML
+
+
+def cured_figures(pot: Pot, materials: Materials, settings: Settings) -> Cured:
+    """What the cure is expected to leave of a pot."""
+    poured_g, cured_g = sum(line.grams for line in pot.lines), cured_mass_g(pot, materials, settings)
+    loss_percent = 100.0 * (poured_g - cured_g) / poured_g
+    return Cured(cured_g, loss_percent, float(settings.cure_days), float(settings.water_lost_percent))
 
 
 def cured_mass_g(pot: Pot, materials: Materials, settings: Settings) -> float:

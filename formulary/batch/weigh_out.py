@@ -32,6 +32,7 @@ from formulary.batch.model import (
     WeighedOil,
 )
 from formulary.batch.scale import Scale
+from formulary.batch.volume import cured_figures
 from formulary.chemistry.alkali import (
     Alkali,
     alkali_mass_g,
@@ -302,6 +303,7 @@ def _describe(
             worst_high=band.worst_high,
         ),
         additions=tuple(_whole_additions(recipe, pot, materials)),
+        cured=cured_figures(pot, materials, settings),
         scent=scent_figures(pot, materials, settings),
         portions=portion_figures(pot, materials, settings),
         oil_mass_g=oil_mass_g,
@@ -323,4 +325,8 @@ def _whole_additions(recipe: Recipe, pot: Pot, materials: Mapping[str, Material]
         ]
         grams = sum(part.grams for part in parts)
         water_g = sum(water_in(part, materials) for part in parts)
-        yield WeighedAddition(line.material, line.at, grams, water_g, line.water, line.prepared)
+        amount, unit = 0.0, None
+        if line.rate.is_volume:
+            basis_g = pot.grams("oil") if line.rate.basis is Basis.OILS else batter_g(pot)
+            amount, unit = float(line.rate.amount) * basis_g / 1000.0, line.rate.unit
+        yield WeighedAddition(line.material, line.at, grams, water_g, line.water, line.prepared, amount, unit)

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.model import WHOLE, Batch, PotLine
+from formulary.batch.portion_weights import PortionWeights, weigh_portions
 from formulary.batch.scale import Scale, format_shown
 from formulary.batch.sheet_weights import Weighing, shown_parts, shown_weights
 from formulary.finding import Finding, Severity
 from formulary.materials.plain_name import material_words
-from formulary.quantity import format_number
+from formulary.quantity import SPOON_UNITS, format_number, format_plain_number
 from formulary.text_table import Row, paragraph, render_rows
 
 # Common practice, no source; said on every weigh-out. What first aid does is that of safety data sheets for
@@ -21,6 +22,7 @@ CAUTIONS = (
 )
 CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
 HOUSEHOLD = "Household soap: for cleaning things. Never use it on skin."
+DIVIDING = "Divide the batter"
 _STEPS = (("lye water", "In the jug"), ("oils", "In the pot"), ("trace", "At trace"), ("top", "On top"))
 
 
@@ -39,14 +41,20 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         lines += paragraph("STOP: nothing may be weighed out until this is settled.", width=width)
         lines += ["", *render_findings(batch.findings, width=width)]
         return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
+    steps = [(stage, title, list(stage_rows(batch, stage, weights))) for stage, title in used_steps(batch)]
+    if batch.pot.portions:
+        portions = weigh_portions(batch.pot.portions, batch.pot.lines, weights, batter_g, batch.scale)
+        before_top = len(steps) - sum(stage == "top" for stage, _, _ in steps)
+        steps.insert(before_top, ("", DIVIDING, list(portion_rows(portions))))
     rows: list[Row] = []
-    for number, (stage, title) in enumerate(used_steps(batch), 1):
+    for number, (_, title, of_step) in enumerate(steps, 1):
         if rows:
             rows.append(Row(""))
         rows.append(Row(f"{number}  {title}", ("g",)))
-        rows += [Row(row.label, row.cells, row.note, 5) for row in stage_rows(batch, stage, weights)]
+        rows += [Row(row.label, row.cells, row.note, 5) for row in of_step]
     lines += render_rows(rows, width=width)
     lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch, width)]
+    lines += cured_lines(batch, width)
     if batch.findings:
         lines += ["", *render_findings(batch.findings, width=width)]
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
@@ -88,6 +96,17 @@ def stage_rows(batch: Batch, stage: str, weights: Mapping[Weighing, float]) -> I
         )
 
 
+def portion_rows(portions: Iterable[PortionWeights]) -> Iterable[Row]:
+    """How the batter is divided, as rows: what to pour off for each portion, and what it is with what is its own."""
+    for portion in portions:
+        note = f"{format_plain_number(portion.share_percent, 2)} %"
+        if portion.by_eye_percent:
+            note += f", give or take {format_plain_number(portion.by_eye_percent, 2)}"
+        if portion.own_g > 0:
+            note += f"; {format_shown(portion.total_g)} g with what goes into it alone"
+        yield Row(portion.name, (format_shown(portion.of_batter_g),), note)
+
+
 def format_weight(role: str, shown_g: float) -> str:
     """Grams as a scale shows them: alkali with every digit of its scale, so that it is never shown rounded up."""
     if role != "alkali":
@@ -126,6 +145,10 @@ def remark(batch: Batch, line: PotLine, parts: list[PotLine], shown_g: float) ->
         if (addition.material, addition.at) == (line.material, line.at) and addition.water_grams > 0.5:
             whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
             remarks.append(whose.format(format_number(addition.water_grams, 0)))
+        if addition.measured_unit is not None and (addition.material, addition.at) == (line.material, line.at):
+            level = " level" if addition.measured_unit in SPOON_UNITS else ""
+            amount = format_plain_number(addition.measured_amount, 2)
+            remarks.append(f"{amount}{level} {addition.measured_unit.replace('_', ' ')}")
         if addition.prepared and (addition.material, addition.at) == (line.material, line.at):
             remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
     if any(part.portion for part in parts):
@@ -193,6 +216,20 @@ def scent_sentences(batch: Batch) -> list[str]:
             )
         sentences.append(text)
     return sentences
+
+
+def cured_lines(batch: Batch, width: int) -> list[str]:
+    """What is left of the batch after the cure, and on what assumption."""
+    cured = batch.cured
+    if cured is None:
+        return []
+    loss, left = (format_number(number, 1) for number in (cured.mass_loss_percent, 100.0 - cured.mass_loss_percent))
+    text = (
+        f"After {cured.days:g} days about {format_number(cured.grams, 0)} g of bars, {loss} % lighter than poured"
+        f" (100 g become {left} g), if {cured.water_lost_percent:g} % of the water is lost, as `cure` in the"
+        " settings expects"
+    )
+    return paragraph(text, width=width, indent=2)
 
 
 def render_findings(findings: Iterable[Finding], *, width: int = 80) -> list[str]:

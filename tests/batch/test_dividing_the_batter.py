@@ -1,0 +1,111 @@
+"""A sheet says what to pour off for each portion, and the portions are the batter that it tells."""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from formulary.batch.model import Batch
+from formulary.batch.portion_weights import PortionWeights, weigh_portions
+from formulary.batch.sheet_weights import shown_weights
+from formulary.batch.sitting import plan_sitting
+from formulary.batch.sitting_text import render_sitting
+from formulary.batch.weigh_out_text import render_batch
+from formulary.settings import parse_settings
+from tests.batch.recipes import PLAIN, weigh_out
+
+CLOVE = "additions:\n  - {material: rose-clay, rate: 2 % of oils, at: trace}\n"
+CLOVE += "  - {material: poppy-seeds, rate: 1 % of oils, at: top}\n"
+CLOVE += "scent:\n  - {material: clove-bud-oil, rate: 1 % of oils}\n"
+
+
+def portions_of(batch: Batch) -> tuple[tuple[PortionWeights, ...], float]:
+    weights = shown_weights(batch.pot.lines, batch.scale)
+    batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+    return weigh_portions(batch.pot.portions, batch.pot.lines, weights, batter_g, batch.scale), batter_g
+
+
+def divided(share: int, clove: int, by_eye: int = 0) -> str:
+    first, second = f"{{percent: {share}, by_eye: {by_eye}}}", f"{{percent: {100 - share}, by_eye: {by_eye}}}"
+    return (
+        f"{PLAIN}{CLOVE}portions:\n"
+        f"  - {{name: white, share: {first}, gets: {{clove-bud-oil: {clove}, poppy-seeds: 0}}}}\n"
+        f"  - {{name: red, share: {second}, gets: {{clove-bud-oil: {100 - clove}, poppy-seeds: 100}}}}\n"
+    )
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(1, 99), st.integers(0, 100), st.floats(90, 3000), st.sampled_from(["1 g", "5 g", "0.1 g"]))
+def test_the_portions_add_up_to_the_batter_and_are_as_large_as_their_shares(
+    share: int, clove: int, oils_g: float, step: str
+) -> None:
+    scale = parse_settings(f"format: 1\nscale: {{step: {step}, alkali_step: 0.1 g}}\n")[0]
+    batch = weigh_out(divided(share, clove), oil_mass_g=oils_g, settings=scale)
+    (white, red), batter_g = portions_of(batch)
+    assert white.total_g + red.total_g == pytest.approx(batter_g)
+    shared_g = white.of_batter_g + red.of_batter_g
+    assert white.of_batter_g == pytest.approx(shared_g * share / 100, abs=float(scale.scale_step_g) + 1e-6)
+    # Each is what the batch knows of it, but for what the scales round.
+    known = {portion.name: portion.grams for portion in batch.portions}
+    assert white.total_g == pytest.approx(known["white"], abs=8 * float(scale.scale_step_g))
+
+
+def test_the_sheet_tells_the_grams_and_the_share_of_each_portion_before_what_goes_on_top() -> None:
+    # Of the batter in the heading 10 g are clove, all of it in the red portion.
+    batch = weigh_out(divided(60, 0, by_eye=10))
+    sheet = render_batch(batch)
+    batter = re.search(r"([\d.]+) g of batter", sheet)
+    assert batter is not None
+    shared_g = float(batter.group(1)) - 10.0
+    first, second = round(0.6 * shared_g), shared_g - round(0.6 * shared_g)
+    rows = " ".join(sheet.split())
+    assert f"Divide the batter g white {first} 60 %, give or take 10 red {second:g} 40 %, give or take 10;" in rows
+    assert f"{second + 10:g} g with what goes into it alone" in rows
+    assert rows.index("clove bud oil") < rows.index("Divide the batter") < rows.index("On top")
+
+
+def test_a_sitting_divides_each_loaf_by_what_it_pours() -> None:
+    batch = weigh_out(divided(50, 100))
+    sheet = render_sitting(plan_sitting([batch, batch], batch.materials))
+    sizes = [float(found) for found in re.findall(r"([\d.]+) g of batter\n", sheet)]
+    halves = re.findall(r" (?:white|red) +([\d.]+) +50 %", sheet)
+    assert len(halves) == 4
+    for number, size in enumerate(sizes):
+        assert sum(map(float, halves[2 * number : 2 * number + 2])) == pytest.approx(size - 10.0)
+
+
+def test_what_is_measured_by_spoons_says_how_many_beside_its_grams() -> None:
+    # Common practice, no source: a metric teaspoon is 5 ml; the built-in loose heap of rose clay is 0.6 g/ml.
+    text = PLAIN + "additions:\n  - {material: rose-clay, rate: 2 tsp per kg oils, at: oils}\n"
+    text += "  - {material: oat-milk, rate: 30 ml per kg oils, at: trace, water: extra}\n"
+    batch = weigh_out(text, oil_mass_g=750.0)
+    rows = " ".join(render_batch(batch).split())
+    assert "rose clay 4.5 1.5 level tsp" in rows
+    assert "22.5 ml" in rows
+    clay, milk = batch.to_json()["additions"]  # type: ignore[misc]
+    assert (clay["measured_amount"], clay["measured_unit"]) == (1.5, "tsp")
+    assert (milk["measured_amount"], milk["measured_unit"]) == (22.5, "ml")
+    weighed = weigh_out(PLAIN + CLOVE).to_json()["additions"]
+    assert {line["measured_unit"] for line in weighed} == {None}  # type: ignore[attr-defined]
+
+
+def test_while_a_stop_stands_no_spoon_is_shown_either() -> None:
+    text = PLAIN.replace("superfat: 5", "superfat: -5")
+    text += "additions:\n  - {material: rose-clay, rate: 2 tsp per kg oils, at: oils}\n"
+    (clay,) = weigh_out(text).to_json()["additions"]  # type: ignore[misc]
+    assert (clay["grams"], clay["measured_amount"]) == (None, None)
+
+
+def test_what_the_cure_is_expected_to_leave_is_all_but_that_part_of_the_water() -> None:
+    half = parse_settings("format: 1\ncure: {days: 35, water_lost: 50 %}\n")[0]
+    batch = weigh_out(PLAIN + CLOVE, settings=half)
+    poured_g = sum(line.grams for line in batch.pot.lines)
+    lost_g = 0.5 * batch.water.total_grams
+    assert batch.cured is not None
+    assert batch.cured.grams == pytest.approx(poured_g - lost_g)
+    assert batch.cured.mass_loss_percent == pytest.approx(100 * lost_g / poured_g)
+    assert "After 35 days about" in render_batch(batch)
+    assert "if 50 % of the water is lost" in " ".join(render_batch(batch).split())

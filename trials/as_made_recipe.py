@@ -6,13 +6,13 @@ from dataclasses import replace
 
 from formulary.batch.checks import check_batch, check_pot
 from formulary.batch.figures import take_portion, work_out_pot
-from formulary.batch.model import WHOLE, Batch
+from formulary.batch.model import WHOLE, Batch, Pot
 from formulary.batch.pot_as_recipe import PlannedPot, describe_pot
 from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.effective import effective_pot, materials_of
+from trials.effective import effective_pot, materials_of, pot_of_bars
 from trials.model import Trial
 from trials.words import degree_words
 
@@ -27,17 +27,18 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
     Raises KeyError for a portion that the trial does not have, InputError where no oil went in.
     """
     materials, plan = materials_of(trial), trial.plan
-    pot = effective_pot(plan, trial.as_made, trial.portions, trial.added)
+    pot, bars = effective_pot(plan, trial.as_made, trial.portions, trial.added), pot_of_bars(trial)
+    later = ", before it was rebatched" if bars != pot else ""
     if portion == WHOLE:
         portion = None
     if portion is not None:
-        pot = take_portion(pot, portion)
+        pot, bars = take_portion(pot, portion), take_portion(bars, portion)
     if pot.grams("oil") <= 0:
         what = f"no oil went into {trial.id} as it is recorded, so nothing can be compared"
         raise InputError.of("no-oils", what, "look at its as_made entries")
     recipe, batch = describe_pot(
         pot,
-        PlannedPot(recipe=plan.recipe, pot=plan.pot, version_id=plan.version, label=f"as made in {trial.id}"),
+        PlannedPot(recipe=plan.recipe, pot=plan.pot, version_id=plan.version, label=f"as made in {trial.id}{later}"),
         materials,
         plan.settings,
         portions=() if portion is not None else _divided(trial),
@@ -48,21 +49,24 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         recipe=recipe,
         batch=batch,
         register=materials,
-        findings=_findings(trial, recipe, batch),
+        findings=_findings(trial, recipe, batch, bars if later else batch.pot),
         portion=portion,
     )
     return side if portion is None else as_one_batter(side)
 
 
-def _findings(trial: Trial, recipe: Recipe, batch: Batch) -> tuple[Finding, ...]:
-    """What the grams in the pot decide, in the words for a poured loaf; of the rest what a recipe would be told, too.
+def _findings(trial: Trial, recipe: Recipe, batch: Batch, bars: Pot) -> tuple[Finding, ...]:
+    """What the grams in the bars decide, in the words for a poured loaf; of the rest what a recipe would be told, too.
 
-    A stop of the weigh-out alone comes too late to stop anything.
+    A stop of the weigh-out alone comes too late to stop anything, and what a rebatch has mended stands no more.
     """
     materials, settings = batch.materials, trial.plan.settings
-    figures = work_out_pot(batch.pot, materials, settings)
-    poured = check_pot(batch.pot, figures, materials, trial.plan.recipe.purpose, recipe.place)
-    of_the_pot = {finding.code for finding in poured}
+    by_pot = [
+        check_pot(pot, work_out_pot(pot, materials, settings), materials, trial.plan.recipe.purpose, recipe.place)
+        for pot in ((bars,) if bars is batch.pot else (bars, batch.pot))
+    ]
+    poured = by_pot[0]
+    of_the_pot = {finding.code for found in by_pot for finding in found}
     planned = [
         replace(finding, severity=Severity.WARN) if finding.severity is Severity.STOP else finding
         for finding in check_batch(batch, recipe, materials, settings)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -9,8 +10,10 @@ import pytest
 
 from formulary.finding import Severity
 from formulary.folder import Folder
+from formulary.materials.model import FragranceLimit, Known
 from formulary.starting import init_folder
 from trials import record
+from trials.as_made_recipe import describe_as_made
 from trials.bench import open_bench
 from trials.checks import check_trial, fit_to_sell
 from trials.effective import effective_portion
@@ -102,3 +105,29 @@ def test_a_rebatch_is_recorded_and_what_it_took_in_keeps_its_values(folder: Fold
     clove, plain = (effective_portion(trial, name, as_bars=True).figures.oil_mass_g for name in ("clove", "plain"))
     assert clove == pytest.approx(plain + 60.0)
     folder.close()
+
+
+def test_a_diff_compares_the_batter_and_tells_what_holds_for_the_bars() -> None:
+    caustic = describe_as_made(trial_of(TOO_MUCH, UNSCENTED))
+    rescued = describe_as_made(trial_of(TOO_MUCH + RESCUE, UNSCENTED))
+    assert rescued.recipe == caustic.recipe, "what thickened is the batter, into which nothing of it went"
+    assert "before it was rebatched" in (rescued.batch.version_label or "")
+    assert "rebatched" not in (caustic.batch.version_label or "")
+    told = [[finding.code for finding in side.told] for side in (caustic, rescued)]
+    assert ("lye-excess" in told[0], "lye-excess" in told[1]) == (True, False)
+
+
+def test_a_diff_tells_of_a_limit_that_only_the_rebatch_passes() -> None:
+    scented = plan_of(MIDWINTER_CLOVE.partition("portions:")[0])
+    limit = FragranceLimit(1.0, None, None, Known("maker", "an invented certificate"))
+    plan = replace(
+        scented,
+        materials={
+            name: replace(material, limit=limit) if name == "clove-bud-oil" else material
+            for name, material in scented.materials.items()
+        },
+    )
+    more = "after_pour: [{at: 20 h, what: rebatched, with: {clove-bud-oil: 20 g}}]\n"
+    before, after = (describe_as_made(trial_of(text, plan)) for text in ("notes:\n", more))
+    assert "scent-limit" not in [finding.code for finding in before.told]
+    assert "scent-limit" in [finding.code for finding in after.told]

@@ -21,6 +21,8 @@ def history(recipe: str, as_json: bool) -> None:
         entries = with_trials(bench.folder.describe_history(recipe), trial_lines(bench.trials(), bench.outcomes))
     if as_json:
         unread = [finding.to_json() for finding in bench.unread]
-        say_json({"recipe": recipe, "versions": [entry.to_json() for entry in entries], "unread": unread})
+        is_cut_short = any(entry.saved.is_cut_short for entry in entries)
+        versions = [entry.to_json() for entry in entries]
+        say_json({"recipe": recipe, "is_cut_short": is_cut_short, "versions": versions, "unread": unread})
     else:
         say(render_history(recipe, entries, width=width()))

@@ -78,6 +78,8 @@ def _changed(folder: FormularyWorkshop, before: SavedVersion | None, after: Save
         return f"cannot be read: {after.findings[0].what}" if after.findings else "cannot be read"
     if after.returns_to is not None:
         return f"the same again as the {after.returns_to}{ordinal_ending(after.returns_to)}"
+    if before is None and after.is_cut_short:
+        return "what came before it is not in this copy"
     if before is None:
         return _since_parent(folder, after.version)
     if before.version is None:
@@ -106,7 +108,13 @@ def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 8
     count = len(entries)
     latest = entries[0].saved.when.astimezone(zone).date()
     saves = "once" if count == 1 else f"{count} times"
-    lines = paragraph(f"{slug} was saved {saves}, last on {latest}.", width=width)
+    here = " here" if entries[0].saved.is_cut_short else ""
+    lines = paragraph(f"{slug} was saved {saves}{here}, last on {latest}.", width=width)
+    if here:
+        told = (
+            "This copy holds only the newest part of the history (a shallow clone), and the numbers count from there."
+        )
+        lines += paragraph(f"{told} `git fetch --unshallow` brings the rest.", width=width)
     return "\n".join([*lines, *render_entries(entries, width=width, zone=zone)])
 
 

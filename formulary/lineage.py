@@ -20,7 +20,10 @@ _ORDINALS = {1: "st", 2: "nd", 3: "rd"}
 
 @dataclass(frozen=True, slots=True)
 class SavedVersion:
-    """One save of a recipe, oldest first counted from 1; `version` is None when its text cannot be read any more."""
+    """One save of a recipe, oldest first counted from 1; `version` is None when its text cannot be read any more.
+
+    is_cut_short: whether older saves are not in this copy, which the numbers then do not count.
+    """
 
     number: int
     version: Version | None
@@ -32,22 +35,28 @@ class SavedVersion:
     findings: tuple[Finding, ...] = ()
     commit: str = ""
     path: str = ""  # of its file then
+    is_cut_short: bool = False
 
 
-def number_saves(saves: Iterable[Saved], slug: str, read: ReadVersion) -> Iterator[SavedVersion]:
+def number_saves(
+    saves: Iterable[Saved], slug: str, read: ReadVersion, *, cut: Container[str] = ()
+) -> Iterator[SavedVersion]:
     """The saves of a recipe, counted from 1; saves that changed nothing in it are passed over.
 
-    saves: oldest first. read: an id's content; what is missing there is said to be missing.
+    saves: oldest first. read: an id's content; what is missing there is said to be missing. cut: the commits before
+    which this copy holds nothing.
     """
+    listed = tuple(saves)
+    is_cut_short = any(save.commit in cut for save in listed)
     first_seen: dict[str, int] = {}
     previous: str | None = None
     number = 0
-    for save in saves:
+    for save in listed:
         if save.blob is None or save.blob == previous:
             continue  # a deletion, a rename, or a merge that brought nothing new
         number += 1
         previous = save.blob
-        version, findings = read_numbered(save.blob, slug, save.path, number, read)
+        version, findings = read_numbered(save.blob, slug, save.path, number, read, is_cut_short=is_cut_short)
         returns_to = first_seen.get(save.blob)
         yield SavedVersion(
             number,
@@ -60,12 +69,13 @@ def number_saves(saves: Iterable[Saved], slug: str, read: ReadVersion) -> Iterat
             findings,
             save.commit,
             save.path,
+            is_cut_short,
         )
         first_seen.setdefault(save.blob, number)
 
 
 def read_numbered(
-    identifier: str, slug: str, path: str, number: int, read: ReadVersion
+    identifier: str, slug: str, path: str, number: int, read: ReadVersion, *, is_cut_short: bool = False
 ) -> tuple[Version | None, tuple[Finding, ...]]:
     """A saved version, by what `read` says of it; None and what is wrong where it cannot be read."""
     content = read(identifier, slug, path)
@@ -74,7 +84,7 @@ def read_numbered(
         return None, (missing,)
     if content.recipe is None:
         return None, content.findings
-    label = f"the {number}{ordinal_ending(number)} saved"
+    label = f"the {number}{ordinal_ending(number)} saved{' in this copy' if is_cut_short else ''}"
     return Version(recipe=content.recipe, text=content.text, is_saved=True, label=label), content.findings
 
 

@@ -112,13 +112,13 @@ class Versions:
         saves = self._saves(slug)
         ids = {save.blob for save in saves if save.blob}
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:
-            return tuple(number_saves(saves, slug, read))
+            return tuple(number_saves(saves, slug, read, cut=self._store.cut))
 
     def _numbered(self, slug: str) -> tuple[SavedVersion, ...]:
         """As `history`, with nothing read of any version."""
         from formulary.lineage import number_saves
 
-        return tuple(number_saves(self._saves(slug), slug, lambda *_: None))
+        return tuple(number_saves(self._saves(slug), slug, lambda *_: None, cut=self._store.cut))
 
     def _saves(self, slug: str) -> tuple[Saved, ...]:
         _demand_name(slug, slug)
@@ -138,7 +138,9 @@ class Versions:
         from formulary.lineage import read_numbered
 
         with reading_versions([save.id], self._store.read_blobs, None) as read:
-            version, findings = read_numbered(save.id, slug, save.path, save.number, read)
+            version, findings = read_numbered(
+                save.id, slug, save.path, save.number, read, is_cut_short=save.is_cut_short
+            )
         if version is None:
             raise InputError(findings)
         return version
@@ -153,8 +155,9 @@ class Versions:
         lives.read_all()
         saves = {slug: lives.saves(slug) for slug in recipes}
         ids = {save.blob for of_recipe in saves.values() for save in of_recipe if save.blob}
+        cut = self._store.cut
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:
-            return {slug: tuple(number_saves(of_recipe, slug, read)) for slug, of_recipe in saves.items()}
+            return {slug: tuple(number_saves(of_recipe, slug, read, cut=cut)) for slug, of_recipe in saves.items()}
 
     def lives(self) -> Lives:
         """Whose the saves under each name are, as everything stands now."""

@@ -14,7 +14,7 @@ from typing import Any
 from formulary.finding import Finding, Place, error, note, warn
 from formulary.store.paths import check_path
 from formulary.store.process import Git
-from formulary.store.repository import Repository, read_tip
+from formulary.store.repository import Repository, read_cut, read_tip
 from formulary.store.under_way import check_branch
 
 _OLD_LOCK_S = 60.0
@@ -68,7 +68,7 @@ def examine_objects(git: Git, saved_as: Mapping[str, Iterable[str]]) -> tuple[Fi
 
 def _examine_state(repository: Repository) -> Iterator[Finding]:
     yield from check_branch(repository)
-    if (repository.common_dir / "shallow").exists():
+    if read_cut(repository):
         what = "This copy holds only the newest part of the history (a shallow clone)."
         yield note("git-shallow", what, "`git fetch --unshallow` brings the rest.")
 

@@ -16,6 +16,8 @@ from formulary.store.process import Running, clean_environment, find_git, start_
 
 _LARGEST_SETTINGS = 1_000_000  # bytes of .git/config that are still believed
 
+_LARGEST_CUT = 1_000_000  # bytes of .git/shallow
+
 # What git leaves in its folder while a person is in the middle of something.
 _IN_PROGRESS = {
     "MERGE_HEAD": ("merge", "git merge --continue", "git merge --abort"),
@@ -133,6 +135,14 @@ def find_in_progress(repository: Repository) -> tuple[str, str, str] | None:
         if os.path.lexists(repository.git_dir / name):
             return words
     return None
+
+
+def read_cut(repository: Repository) -> frozenset[str]:
+    """The commits before which this copy holds nothing (of a shallow clone); empty where it holds everything."""
+    place = repository.common_dir / "shallow"
+    if not place.is_file():
+        return frozenset()
+    return frozenset(filter(is_full_id, _read_small(place, _LARGEST_CUT).split()))
 
 
 def _no_repository(root: Path) -> StorageError:
@@ -264,10 +274,10 @@ def _packed_ref(common_dir: Path, name: str) -> str | None:
     return None
 
 
-def _read_small(path: Path) -> str:
+def _read_small(path: Path, largest: int = 4096) -> str:
     """The text of one of git's small files; a pipe or a device in its place must not make us wait."""
     descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_NOFOLLOW", 0))
     try:
-        return os.read(descriptor, 4096).decode("utf-8", "surrogateescape").rstrip("\n")
+        return os.read(descriptor, largest).decode("utf-8", "surrogateescape").rstrip("\n")
     finally:
         os.close(descriptor)

@@ -18,7 +18,7 @@ from formulary.identity import blob_id, is_full_id
 from formulary.store import reading, working
 from formulary.store.paths import demand_path
 from formulary.store.process import Git
-from formulary.store.repository import Repository, find_repository, read_ref, read_tip
+from formulary.store.repository import Repository, find_repository, read_cut, read_ref, read_tip
 from formulary.store.saved import Saved, SaveResult
 
 # What a reading command does not need is imported where it is used.
@@ -75,6 +75,11 @@ class Store:
             self._tip = tip
             self._tip_blobs = None
             self._asked_for_one = False
+
+    @property
+    def cut(self) -> frozenset[str]:
+        """The commits before which this copy of the history holds nothing (a shallow clone); else empty."""
+        return read_cut(self._repository)
 
     def working_paths(self, prefix: str = "") -> tuple[str, ...]:
         """The files in the folder that belong to the formulary, sorted; hidden ones are left out."""

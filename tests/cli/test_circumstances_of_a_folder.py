@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import subprocess
 from collections.abc import Callable
@@ -181,7 +182,12 @@ def test_a_shallow_clone_says_what_it_lacks_and_saves_what_it_has(
     assert formulary("save", "-m", "eight").status == 0
     git(tmp_path, "clone", "-q", "--depth", "1", two.as_uri(), "clone")
     monkeypatch.chdir(tmp_path / "clone")
-    assert "was saved once" in formulary("history", "harbour-base").out
+    told = " ".join(formulary("history", "harbour-base").out.split())
+    assert "was saved once here" in told
+    assert "git fetch --unshallow" in told
+    assert "what came before it is not in this copy" in told
+    assert json.loads(formulary("history", "harbour-base", "--json").out)["is_cut_short"] is True
+    assert "the 1st saved in this copy" in formulary("show", "harbour-base@1").out
     told = formulary("check")
     assert told.status == 0
     assert "fetch the full history" in " ".join((told.out + told.err).split())  # the variant's parent is not here
@@ -189,6 +195,9 @@ def test_a_shallow_clone_says_what_it_lacks_and_saves_what_it_has(
         assert formulary(*command).status in (2, 3)
     edit(tmp_path / "clone", 9)
     assert formulary("save", "-m", "nine").status == 0
+    (tmp_path / "clone/recipes/new-bar.yaml").write_bytes((tmp_path / "clone" / BASE).read_bytes())
+    assert formulary("save", "-m", "begun in the clone, so that all of it is here").status == 0
+    assert "this copy" not in formulary("history", "new-bar").out
     git(tmp_path / "clone", "fsck", "--strict")
 
 

@@ -265,6 +265,24 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
 
 @click.command()
 @click.argument("wanted", metavar="TRIAL")
+@click.argument("said", metavar='"NAME SHARE"...', nargs=-1)
+@click.option("--by-eye", metavar="PERCENT", help="Give or take so many percent of the batter, of each share.")
+@click.option("--whole", is_flag=True, help="It was not divided.")
+@folder_option
+def portions(wanted: str, said: tuple[str, ...], by_eye: str | None, whole: bool) -> None:
+    """How the batter was really divided: "plain 60" "clove 40"; what happened to each portion stays.
+
+    "swirl 40 instead of clove" gives a portion of the plan another name.
+    """
+    from trials.record_portions import portions_entry
+
+    if bool(said) == whole:
+        raise click.UsageError('say each portion and its percent, such as "plain 60" "clove 40", or --whole')
+    _record(wanted, lambda trial: portions_entry(trial, said, by_eye=by_eye))
+
+
+@click.command()
+@click.argument("wanted", metavar="TRIAL")
 @click.argument("text", metavar="TEXT")
 @folder_option
 def note(wanted: str, text: str) -> None:
@@ -354,6 +372,7 @@ ENTRY_COMMANDS = (
     after,
     observe,
     as_made,
+    portions,
     note,
     lot,
     condition,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from formulary.document import Block, Listing, Node, Scalar, parse_document
@@ -13,6 +13,7 @@ from formulary.fields import suggest
 from formulary.finding import Place, error
 from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
 from trials.entry import Entry as RecordEntry
+from trials.record_portions import write_portions
 
 _LISTS = ("events", "after_pour", "observations", "as_made")
 _BLOCKS = ("lots", "conditions", "bars")
@@ -39,6 +40,9 @@ def _write(text: str, entry: RecordEntry, path: str | None) -> str:
     if entry.section in _LISTS:
         replaced = _replace_earlier(text, entry, path) if entry.replaces else None
         return replaced if replaced is not None else _add_item(text, entry, path)
+    if entry.section == "portions":
+        assert isinstance(entry.value, Sequence)
+        return write_portions(text, [each for each in entry.value if isinstance(each, Mapping)], path)
     root = _parse(text, path)
     edit = DocumentEdit(text)
     if entry.section in _BLOCKS:

@@ -1,0 +1,84 @@
+"""How a batter was really divided is said in a line, and nothing that happened to a portion is lost by it."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulary.errors import InputError
+from trials.model import Trial
+from trials.record_portions import portions_entry
+from trials.record_text import write_entries
+from trials.start import render_new_trial
+
+from .examples import HEAD, MIDWINTER_CLOVE, TRIAL_ID, plan_of, trial_of
+
+WHOLE_BATTER = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]
+LINES = {
+    "as it starts": render_new_trial(TRIAL_ID, plan_of(), date(2026, 10, 3)),
+    "braces": HEAD.replace("VERSION", plan_of().version)
+    + 'portions: [{name: plain, share: 50}, {name: clove, share: 50, events: [{at: "9:30", what: poured}]}]\n',
+    "no line": HEAD.replace("VERSION", plan_of().version),
+    "left empty": HEAD.replace("VERSION", plan_of().version) + "portions:   # not yet\nevents:\n",
+}
+
+
+def recorded(text: str, *said: str, by_eye: str | None = None) -> tuple[str, Trial]:
+    after = write_entries(text, [portions_entry(trial_of(text), said, by_eye=by_eye)])
+    return after, trial_of(after)
+
+
+def shares(trial: Trial) -> list[tuple[str, float]]:
+    return [(portion.name, float(portion.share)) for portion in trial.portions]
+
+
+@given(st.sampled_from(sorted(LINES)), st.integers(1, 99), st.sampled_from([None, "0.5"]))
+def test_a_split_reads_back_as_it_was_said_and_happenings_stay(layout: str, first: int, by_eye: str | None) -> None:
+    text = LINES[layout]
+    after, trial = recorded(text, f"plain {first}", f"clove {100 - first} %", by_eye=by_eye)
+    assert shares(trial) == [("plain", first), ("clove", 100 - first)]
+    assert {float(portion.by_eye) for portion in trial.portions} == {float(by_eye or 0)}
+    assert [portion.events for portion in trial.portions if portion.events] == [
+        portion.events for portion in trial_of(text).portions if portion.events
+    ]
+    assert recorded(after, f"clove {100 - first}", f"plain {first}", by_eye=by_eye)[0] == after
+
+
+def test_another_name_keeps_what_happened_under_the_planned_one() -> None:
+    before = trial_of(LINES["braces"])
+    _, trial = recorded(LINES["braces"], "plain 70", "swirl 30 instead of clove")
+    assert [(one.name, one.instead_of) for one in trial.portions] == [("plain", None), ("swirl", "clove")]
+    assert trial.portions[1].events == before.portions[1].events
+
+
+def test_comments_and_all_other_lines_stay() -> None:
+    before = LINES["as it starts"].splitlines()
+    after = recorded(LINES["as it starts"], "plain 60", "clove 40")[0].splitlines()
+    changed = [one for one, two in zip(before, after, strict=True) if one != two]
+    assert all("share:" in line for line in changed)
+    assert len(changed) == 2
+
+
+def test_what_was_planned_in_portions_and_poured_whole_has_none() -> None:
+    _, trial = recorded(LINES["as it starts"])
+    assert trial.portions == ()
+    with pytest.raises(InputError, match="would be lost"):
+        recorded(LINES["braces"])
+    with pytest.raises(InputError, match="would be lost"):
+        recorded(LINES["braces"], "plain 100")
+
+
+@pytest.mark.parametrize("said", ["plain", "plain half", "60 plain 3 4", ""])
+def test_what_does_not_say_a_portion_is_refused(said: str) -> None:
+    with pytest.raises(InputError):
+        recorded(LINES["no line"], said, "clove 40")
+
+
+def test_shares_of_what_was_planned_whole_are_said_too() -> None:
+    plan = plan_of(WHOLE_BATTER)
+    text = render_new_trial(TRIAL_ID, plan, date(2026, 10, 3))
+    entry = portions_entry(trial_of(text, plan), ["left 30", "right 70"])
+    assert shares(trial_of(write_entries(text, [entry]), plan)) == [("left", 30), ("right", 70)]

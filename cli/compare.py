@@ -9,12 +9,16 @@ from cli.output import DONE, STOPPED, progress, say, say_json, width
 
 
 @click.command()
-@click.argument("trials", metavar="TRIAL TRIAL...", nargs=-1, required=True)
+@click.argument("trials", metavar="TRIAL...", nargs=-1, required=True)
+@click.option("--each", is_flag=True, help="Show pours that repeat one another by themselves, too.")
 @all_option
 @json_option
 @folder_option
-def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> int:
+def compare(trials: tuple[str, ...], each: bool, show_all: bool, as_json: bool) -> int:
     """What differed between trials above, what each did below, beside the noise of repeats.
+
+    Between the two stand the alkali and the water for 1000 g of oils, where they differed. Of one trial its portions
+    are compared. Of three and more, pours that repeat one another are put together.
 
     Exit status 1 when a stop stands against one of them as it was made.
 
@@ -24,7 +28,7 @@ def compare(trials: tuple[str, ...], show_all: bool, as_json: bool) -> int:
     from trials.comparison.table import render_comparison
 
     with open_chosen_bench() as bench, progress("comparing"):
-        comparison = bench.compare(*trials)
+        comparison = bench.compare(*trials, each=each)
     if as_json:
         say_json(comparison.to_json())
     else:

@@ -225,17 +225,18 @@ class Bench(TrialFiles):
 
     # -- comparing -------------------------------------------------------------------------------
 
-    def compare(self, *trials: Trial | str) -> Comparison:
+    def compare(self, *trials: Trial | str, each: bool = False) -> Comparison:
         """What differed between trials and what each did, beside the noise of the formulary's repeats.
 
-        trials: trials, or how a person names them; `k7wq:plain` is one portion of a divided one.
+        trials: trials, or how a person names them; `k7wq:plain` is one portion of a divided one. each: show pours that
+        repeat one another by themselves, too, which are put together otherwise where there are others beside them.
         Raises InputError for a name that fits none or several, and for a portion that there is not.
         """
         from trials.comparison.compare import compare_trials
         from trials.named_portions import find_named_portions
 
         named, portions = find_named_portions(self, trials)
-        compared = compare_trials(named, self.trials(), self.outcomes, portions=portions)
+        compared = compare_trials(named, self.trials(), self.outcomes, portions=portions, each=each)
         return replace(compared, unread=self.unread)
 
     def explain(

@@ -14,6 +14,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
+from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
@@ -23,6 +24,7 @@ from trials.comparison.table import render_comparison
 from trials.explain_trials import explain_outcome
 from trials.model import AsMade, Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
+from trials.plan import make_plan
 
 BASE = version()
 HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})
@@ -54,7 +56,7 @@ def test_only_what_differs_is_listed_and_the_rest_is_counted() -> None:
         "olive oil": (53.0, 45.0),
         "room": (19.0, 20.0),
     }
-    assert found.hidden == len(found.alike) > 0
+    assert found.hidden == len(found.alike) + sum(not row.differs for row in found.lye) > 0
     assert f"{found.hidden} alike" in render_comparison(found)
     assert "coconut oil" not in render_comparison(found)
     assert "coconut oil" in render_comparison(found, show_all=True)
@@ -184,6 +186,72 @@ def test_a_cover_after_pouring_is_no_pair_for_how_the_batter_thickened() -> None
         ("cover", ["gel"])
     ]
     assert "on which nothing that differed can have acted" in compare_trials(pair, pair).sentence
+
+
+def _lye_g(oils: dict[str, str]) -> float:
+    """Grams of sodium hydroxide for 1000 g of oils at 5 % superfat, by the molar masses of CIAAW."""
+    materials = ONE.plan.materials
+    saponifiable = 0.0
+    for oil, percent in oils.items():
+        value = materials[oil].saponification_value
+        assert value is not None
+        saponifiable += 10.0 * float(percent) * float(value.working) / 56105
+    return 0.95 * 39.997 * saponifiable
+
+
+def test_lye_and_water_are_told_for_one_mass_of_oils_where_they_differ() -> None:
+    rich = version("rich", {"coconut-oil": "60", "olive-oil": "40"})
+    found = compare_trials([ONE, trial(rich, "rich", 3, working="8:00")], ALL)
+    alkali, water = found.lye
+    assert (alkali.weighed, water.weighed) == ("sodium hydroxide", "water to weigh")
+    assert alkali.differs
+    assert water.differs
+    assert alkali.values == pytest.approx(
+        (_lye_g(BASE_OILS), _lye_g({"coconut-oil": "60", "olive-oil": "40"})), abs=0.1
+    )
+    text = render_comparison(found)
+    assert "lye for 1000 g of oils" in text
+    assert "sodium hydroxide, g" in text
+    tree = json.loads(json.dumps(found.to_json()))["lye_for_1000_g_of_oils"]
+    assert [row["weighed"] for row in tree] == ["sodium hydroxide", "water to weigh"]
+
+
+def test_the_size_of_a_batch_and_its_rounding_are_no_difference_of_the_lye() -> None:
+    batch = work_out_batch(BASE, ONE.plan.materials, Settings(), oil_mass_g=733.0)
+    small = replace(ONE, id=ONE.id[:-4] + "smal", plan=make_plan(BASE, batch, ONE.plan.materials, Settings()))
+    found = compare_trials([ONE, small], ALL)
+    assert [row.differs for row in found.lye] == [False, False]
+    assert "lye for 1000 g of oils" not in render_comparison(found)
+    assert "lye for 1000 g of oils" in render_comparison(found, show_all=True)
+
+
+def test_water_that_was_weighed_otherwise_is_told() -> None:
+    wet = replace(ONE, id=ONE.id[:-4] + "wett", as_made=(AsMade(line="water", weighed_g=Decimal(310)),))
+    alkali, water = compare_trials([ONE, wet], ALL).lye
+    assert (alkali.differs, water.differs) == (False, True)
+    assert water.values[1] == pytest.approx(310.0)
+
+
+def test_pours_that_all_repeat_one_another_are_shown_each_by_itself_with_what_differed_and_limits() -> None:
+    early = trial(BASE, "earl", 31, poured="11:00", room="21")
+    found = compare_trials([*REPEATS[:2], early], ALL)
+    assert found.are_repeats
+    assert [column.label for column in found.columns] == ["r020", "r021", "earl"]
+    assert found.sentence.startswith(
+        "These three pours repeat one another, but for what always differs a little: room."
+    )
+    text = render_comparison(found)
+    assert "> 8.0" in text
+    assert "name a second trial" not in text
+
+
+def test_repeats_beside_others_are_shown_apart_when_that_is_wanted() -> None:
+    together = compare_trials([*REPEATS, OTHER], ALL)
+    assert not together.are_repeats
+    assert "--each shows them apart" in render_comparison(together)
+    apart = compare_trials([*REPEATS, OTHER], ALL, each=True)
+    assert [len(column.pours) for column in apart.columns] == [1] * 5
+    assert "--each" not in render_comparison(apart)
 
 
 def test_one_trial_alone_and_none_at_all_are_said_plainly() -> None:

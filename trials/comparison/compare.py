@@ -11,6 +11,7 @@ from trials.checks import check_trial
 from trials.comparison.compared import DONE, SLIGHT, Column, ComparedFactor, ComparedOutcome
 from trials.comparison.comparison import Comparison
 from trials.comparison.differing import is_noted, is_worth_a_line, together
+from trials.comparison.lye import find_lye
 from trials.comparison.one_change import find_one_changes
 from trials.contrast import Contrast, find_contrast
 from trials.even_scale import mean_of
@@ -34,17 +35,19 @@ def compare_trials(
     outcomes: Mapping[str, Outcome] | None = None,
     *,
     portions: Mapping[str, Collection[str]] = MappingProxyType({}),
+    each: bool = False,
 ) -> Comparison:
     """What differed between trials and what each did.
 
-    trials: one or more, shown in the order given; of more than two, repeats are put together with n and spread.
+    trials: one or more, shown in the order given; of more than two, repeats are put together with n and spread, unless
+    they all repeat one another, or `each` is wanted by itself.
     among: all trials of the formulary, which tell how much repeats differ and what is an unusual difference.
     outcomes: by name; those of the first trial's settings unless given.
     portions: trial's id -> the portions of it that are compared; all of a trial that is not named.
     """
     book = PourBook((*among, *trials))
     defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
-    columns = _columns(trials, book, portions)
+    columns, are_repeats = _columns(trials, book, portions, each=each)
     pool = book.all_pours()
     differing, alike, remarks = _factors(columns, pool)
     compared = _outcomes(columns, defined, book)
@@ -62,6 +65,8 @@ def compare_trials(
         columns=columns,
         factors=tuple(factor for _, factor in differing),
         alike=alike,
+        lye=find_lye(columns),
+        are_repeats=are_repeats,
         outcomes=compared,
         controls=controls,
         contrasts=tuple(_contrasts(compared, columns, 0, number) for number in range(1, len(columns))),
@@ -83,7 +88,10 @@ def compare_trials(
 # -- columns -----------------------------------------------------------------------------------------
 
 
-def _columns(trials: Sequence[Trial], book: PourBook, portions: Mapping[str, Collection[str]]) -> tuple[Column, ...]:
+def _columns(
+    trials: Sequence[Trial], book: PourBook, portions: Mapping[str, Collection[str]], *, each: bool
+) -> tuple[tuple[Column, ...], bool]:
+    """The columns, and whether all of them repeat one another."""
     unique = list({trial.id: trial for trial in trials}.values())
     names = short_names([trial.id for trial in unique])
     pours = [
@@ -92,14 +100,14 @@ def _columns(trials: Sequence[Trial], book: PourBook, portions: Mapping[str, Col
         for pour in _control_first(book.pours(trial))
         if trial.id not in portions or pour.portion in portions[trial.id]
     ]
-    groups: Sequence[tuple[int, ...]] = [(row,) for row in range(len(pours))]
-    if len(unique) > 2:
-        groups = find_repeats(pours)
+    alone: Sequence[tuple[int, ...]] = [(row,) for row in range(len(pours))]
+    repeats = find_repeats(pours)
+    are_repeats = len(repeats) == 1 and len(pours) > 1
     columns = []
-    for group in groups:
+    for group in repeats if len(unique) > 2 and not each and not are_repeats else alone:
         members = tuple(pours[row] for row in group)
         columns.append(Column(pours_label(members, names), members, _is_control(members[0], book)))
-    return tuple(columns)
+    return tuple(columns), are_repeats
 
 
 def _control_first(pours: Sequence[Pour]) -> list[Pour]:

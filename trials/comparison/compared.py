@@ -73,6 +73,21 @@ class ComparedFactor:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class ComparedLye:
+    """An alkali, or the water to weigh, over the columns: grams for 1000 g of oils, None where no oil went in.
+
+    differs: whether by more than the rounding of a scale.
+    """
+
+    weighed: str
+    values: tuple[float | None, ...]
+    differs: bool
+
+    def to_json(self) -> dict[str, object]:
+        return {"weighed": self.weighed, "grams": list(self.values), "differs": self.differs}
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class ComparedOutcome:
     """One outcome at one age over the columns. level: about which the noise is told, in the outcome's unit."""
@@ -86,11 +101,16 @@ class ComparedOutcome:
     level: float
 
     @property
+    def is_usual(self) -> bool:
+        """Whether it is at its first age, and not the bare masses."""
+        return self.outcome.name != "mass" and (
+            not self.outcome.ages_days or self.age_days == self.outcome.ages_days[0]
+        )
+
+    @property
     def tells(self) -> bool:
         """Whether it is worth a line: more than limits on one side, at its first age, and not the bare masses."""
-        if self.outcome.name == "mass" or (self.outcome.ages_days and self.age_days != self.outcome.ages_days[0]):
-            return False
-        return any(value is not None and value.bound in ("exact", "between") for value in self.values)
+        return self.is_usual and any(value is not None and value.bound in ("exact", "between") for value in self.values)
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -135,6 +155,8 @@ class ComparedTrials:
     """Trials side by side.
 
     factors: what differed, the most unusual difference first; alike: what did not, of which `hidden` is the count.
+    lye: as weighed for the same mass of oils, whether it differed or not. are_repeats: whether all columns repeat one
+    another, so that only what always differs a little did.
     controls: scented portions against the unscented one of their own trial; contrasts: every later column against
     the first. came_after: outcomes on which nothing that differed can have acted, since it came too late.
     remarks: what was not recorded. stops: what makes one of the trials unsafe, with its name.
@@ -145,6 +167,7 @@ class ComparedTrials:
     columns: tuple[Column, ...]
     factors: tuple[ComparedFactor, ...]
     alike: tuple[ComparedFactor, ...]
+    lye: tuple[ComparedLye, ...]
     outcomes: tuple[ComparedOutcome, ...]
     controls: tuple[tuple[Column, Column, tuple[Contrast, ...]], ...]
     contrasts: tuple[tuple[Contrast, ...], ...]
@@ -153,11 +176,16 @@ class ComparedTrials:
     remarks: tuple[str, ...]
     stops: tuple[tuple[str, Finding], ...] = ()
     unread: tuple[Finding, ...] = ()
+    are_repeats: bool = False
+
+    def is_told(self, outcome: ComparedOutcome) -> bool:
+        """Whether an outcome has a line of its own; of repeats limits have, too, since there is little else to see."""
+        return outcome.tells or (self.are_repeats and outcome.is_usual)
 
     @property
     def hidden(self) -> int:
         """How many things are alike in all columns."""
-        return len(self.alike)
+        return len(self.alike) + sum(not row.differs for row in self.lye)
 
 
 def _noise_json(noise: RepeatNoise, level: float) -> dict[str, object]:

@@ -23,7 +23,9 @@ class Comparison(ShownAsText, ComparedTrials):
         return {
             "sentence": self.sentence,
             "trials": [column.to_json() for column in self.columns],
+            "are_repeats": self.are_repeats,
             "factors": [factor.to_json() for factor in self.factors],
+            "lye_for_1000_g_of_oils": [row.to_json() for row in self.lye],
             "outcomes": [outcome.to_json() for outcome in self.outcomes],
             "controls": [
                 {"control": control.label, "scented": scented.label, "outcomes": [item.to_json() for item in found]}

@@ -29,11 +29,23 @@ def comparison_sentence(comparison: ComparedTrials) -> str:
     if len(columns) == 2:
         second = columns[1].label
         return f"{capital(_two(comparison))}, and {second} {_what_it_did(comparison.contrasts[0], comparison)}."
+    if comparison.are_repeats:
+        return f"{_repeats(comparison)}. {_range(comparison)}"
     return f"{capital(_what_differed(comparison))}. {_range(comparison)}"
 
 
 def _alone(comparison: ComparedTrials) -> str:
     return f"{comparison.columns[0].label} stands alone: name a second trial to compare it with."
+
+
+def _repeats(comparison: ComparedTrials) -> str:
+    """`These three pours repeat one another, but for small differences in room and lye temperature`."""
+    start = f"These {count(len(comparison.columns), 'pour')} repeat one another"
+    if not comparison.factors:
+        return f"{start}: nothing that is recorded differed"
+    names = [factor.factor for factor in comparison.factors]
+    listed = names if len(names) <= 2 * _FEW else [*names[: 2 * _FEW], f"{len(names) - 2 * _FEW} more"]
+    return f"{start}, but for what always differs a little: {say_list(listed)}"
 
 
 def _two(comparison: ComparedTrials) -> str:

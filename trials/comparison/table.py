@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from formulary.finding import Finding
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.comparison.compared import DONE, ComparedFactor, ComparedOutcome, ComparedTrials
+from trials.comparison.compared import DONE, ComparedFactor, ComparedLye, ComparedOutcome, ComparedTrials
 from trials.comparison.sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
 from trials.sentences import NOT_SEEN, count, places, say_list, say_value, unit_label, wrap_words
 
@@ -31,7 +31,9 @@ def render_comparison(comparison: ComparedTrials, width: int = 80, *, show_all: 
     lines += _noise_key(comparison, width)
     if comparison.remarks:
         lines += ["", *wrap_words("; ".join(comparison.remarks) + ".", width, indent=2)]
-    untold = sum(not outcome.tells for outcome in comparison.outcomes)
+    untold = sum(not comparison.is_told(outcome) for outcome in comparison.outcomes)
+    if any(len(column.pours) > 1 for column in comparison.columns):
+        lines += wrap_words("pours that repeat one another are put together (--each shows them apart)", width, indent=2)
     if (comparison.hidden or untold) and not show_all:
         more = f", and {count(untold, 'more line')} of outcomes, at other ages or as limits," if untold else ""
         lines += wrap_words(f"{comparison.hidden} alike{more} hidden (--all shows them)", width, indent=2)
@@ -76,7 +78,7 @@ def _pages(widths: Sequence[int], room: int, *, on_first: int = 0) -> list[list[
 
 def _cell_width(comparison: ComparedTrials, number: int) -> int:
     cells = [comparison.columns[number].label]
-    cells += [_cell(comparison, outcome, number) for outcome in comparison.outcomes if outcome.tells]
+    cells += [_cell(comparison, outcome, number) for outcome in comparison.outcomes if comparison.is_told(outcome)]
     cells += [say_fact(factor, factor.values[number]) for factor in comparison.factors]
     return max(len(cell) for cell in cells)
 
@@ -92,8 +94,14 @@ def _table(
     if show_all and comparison.alike:
         rows.append(Row("what was alike", indent=2))
         rows += [_factor_row(factor, block) for factor in comparison.alike]
+    lye = [row for row in comparison.lye if show_all or row.differs]
+    if lye:
+        rows.append(Row("lye for 1000 g of oils", indent=2))
+        rows += [_lye_row(row, block) for row in lye]
     rows.append(Row("what each did", indent=2))
-    told = comparison.outcomes if show_all else [outcome for outcome in comparison.outcomes if outcome.tells]
+    told = (
+        comparison.outcomes if show_all else [outcome for outcome in comparison.outcomes if comparison.is_told(outcome)]
+    )
     shown = [outcome for outcome in told if any(outcome.values[number] is not None for number in block)]
     for outcome in shown:
         cells = tuple(_cell(comparison, outcome, number) for number in block)
@@ -114,6 +122,13 @@ def _factor_row(factor: ComparedFactor, block: Sequence[int]) -> Row:
     unit = "" if factor.unit == DONE else factor.unit
     cells = tuple(say_fact(factor, factor.values[number]) for number in block)
     return Row(unit_label(factor.factor, unit), cells, indent=4)
+
+
+def _lye_row(row: ComparedLye, block: Sequence[int]) -> Row:
+    values = [row.values[number] for number in block]
+    return Row(
+        f"{row.weighed}, g", tuple(NOT_SEEN if value is None else format_number(value, 1) for value in values), indent=4
+    )
 
 
 def _cell(comparison: ComparedTrials, outcome: ComparedOutcome, number: int) -> str:

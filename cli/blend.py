@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from cli.options import RECIPE_OR_FILE, folder_option, json_option, open_workshop
+from cli.options import RECIPE_OR_FILE, folder_option, json_option, lots_option, open_workshop
 from cli.output import say, say_json, tell_findings, width
 
 
@@ -45,20 +45,57 @@ def ingredients(recipe: str, as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("recipe", metavar=RECIPE_OR_FILE)
-@click.option("--oils", metavar="WEIGHT", default="1000 g", show_default=True, help="The size by its oils.")
-@click.option("--bars", metavar="N", type=click.IntRange(1, 10_000), help="How many bars it makes.")
+@click.argument("named", metavar=f"{RECIPE_OR_FILE}|TRIAL")
+@click.option("--oils", metavar="WEIGHT", help="The size by its oils; 1000 g unless a size is said.")
+@click.option("--total", metavar="WEIGHT", help="The size by all the batter: 1500g.")
+@click.option("--mould", metavar="INSIDE", help='The size by a mould, as filled: "25 x 8 x 7 cm", or one by its name.')
+@click.option(
+    "--bars", metavar="N", type=click.IntRange(1, 10_000), help="How many bars it makes; with --bar it is the size."
+)
+@click.option("--bar", metavar="WEIGHT", help="What one bar weighs, as poured: 110g.")
+@click.option("--cured", is_flag=True, help="--bar is the weight after the cure.")
+@lots_option
 @json_option
 @folder_option
-def cost(recipe: str, oils: str, bars: int | None, as_json: bool) -> None:
-    """What a batch's materials cost, by the prices in materials/, for the batch and for each bar."""
-    from formulary.batch.blend_text import render_cost
+def cost(
+    named: str,
+    oils: str | None,
+    total: str | None,
+    mould: str | None,
+    bars: int | None,
+    bar: str | None,
+    cured: bool,
+    lots: tuple[str, ...],
+    as_json: bool,
+) -> None:
+    """What a batch's materials cost, by the prices in materials/, for the batch and for each bar.
 
-    with open_workshop(recipe) as workshop:
-        version = workshop.find_recipe(recipe)
-        tell_findings(workshop.remarks(version))
-        found = workshop.cost(workshop.batch(version, oils=oils))
+    A price of a lot counts with --lot. A trial costs what was really weighed, at the prices of its own lots that were
+    kept with it; for each of the bars that were cut, where that was noted.
+    """
+    from formulary.batch.blend_text import render_cost
+    from formulary.batch.size import Size
+    from formulary.folder import Folder
+    from trials.bench import open_bench
+    from trials.named_trial import find_named_trial
+
+    size = Size(oils=oils, total=total, mould=mould, bars=bars if bar else None, bar=bar, cured=cured)
+    with open_workshop(named) as workshop:
+        bench = open_bench(workshop) if isinstance(workshop, Folder) else None
+        trial = find_named_trial(bench, named) if bench is not None else None
+        if bench is not None and trial is not None:
+            if size.is_said or cured or lots:
+                raise click.UsageError("a trial has its own size and lots; only --bars goes with it")
+            found = bench.cost(trial)
+            bars = bars or trial.bars.cut
+        else:
+            from formulary.materials.chosen_lots import parse_chosen_lots
+
+            version = workshop.find_recipe(named)
+            tell_findings(workshop.remarks(version))
+            size = size if size.is_said else Size(oils="1000 g", cured=cured)
+            found = workshop.cost(workshop.batch_of_size(version, size, lots=parse_chosen_lots(lots)))
     if as_json:
-        say_json(found.to_json() | {"bars": bars, "per_bar": found.per_bar(bars) if bars else None})
+        say_json(found.to_json() | {"bars": bars, "per_bar": found.per_bar(bars) if bars and found.is_known else None})
     else:
         say(render_cost(found, bars=bars, width=width()))

@@ -19,6 +19,7 @@ from trials.model import Trial
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from formulary.batch.cost import Cost
     from formulary.batch.model import Batch
     from formulary.batch.sitting_model import Sitting
     from formulary.changes.changes import Changes
@@ -161,6 +162,12 @@ class Bench(TrialFiles):
         from trials.recalculate import recalculate
 
         return recalculate(trial, self.folder.register)
+
+    def cost(self, trial: Trial) -> Cost:
+        """What a trial's materials cost, by what was really weighed and the prices of its lots."""
+        from trials.cost import cost_of_trial
+
+        return cost_of_trial(trial, self.folder.register, currency=self.folder.settings.currency)
 
     def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does.

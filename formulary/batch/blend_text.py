@@ -81,13 +81,20 @@ def _joined(listed: tuple[Ingredient, ...]) -> str:
 
 
 def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80) -> str:
-    """What each material costs, the sum, and the sum by bar."""
+    """What each material costs, the sum, and the sum by bar: `at least` where something has no price."""
+    if not cost.is_known:
+        text = (
+            "No price is known of anything in it, so there is nothing to add up. Write one in materials/NAME.yaml"
+            " (price: 24.00 per 100 g), or with a delivery: formulary materials lot NAME LOT --price PRICE."
+        )
+        return "\n".join(paragraph(text, width=width))
     unit = cost.currency or "money"
+    least = ", at least" if cost.unpriced else ""
     rows = [Row("", (unit,))]
     rows += [Row(material_words(material), (format_number(amount, 2),)) for material, amount in cost.lines]
-    rows.append(Row("together", (format_number(cost.total, 2),)))
+    rows.append(Row(f"together{least}", (format_number(cost.total, 2),)))
     if bars:
-        rows.append(Row(f"for each of {bars} bars", (format_number(cost.per_bar(bars), 2),)))
+        rows.append(Row(f"for each of {bars} bars{least}", (format_number(cost.per_bar(bars), 2),)))
     lines = render_rows(rows, width=width)
     if cost.unpriced:
         text = f"Without a price, and so not counted: {', '.join(material_words(name) for name in cost.unpriced)}."

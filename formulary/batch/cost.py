@@ -5,18 +5,26 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from formulary.batch.model import Batch
+from formulary.batch.model import Batch, Pot
 from formulary.materials.model import Material
 
 
 @dataclass(frozen=True, slots=True)
 class Cost:
-    """Money for one batch; `unpriced` names the materials without a price, which are not in the sum."""
+    """Money for one batch; `unpriced` names the materials without a price, which are not in the sum.
+
+    With some unpriced it costs at least the total; with nothing priced the total says nothing (`is_known`).
+    """
 
     lines: tuple[tuple[str, float], ...]
     total: float
     unpriced: tuple[str, ...]
     currency: str = ""
+
+    @property
+    def is_known(self) -> bool:
+        """Whether anything has a price, so that there is a sum."""
+        return bool(self.lines)
 
     def per_bar(self, bars: float) -> float:
         """The batch's cost divided over its bars."""
@@ -25,7 +33,7 @@ class Cost:
     def to_json(self) -> dict[str, object]:
         return {
             "lines": [{"material": material, "cost": cost} for material, cost in self.lines],
-            "total": self.total,
+            "total": self.total if self.is_known else None,
             "unpriced": list(self.unpriced),
             "currency": self.currency,
         }
@@ -36,13 +44,20 @@ def work_out_cost(batch: Batch, materials: Mapping[str, Material], *, currency: 
 
     materials: those of the register; what the batch was worked out by, such as a lot's price, counts before them.
     """
+    names = dict.fromkeys(line.material for line in batch.pot.lines)
+    own = {name: batch.materials[name] if name in batch.materials else materials[name] for name in names}
+    return cost_of_pot(batch.pot, own, currency=currency)
+
+
+def cost_of_pot(pot: Pot, materials: Mapping[str, Material], *, currency: str = "") -> Cost:
+    """What the grams in a pot cost by the prices of their materials; water from the tap is free."""
     grams: dict[str, float] = {}
-    for line in batch.pot.lines:
+    for line in pot.lines:
         grams[line.material] = grams.get(line.material, 0.0) + line.grams
     lines: list[tuple[str, float]] = []
     unpriced: list[str] = []
     for name, weight_g in grams.items():
-        material = batch.materials[name] if name in batch.materials else materials[name]
+        material = materials[name]
         cost = material.price.cost(weight_g, material.density_g_per_ml) if material.price is not None else None
         if cost is not None:
             lines.append((name, cost))

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields, replace
+from decimal import Decimal
 from typing import Any
 
-from formulary.materials.model import Known, Material, ValueRange
+from formulary.materials.model import Known, Material, Price, ValueRange
+from formulary.quantity import Kind, Quantity
 
 # Means over mass that are not of the values themselves: volumes add, so densities mean by their reciprocals.
 _DENSITIES = ("density_g_per_ml", "bulk_density_g_per_ml")
@@ -23,8 +25,8 @@ def mix_lots(material: Material, mass_g_by_lot: Mapping[str, float]) -> Material
     Returns
     -------
     a material whose `lot` names all of them. A range's ends are the means of the lots' ends, which is on the wide side:
-    certificates of different lots err independently. What cannot be averaged (a price by another unit, a limit) stays
-    as the least favourable: the lowest limit of a scent; the price of the largest part.
+    certificates of different lots err independently. What cannot be averaged (a limit, a price by volume beside one by
+    weight) stays as the least favourable: the lowest limit of a scent; the price of the largest part.
 
     Raises
     ------
@@ -70,12 +72,22 @@ def _mixed(name: str, values: Sequence[Any], shares: Sequence[float], lots: str)
         return 1.0 / _mean((1.0 / value for value in values), shares)
     if isinstance(values[0], float):
         return _mean(values, shares)
+    if isinstance(values[0], Price) and len({price.per.kind for price in values}) == 1:
+        return _mean_price(values, shares)
     if isinstance(values[0], tuple):
         return tuple(dict.fromkeys(item for value in values for item in value))
     if isinstance(values[0], Mapping):
         keys = dict.fromkeys(key for value in values for key in value)
         return {key: _mean((value.get(key, 0.0) for value in values), shares) for key in keys}
     return values[max(range(len(shares)), key=lambda index: shares[index])]
+
+
+def _mean_price(prices: Sequence[Price], shares: Sequence[float]) -> Price:
+    """The mean by weight, for a kilogram or a litre; of prices by volume as if the lots were of one density."""
+    unit, per = ("g", "kg") if prices[0].per.kind is Kind.MASS else ("ml", "l")
+    each = [price.amount * 1000 / price.per.to(unit) for price in prices]
+    mean = sum((price * Decimal(repr(share)) for price, share in zip(each, shares, strict=True)), Decimal(0))
+    return Price(mean.quantize(Decimal("0.000001")), Quantity(Decimal(1), per))
 
 
 def _mean(values: Iterable[float], shares: Sequence[float]) -> float:

@@ -6,8 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from formulary.batch.blend_text import render_cost
 from formulary.batch.cost import Cost, work_out_cost
 from formulary.batch.model import Batch
+from formulary.materials.chosen_lots import with_chosen_lots
+from formulary.materials.model import Material
+from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register
 from tests.batch.kitchen import Kitchen
 from tests.batch.recipes import PLAIN, weigh_out
@@ -81,6 +85,36 @@ def test_the_lot_that_a_batch_is_made_from_has_its_own_price() -> None:
     # 600 g of it
     assert cost(kitchen.weigh_out()).lines == (("olive-oil", pytest.approx(5.40)),)
     assert cost(replace(kitchen, lots={"olive-oil": "dear"}).weigh_out()).lines == (("olive-oil", pytest.approx(7.20)),)
+
+
+def test_several_lots_cost_the_mean_of_their_prices_by_weight() -> None:
+    lots = "lots:\n  dear: {price: 12.00 per kg}\n  cheap: {price: 1.50 per 250 g}\n  by-litre: {price: 9.00 per l}\n"
+    olive = Kitchen(materials={"olive-oil": OLIVE.format(price="9.00 per kg") + lots})
+    register = REGISTER.combined_with([olive_oil_of(olive)])
+    # A third of 600 g at 12 and two thirds at 6 for a kilogram: 2.40 + 2.40.
+    mixed = with_chosen_lots({"olive-oil": register["olive-oil"]}, {"olive-oil": {"dear": 200.0, "cheap": 400.0}})
+    batch = replace(olive.weigh_out(), materials=mixed)
+    assert dict(cost(batch).lines)["olive-oil"] == pytest.approx(4.80)
+    # Nobody can add a price by weight to one by volume: that of the larger part counts.
+    mixed = with_chosen_lots({"olive-oil": register["olive-oil"]}, {"olive-oil": {"dear": 400.0, "by-litre": 200.0}})
+    assert dict(cost(replace(batch, materials=mixed)).lines)["olive-oil"] == pytest.approx(7.20)
+
+
+def olive_oil_of(kitchen: Kitchen) -> Material:
+    material, _ = parse_material(kitchen.materials["olive-oil"], "materials/olive-oil.yaml", "olive-oil")
+    assert material is not None
+    return material
+
+
+def test_nothing_with_a_price_has_no_sum_and_some_without_make_it_the_least() -> None:
+    nothing = cost(weigh_out(PLAIN))
+    assert nothing.to_json()["total"] is None
+    assert "0.00" not in render_cost(nothing)
+    assert "nothing to add up" in " ".join(render_cost(nothing).split())
+    some = render_cost(cost(KITCHEN.weigh_out()), bars=10)
+    assert "together, at least" in some
+    assert "for each of 10 bars, at least" in some
+    assert "at least" not in render_cost(Cost((("olive-oil", 2.0),), 2.0, ()), bars=10)
 
 
 def test_json_tells_the_same_money() -> None:

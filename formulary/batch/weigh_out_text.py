@@ -219,17 +219,21 @@ def scent_sentences(batch: Batch) -> list[str]:
 
 
 def cured_lines(batch: Batch, width: int) -> list[str]:
-    """What is left of the batch after the cure, and on what assumption."""
+    """What is left of the batch after the cure, and on what assumption, as lines."""
+    return [line for text in cured_sentences(batch) for line in paragraph(text, width=width, indent=2)]
+
+
+def cured_sentences(batch: Batch) -> list[str]:
+    """What is left of the batch after the cure, and on what assumption; nothing where that is not known."""
     cured = batch.cured
     if cured is None:
         return []
     loss, left = (format_number(number, 1) for number in (cured.mass_loss_percent, 100.0 - cured.mass_loss_percent))
-    text = (
+    return [
         f"After {cured.days:g} days about {format_number(cured.grams, 0)} g of bars, {loss} % lighter than poured"
         f" (100 g become {left} g), if {cured.water_lost_percent:g} % of the water is lost, as `cure` in the"
         " settings expects"
-    )
-    return paragraph(text, width=width, indent=2)
+    ]
 
 
 def render_findings(findings: Iterable[Finding], *, width: int = 80) -> list[str]:

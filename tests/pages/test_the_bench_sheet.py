@@ -76,7 +76,7 @@ def test_every_thing_in_the_pot_has_a_box_and_its_weight_once() -> None:
     page = demand_self_contained(sheet_of(batch).html)
     boxes = [part for part in page.iter("span") if part.get("class") == "box"]
     weighings = {(line.material, line.at) for line in batch.pot.lines}
-    assert len(boxes) == len(weighings) == len(cells(page, "grams"))
+    assert len(boxes) == len(cells(page, "grams")) == len(weighings) + len(batch.pot.portions)
 
 
 def test_its_weights_are_those_of_the_json_as_the_scales_show_them() -> None:
@@ -231,8 +231,15 @@ def test_a_certificate_that_came_later_and_makes_the_lye_too_much_leaves_no_shee
 def test_the_sheets_of_a_years_trials_have_the_weights_of_their_plans() -> None:
     for trial in draw_year(7):
         page = read_page(make_trial_sheet(trial, ()).html)
-        shown = shown_weights(trial.plan.pot.lines, Scale.of(trial.plan.settings))
-        assert sorted(map(float, cells(page, "grams"))) == pytest.approx(sorted(shown.values()))
+        pot = trial.plan.pot
+        shown = shown_weights(pot.lines, Scale.of(trial.plan.settings))
+        portions = len(pot.portions)
+        printed = list(map(float, cells(page, "grams")))
+        weighed = printed[: len(printed) - portions]
+        assert sorted(weighed) == pytest.approx(sorted(shown.values()))
+        divided = {(line.material, line.role, line.at) for line in pot.lines if line.portion}
+        of_batter = sum(grams for key, grams in shown.items() if key not in divided)
+        assert not portions or sum(printed[-portions:]) == pytest.approx(of_batter)
 
 
 def test_what_is_recorded_already_stands_on_a_trials_sheet(bench: Bench) -> None:

@@ -30,15 +30,6 @@ class SheetStep:
 
 
 @dataclass(frozen=True, slots=True)
-class SheetPortion:
-    """A portion: its part of the batter in percent, give or take, and about how many grams of it are poured."""
-
-    name: str
-    share: str
-    grams: str
-
-
-@dataclass(frozen=True, slots=True)
 class SheetPart:
     """One loaf, or what several loaves share: what to weigh, what that amounts to, and what is to be known of it."""
 
@@ -47,7 +38,6 @@ class SheetPart:
     steps: tuple[SheetStep, ...]
     figures: tuple[str, ...] = ()
     findings: tuple[Finding, ...] = ()
-    portions: tuple[SheetPortion, ...] = ()
     warning: str = ""
 
 

@@ -24,15 +24,15 @@ _STYLE = """
 .box { display: block; width: 5.5mm; height: 5.5mm; margin-top: 0.8mm; border: 0.5mm solid #000; }
 .weigh { table-layout: fixed; margin-bottom: 2mm; }
 .weigh tbody { break-inside: avoid; }
-.weigh .step th { padding-top: 2.5mm; border-bottom: 0.3mm solid #000; vertical-align: bottom; }
+.weigh .step th { padding-top: 1.8mm; border-bottom: 0.3mm solid #000; vertical-align: bottom; }
 .weigh td { border-bottom: 0.15mm solid #999; }
 .weigh .what { font-size: 13pt; }
-.weigh .grams { font-size: 19pt; line-height: 1.1; font-weight: bold; }
+.weigh .grams { font-size: 18pt; line-height: 1.1; font-weight: bold; }
 .weigh .line { width: 100%; min-width: 0; margin-top: 1.5mm; }
 .small-head { font-weight: normal; font-size: 9pt; }
+.figure { margin: 0 0 0.8mm; font-size: 9.5pt; }
 .fill td { padding: 1.4mm 1.5mm 0.3mm; }
 .fill .line { width: 100%; min-width: 0; }
-.portions { margin-bottom: 1.5mm; }
 .times { table-layout: fixed; }
 .times th:first-child { width: 44mm; }
 .beside { display: flex; gap: 6mm; }
@@ -97,14 +97,7 @@ def _part(part: SheetPart) -> Iterable[Content]:
     yield from _findings(each for each in part.findings if each.severity is not Severity.NOTE)
     columns = element("colgroup", (element("col", style=f"width: {width}") for width in _COLUMNS))
     yield element("table", columns, (_step(step) for step in part.steps), class_="weigh")
-    if part.portions:
-        rows = [
-            element("tr", [element("td", text) for text in (each.name, each.share, f"{each.grams} g")])
-            for each in part.portions
-        ]
-        head = [element("th", text) for text in ("portion", "of the batter", "about")]
-        yield element("table", element("thead", element("tr", head)), element("tbody", rows), class_="keep portions")
-    yield from (element("p", text) for text in part.figures)
+    yield from (element("p", text, class_="figure") for text in part.figures)
     yield from _findings(each for each in part.findings if each.severity is Severity.NOTE)
 
 
@@ -114,7 +107,7 @@ def _step(step: SheetStep) -> Element:
         element("th", step.title, colspan="2"),
         element("th", "g", class_="number"),
         element("th", "weighed, g", class_="small-head"),
-        element("th", "lot", class_="small-head"),
+        element("th", "lot" if any(line.has_lot for line in step.lines) else "", class_="small-head"),
         class_="step",
     )
     return element("tbody", head, (_weigh(line) for line in step.lines))

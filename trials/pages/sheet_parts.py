@@ -6,15 +6,19 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 from formulary.batch.model import Batch, PotLine
+from formulary.batch.portion_weights import weigh_portions
 from formulary.batch.scale import format_shown
 from formulary.batch.sheet_weights import Weighing, shown_weights
 from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_text import cooling_words, sort_findings
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.weigh_out_text import (
+    DIVIDING,
     HOUSEHOLD,
+    cured_sentences,
     figure_sentences,
     format_weight,
+    portion_rows,
     remark,
     scent_sentences,
     stage_lines,
@@ -22,8 +26,7 @@ from formulary.batch.weigh_out_text import (
 )
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
-from formulary.quantity import format_number
-from trials.pages.sheet_data import SheetPart, SheetPortion, SheetStep, ToWeigh
+from trials.pages.sheet_data import SheetPart, SheetStep, ToWeigh
 
 Lots = Mapping[str, str]
 
@@ -33,11 +36,30 @@ def batch_part(batch: Batch, lots: Lots) -> SheetPart:
     weights = shown_weights(batch.pot.lines, batch.scale)
     oils_g = sum(grams for (_, role, _), grams in weights.items() if role == "oil")
     batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
-    steps = tuple(
-        SheetStep(f"{number}  {title}", tuple(_stage(batch, stage, weights, lots)))
-        for number, (stage, title) in enumerate(used_steps(batch), 1)
-    )
-    return _described(SheetPart("", _size(oils_g, batter_g), steps), batch, batch.findings)
+    steps = [
+        (
+            title,
+            tuple(_stage(batch, stage, weights, lots)) if stage else tuple(_divide(batch, batch, weights, batter_g)),
+        )
+        for stage, title in _steps(batch)
+    ]
+    numbered = tuple(SheetStep(f"{number}  {title}", lines) for number, (title, lines) in enumerate(steps, 1))
+    return _described(SheetPart("", _size(oils_g, batter_g), numbered), batch, batch.findings)
+
+
+def _steps(batch: Batch) -> list[tuple[str, str]]:
+    """The stages in working order; a divided batter is divided, at no stage of its own, before anything goes on top."""
+    steps = used_steps(batch)
+    if batch.pot.portions:
+        steps.insert(len(steps) - (steps[-1][0] == "top"), ("", DIVIDING))
+    return steps
+
+
+def _divide(batch: Batch, own: Batch, weights: Mapping[Weighing, float], batter_g: float) -> Iterable[ToWeigh]:
+    """What to pour off for each portion. own: the batch with the lines that `weights` are of."""
+    portions = weigh_portions(batch.pot.portions, own.pot.lines, weights, batter_g, batch.scale)
+    for row in portion_rows(portions):
+        yield ToWeigh(row.label, row.cells[0], row.note, has_lot=False)
 
 
 def sitting_parts(sitting: Sitting, lots: Lots) -> tuple[tuple[SheetPart, ...], tuple[Finding, ...]]:
@@ -68,21 +90,10 @@ def _size(oils_g: float, batter_g: float) -> str:
 def _described(part: SheetPart, batch: Batch, findings: Iterable[Finding]) -> SheetPart:
     return replace(
         part,
-        figures=(*figure_sentences(batch), *scent_sentences(batch)),
+        figures=(*figure_sentences(batch), *scent_sentences(batch), *cured_sentences(batch)),
         findings=tuple(findings),
-        portions=tuple(_portions(batch)),
         warning="" if batch.purpose == "skin" else HOUSEHOLD,
     )
-
-
-def _portions(batch: Batch) -> Iterable[SheetPortion]:
-    by_eye = {portion.name: 100.0 * portion.by_eye for portion in batch.pot.portions}
-    for portion in batch.portions:
-        if portion.name not in by_eye:
-            continue  # the whole batter
-        about = f", by eye: give or take {by_eye[portion.name]:g}" if by_eye[portion.name] else ""
-        share = f"{format_number(portion.share_percent, 1).removesuffix('.0')} %{about}"
-        yield SheetPortion(portion.name, share, format_number(portion.grams, 0))
 
 
 def _stage(batch: Batch, stage: str, weights: Mapping[Weighing, float], lots: Lots) -> Iterable[ToWeigh]:
@@ -113,9 +124,8 @@ def _shared(sitting: Sitting, vessel: Mapping[str, float], lots: Lots, left: str
 def _loaf(sitting: Sitting, number: int, loaf: LoafWeights, lots: Lots) -> Iterable[SheetStep]:
     batch = sitting.batches[number]
     own = replace(batch, pot=replace(batch.pot, lines=sitting.own[number]))
-    used = dict(used_steps(batch))
-    for stage, title in used.items():
-        lines: list[ToWeigh] = []
+    for stage, title in _steps(batch):
+        lines: list[ToWeigh] = [] if stage else list(_divide(batch, own, loaf.own, loaf.batter_g))
         if stage == "lye water" and loaf.of_jug_g is not None:
             lines.append(ToWeigh("of the lye in the one jug", format_shown(loaf.of_jug_g), has_lot=False))
         if stage == "oils" and loaf.of_pot_g is not None:

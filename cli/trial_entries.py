@@ -54,6 +54,9 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         if entry.section == "lots" and entry.key is not None:
             values = describe_lot_values(before, recorded, entry.key, str(entry.value))
             say("\n".join(paragraph(values, width=width(), indent=2))) if values else None
+    if recorded.made != before.made:
+        text = f"Made on {recorded.made.isoformat()}, by the clock of this entry; it said {before.made.isoformat()}."
+        say("\n".join(paragraph(text, width=width(), indent=2)))
     if new:
         say("\n".join(["", *render_findings(new, width=width())]))
     if grave:

@@ -243,7 +243,9 @@ class Bench(TrialFiles):
         from trials.named_portions import find_named_portions
 
         named, portions = find_named_portions(self, trials)
-        compared = compare_trials(named, self.trials(), self.outcomes, portions=portions, each=each)
+        compared = compare_trials(
+            named, self.trials(), self.outcomes, portions=portions, each=each, register=self.folder.register
+        )
         return replace(compared, unread=self.unread)
 
     def explain(

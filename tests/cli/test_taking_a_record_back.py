@@ -125,6 +125,15 @@ def test_a_trial_starts_with_its_lots_on_the_sheet_and_says_which_count_for_noth
     assert "OL-7: Nothing" not in said
 
 
+@pytest.mark.usefixtures("home")
+def test_an_entry_by_the_clock_that_moves_the_day_of_a_batch_says_so(formulary: Run) -> None:
+    earlier = (date.today() - timedelta(days=90)).isoformat()
+    trial = started(formulary, "--made", earlier)
+    assert "Made on" not in formulary("trial", "event", trial, "lye in", "--at", "0:00").out
+    said = " ".join(formulary("trial", "event", trial, "lye in").out.split())
+    assert f"Made on {date.today().isoformat()}, by the clock of this entry; it said {earlier}." in said
+
+
 def test_trials_are_listed_by_the_day_that_their_file_says(formulary: Run, home: Path) -> None:
     first, second = started(formulary), started(formulary)
     later = max(first, second)

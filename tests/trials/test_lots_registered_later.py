@@ -119,6 +119,7 @@ def test_a_certificate_corrected_later_never_changes_a_trial_by_itself_but_is_to
     (told,) = excess(bench, again)
     assert told.startswith("by today's register, ")
     assert "lye-excess" in [finding.code for finding in bench.check()]
+    assert "lye-excess" in [finding.code for _, finding in bench.compare(again).stops]
     assert "lye-excess" in [finding.code for finding in bench.fit_to_sell(again)]
     with pytest.raises(StopError):
         sell(bench, "lye-excess")

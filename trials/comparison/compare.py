@@ -7,6 +7,7 @@ from dataclasses import replace
 from types import MappingProxyType
 
 from formulary.finding import stops
+from formulary.materials.model import Material
 from trials.checks import check_trial
 from trials.comparison.compared import DONE, SLIGHT, Column, ComparedFactor, ComparedOutcome
 from trials.comparison.comparison import Comparison
@@ -36,6 +37,7 @@ def compare_trials(
     *,
     portions: Mapping[str, Collection[str]] = MappingProxyType({}),
     each: bool = False,
+    register: Mapping[str, Material] | None = None,
 ) -> Comparison:
     """What differed between trials and what each did.
 
@@ -44,6 +46,7 @@ def compare_trials(
     among: all trials of the formulary, which tell how much repeats differ and what is an unusual difference.
     outcomes: by name; those of the first trial's settings unless given.
     portions: trial's id -> the portions of it that are compared; all of a trial that is not named.
+    register: as it is today; a loaf that is lye-heavy by it is told, while what is compared goes by what is kept.
     """
     book = PourBook((*among, *trials))
     defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
@@ -80,7 +83,7 @@ def compare_trials(
         stops=tuple(
             (names[trial.id], finding)
             for trial in {trial.id: trial for trial in trials}.values()
-            for finding in stops(check_trial(trial, defined))
+            for finding in stops(check_trial(trial, defined, register=register))
         ),
     )
 

@@ -14,7 +14,7 @@ from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, not
 from formulary.materials.model import Material
 from trials.added import NOTHING_ADDED, Added, find_unkept_lots, merge_lots, parse_added
 from trials.effective import kept_materials
-from trials.identity import find_trial_id, is_trial_folder, trial_folder
+from trials.identity import find_trial_id, is_trial_folder, trial_folder, trial_ids_among
 from trials.model import Plan, Trial
 from trials.outcomes.known import own_event_words, read_outcomes
 from trials.outcomes.outcome import Outcome
@@ -205,8 +205,7 @@ class TrialFiles:
 
 
 def _ids_among(paths: Iterable[str]) -> tuple[str, ...]:
-    folders = (path.split("/")[1:3] for path in paths if path.endswith("/trial.yaml"))
-    return tuple(sorted(name for year, name in folders if is_trial_folder(year, name)))
+    return trial_ids_among(path for path in paths if path.endswith("/trial.yaml"))
 
 
 def misnamed(place: str, severity: Callable[[str, str, str, Place], Finding]) -> Finding:

@@ -55,6 +55,12 @@ def is_trial_folder(year: str, name: str) -> bool:
     return TRIAL_ID.fullmatch(name) is not None and name.startswith(f"{year}-")
 
 
+def trial_ids_among(paths: Iterable[str]) -> tuple[str, ...]:
+    """The trials that files belong to, by date; files in folders that are named otherwise belong to none."""
+    folders = {tuple(path.split("/")[1:3]) for path in paths if path.count("/") == 3}
+    return tuple(sorted(name for year, name in folders if is_trial_folder(year, name)))
+
+
 def find_trial_id(text: str, ids: Iterable[str]) -> str:
     """The id of the trial that a person means: by its four characters, or by a beginning that only one has.
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
 from formulary.finding import Place, error
-from trials.identity import find_trial_id, trial_folder
+from trials.identity import find_trial_id, trial_folder, trial_ids_among
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles
@@ -17,7 +17,7 @@ _FROZEN = "planned.yaml"
 def saved_trial_ids(files: TrialFiles) -> tuple[str, ...]:
     """The ids of all trials that were saved last, whatever became of their files since."""
     tip = files.folder.store.tip_blobs("trials/")
-    return tuple(sorted({path.split("/")[2] for path in tip if path.count("/") == 3 and path.endswith(".yaml")}))
+    return trial_ids_among(path for path in tip if path.endswith(".yaml"))
 
 
 def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tuple[str, ...]:

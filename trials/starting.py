@@ -17,7 +17,7 @@ from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from formulary.recipes.version import outside_formulary
 from trials.entry import tidy_amount, tidy_condition
-from trials.identity import make_trial_id, random_code, trial_folder
+from trials.identity import make_trial_id, random_code, trial_folder, trial_ids_among
 from trials.model import Plan, Trial
 from trials.plan import make_plan, parse_plan, render_plan
 from trials.start import render_new_trial
@@ -140,8 +140,7 @@ def _written(size: Size) -> tuple[str, str]:
 
 def _all_ids(bench: TrialFiles) -> tuple[str, ...]:
     """Ids in the folder and in the last save, so that no code is given twice."""
-    saved = {path.split("/")[2] for path in bench.folder.store.tip_blobs("trials/") if path.count("/") == 3}
-    return tuple({*bench.trial_ids(), *saved})
+    return tuple({*bench.trial_ids(), *trial_ids_among(bench.folder.store.tip_blobs("trials/"))})
 
 
 def _latest_of(bench: TrialFiles, sitting: str | None) -> Trial | None:

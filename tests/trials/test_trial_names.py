@@ -9,7 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from trials.identity import ALPHABET, TRIAL_ID, code_of, find_trial_id, make_trial_id, random_code, trial_folder
+from trials.identity import (
+    ALPHABET,
+    TRIAL_ID,
+    code_of,
+    find_trial_id,
+    make_trial_id,
+    random_code,
+    trial_folder,
+    trial_ids_among,
+)
 
 DAY = date(2026, 10, 3)
 IDS = ("2026-10-03-midwinter-clove-k7wq", "2026-10-03-midwinter-clove-m3hd", "2026-10-04-harbour-base-x2gv")
@@ -61,3 +70,10 @@ def test_an_unknown_name_offers_the_nearest() -> None:
     with pytest.raises(InputError) as caught:
         find_trial_id("k7wr", IDS)
     assert "k7wq" in caught.value.findings[0].do
+
+
+def test_files_in_folders_that_are_named_otherwise_belong_to_no_trial() -> None:
+    trial = "2026-10-03-midwinter-clove-k7wq"
+    other_years, renamed, photo = f"trials/2025/{trial}/trial.yaml", "trials/2026/k7wq-old/trial.yaml", "trials/a.jpg"
+    assert trial_ids_among([f"{trial_folder(trial)}/trial.yaml", f"{trial_folder(trial)}/cut.jpg"]) == (trial,)
+    assert trial_ids_among([other_years, renamed, photo, "recipes/midwinter-clove.yaml"]) == ()

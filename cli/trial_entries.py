@@ -277,11 +277,11 @@ def portions(wanted: str, said: tuple[str, ...], by_eye: str | None, whole: bool
 
     "swirl 40 instead of clove" gives a portion of the plan another name.
     """
-    from trials.record_portions import portions_entry
+    from trials import record
 
     if bool(said) == whole:
         raise click.UsageError('say each portion and its percent, such as "plain 60" "clove 40", or --whole')
-    _record(wanted, lambda trial: portions_entry(trial, said, by_eye=by_eye))
+    _record(wanted, lambda trial: record.portions_entry(trial, said, by_eye=by_eye))
 
 
 @click.command()

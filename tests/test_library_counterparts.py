@@ -49,6 +49,7 @@ COUNTERPARTS = {
     "trial after": "trials.record.handle",
     "trial observe": "trials.Trial.observe",
     "trial as-made": "trials.record.as_made trials.record.forgot_to_replace",
+    "trial portions": "trials.record.portions_entry",
     "trial note": "trials.record.note",
     "trial lot": "trials.record.lot",
     "trial condition": "trials.record.condition",

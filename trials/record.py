@@ -25,6 +25,7 @@ from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial
+from trials.record_portions import portions_entry as portions_entry
 from trials.words import as_made_words, hour_words
 
 _SENTENCES = (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, open_workshop
-from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
+from cli.options import all_option, folder_option, json_option, open_workshop, table_option
+from cli.output import DONE, STOPPED, progress, say, say_json, say_table, tell_findings, width
 
 
 @click.command()
@@ -13,9 +13,10 @@ from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, wi
 @click.argument("after")
 @click.option("--oils", metavar="WEIGHT", default="1000 g", help="Lye and water for so much oil; 1000 g unless given.")
 @all_option
+@table_option
 @json_option
 @folder_option
-def diff(before: str, after: str, oils: str, show_all: bool, as_json: bool) -> int:
+def diff(before: str, after: str, oils: str, show_all: bool, form: str | None, as_json: bool) -> int:
     """What changed from BEFORE to AFTER, in percentages and recalculated lye.
 
     Each is a version (NAME@latest, NAME@4c1d), a working file (NAME), a trial (its id, or a beginning of it), or the
@@ -34,6 +35,8 @@ def diff(before: str, after: str, oils: str, show_all: bool, as_json: bool) -> i
     tell_findings(dict.fromkeys(finding for version in files for finding in workshop.remarks(version)))
     if as_json:
         say_json(changes.to_json())
+    elif form is not None:
+        say_table(changes.to_table(show_all=show_all), form)
     else:
         say(render_changes(changes, width=width(), show_all=show_all))
     return STOPPED if changes.stops else DONE

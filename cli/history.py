@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen_bench
-from cli.output import progress, say, say_json, width
+from cli.options import folder_option, json_option, open_chosen_bench, table_option
+from cli.output import progress, say, say_json, say_table, width
 
 
 @click.command()
 @click.argument("recipe")
+@table_option
 @json_option
 @folder_option
-def history(recipe: str, as_json: bool) -> None:
+def history(recipe: str, form: str | None, as_json: bool) -> None:
     """The versions of a recipe, newest first: when, why, what changed, and its trials."""
-    from formulary.history_text import render_history, with_trials
+    from formulary.history_text import history_table, render_history, with_trials
     from trials.trial_text import trial_lines
 
     with open_chosen_bench() as bench, progress("reading the history"):
@@ -24,5 +25,7 @@ def history(recipe: str, as_json: bool) -> None:
         is_cut_short = any(entry.saved.is_cut_short for entry in entries)
         versions = [entry.to_json() for entry in entries]
         say_json({"recipe": recipe, "is_cut_short": is_cut_short, "versions": versions, "unread": unread})
+    elif form is not None:
+        say_table(history_table(entries), form)
     else:
         say(render_history(recipe, entries, width=width()))

@@ -67,6 +67,9 @@ def folder_option(command: _Command) -> _Command:
 
 
 json_option = click.option("--json", "as_json", is_flag=True, help="Print JSON, for programs.")
+table_option = click.option(
+    "--as", "form", type=click.Choice(["csv", "jsonl", "md"]), help="Print it as a table for other programs."
+)
 RECIPE_OR_FILE = "RECIPE[@VERSION]|FILE"
 all_option = click.option("--all", "show_all", is_flag=True, help="Show what is left out as unchanged or minor, too.")
 

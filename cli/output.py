@@ -14,6 +14,7 @@ from typing import IO, TYPE_CHECKING
 import click
 
 if TYPE_CHECKING:
+    from formulary.data_table import Table
     from formulary.finding import Finding
 
 NARROWEST, WIDEST, USUAL = 50, 100, 80
@@ -77,6 +78,13 @@ def say_json(tree: Mapping[str, object]) -> None:
 
     encoding = (getattr(sys.stdout, "encoding", None) or "").lower().replace("-", "")
     say(json.dumps(tree, indent=2, ensure_ascii=encoding != "utf8", allow_nan=False))
+
+
+def say_table(table: Table, form: str) -> None:
+    """Print a table for other programs: `csv`, `jsonl` or `md`."""
+    from formulary.data_table_formats import render_table
+
+    say(render_table(table, form).rstrip("\n"))
 
 
 def tell(text: str) -> None:

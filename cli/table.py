@@ -28,7 +28,7 @@ def table(
     recipes: tuple[str, ...], by: Literal["portion", "trial"], form: str, output: Path | None, as_json: bool
 ) -> None:
     """One row a portion (or a trial) with every fact and outcome; with -o a table schema is written beside it."""
-    from trials.table_formats import render_csv, render_json_lines, render_markdown, save_table, table_json
+    from formulary.data_table_formats import render_table, save_table, table_json
 
     with open_chosen_bench() as bench, progress("gathering the trials"):
         made = bench.table(recipes, by=by)
@@ -39,5 +39,4 @@ def table(
     if as_json:
         say_json(table_json(made, bench.unread))
         return
-    render = {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[form]
-    say(render(made).rstrip("\n"))
+    say(render_table(made, form).rstrip("\n"))

@@ -19,6 +19,7 @@ from cli.options import (
     open_chosen_bench,
     parse_day,
     sheet_option,
+    table_option,
 )
 from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, width
 from cli.pages import demand_page, tell_page
@@ -274,16 +275,20 @@ def recalculate(wanted: str, as_json: bool) -> int:
 
 @trial.command("list")
 @click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
+@table_option
 @json_option
 @folder_option
-def list_trials(recipes: tuple[str, ...], as_json: bool) -> None:
+def list_trials(recipes: tuple[str, ...], form: str | None, as_json: bool) -> None:
     """The trials, by the date they were made; of some recipes and their variants, when they are named."""
-    from trials.trial_text import render_trials, trials_json
+    from formulary.data_table_formats import render_table
+    from trials.trial_text import render_trials, trials_json, trials_table
 
     with open_chosen_bench() as bench, progress("reading the trials"):
         found = bench.trials(recipes)
         if as_json:
             told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread)
+        elif form is not None:
+            told = render_table(trials_table(found, bench.outcomes), form).rstrip("\n")
         else:
             told = render_trials(found, bench.outcomes, width=width())
     say(told) if isinstance(told, str) else say_json(told)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import tzinfo
 from typing import TYPE_CHECKING
 
+from formulary.data_table import Table, TableColumn
 from formulary.errors import InputError
 from formulary.lineage import SavedVersion, ordinal_ending
 from formulary.parent import find_parent
@@ -38,6 +39,32 @@ class HistoryEntry:
             "trials": list(self.trials),
             "findings": [finding.to_json() for finding in saved.findings],
         }
+
+
+def history_table(entries: Iterable[HistoryEntry]) -> Table:
+    """The saves of a recipe as a table for other programs, newest first."""
+    columns = (
+        TableColumn(name="number", title="save", kind="integer", is_required=True),
+        TableColumn(name="version", title="version", kind="string", is_required=True),
+        TableColumn(name="saved", title="saved", kind="string", is_required=True),
+        TableColumn(name="author", title="by", kind="string"),
+        TableColumn(name="why", title="why", kind="string"),
+        TableColumn(name="changed", title="what changed", kind="string"),
+        TableColumn(name="trials", title="trials", kind="string"),
+    )
+    rows = tuple(
+        (
+            entry.saved.number,
+            entry.saved.id,
+            entry.saved.when.isoformat(),
+            entry.saved.author,
+            entry.saved.why,
+            entry.changed,
+            "; ".join(entry.trials) or None,
+        )
+        for entry in entries
+    )
+    return Table(columns, rows, key=("number",))
 
 
 def describe_history(folder: FormularyWorkshop, slug: str) -> tuple[HistoryEntry, ...]:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.batch.sitting_model import Sitting
     from formulary.changes.changes import Changes
+    from formulary.data_table import Table
     from formulary.folder import Folder
     from formulary.recipes.version import Version
     from trials.charts.cure import Cure
@@ -38,7 +39,6 @@ if TYPE_CHECKING:
     from trials.pages.sheet import Sheet
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
-    from trials.table import Table
 
 
 def open_bench(folder: Folder | Path | str) -> Bench:

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 from formulary.batch.model import WHOLE
+from formulary.data_table import Cell, Table, TableColumn, plain_name
 from formulary.materials.plain_name import material_words
 from trials.factors.portion_facts import STAGE_WORDS, Aspect, Pour, find_facts, find_pours, shown_fact
 from trials.model import Trial
@@ -16,60 +15,7 @@ from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 
-if TYPE_CHECKING:
-    import pandas
-
-Cell = str | int | float | None
-Kind = Literal["string", "integer", "number", "date"]
 _BOUNDS = ("exact", "above", "below", "between")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class TableColumn:
-    """One column: its name for programs, what people call it, its unit, its scale and what bounds its values.
-
-    kind: of its values, by the words of the Table Schema. scale: of an outcome. options: the only words there are.
-    """
-
-    name: str
-    title: str
-    kind: Kind
-    unit: str = ""
-    scale: str = ""
-    low: float | None = None
-    high: float | None = None
-    options: tuple[str, ...] = ()
-    is_required: bool = False
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Table:
-    """Columns and rows; a missing value is None. `trials.table_formats` writes it for other programs."""
-
-    columns: tuple[TableColumn, ...]
-    rows: tuple[tuple[Cell, ...], ...]
-
-    def column(self, name: str) -> tuple[Cell, ...]:
-        """The values of one column. Raises KeyError."""
-        names = [column.name for column in self.columns]
-        if name not in names:
-            raise KeyError(name)
-        return tuple(row[names.index(name)] for row in self.rows)
-
-    def to_dataframe(self) -> pandas.DataFrame:
-        """The table as a pandas DataFrame, with whole numbers and missing values kept. Needs pandas to be installed."""
-        import pandas
-
-        types = {"string": "string", "integer": "Int64", "number": "float64", "date": "string"}
-        series = {
-            column.name: pandas.Series([row[number] for row in self.rows], dtype=types[column.kind])
-            for number, column in enumerate(self.columns)
-        }
-        frame = pandas.DataFrame(series)
-        for column in self.columns:
-            if column.kind == "date":
-                frame[column.name] = pandas.to_datetime(frame[column.name])
-        return frame
 
 
 def make_table(
@@ -99,7 +45,7 @@ def make_table(
             columns += _outcome_columns(outcome, age)
             for row, value in zip(cells, values, strict=True):
                 row += _outcome_cells(value)
-    return Table(tuple(columns), tuple(tuple(row) for row in cells))
+    return Table(tuple(columns), tuple(tuple(row) for row in cells), key=("trial", "portion"))
 
 
 _IDENTITY = (
@@ -139,8 +85,7 @@ def _fact_column(aspect: Aspect, facts: Sequence[float | str | None], taken: set
 
 def _free_name(text: str, taken: set[str]) -> str:
     """A name of lower-case letters, digits and underscores that no other column has."""
-    plain = text.replace("%", "percent").replace("°", "")
-    base = re.sub(r"[^a-z0-9]+", "_", plain.lower()).strip("_") or "column"
+    base = plain_name(text)
     name, number = base, 2
     while name in taken:
         name, number = f"{base}_{number}", number + 1
@@ -167,7 +112,7 @@ def _value(pour: Pour, outcome: Outcome, age: Decimal | None) -> OutcomeValue | 
 def _outcome_columns(outcome: Outcome, age: Decimal | None) -> tuple[TableColumn, ...]:
     title = outcome_label(outcome, age)
     unit = outcome.unit
-    base = re.sub(r"[^a-z0-9]+", "_", f"{title} {unit.replace('%', 'percent')}".lower()).strip("_")
+    base = plain_name(f"{title} {unit}")
     low = None if outcome.low is None else float(outcome.low)
     high = None if outcome.high is None else float(outcome.high)
     if outcome.scale is Scale.GRADED:

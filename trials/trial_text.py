@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from formulary.batch.model import PotLine
 from formulary.batch.weigh_out_text import render_findings
+from formulary.data_table import Table, TableColumn
 from formulary.finding import Finding
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
@@ -271,6 +272,30 @@ def trials_json(
         "trials": [trial_row(trial, outcomes) for trial in trials],
         "unread": [finding.to_json() for finding in unread],
     }
+
+
+def trials_table(trials: Iterable[Trial], outcomes: Mapping[str, Outcome]) -> Table:
+    """Trials in a list as a table for other programs; every outcome in a column of its own is in `make_table`."""
+    columns = (
+        TableColumn(name="trial", title="trial", kind="string", is_required=True),
+        TableColumn(name="recipe", title="recipe", kind="string", is_required=True),
+        TableColumn(name="version", title="version", kind="string", is_required=True),
+        TableColumn(name="made", title="made", kind="date", is_required=True),
+        TableColumn(name="sitting", title="sitting", kind="string"),
+        TableColumn(name="outcomes", title="what was observed", kind="string"),
+    )
+    rows = tuple(
+        (
+            trial.id,
+            trial.recipe,
+            trial.version,
+            trial.made.isoformat(),
+            trial.sitting,
+            headline_values(trial, outcomes),
+        )
+        for trial in trials
+    )
+    return Table(columns, rows, key=("trial",))
 
 
 def trial_row(trial: Trial, outcomes: Mapping[str, Outcome]) -> dict[str, object]:

@@ -9,6 +9,20 @@ from formulary.changes.recipe_changes import SHARE, RecipeChanges, count_lines
 from formulary.finding import Finding
 from formulary.quantity import format_number
 
+# What people call a figure that is not named after a material.
+FIGURES = {
+    "weigh_grams": "water to weigh",
+    "total_grams": "water in all",
+    "batter": "batter",
+    "sugars": "sugars",
+    "cost": "cost of the materials",
+    "nominal": "superfat",
+    "effective": "effective superfat",
+    "nominal_percent": "lye concentration",
+    "in_jug_percent": "lye in the jug",
+    "effective_percent": "lye with all water",
+}
+
 
 @dataclass(frozen=True, slots=True)
 class Figure:

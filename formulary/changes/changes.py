@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import Alkalis, FieldChange, Pair
+from formulary.data_table import Table
 from formulary.recipes.model import BasedOn, Water
 from formulary.shown_as_text import ShownAsText
 
@@ -65,6 +66,12 @@ class Changes(ShownAsText, BatchChanges):
             },
             "hidden": self.hidden,
         }
+
+    def to_table(self, *, show_all: bool = False) -> Table:
+        """What changed as a table for other programs, a line each; show_all: what is the same, too."""
+        from formulary.changes.as_table import changes_table
+
+        return changes_table(self, show_all=show_all)
 
     def __str__(self) -> str:
         from formulary.changes.text import render_changes

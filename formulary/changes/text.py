@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings
-from formulary.changes.batch_changes import BatchChanges, Figure
+from formulary.changes.batch_changes import FIGURES, BatchChanges, Figure
 from formulary.changes.recipe_changes import (
     BY_EYE,
     SHARE,
@@ -28,18 +28,6 @@ from formulary.text_table import Row, paragraph, render_rows
 
 _STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
 _FATTY_ACIDS = "fatty acids"
-_FIGURES = {
-    "weigh_grams": "water to weigh",
-    "total_grams": "water in all",
-    "batter": "batter",
-    "sugars": "sugars",
-    "cost": "cost of the materials",
-    "nominal": "superfat",
-    "effective": "effective superfat",
-    "nominal_percent": "lye concentration",
-    "in_jug_percent": "lye in the jug",
-    "effective_percent": "lye with all water",
-}
 
 
 def render_changes(changes: BatchChanges, *, width: int = 80, show_all: bool = False) -> str:
@@ -134,7 +122,7 @@ def _figure_rows(title: str, unit: str, figures: Iterable[Figure]) -> list[Row]:
 
 def _figure_name(key: str, title: str) -> str:
     if title != _FATTY_ACIDS:
-        return _FIGURES.get(key, material_words(key))
+        return FIGURES.get(key, material_words(key))
     from formulary.chemistry.fatty_acids import parse_fatty_acid
 
     name = parse_fatty_acid(key).name

@@ -11,9 +11,10 @@ from pathlib import Path
 
 import pytest
 
+from formulary.data_table import Table
+from formulary.data_table_formats import render_csv, render_json_lines, render_markdown, save_table, table_schema
 from formulary.errors import InputError
-from trials.table import Table, make_table
-from trials.table_formats import render_csv, render_json_lines, render_markdown, save_table, table_schema
+from trials.table import make_table
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 

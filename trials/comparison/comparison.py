@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from formulary.data_table import Table
 from formulary.shown_as_text import ShownAsText
 from trials.comparison.compared import ComparedTrials
 
@@ -38,6 +39,12 @@ class Comparison(ShownAsText, ComparedTrials):
             "stops": [{"trial": trial, **finding.to_json()} for trial, finding in self.stops],
             "unread": [finding.to_json() for finding in self.unread],
         }
+
+    def to_table(self, *, show_all: bool = False) -> Table:
+        """What differed and what each did as a table for other programs; show_all: what is alike, too."""
+        from trials.comparison.as_table import comparison_table
+
+        return comparison_table(self, show_all=show_all)
 
     def __str__(self) -> str:
         from trials.comparison.table import render_comparison

@@ -1,4 +1,4 @@
-"""A table of trials as CSV, JSON lines or Markdown, with a Table Schema beside it, and as Parquet."""
+"""A table as CSV, JSON lines or Markdown, with a Table Schema beside it, and as Parquet."""
 
 from __future__ import annotations
 
@@ -8,11 +8,17 @@ import json
 from collections.abc import Iterable
 from pathlib import Path
 
+from formulary.data_table import Cell, Table, TableColumn
 from formulary.errors import InputError, StorageError
 from formulary.finding import Finding
-from trials.table import Cell, Table, TableColumn
 
-FORMATS = ("csv", "jsonl", "md", "parquet")
+TEXT_FORMATS = ("csv", "jsonl", "md")
+FORMATS = (*TEXT_FORMATS, "parquet")
+
+
+def render_table(table: Table, form: str) -> str:
+    """The table as text in one of TEXT_FORMATS."""
+    return {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[form](table)
 
 
 def render_csv(table: Table) -> str:
@@ -59,11 +65,8 @@ def render_markdown(table: Table) -> str:
 
 def table_schema(table: Table) -> dict[str, object]:
     """The table's Frictionless Table Schema: names, types, units, scales and bounds, as plain data."""
-    return {
-        "fields": [_field(column) for column in table.columns],
-        "missingValues": [""],
-        "primaryKey": ["trial", "portion"],
-    }
+    key: dict[str, object] = {"primaryKey": list(table.key)} if table.key else {}
+    return {"fields": [_field(column) for column in table.columns], "missingValues": [""], **key}
 
 
 def save_table(table: Table, path: Path) -> tuple[Path, ...]:
@@ -81,8 +84,7 @@ def save_table(table: Table, path: Path) -> tuple[Path, ...]:
         if ending == "parquet":
             _save_parquet(table, path)
         else:
-            render = {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[ending]
-            path.write_text(render(table), encoding="utf-8", newline="")
+            path.write_text(render_table(table, ending), encoding="utf-8", newline="")
         schema = json.dumps(table_schema(table), indent=2, ensure_ascii=False)
         beside.write_text(schema + "\n", encoding="utf-8", newline="")
     except OSError as fault:

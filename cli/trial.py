@@ -275,20 +275,31 @@ def recalculate(wanted: str, as_json: bool) -> int:
 
 @trial.command("list")
 @click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
+@click.option("--by", "outcome", metavar="OUTCOME", help="Every pour in the order of OUTCOME, the best first.")
 @table_option
 @json_option
 @folder_option
-def list_trials(recipes: tuple[str, ...], form: str | None, as_json: bool) -> None:
-    """The trials, by the date they were made; of some recipes and their variants, when they are named."""
+def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None, as_json: bool) -> None:
+    """The trials, by the date they were made; of some recipes and their variants, when they are named.
+
+    With --by the best pour on an outcome comes first, such as "hardness at 28 d", and those that may be as good, since
+    repeats differ as much, have a star.
+    """
     from formulary.data_table_formats import render_table
+    from trials.ranking import render_ranking
     from trials.trial_text import render_trials, trials_json, trials_table
 
     with open_chosen_bench() as bench, progress("reading the trials"):
         found = bench.trials(recipes)
+        ranked = None if outcome is None else bench.rank(outcome, recipes)
         if as_json:
-            told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread)
+            order = None if ranked is None else ranked.to_json()
+            told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread, order)
         elif form is not None:
-            told = render_table(trials_table(found, bench.outcomes), form).rstrip("\n")
+            table = trials_table(found, bench.outcomes) if ranked is None else ranked.to_table()
+            told = render_table(table, form).rstrip("\n")
+        elif ranked is not None:
+            told = render_ranking(ranked, width())
         else:
             told = render_trials(found, bench.outcomes, width=width())
     say(told) if isinstance(told, str) else say_json(told)

@@ -42,7 +42,7 @@ COUNTERPARTS = {
     "trial recalculate": "trials.Bench.recalculate",
     "report": "trials.Bench.report",
     "trial sheet": "trials.Bench.sheet",
-    "trial list": "trials.Bench.trials",
+    "trial list": "trials.Bench.trials trials.Bench.rank",
     "trial event": "trials.Trial.event trials.record.lye_in",
     "trial blending": "trials.record.blending",
     "trial temperature": "trials.record.temperature",

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
     from trials.next_trial.next_trial import NextTrial
     from trials.pages.report import Report
     from trials.pages.sheet import Sheet
+    from trials.ranking import Ranking
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
 
@@ -247,6 +248,18 @@ class Bench(TrialFiles):
             named, self.trials(), self.outcomes, portions=portions, each=each, register=self.folder.register
         )
         return replace(compared, unread=self.unread)
+
+    def rank(self, outcome: str, within: Iterable[str] = ()) -> Ranking:
+        """The pours in the order of an outcome, the best first, with those that cannot be told from the best.
+
+        outcome: as for `explain`. within: recipes; only trials of these and of their variants are ranked, while the
+        others still tell how much repeats differ. Raises InputError for an outcome or a recipe that is not there.
+        """
+        from trials.outcomes.known import find_outcome
+        from trials.ranking import find_ranking
+
+        found, age_days = find_outcome(outcome, self.outcomes)
+        return find_ranking(self.trials(within), found, age_days, among=self.trials())
 
     def explain(
         self,

@@ -265,11 +265,18 @@ def trial_lines(trials: Iterable[Trial], outcomes: Mapping[str, Outcome]) -> dic
 
 
 def trials_json(
-    trials: Iterable[Trial], outcomes: Mapping[str, Outcome], unread: Iterable[Finding] = ()
+    trials: Iterable[Trial],
+    outcomes: Mapping[str, Outcome],
+    unread: Iterable[Finding] = (),
+    ranked: Mapping[str, object] | None = None,
 ) -> dict[str, object]:
-    """Trials in a list with stable keys. unread: one finding for each trial that could not be read, and is missing."""
+    """Trials in a list with stable keys. unread: one finding for each trial that could not be read, and is missing.
+
+    ranked: their pours in the order of an outcome, as `Ranking.to_json` gives them, where that was asked for.
+    """
     return {
         "trials": [trial_row(trial, outcomes) for trial in trials],
+        "ranked": None if ranked is None else dict(ranked),
         "unread": [finding.to_json() for finding in unread],
     }
 

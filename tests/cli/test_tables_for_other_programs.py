@@ -34,13 +34,15 @@ def codes(formulary: Run, home: Path) -> tuple[str, str]:
         ("compare ONE TWO", "part,what,unit,ONE,TWO,repeats_differ_by"),
         ("history harbour-base", "number,version,saved,author,why,changed,trials"),
         ("trial list", "trial,recipe,version,made,sitting,outcomes"),
+        ("trial list --by LIGHT", "trial,portion,recipe,version,made,value,may_be_best"),
     ],
 )
 def test_every_format_has_the_same_rows(formulary: Run, codes: tuple[str, str], command: str, head: str) -> None:
     def filled(text: str) -> str:
         return text.replace("ONE", codes[0]).replace("TWO", codes[1])
 
-    printed = {form: formulary(*filled(command).split(), "--as", form) for form in ("csv", "jsonl", "md")}
+    words = [filled(word).replace("LIGHT", "time to light trace") for word in command.split()]
+    printed = {form: formulary(*words, "--as", form) for form in ("csv", "jsonl", "md")}
     assert {ran.status for ran in printed.values()} == {0}
     as_csv = list(csv.reader(io.StringIO(printed["csv"].out)))
     assert as_csv[0] == filled(head).split(",")

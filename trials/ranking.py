@@ -1,0 +1,211 @@
+"""Pours in the order of one outcome, the best first, with which of them cannot be told from the best."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+
+from formulary.data_table import Cell, Table, TableColumn
+from formulary.quantity import format_number
+from formulary.shown_as_text import ShownAsText
+from formulary.text_table import Row, render_rows
+from trials.contrast import find_contrast
+from trials.model import Trial
+from trials.noise import RepeatNoise, find_noise
+from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.value import OutcomeValue
+from trials.pours import PourBook, short_names
+from trials.seen import LeftOut, find_seen, left_out_labels
+from trials.sentences import count, noise_size, places, say_list, say_value, unit_label, wrap_words
+
+_MOST_NAMED = 6
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RankedPour:
+    """One pour. portion: None for the whole batter. may_be_best: whether it is the best, or cannot be told from it."""
+
+    trial: Trial
+    portion: str | None
+    value: OutcomeValue
+    may_be_best: bool
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "trial": self.trial.id,
+            "recipe": self.trial.recipe,
+            "version": self.trial.version,
+            "made": self.trial.made.isoformat(),
+            **self.value.to_json(),
+            "portion": self.portion,
+            "may_be_best": self.may_be_best,
+        }
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Ranking(ShownAsText):
+    """Pours in the order of an outcome. label: it with its age. pours: the best first; where neither way is better, the
+    lowest. noise: of repeats. level: of the best, about which the noise is told. left_out: what says nothing of it.
+    """
+
+    outcome: Outcome
+    label: str
+    pours: tuple[RankedPour, ...]
+    noise: RepeatNoise | None
+    level: float
+    left_out: tuple[LeftOut, ...]
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "sentence": ranking_sentence(self),
+            "outcome": self.label,
+            "unit": self.outcome.unit,
+            "better": self.outcome.direction,
+            "pours": [pour.to_json() for pour in self.pours],
+            "left_out": [item.to_json() for item in self.left_out],
+        }
+
+    def to_table(self) -> Table:
+        """The same as a table for other programs: a figure unrounded, a limit or a grade in words."""
+        columns = (
+            TableColumn(name="trial", title="trial", kind="string", is_required=True),
+            TableColumn(name="portion", title="portion", kind="string"),
+            TableColumn(name="recipe", title="recipe", kind="string", is_required=True),
+            TableColumn(name="version", title="version", kind="string", is_required=True),
+            TableColumn(name="made", title="made", kind="date", is_required=True),
+            TableColumn(name="value", title=self.label, kind="string", unit=self.outcome.unit, is_required=True),
+            TableColumn(name="may_be_best", title="may be the best", kind="string", is_required=True),
+        )
+        return Table(columns, tuple(self._row(pour) for pour in self.pours), key=("trial", "portion"))
+
+    def _row(self, pour: RankedPour) -> tuple[Cell, ...]:
+        trial, value = pour.trial, pour.value
+        is_figure = value.bound == "exact" and not self.outcome.scale.is_ordinal
+        cell = value.value if is_figure else say_value(self.outcome, value)
+        best = "yes" if pour.may_be_best else "no"
+        return trial.id, pour.portion, trial.recipe, trial.version, trial.made.isoformat(), cell, best
+
+    def __str__(self) -> str:
+        return render_ranking(self)
+
+
+def find_ranking(
+    trials: Sequence[Trial], outcome: Outcome, age_days: Decimal | None = None, *, among: Sequence[Trial] = ()
+) -> Ranking:
+    """The pours of some trials in the order of an outcome at an age, the best first.
+
+    A limit stands where it lies: what was poured before it thickened may be better than it shows. among: further trials
+    of the formulary, which only tell how much repeats differ. Raises nothing; without a value there are no pours.
+    """
+    if age_days is None and outcome.ages_days:
+        age_days = outcome.ages_days[0]
+    label = outcome_label(outcome, age_days)
+    book = PourBook((*trials, *among))
+    wanted = {trial.id for trial in trials}
+    everything, missing = find_seen(book, outcome, age_days)
+    left_out = tuple(item for item in missing if item.trial in wanted)
+    if outcome.scale is Scale.COLOUR:  # has no order of its own
+        return Ranking(outcome, label, (), None, 0.0, left_out)
+    noise = find_noise(everything, outcome, book)
+    upward = outcome.direction == "higher"
+    seen = sorted(
+        (item for item in everything if item.pour.trial.id in wanted),
+        key=lambda item: (-_place(item.value) if upward else _place(item.value), item.value.bound == "exact"),
+    )
+    pours = tuple(
+        RankedPour(
+            item.pour.trial,
+            item.pour.portion,
+            item.value,
+            outcome.direction != "neither" and not _is_worse(outcome, label, seen[0].value, item.value, noise),
+        )
+        for item in seen
+    )
+    return Ranking(outcome, label, pours, noise, _place(seen[0].value) if seen else 0.0, left_out)
+
+
+def _place(value: OutcomeValue) -> float:
+    return next((figure for figure in (value.value, value.low, value.high) if figure is not None), 0.0)
+
+
+def _is_worse(outcome: Outcome, label: str, best: OutcomeValue, other: OutcomeValue, noise: RepeatNoise | None) -> bool:
+    """Whether a value is worse than the best by more than repeats differ; of grades, whether it is another."""
+    contrast = find_contrast(outcome, label, best, other, noise)
+    if contrast is None:  # their limits overlap
+        return False
+    if contrast.chance is None:
+        return contrast.change != 0
+    return contrast.would_be_beyond_noise is True and contrast.change != 0
+
+
+def ranking_sentence(ranking: Ranking) -> str:
+    """Which way is better, which pour is the best, and how many may be as good."""
+    label, outcome = ranking.label, ranking.outcome
+    if outcome.scale is Scale.COLOUR:
+        return "A colour has no order of its own; ask for `colour change`."
+    if not ranking.pours:
+        return f"No pour shows {label}."
+    if outcome.direction == "neither":
+        return f"By {label}, of which neither way is better, the lowest first."
+    best, as_good = ranking.pours[0], [pour for pour in ranking.pours[1:] if pour.may_be_best]
+    by = f"By {label} ({_better(outcome)})"
+    named = f"{_name(ranking, best)} of {best.trial.recipe}"
+    value = f"{say_value(outcome, best.value)} {outcome.unit}".strip()
+    if outcome.scale.is_ordinal and as_good:
+        return f"{by} {count(len(as_good) + 1, 'pour')} are the best, with {value}."
+    text = f"{by} the best is {named}, {value}"
+    if outcome.scale.is_ordinal or ranking.noise is None:
+        return f"{text}."
+    if as_good:
+        text += f"; {count(len(as_good), 'other')} may be as good"
+    size = noise_size(outcome, ranking.noise, ranking.level)
+    if ranking.noise.is_assumed:
+        return f"{text}. Nothing was repeated: repeats are taken to differ by about {size}, which is a guess."
+    return f"{text}. Repeats differ by about {size} ({ranking.noise.basis})."
+
+
+def _better(outcome: Outcome) -> str:
+    if outcome.scale is Scale.YES_NO:
+        return "yes is better" if outcome.direction == "higher" else "no is better"
+    if outcome.scale is Scale.GRADED and outcome.grades:
+        return f"{outcome.grades[-1] if outcome.direction == 'higher' else outcome.grades[0]} is best"
+    return f"{outcome.direction} is better"
+
+
+def _name(ranking: Ranking, pour: RankedPour) -> str:
+    return f"{_names(ranking)[pour.trial.id]} {pour.portion or ''}".rstrip()
+
+
+def _names(ranking: Ranking) -> dict[str, str]:
+    ids = [*(pour.trial.id for pour in ranking.pours), *(item.trial for item in ranking.left_out)]
+    return short_names(list(dict.fromkeys(ids)))
+
+
+def render_ranking(ranking: Ranking, width: int = 80) -> str:
+    """The ranking as text of at most `width` columns."""
+    lines = wrap_words(ranking_sentence(ranking), width)
+    if ranking.pours:
+        marked = any(pour.may_be_best for pour in ranking.pours)
+        heading = unit_label(ranking.label, ranking.outcome.unit)
+        rows = [Row(heading, ("", "made"))]
+        for pour in ranking.pours:
+            value = say_value(ranking.outcome, pour.value)
+            if pour.value.n > 1 and pour.value.spread is not None:
+                spread = format_number(pour.value.spread, places(ranking.outcome))
+                value = f"{value} ± {spread} n {pour.value.n}"
+            sign = "* " if pour.may_be_best else "  " if marked else ""
+            soap = f"{pour.trial.recipe} {pour.trial.version[:8]}"
+            rows.append(Row(f"{sign}{_name(ranking, pour)}", (value, pour.trial.made.isoformat()), note=soap))
+        lines += ["", *render_rows(rows, width=width)]
+        if marked and not ranking.outcome.scale.is_ordinal:
+            lines += [
+                "",
+                *wrap_words("* the best, or not shown to be worse, by what is known of repeats", width, indent=2),
+            ]
+    if ranking.left_out:
+        labels = left_out_labels(ranking.left_out, _names(ranking))
+        more = len(labels) - _MOST_NAMED
+        listed = say_list(labels if more <= 0 else [*labels[:_MOST_NAMED], f"{more} more"])
+        lines += ["", *wrap_words(f"Without it: {listed}.", width, indent=2)]
+    return "\n".join(lines)

@@ -13,7 +13,23 @@ from cli.output import say, say_json, width
 @json_option
 @folder_option
 def outcomes(name: str | None, as_json: bool) -> None:
-    """What trials are compared on: unit, direction, ages; with NAME how to measure it."""
+    """What trials are compared on: unit, direction, ages; with NAME how to measure it.
+
+    Your own go into formulary.yaml, each with a scale: graded (its grades in order), yes-no, measured, percent, count
+    or log time:
+
+    \b
+      outcomes:
+        scent left:
+          scale: graded
+          grades: [none, some, much]
+          ages: [28 d, 90 d]
+          direction: higher
+          how: smell the bar at arm's length, then close by
+
+    Words of your own for events stand there too (events: {swirled: what it means}), and what `due` asks for when
+    (follow_up: {hardness: [28 d]}).
+    """
     from trials.bench import open_bench
     from trials.outcomes.known import find_outcome
     from trials.outcomes.text import render_outcome, render_outcomes

@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
+from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
 from formulary.fields import SLUG
@@ -97,6 +98,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
         findings: list[Finding] = list(self.settings_findings)
         settings_broken = has_errors(findings)
+        findings += [] if settings_broken else check_settings(self.settings)
         for faults in self.material_findings.values():
             findings += faults
         for path in self.paths("materials") + self.paths("recipes"):

@@ -8,6 +8,7 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
+from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import work_out_batch
 from formulary.changes.compare import compare_batches
 from formulary.changes.message import change_in_words, propose_why, save_message
@@ -206,7 +207,8 @@ def _materials_in(folder: FormularyFiles, path: str) -> frozenset[str]:
 def _faults(folder: FormularyFiles, path: str, data: bytes) -> tuple[Finding, ...]:
     slug = slug_of(path)
     if path == SETTINGS_FILE:
-        return parse_settings(data, path)[1]
+        settings, findings = parse_settings(data, path)
+        return findings if has_errors(findings) else (*findings, *check_settings(settings))
     if path.startswith("materials/"):
         return parse_material(data, path, slug)[1]
     if path.startswith("recipes/"):

@@ -9,14 +9,21 @@ from types import MappingProxyType
 
 from formulary.document import Block, Node, Scalar
 from formulary.fields import Fields, read_file
-from formulary.finding import Finding
+from formulary.finding import Finding, Place
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
 
 _STANDARD_MEASURES_ML = MappingProxyType(
     # Metric spoons and cup (common practice, no source); US fluid ounce 29.5735 ml (NIST Handbook 44, from memory).
     {"tsp": Decimal(5), "tbsp": Decimal(15), "cup": Decimal(250), "fl_oz": Decimal("29.5735")}
 )
-_LATER_KEYS = ("outcomes", "events", "follow_up")
+# What other parts read themselves, and how it is written.
+_LATER_KEYS = MappingProxyType(
+    {
+        "outcomes": "scent left: {scale: graded, grades: [none, some, much]}",
+        "events": "swirled: colours drawn through one another",
+        "follow_up": "hardness: [28 d]",
+    }
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +34,7 @@ class Settings:
     cure_days: until bars are sold. water_lost_percent: of the water, expected to be lost in that cure.
     checks_off: codes of common-practice checks switched off. moulds: name -> its inside as filled ("25 x 8 x 7 cm").
     vessels_ml: "pot" and "jug", what they hold in millilitres. free: the blocks that other parts read themselves.
+    places: where moulds (`moulds/tall`) and codes (`checks/castor-much`) stand in the file.
     """
 
     name: str = "formulary"
@@ -40,6 +48,7 @@ class Settings:
     moulds: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     vessels_ml: Mapping[str, Decimal] = field(default_factory=lambda: MappingProxyType({}))
     free: Mapping[str, Block] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
 
 
 def parse_settings(data: bytes | str, path: str = "formulary.yaml") -> tuple[Settings, tuple[Finding, ...]]:
@@ -75,20 +84,28 @@ def read_settings(fields: Fields) -> Settings:
         cure.finish()
     checks = fields.block_of("checks")
     off: tuple[str, ...] = ()
+    places: dict[str, Place] = {}
     if checks is not None:
-        off = tuple(_texts(checks, checks.items("off"), "off"))
+        items = checks.items("off")
+        off = tuple(_texts(checks, items, "off"))
+        places.update(
+            (f"checks/{node.text}", checks.place_of(node, "off")) for node in items if isinstance(node, Scalar)
+        )
         checks.finish()
     entries = fields.entries("moulds")
     sizes = _texts(fields, [entry.value for entry in entries], "moulds")
     moulds = dict(zip((entry.key.text for entry in entries), sizes, strict=False))
+    places.update((f"moulds/{entry.key.text}", fields.place_of(entry.value, "moulds")) for entry in entries)
     vessels = _read_vessels(fields)
     free = {}
-    for key in _LATER_KEYS:
+    for key, example in _LATER_KEYS.items():
         node = fields.node(key)
         if isinstance(node, Block):
             free[key] = node
         elif node is not None:
-            fields.report("wrong-shape", f"`{key}` is not a block", "write `name: {...}` lines below it", node, key)
+            fields.report(
+                "wrong-shape", f"`{key}` is not a block", f"write lines below it, such as {example}", node, key
+            )
     currency = fields.text("currency") or ""
     fields.finish()
     return Settings(
@@ -103,6 +120,7 @@ def read_settings(fields: Fields) -> Settings:
         moulds=MappingProxyType(moulds),
         vessels_ml=MappingProxyType(vessels),
         free=MappingProxyType(free),
+        places=MappingProxyType(places),
     )
 
 

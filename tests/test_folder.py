@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 from pathlib import Path
 
@@ -42,6 +43,18 @@ def test_a_new_formulary_is_saved_whole_and_its_example_can_be_weighed_out(folde
         ["git", "-C", str(folder.root), "ls-files"], capture_output=True, text=True, check=True
     ).stdout.split()
     assert listed == [".gitattributes", ".gitignore", "formulary.yaml", FIRST]
+
+
+def test_what_the_example_shows_in_comments_can_be_taken_over(folder: Folder) -> None:
+    path = folder.root / "recipes/first-bar.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(re.sub(r"^# (scent:|portions:|  - )", r"\1", text, flags=re.MULTILINE), encoding="utf-8")
+    folder.refresh()
+    batch = folder.batch("first-bar", oils="1000 g")
+    assert [portion.name for portion in batch.portions] == ["plain", "scented"]
+    assert [(line.material, line.portion) for line in batch.pot.lines if line.role == "scent"] == [
+        ("lavender-oil", "scented")
+    ]
 
 
 def test_the_id_of_a_version_is_what_git_calls_its_file(folder: Folder) -> None:

@@ -12,6 +12,7 @@ import pytest
 from ruamel.yaml import YAML
 
 import formulary
+from formulary.batch.settings_checks import check_settings
 from formulary.document import render_document
 from formulary.finding import MAX_FINDINGS
 from formulary.settings import Settings, for_calculation, parse_settings, settings_tree
@@ -127,3 +128,21 @@ def test_a_file_with_very_many_faults_tells_the_first_and_that_there_are_more() 
     assert findings[-1].place.line == findings[-2].place.line
     _, told = parse_settings("\n".join(text.splitlines()[:51]), "formulary.yaml")
     assert [finding.code for finding in told] == ["unknown-key"] * 50
+
+
+def test_what_another_block_should_hold_is_told_by_an_example_of_its_own() -> None:
+    for text, example in (("events: [swirled]", "swirled: "), ("outcomes: [a]", "scale: "), ("follow_up: a", "[28 d]")):
+        (finding,) = parse_settings(f"format: 1\n{text}\n")[1]
+        assert example in finding.do
+
+
+def test_a_mould_that_is_no_size_and_a_check_that_is_none_are_told_where_they_stand() -> None:
+    text = "format: 1\nmoulds:\n  tall: 25 x 8 x 7 cm\n  tube: 7 cm diameter x 20 cm\n"
+    settings, findings = parse_settings(f"{text}checks: {{off: [castor-much, lye-excess]}}\n")
+    assert findings == ()
+    mould, check = check_settings(settings)
+    assert (mould.severity.value, mould.place.path) == ("error", "formulary.yaml")
+    assert (mould.place.line, mould.place.column) == (4, 9)
+    assert "tube" in mould.what
+    assert (check.severity.value, check.place.line, check.place.column) == ("warn", 5, 29)
+    assert "lye-excess" in check.what

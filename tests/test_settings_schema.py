@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import pytest
 from jsonschema import Draft202012Validator
 from ruamel.yaml import YAML
 
+from formulary.batch.settings_checks import check_settings
 from formulary.finding import has_errors
 from formulary.settings import parse_settings
 from trials.due import read_follow_up
@@ -93,3 +95,17 @@ def test_the_files_that_we_write_fit(tmp_path: Path) -> None:
     init_folder(tmp_path / "soap", name="no: 1 # of ours").close()
     text = (tmp_path / "soap/formulary.yaml").read_text(encoding="utf-8")
     VALIDATOR.validate(json.loads(json.dumps(YAML(typ="safe", pure=True).load(text), default=str)))
+
+
+def test_every_key_stands_in_the_file_that_init_writes_and_can_be_taken_over(tmp_path: Path) -> None:
+    from formulary.starting import init_folder
+
+    init_folder(tmp_path / "soap").close()
+    text = (tmp_path / "soap/formulary.yaml").read_text(encoding="utf-8")
+    shown = re.sub(r"^# ((?:  )*[a-z_]+.*:.*|  .*)$", r"\1", text, flags=re.MULTILINE)
+    lines = [line for line in shown.splitlines() if not re.match(r"[A-Z]|percent, count", line)]
+    tree = json.loads(json.dumps(YAML(typ="safe", pure=True).load("\n".join(lines)), default=str))
+    assert set(tree) == set(SCHEMA["properties"])
+    VALIDATOR.validate(tree)
+    assert is_read_without_an_error(tree)
+    assert check_settings(parse_settings(json.dumps(tree))[0]) == ()

@@ -207,6 +207,20 @@ ERRORS = [
         plain(more=addition("kaolin", "50 % of batter")),
     ),
     Case(
+        "error bad-mould",
+        replace(plain(), settings="format: 1\nmoulds: {tube: 7 cm diameter x 20 cm}\n"),
+        replace(plain(), settings="format: 1\nmoulds: {tube: cylinder 7 x 20 cm}\n"),
+        '"cylinder 8 x 20 cm"',
+        replace(plain(), settings="format: 1\nmoulds: {tube: cylinder 8 x 20 cm}\n"),
+    ),
+    Case(
+        "warn unknown-check",
+        replace(plain(), settings="format: 1\nchecks: {off: [castor-muhc]}\n"),
+        replace(plain(), settings="format: 1\nchecks: {off: [castor-much]}\n"),
+        "did you mean castor-much",
+        replace(plain(), settings="format: 1\nchecks: {off: [castor-much]}\n"),
+    ),
+    Case(
         "error divided-too-early",
         plain(more=addition("oat-milk", "8 % of oils", "lye water", **WET) + halves("oat-milk", 50)),
         plain(more=addition("oat-milk", "8 % of oils", "trace", **WET) + halves("oat-milk", 50)),

@@ -9,6 +9,7 @@ from formulary.batch.checks import check_pot, check_recipe
 from formulary.batch.figures import work_out_pot
 from formulary.batch.ingredients import list_ingredients
 from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import WATER, work_out_batch
 from formulary.finding import Finding, has_errors
 from formulary.materials.chosen_lots import with_chosen_lots
@@ -61,7 +62,7 @@ class Kitchen:
     def _read(self) -> tuple[Register, Settings, Recipe | None, tuple[Finding, ...]]:
         settings, faults = parse_settings(self.settings)
         assert not faults, [str(finding) for finding in faults]
-        found: list[Finding] = []
+        found = list(check_settings(settings))
         makers = []
         for slug, text in self.materials.items():
             material, faults = parse_material(text, f"materials/{slug}.yaml", slug)

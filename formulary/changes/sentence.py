@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import TypeVar
 
@@ -23,6 +23,8 @@ from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
 
 MOST_CLAUSES = 6
+# Percentages worked out from weights are off by less than that.
+_ROUNDED = Decimal("0.02")
 # How the label of a side begins that is a trial's pot and not a recipe.
 AS_MADE = "as made"
 _WHERE = {"lye water": "the jug", "oils": "the oils", "trace": "trace", "top": "the top"}
@@ -88,7 +90,13 @@ def _oil_clauses(oils: Iterable[OilChange]) -> list[str]:
     takers = [change for change in moved if change.points > 0]
     clauses: list[str] = []
     total = sum((change.points for change in takers), Decimal(0))
-    if len(givers) == 1 and len(takers) == 1:
+    if (alone := _moved_alone(moved)) is not None:
+        others = "less" if alone.points > 0 else "more"
+        told = _moved(
+            material_words(alone.material), _short(alone.before_percent), _short(alone.after_percent), "% of the oils"
+        )
+        clauses.append(f"{told} (the others in proportion {others})")
+    elif len(givers) == 1 and len(takers) == 1:
         clauses.append(f"{_given(givers[0])} became {material_words(takers[0].material)}")
     elif len(takers) == 1:
         clauses.append(f"{_and(_given(change) for change in givers)} became {material_words(takers[0].material)}")
@@ -104,6 +112,25 @@ def _oil_clauses(oils: Iterable[OilChange]) -> list[str]:
         rest = len(moved) - len(most)
         clauses.append(f"{len(moved)} oils changed, {_percent(total)} of all ({signed} and {rest} others)")
     return [*clauses, *(clause for change in oils for clause in _stage_clauses(change))]
+
+
+def _moved_alone(moved: Sequence[OilChange]) -> OilChange | None:
+    """The one oil of which there was more or less, where all others only kept their proportions to one another.
+
+    Nobody exchanged anything then: a bit more of one oil was weighed, and every other is a smaller part of the whole.
+    """
+    if len(moved) < 3 or sum(change.before_percent for change in moved) != 100:
+        return None
+    for alone in moved:
+        others = [change for change in moved if change is not alone]
+        if any(change.points.is_signed() == alone.points.is_signed() for change in others):
+            continue
+        before, after = (sum(side) for side in zip(*((o.before_percent, o.after_percent) for o in others), strict=True))
+        if all(
+            abs(other.after_percent * before - other.before_percent * after) <= _ROUNDED * before for other in others
+        ):
+            return alone
+    return None
 
 
 def _stage_clauses(change: OilChange) -> list[str]:

@@ -88,11 +88,34 @@ def test_a_bit_more_of_an_oil_at_trace_is_more_of_it_and_holds_back_no_other() -
     changes = differed(made("extra: olive-oil, weighed: 50 g, at: trace"))
     assert percents_after(changes)["olive-oil"] == pytest.approx(100 * 650 / 1050, abs=0.011)
     assert "olive oil at trace rose from 0 to 4.76 % of the oils" in changes.sentence
-    assert "became olive oil" in changes.sentence
-    assert "0 %" not in changes.sentence.replace("10 %", "")
+    assert changes.sentence.startswith(
+        "Olive oil rose from 60 to 61.9 % of the oils (the others in proportion less), and "
+    )
     (row,) = [line for line in render_changes(changes, width=100).splitlines() if line.startswith("    olive oil")]
     assert row.split()[2:5] == ["60.0", "61.9", "+1.9"]
     assert row.endswith("4.76 of it at trace")
+
+
+@pytest.mark.parametrize(
+    ("entry", "said"),
+    [
+        (
+            "extra: sunflower-oil, weighed: 50 g, at: oils",
+            "Sunflower oil rose from 0 to 4.76 % of the oils (the others",
+        ),
+        (
+            "line: olive-oil, weighed: 500 g",
+            "Olive oil fell from 60 to 55.55 % of the oils (the others in proportion more",
+        ),
+        (
+            "line: castor-oil, left_out: true",
+            "Castor oil fell from 5 to 0 % of the oils (the others in proportion more",
+        ),
+        ("line: coconut-oil, instead: olive-oil, weighed: 100 g", "All the coconut oil (25 %) became olive oil"),
+    ],
+)
+def test_where_one_oil_alone_was_weighed_otherwise_nobody_exchanged_any(entry: str, said: str) -> None:
+    assert differed(made(entry)).sentence.startswith(said)
 
 
 def test_an_oil_of_which_some_was_not_held_back_is_the_same_oil_in_two_parts() -> None:

@@ -31,13 +31,19 @@ def branch(
     Options may be repeated; swaps come first, then drops, adds and sets. The file is written and not yet saved.
     """
     from formulary.changes.text import render_details
-    from formulary.recipes.tweaks import parse_tweaks
+    from formulary.errors import InputError
+    from formulary.recipes.tweaks import faults_beside, parse_each_tweak
     from formulary.text_table import paragraph
 
     with open_chosen() as folder:
         parent = folder.find_version(recipe)
-        tweaks = parse_tweaks(swaps=swaps, drops=drops, adds=adds, sets=sets)
-        made = folder.branch(parent, variant, *tweaks, name=name)
+        tweaks, unread = parse_each_tweak(swaps=swaps, drops=drops, adds=adds, sets=sets)
+        try:
+            made = folder.branch(parent, variant, *tweaks, name=name)
+        except InputError as fault:
+            raise InputError((*unread, *faults_beside(unread, fault.findings))) from None
+        if unread:
+            raise InputError(unread)
         changes = folder.diff(parent, made)
         path = folder.write(made)
         say("\n".join([*paragraph(changes.sentence, width=width()), *render_details(changes, width=width())]))

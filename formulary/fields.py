@@ -370,5 +370,5 @@ def fraction_fault(number: Decimal, text: str) -> tuple[str, str] | None:
     if 0 < number < 1 and "%" not in text:
         meant = format_decimal((number * 100).normalize())
         what = f"{text} looks like a fraction; percentages are written 5, not 0.05"
-        return what, f"write {meant}, or `{text} %` if so little is meant"
+        return what, f"write {meant} if it is a part of 1, or `{text} %` if so little is meant"
     return None

@@ -63,11 +63,23 @@ class Folder(FormularyWorkshop):
     def branch(self, reference: Version | str, slug: str, *tweaks: Tweak, name: str | None = None) -> Version:
         """A variant of a saved version with its tweaks, not written yet; `write` or `save` it.
 
-        Raises InputError for a name that is taken or unusable, an unsaved parent, or a tweak that does not fit.
+        Raises InputError for a name that is taken or unusable, an unsaved parent, or tweaks that do not fit; with all
+        findings together.
         """
         version = self.find_version(reference) if isinstance(reference, str) else reference
-        self._demand_free(slug)
-        return version.branch(slug, *tweaks, register=self.register, name=name)
+        faults: list[Finding] = []
+        try:
+            self._demand_free(slug)
+        except InputError as fault:
+            faults += fault.findings
+        try:
+            variant = version.branch(slug, *tweaks, register=self.register, name=name)
+        except InputError as fault:
+            told = {finding.code for finding in faults}
+            raise InputError([*faults, *(finding for finding in fault.findings if finding.code not in told)]) from None
+        if faults:
+            raise InputError(faults)
+        return variant
 
     def compose(
         self,

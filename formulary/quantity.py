@@ -143,7 +143,8 @@ class Quantity(NamedTuple):
             return self.amount
         kind, factor = _UNITS[unit]
         if kind is not self.kind:
-            raise NotAQuantity(f"{self} is a {self.kind.value}, not a {kind.value}", f"write {_EXAMPLES[kind]}")
+            do = f"write a {kind.value}, such as {_EXAMPLES[kind]}"
+            raise NotAQuantity(f"{self} is a {self.kind.value}, not a {kind.value}", do)
         if kind is Kind.TEMPERATURE:
             if unit == "°C":
                 return (self.amount - 32) * 5 / 9
@@ -215,7 +216,7 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     else:
         quantity = _parse_spelled(stripped, match, kinds)
     if quantity.kind is Kind.TEMPERATURE and quantity.to("°C") < ABSOLUTE_ZERO_C:
-        raise NotAQuantity(f"{stripped!r} is colder than anything can be", f"write {_examples(kinds)}")
+        raise NotAQuantity(f"{stripped!r} is colder than anything can be", f"write such as {_examples(kinds)}")
     return quantity
 
 
@@ -241,11 +242,12 @@ def _parse_spelled(stripped: str, match: re.Match[str] | None, kinds: tuple[Kind
     if unit is None and _SEVERAL_UNITS.fullmatch(stripped):
         raise NotAQuantity(f"{stripped[:24]!r} is in two units", f"use one unit for all of it, such as {example}")
     if unit is None:
-        raise NotAQuantity(f"{spelled[:24]!r} is not a unit known here", f"write {example}")
+        raise NotAQuantity(f"{spelled[:24]!r} is not a unit known here", f"write one that is, such as {example}")
     quantity = Quantity(amount, unit)
     if quantity.kind not in kinds:
         wanted = " or ".join(kind.value for kind in kinds)
-        raise NotAQuantity(f"{stripped!r} is a {quantity.kind.value}, not a {wanted}", f"write {example}")
+        do = f"write a {wanted}, such as {example}"
+        raise NotAQuantity(f"{stripped!r} is a {quantity.kind.value}, not a {wanted}", do)
     return quantity
 
 

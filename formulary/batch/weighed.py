@@ -8,9 +8,11 @@ from collections.abc import Iterable
 from formulary.batch.scale import format_shown
 from formulary.batch.size import demand_sensible
 from formulary.errors import InputError
+from formulary.fields import hyphenate
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 
 _WEIGHED = re.compile(r"(\S+)\s+(.+)")
+_SPACED_NAME = re.compile(r"([^\W\d][^\d]*\s[^\d]*?)\s+([\d.].*)")
 
 
 def parse_weighed(text: str) -> tuple[str, float]:
@@ -24,6 +26,10 @@ def parse_weighed(text: str) -> tuple[str, float]:
     try:
         mass_g = float(parse_quantity(match.group(2), Kind.MASS).to("g"))
     except NotAQuantity as problem:
+        spaced = _SPACED_NAME.fullmatch(text.strip())
+        if spaced is not None:
+            what, do = f"{spaced.group(1)!r} is not how a name is written here", f'write "{hyphenate(spaced.group(1))}'
+            raise InputError.of("bad-weighed", what, f'{do} {spaced.group(2)}"') from None
         raise InputError.of("bad-weighed", problem.what, problem.do) from None
     if mass_g < 0:
         raise InputError.of("bad-weighed", f"{match.group(2)!r} is no weight", "write 0 g, or more")

@@ -97,10 +97,12 @@ def _apply_swap(recipe: Recipe, tweak: Swap, materials: Materials) -> Recipe:
 def _apply_add(recipe: Recipe, tweak: Add, materials: Materials) -> Recipe:
     kind = _kind(tweak, tweak.material, materials)
     if kind.is_fat:
-        fullest = max(recipe.oils, key=lambda line: line.percent).material
+        others = [line for line in recipe.oils if line.material != tweak.material]
         what = f"{tweak.material} is a material of kind {kind}; added, it would get no alkali"
         points = format_decimal(tweak.rate.amount) if tweak.rate.unit == "%" else "5"
-        do = f'swap it in, so that the oils keep totalling 100: --swap "{points}% {fullest}:{tweak.material}"'
+        fullest = max(others, key=lambda line: line.percent).material if others else "another-oil"
+        verb = "swap it in" if len(others) == len(recipe.oils) else "swap more of it in"
+        do = f'{verb}, so that the oils keep totalling 100: --swap "{points}% {fullest}:{tweak.material}"'
         raise refused(tweak, "add-oil", what, do)
     if kind == "alkali":
         what = f"{tweak.material} is an alkali, and is not added by a rate"

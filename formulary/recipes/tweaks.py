@@ -117,6 +117,8 @@ def set_field(field: str, value: str | int | Decimal) -> SetField:
 _SWAP = re.compile(r"\s*(all|[^a-z]+?)\s*(?:of\s+)?([a-z0-9-]+)\s*(?::|->|\bto\b)\s*([a-z0-9-]+)\s*")
 _SPACED_SWAP = re.compile(r"\s*(all|[\d.]+\s*%?)\s+(?:of\s+)?([^:\d]+?)\s*:\s*([^:\d]+?)\s*")
 _SPACED_NAME = re.compile(r"\s*([^\W\d][^\d]*\s[^\d]*?)\s+([\d.].*)")
+_NO_NAMES = frozenset({"all", "at", "of", "per", "kg", "oil", "oils", "batter", "trace", "top", "replaces", "extra"})
+_NO_NAMES |= {"the", "g", "rate", "additions", "scent"}
 _ADD = re.compile(
     r"\s*(\S+)\s+(.+?)(?:,?\s+at\s+(lye[ _-]water|\S+))?(?:,?\s+(replaces|extra)(?:\s+(?:the\s+)?water)?)?\s*"
 )
@@ -167,6 +169,16 @@ def parse_tweaks(
 
     Raises InputError with a finding for each that cannot be read.
     """
+    tweaks, findings = parse_each_tweak(swaps=swaps, drops=drops, adds=adds, sets=sets)
+    if findings:
+        raise InputError(findings)
+    return tweaks
+
+
+def parse_each_tweak(
+    *, swaps: Iterable[str] = (), drops: Iterable[str] = (), adds: Iterable[str] = (), sets: Iterable[str] = ()
+) -> tuple[tuple[Tweak, ...], tuple[Finding, ...]]:
+    """The tweaks of one command that can be read, in the order of `parse_tweaks`, and a finding for each other one."""
     tweaks: list[Tweak] = []
     findings: list[Finding] = []
     readers: tuple[tuple[Callable[[str], Tweak], Iterable[str]], ...] = (
@@ -181,9 +193,19 @@ def parse_tweaks(
                 tweaks.append(read(text))
             except InputError as problem:
                 findings += problem.findings
-    if findings:
-        raise InputError(findings)
-    return tuple(tweaks)
+    return tuple(tweaks), tuple(findings)
+
+
+def faults_beside(unread: Iterable[Finding], faults: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Of what is wrong with the tweaks that could be read all that is no consequence of those that could not: of
+    materials that these do not name."""
+    named = {word for fault in unread for word in _names_in(fault)}
+    return tuple(fault for fault in faults if not named & _names_in(fault))
+
+
+def _names_in(fault: Finding) -> set[str]:
+    """The words of a tweak that may name a material."""
+    return set(re.findall(r"[a-z]+(?:-[a-z0-9]+)*", (fault.found or "").casefold())) - _NO_NAMES
 
 
 def read_value(text: str, parse: Callable[[str], _T], tweak: object) -> _T:

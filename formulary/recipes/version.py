@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import has_errors
+from formulary.finding import error, has_errors
 from formulary.identity import blob_id
 from formulary.recipes.model import BasedOn, Recipe
 
@@ -66,7 +66,7 @@ class Version:
         self._demand_fit_for_a_parent()
         problem = check_name(slug)
         if problem is None and slug == self.slug:
-            raise InputError.of("name-taken", f"{slug} is the recipe itself", "give the variant another name")
+            problem = error("name-taken", f"{slug} is the recipe itself", "give the variant another name")
         if register is None:
             from formulary.materials.register import read_builtin_register
 

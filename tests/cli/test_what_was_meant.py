@@ -155,3 +155,63 @@ def test_a_table_prints_json_with_its_schema(formulary: Run) -> None:
     names = [field["name"] for field in made["schema"]["fields"]]
     assert len(made["rows"]) == 1
     assert list(made["rows"][0]) == names
+
+
+@pytest.mark.usefixtures("home")
+def test_a_branch_with_several_mistakes_is_told_all_of_them_and_none_that_another_makes(formulary: Run) -> None:
+    ran = formulary(
+        *("branch", "harbour-base", "harbour-base", "--swap", "60% olive-oil:hemp-seed-oil", "--add", "honey 2%"),
+        *("--add", "lavendar-oil 1 % of oils", "--set", "honey.rate=3 % of oils", "--set", "superfat=700"),
+    )
+    assert ran.status == 2
+    for told in (
+        "a recipe 'harbour-base' already",
+        "60 % is more than that",
+        "'2%' does not say of what",
+        "did you mean lavender-oil",
+        "700 is outside",
+    ):
+        assert told in ran.err
+    assert "honey is not in this recipe" not in ran.err  # it would be, were its own line read
+    assert formulary("branch", "harbour-base", "other", "--add", "honey 2%").status == 2
+    assert not Path("recipes/other.yaml").exists()
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    ("words", "told", "never"),
+    [
+        (("branch", "harbour-base", "x", "--set", "superfat=0.5"), "write 50 if it is a part of 1, or `0.5 %`", "d:1"),
+        (
+            ("branch", "harbour-base", "x", "--add", "olive-oil 5 % of oils"),
+            '--swap "5% coconut-oil:olive-oil"',
+            "olive-oil:olive-oil",
+        ),
+        (
+            ("batch", "harbour-base", "--oils", "1000g", "--weighed", "olive oil 520 g"),
+            'write "olive-oil 520 g"',
+            "is not an amount",
+        ),
+        (
+            ("batch", "harbour-base", "--oils", "1000g", "--weighed", "water 270 ml"),
+            "write a mass, such as 1000 g",
+            "write 1000 g",
+        ),
+    ],
+)
+def test_a_hint_shows_how_it_is_written_and_orders_nothing_else(
+    words: tuple[str, ...], told: str, never: str, formulary: Run
+) -> None:
+    ran = formulary(*words)
+    assert ran.status == 2
+    assert told in " ".join(ran.err.split())
+    assert never not in ran.err
+
+
+def test_a_word_for_a_percentage_is_told_what_is_measured(formulary: Run, home: Path) -> None:
+    formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    code = next(home.glob("trials/*/*")).name[-4:]
+    ran = formulary("trial", "observe", code, "gel", "full", "--age", "1d")
+    assert ran.status == 2
+    assert "'full' is no percentage" in ran.err
+    assert "gel 60 %" in ran.err

@@ -10,6 +10,7 @@ from formulary.quantity import (
     Kind,
     NotAQuantity,
     Quantity,
+    find_comma,
     find_unit,
     format_decimal,
     parse_decimal,
@@ -103,7 +104,11 @@ def _bounded(number: Decimal, outcome: Outcome) -> Decimal:
 def _amount(text: str, outcome: Outcome) -> Decimal:
     stripped = text.strip()
     if outcome.scale is Scale.PERCENT:
-        number = parse_percent(stripped)
+        try:
+            number = parse_percent(stripped)
+        except NotAQuantity:
+            do = find_comma(stripped) or f"write how much, in percent: {outcome.name} 60 %, or 100 % for all of it"
+            raise NotAQuantity(f"{stripped[:40]!r} is no percentage", do) from None
         fault = fraction_fault(number, stripped)
         if fault:
             raise NotAQuantity(*fault)

@@ -15,6 +15,7 @@ from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
 from trials.effective import effective_portion, kept_materials, lot_weights, materials_of, pot_of_bars
+from trials.identity import code_of
 from trials.likely import check_likely
 from trials.minutes import check_minutes
 from trials.model import REBATCHED, Trial
@@ -146,15 +147,19 @@ def _check_free_alkali(
 
     A superfat that is low, or may be, is settled by a test that finds none. Where it may be below nothing, or was
     before the loaf was rebatched, only a test can tell, and nobody can decide without. A rebatch makes older tests
-    void.
+    void, and all of them where its time is not recorded.
     """
-    rebatched = [step for step in trial.after_pour if step.what == REBATCHED]
-    from_h = max((step.at_h for step in rebatched if step.at_h is not None), default=Decimal(0))
-    last = _last_tests(trial, outcome, from_h)
+    rebatched = [step.at_h for step in trial.after_pour if step.what == REBATCHED]
+    times = [at_h for at_h in rebatched if at_h is not None]
+    is_timed = len(times) == len(rebatched)
+    last = _last_tests(trial, outcome, max(times, default=Decimal(0))) if is_timed else []
     if not last:
         yield from little_fat
         what = f"free alkali was not looked for{' since it was rebatched' if rebatched else ''}"
         do = "test a fresh cut before selling"
+        if not is_timed:
+            what = "it is not recorded when it was rebatched, so no test for free alkali counts"
+            do = f'formulary trial after {code_of(trial.id)} rebatched --at "20 h" --correct, with its time; then {do}'
         was_caustic = bool(rebatched) and effective_portion(trial).figures.superfat_effective < 0
         if was_caustic or any(each.code == "superfat-band" for each in little_fat):
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from formulary.batch.model import WHOLE, Pot, PotFigures, PotLine, PotPortion
+from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, PotPortion
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material, MaterialKind
@@ -115,6 +115,13 @@ def effective_portion(trial: Trial, portion: str | None = None, *, as_bars: bool
         rates=MappingProxyType(_rates(pot)),
         share=share,
     )
+
+
+def expected_cure(trial: Trial) -> Cured:
+    """What the cure is expected to leave of the bars, by the settings of the trial's start."""
+    from formulary.batch.volume import cured_figures
+
+    return cured_figures(pot_of_bars(trial), materials_of(trial), trial.plan.settings)
 
 
 def has_no_oils(trial: Trial, portion: str | None = None) -> bool:

@@ -14,7 +14,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.checks import fit_to_sell
-from trials.effective import effective_portion, effective_pot
+from trials.effective import effective_portion, effective_pot, expected_cure
 from trials.identity import code_of
 from trials.model import Event, Trial
 from trials.outcomes.find import find_values, outcome_values
@@ -170,7 +170,13 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
     rebatched = f"; {as_poured} % as poured, before it was rebatched" if figures != poured else ""
     lines += paragraph(f"Superfat {effective} % effective ({low} to {high}){rebatched}", width=width, indent=2)
     jug, whole = format_number(figures.in_jug_percent, 1), format_number(figures.effective_percent, 1)
-    return lines + paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)
+    lines += paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)
+    cured = expected_cure(trial)
+    expected = (
+        f"Expected after {cured.days:g} days: {format_number(cured.mass_loss_percent, 1)} % lighter than poured, if"
+        f" {cured.water_lost_percent:g} % of the water is lost"
+    )
+    return lines + paragraph(expected, width=width, indent=2)
 
 
 _WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -349,6 +355,7 @@ def trial_json(
             "low": figures.superfat_low,
             "high": figures.superfat_high,
         },
+        "cured": expected_cure(trial).to_json(),
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
         "scent": scent_json(trial),
         "portions": portions_json(trial),

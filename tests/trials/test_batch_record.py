@@ -145,3 +145,20 @@ def test_a_trial_with_nothing_recorded_yet_says_so() -> None:
     text = said(render_trial(trial, (), outcomes()))
     assert "nothing observed yet" in text
     assert "weights as planned" in text
+
+
+def test_what_the_cure_is_expected_to_take_of_what_was_really_poured_stands_beside_its_assumption() -> None:
+    trial = trial_of(TRIAL)
+    pot, materials = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added), materials_of(trial)
+    poured_g = sum(line.grams for line in pot.lines)
+    water_g = sum(
+        line.grams * (100.0 if line.role == "water" else materials[line.material].water_percent or 0.0) / 100.0
+        for line in pot.lines
+    )
+    lost = float(trial.plan.settings.water_lost_percent)
+    loss_percent = water_g * lost / poured_g
+    expected = f"{loss_percent:.1f} % lighter than poured, if {lost:g} % of the water is lost"
+    assert expected in said(render_trial(trial, (), outcomes()))
+    cured = trial_json(trial, (), outcomes())["cured"]
+    assert isinstance(cured, dict)
+    assert cured["mass_loss_percent"] == pytest.approx(loss_percent)

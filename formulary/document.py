@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from itertools import pairwise
 from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +47,15 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
     data: the file's content; at most 256 kB of UTF-8, one document, a block of keys at the top.
     path: the file's name, for the findings.
     """
+    root, findings = parse_as_meant(data, path)
+    return (None if findings else root), findings
+
+
+def parse_as_meant(data: bytes | str, path: str | None = None) -> tuple[Block | None, tuple[Finding, ...]]:
+    """As `parse_document`, but a file whose only faults are decimal commas has its tree, read with points instead.
+
+    It is for telling what else is wrong in the file: with a finding, nothing may be made of the tree.
+    """
     text, problem = _decode(data, path)
     if text is None:
         return None, (problem,) if problem else ()
@@ -75,15 +83,16 @@ def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | 
         except Exception as slow_fault:
             return None, (_syntax_finding(slow_fault, text, path),)
     tab = _tab_finding(text, parse_events(text), path) if "\t" in text else None
-    if builder.findings or tab is not None:
-        return None, (*builder.findings, *([tab] if tab is not None else []))
+    found = (*builder.findings, *([tab] if tab is not None else []))
+    if any(finding.code != "decimal-comma" for finding in found):
+        return None, found
     if root is None or (isinstance(root, Scalar) and root.is_empty):
         what = "the file is empty"
         return None, (error("file-empty", what, "start it with `format: 1`", Place(path, 1, 1)),)
     if not isinstance(root, Block):
         what = "the file is not a block of `key: value` lines"
         return None, (error("file-shape", what, "start it with `format: 1`", Place(path, root.line, root.column)),)
-    return root, ()
+    return root, found
 
 
 def plain(node: Node) -> Any:
@@ -309,7 +318,8 @@ class _Builder:
             place = Place(self.path, key.line, key.column)
             is_bare = isinstance(value, Scalar) and value.is_empty
             if last is not None and is_bare and _is_split(last.value, key, spaced=flow):
-                self._tell_comma(last.value, key, last.key.text)
+                meant = self._tell_comma(last.value, key, last.key.text)
+                last = kept[last.key.text] = Entry(last.key, meant)
                 continue
             if not isinstance(key, Scalar):
                 self.findings.append(error("yaml-key", "a key is a list or a block", "write a plain word", place))
@@ -328,25 +338,31 @@ class _Builder:
         return [entry.key for entry in kept.values()], {key: entry.value for key, entry in kept.items()}
 
     def _listing(self, start: Any, items: list[Node], end: Any) -> Listing:
-        for first, second in pairwise(items):
+        kept: list[Node] = []
+        for item in items:
+            first = kept[-1] if kept else None
             # [3,4] may well be two numbers; [3,4 mm] is not
             if (
-                _is_split(first, second)
+                first is not None
+                and _is_split(first, item)
                 and isinstance(first, Scalar)
-                and isinstance(second, Scalar)
+                and isinstance(item, Scalar)
                 and _WHOLE_NUMBER.fullmatch(first.text)
-                and _AMOUNT_BEHIND.fullmatch(second.text)
+                and _AMOUNT_BEHIND.fullmatch(item.text)
             ):
-                self._tell_comma(first, second, None)
-        return Listing(tuple(items), bool(start.flow_style), start.start_mark, _end(start, end))
+                kept[-1] = self._tell_comma(first, item, None)
+            else:
+                kept.append(item)
+        return Listing(tuple(kept), bool(start.flow_style), start.start_mark, _end(start, end))
 
-    def _tell_comma(self, first: Node, second: Node, field: str | None) -> None:
-        """Say that a decimal comma was taken for the comma that parts entries."""
+    def _tell_comma(self, first: Node, second: Node, field: str | None) -> Scalar:
+        """Say that a decimal comma was taken for the comma that parts entries; what was meant, with a point."""
         assert isinstance(first, Scalar)
         assert isinstance(second, Scalar)
         what = f"a comma splits this: {first.text[:24]},{second.text[:40]}"
         do = f"write {first.text[:24]}.{second.text[:40]}"
         self.findings.append(error("decimal-comma", what, do, Place(self.path, first.line, first.column, field)))
+        return Scalar(f"{first.text}.{second.text}", first.style, first.start_mark, second.end_mark)
 
 
 def _is_split(first: Node, second: Node, *, spaced: bool = False) -> bool:

@@ -9,7 +9,7 @@ from decimal import Decimal
 from functools import lru_cache
 from typing import TypeVar
 
-from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, parse_document
+from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, parse_as_meant
 from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
 from formulary.quantity import (
     Elapsed,
@@ -343,11 +343,12 @@ def read_file(
     data: bytes | str, path: str | None, read: Callable[[Fields], _T | None]
 ) -> tuple[_T | None, tuple[Finding, ...]]:
     """What `read` makes of a file's content, and all that is wrong; nothing when there are too many faults to tell."""
-    root, faults = parse_document(data, path)
+    root, faults = parse_as_meant(data, path)
     if root is None:
         return None, faults
     findings = FileFindings()
     try:
+        findings.extend(faults)
         found = read(Fields(root, findings, path=path))
     except TooManyFindings:
         found = None

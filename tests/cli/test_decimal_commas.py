@@ -34,6 +34,32 @@ def test_a_file_with_a_decimal_comma_is_refused_at_its_place(
     assert "5.5" in ran.err
 
 
+def test_a_decimal_comma_hides_nothing_else_that_is_wrong_in_a_file(formulary: Run, home: Path) -> None:
+    text = BASE.replace("superfat: 5}", "superfat: 5,5}").replace("rice-bran-oil: 22", "rice-bran-oil: 23")
+    text = text.replace("olive-oil:", "olve-oil:")
+    (home / "recipes/comma.yaml").write_text(text + "colour: blue\n", encoding="utf-8")
+    ran = formulary("check", "comma")
+    assert ran.status == 2
+    for told in ("write 5.5", "101 %, not 100 %", "did you mean olive-oil", "`colour` is not a key"):
+        assert told in ran.err
+    assert "`5`" not in ran.err  # what the comma split off is no key of its own
+    formulary("trial", "start", "harbour-base", "--oils", "500g")
+    trial = next(home.glob("trials/*/*/trial.yaml"))
+    record = trial.read_text(encoding="utf-8").replace(
+        "\nobservations:\n",
+        (
+            "\nobservations:\n  - {age: 28 d, outcome: hardness, values: [3,1 mm, 3.3 mm]}\n"
+            "  - {age: 28 d, outcome: hardnes, value: 3.2 mm}\n"
+        ),
+        1,
+    )
+    trial.write_text(record, encoding="utf-8")
+    ran = formulary("check")
+    assert "write 3.1 mm" in ran.err
+    assert "did you mean hardness" in ran.err
+    assert formulary("trial", "show", trial.parent.name).status == 2
+
+
 @pytest.mark.parametrize(
     ("arguments", "meant"),
     [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from formulary.batch.blend import Blend
 from formulary.batch.cost import Cost
-from formulary.batch.ingredients import Ingredient, IngredientList
+from formulary.batch.ingredients import WATER_INCI, Ingredient, IngredientList
 from formulary.batch.weigh_out_text import render_findings
 from formulary.chemistry.fatty_acids import CHAIN_GROUPS
 from formulary.materials.plain_name import material_words
@@ -62,6 +62,10 @@ def render_ingredients(lists: IngredientList, *, width: int = 80) -> str:
     lines: list[str] = []
     for title, listed in (("As put in the pot", lists.in_pot), ("As in the bar", lists.in_bar)):
         lines += [title, *paragraph(_joined(listed), width=width, indent=2), ""]
+    if lists.with_their_water:
+        wet = ", ".join(material_words(name) for name in lists.with_their_water)
+        text = f"In the bar, the water that the cure takes is taken off {WATER_INCI}; still with all of theirs: {wet}."
+        lines += [*paragraph(text, width=width), ""]
     small = [line.inci for line in lists.in_bar if line.any_order]
     if small:
         text = f"Under 1 % of the bar, and so in any order after the others: {', '.join(small)}."

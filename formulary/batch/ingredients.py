@@ -45,13 +45,15 @@ class IngredientList:
 
     allergens: name -> percent of the cured bar, of the portion that has most of it at the worst end of its split; None
     where a certificate names it without an amount.
-    origins: origin -> materials.
+    origins: origin -> materials. with_their_water: materials that stand in the bar with all the water they brought,
+    since what the cure takes is taken off the water itself.
     """
 
     in_pot: tuple[Ingredient, ...]
     in_bar: tuple[Ingredient, ...]
     allergens: tuple[tuple[str, float | None], ...]
     origins: tuple[tuple[str, tuple[str, ...]], ...]
+    with_their_water: tuple[str, ...]
     findings: tuple[Finding, ...]
 
     def to_json(self) -> dict[str, object]:
@@ -60,6 +62,7 @@ class IngredientList:
             "in_bar": [line.to_json() for line in self.in_bar],
             "allergens": [{"allergen": name, "percent": percent} for name, percent in self.allergens],
             "origins": [{"origin": origin, "materials": list(names)} for origin, names in self.origins],
+            "with_their_water": list(self.with_their_water),
             "findings": [finding.to_json() for finding in self.findings],
         }
 
@@ -90,6 +93,7 @@ def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> 
         in_bar=_ordered(_in_bar(batch, materials, settings)),
         allergens=_allergens(batch.pot, materials, settings),
         origins=_origins(named, materials),
+        with_their_water=_with_their_water(batch.pot, materials),
         findings=tuple(findings),
     )
 
@@ -138,6 +142,17 @@ def _in_bar(batch: Batch, materials: Materials, settings: Settings) -> dict[str,
     lost_g = all_water_g * float(settings.water_lost_percent) / 100.0
     grams[WATER_INCI] = max(grams[WATER_INCI] - lost_g, 0.0)
     return grams
+
+
+def _with_their_water(pot: Pot, materials: Materials) -> tuple[str, ...]:
+    kept = [
+        line.material
+        for line in pot.lines
+        if line.role not in ("alkali", "water", "oil")
+        and water_in(line, materials) > 0
+        and not (materials[line.material].inci_in_soap and acid_mol(line, materials))
+    ]
+    return tuple(sorted(set(kept)))
 
 
 def _put_soap(

@@ -30,13 +30,12 @@ def version(
     portions: str = "",
     superfat: str = "5",
     concentration: str = "33",
+    alkali: str = "sodium-hydroxide",
 ) -> Version:
     """A version of a recipe from the lines of its file."""
     lines = [f"  {oil}: {percent}" for oil, percent in oils.items()]
     text = "\n".join(["format: 1", f"name: {slug}", "oils:", *lines])
-    text += (
-        f"\nlye: {{alkali: sodium-hydroxide, superfat: {superfat}}}\nwater: {{lye_concentration: {concentration}}}\n"
-    )
+    text += f"\nlye: {{alkali: {alkali}, superfat: {superfat}}}\nwater: {{lye_concentration: {concentration}}}\n"
     for key, block in (("additions", additions), ("scent", scent), ("portions", portions)):
         if block:
             text += f"{key}:\n" + "".join(f"  - {{{item.strip()}}}\n" for item in block.splitlines() if item.strip())
@@ -131,7 +130,7 @@ def plan(made_of: Version) -> Plan:
     register = _register()
     batch = work_out_batch(made_of, register, Settings(), oil_mass_g=1000.0)
     names = dict.fromkeys(line.material for line in batch.pot.lines)
-    extra = ("sunflower-oil", "honey", "kaolin", "hemp-seed-oil", "castor-oil")
+    extra = ("sunflower-oil", "honey", "kaolin", "hemp-seed-oil", "castor-oil", "potassium-hydroxide")
     return Plan(
         edition="1",
         recipe=made_of.recipe,

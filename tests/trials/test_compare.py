@@ -158,7 +158,7 @@ def test_a_time_that_was_not_reached_stays_a_limit() -> None:
 def test_pours_that_differ_in_one_thing_alone_are_found_across_the_formulary() -> None:
     found = compare_trials([ONE, HALVES], ALL)
     assert [(pair.before, pair.after, pair.factor.factor) for pair in found.one_changes] == [
-        ("aaaa +5", "bbbb", "hemp seed oil"),
+        ("aaaa +5", "bbbb", "hemp seed oil for olive oil"),
         ("aaaa +5", "k7wq clove", "clove bud oil"),  # the unscented half repeats the base
     ]
 
@@ -225,6 +225,24 @@ def test_the_size_of_a_batch_and_its_rounding_are_no_difference_of_the_lye() -> 
     assert "lye for 1000 g of oils" in render_comparison(found, show_all=True)
 
 
+def test_two_alkalis_and_their_water_differ_by_no_rounding_of_a_scale() -> None:
+    """The water follows both of them, so that it may move by what both were rounded down."""
+    both = version("both", concentration="25", alkali="{sodium-hydroxide: 60, potassium-hydroxide: 40, by: mass}")
+
+    def made(code: str, oil_mass_g: float) -> Trial:
+        batch = work_out_batch(both, ONE.plan.materials, Settings(), oil_mass_g=oil_mass_g)
+        return replace(ONE, id=ONE.id[:-4] + code, plan=make_plan(both, batch, ONE.plan.materials, Settings()))
+
+    large = made("larg", 1000.0)
+    for oil_mass_g in range(400, 500, 7):
+        rows = compare_trials([large, made("smal", float(oil_mass_g))]).lye
+        assert [row.weighed for row in rows] == ["potassium hydroxide", "sodium hydroxide", "water to weigh"]
+        assert not any(row.differs for row in rows)
+    rows = compare_trials([large, ONE]).lye
+    assert [row.differs for row in rows] == [True, True, True]
+    assert rows[0].values[1] == 0.0
+
+
 def test_water_that_was_weighed_otherwise_is_told() -> None:
     wet = replace(ONE, id=ONE.id[:-4] + "wett", as_made=(AsMade(line="water", weighed_g=Decimal(310)),))
     alkali, water = compare_trials([ONE, wet], ALL).lye
@@ -243,6 +261,20 @@ def test_pours_that_all_repeat_one_another_are_shown_each_by_itself_with_what_di
     text = render_comparison(found)
     assert "> 8.0" in text
     assert "name a second trial" not in text
+
+
+def test_what_was_never_measured_runs_from_nowhere_to_nowhere() -> None:
+    early = [trial(BASE, f"e{k}", 31 + k, poured=f"{4 + k}:00", room=str(18 + 6 * k)) for k in range(3)]
+    assert compare_trials(early).sentence.endswith("No outcome was measured of two of them.")
+    hard = [replace(each, observations=ONE.observations) for each in early]
+    assert "Hardness at 28 d was 3.1 mm wherever it was measured" in compare_trials(hard).sentence
+
+
+def test_what_was_not_recorded_is_told_once_for_those_of_which_it_is_not() -> None:
+    bare = [trial(HEMP, f"b{k}", 40 + k, working=f"{7 + 3 * k}:00", blending=None, room=None) for k in range(2)]
+    remarks = compare_trials([ONE, *bare], each=True).remarks
+    assert [remark.partition(":")[0] for remark in remarks] == ["not recorded for b0 and b1"]
+    assert {"blending before scent", "room"} <= set(re.split(", |: ", remarks[0]))
 
 
 def test_repeats_beside_others_are_shown_apart_when_that_is_wanted() -> None:
@@ -297,8 +329,6 @@ def test_comparing_needs_no_numerical_library() -> None:
 
 
 def test_what_was_seen_of_the_whole_trial_sets_no_portion_against_its_control() -> None:
-    from dataclasses import replace
-
     whole = Observation(Decimal(1), "peak temperature", (Reading("68 °C", Decimal(68)),))
     found = compare_trials([replace(HALVES, observations=(whole,))], ALL)
     assert "peak temperature" in [outcome.label for outcome in found.outcomes]
@@ -370,4 +400,4 @@ def test_a_lot_is_called_a_lot_and_what_is_put_together_is_explained() -> None:
     text = " ".join(render_comparison(compare_trials([first[0], second], (*first, second))).split())
     assert "lot of clove bud oil A to B" in text
     assert "f0 +2" in text
-    assert "two pours more that repeat it" in text
+    assert "+2 beside a name: put together with two more pours that repeat it" in text

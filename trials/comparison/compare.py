@@ -28,6 +28,7 @@ from trials.outcomes.value import Missing, OutcomeValue
 from trials.pours import PourBook, pours_label, scent_percent, short_names
 from trials.repeats import find_repeats
 from trials.seen import aggregate, find_seen, value_of
+from trials.sentences import say_list
 
 
 def compare_trials(
@@ -144,16 +145,16 @@ def _factors(
 ) -> tuple[list[tuple[Aspect, ComparedFactor]], tuple[ComparedFactor, ...], tuple[str, ...]]:
     pours = [pour for column in columns for pour in column.pours]
     aspects = sorted({aspect for pour in pours for aspect in pour.facts}, key=lambda aspect: aspect.place)
-    names = name_aspects(aspects)
+    called = name_aspects(aspects)
     differing: list[tuple[Aspect, ComparedFactor]] = []
     alike: list[ComparedFactor] = []
-    remarks: list[str] = []
+    silent: dict[tuple[str, ...], list[str]] = {}
     for aspect in aspects:
         facts = [together(aspect, column.pours) for column in columns]
         known = [fact for fact in facts if fact is not None]
         if not any(shown_fact(fact) != NONE_USED for fact in known):
             continue
-        name = say_aspect(aspect, names)
+        name = say_aspect(aspect, called)
         values = tuple(shown_fact(fact) for fact in facts)
         step = aspect.step_of
         unit = DONE if aspect.step == "done" else step.unit
@@ -161,15 +162,16 @@ def _factors(
         noted = any(is_noted(aspect, pour.trial) for pour in pours)
         if not any(is_worth_a_line(aspect, known[0], fact, noted=noted) for fact in known[1:]):
             if len(known) < len(facts):
-                silent = [column.label for column, fact in zip(columns, facts, strict=True) if fact is None]
-                remarks.append(f"{name} was not recorded for {', '.join(silent)}")
+                of = tuple(column.label for column, fact in zip(columns, facts, strict=True) if fact is None)
+                silent.setdefault(of, []).append(name)
             else:
                 alike.append(factor)
             continue
         numbers = [fact for fact in known if isinstance(fact, float)]
         slight = bool(numbers) and max(numbers) - min(numbers) < SLIGHT * step.size and aspect.kind not in FORMULA
         differing.append((aspect, replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight)))
-    return sorted(differing, key=lambda found: _by_rarity(found[1])), tuple(alike), tuple(remarks)
+    remarks = tuple(f"not recorded for {say_list(of)}: {', '.join(names)}" for of, names in silent.items())
+    return sorted(differing, key=lambda found: _by_rarity(found[1])), tuple(alike), remarks
 
 
 def _by_rarity(factor: ComparedFactor) -> tuple[bool, float, int, str]:

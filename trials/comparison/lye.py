@@ -12,17 +12,17 @@ from trials.factors.portion_facts import Pour
 
 OIL_MASS_G = 1000.0
 _WATER = "water to weigh"
-_ALKALI_PER_WATER = 3.0  # grams of water that may follow a gram of alkali, with the weakest lye that is usual
+_WATER_PER_ALKALI = 3.0  # grams of water that may follow a gram of alkali, with the weakest lye that is usual
 
 
 def find_lye(columns: Sequence[Column]) -> tuple[ComparedLye, ...]:
     """Every alkali and the water as they were weighed, in grams for 1000 g of oils; of repeats their mean.
 
-    A difference counts that no scale's rounding can make: alkali is weighed to its scale's step, rounded down, and the
-    water follows it.
+    A difference counts that no scale's rounding can make: each alkali is weighed to its scale's step, rounded down, and
+    the water follows all of them.
     """
     found = [[_weighed(pour) for pour in column.pours] for column in columns]
-    alkalis = dict.fromkeys(name for group in found for weighed in group if weighed for name in weighed)
+    names = dict.fromkeys(name for group in found for weighed in group if weighed for name in weighed)
     excused_g = max(
         (
             OIL_MASS_G * float(pour.trial.plan.settings.alkali_step_g) / pour.trial.plan.oil_mass_g
@@ -32,10 +32,10 @@ def find_lye(columns: Sequence[Column]) -> tuple[ComparedLye, ...]:
         default=0.0,
     )
     rows = []
-    for name in sorted(alkalis, key=lambda name: (name == _WATER, name)):
+    for name in sorted(names, key=lambda name: (name == _WATER, name)):
         values = tuple(_mean([weighed.get(name, 0.0) for weighed in group if weighed is not None]) for group in found)
         known = [value for value in values if value is not None]
-        excused = excused_g if name != _WATER else _ALKALI_PER_WATER * excused_g
+        excused = excused_g if name != _WATER else _WATER_PER_ALKALI * excused_g * (len(names) - 1)
         # Just one step apart is a true difference: two roundings down differ by less.
         differs = bool(known) and max(known) - min(known) > excused - 1e-6
         rows.append(ComparedLye(name, values, differs))

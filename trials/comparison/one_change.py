@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from trials.comparison.compared import DONE, SLIGHT, ComparedFactor, ComparedOutcome, OneChange
 from trials.comparison.differing import is_worth_a_line, together
@@ -67,6 +68,14 @@ def _differs(aspect: Aspect, before: Group, after: Group) -> bool:
     return facts_differ(aspect, one, two, condition_steps=SLIGHT)
 
 
+def _fallen(risen: Aspect, before: Group, after: Group) -> Aspect | None:
+    """The oil whose place another took."""
+    if risen.kind != "oil":
+        return None
+    others = (aspect for aspect in _aspects(before, after) if aspect.kind == "oil" and aspect != risen)
+    return next((aspect for aspect in others if _differs(aspect, before, after)), None)
+
+
 def _rise(aspect: Aspect, before: Group, after: Group) -> float:
     one, two = before[0].fact(aspect), after[0].fact(aspect)
     return two - one if isinstance(one, float) and isinstance(two, float) else 0.0
@@ -100,7 +109,10 @@ def find_one_changes(
         if contrasts:
             labels = pours_label(before, names), pours_label(after, names)
             slight = tuple(_factor(other, before, after) for other in _slight(before, after, aspect))
-            found.append(OneChange(*labels, _factor(aspect, before, after), tuple(contrasts), slight))
+            factor = _factor(aspect, before, after)
+            if (fallen := _fallen(aspect, before, after)) is not None:
+                factor = replace(factor, factor=f"{factor.factor} for {_name(fallen)}")
+            found.append(OneChange(*labels, factor, tuple(contrasts), slight))
     found.sort(key=lambda pair: pair.contrasts[0].rank)
     return tuple(found[:_MOST_SHOWN])
 
@@ -136,4 +148,8 @@ def _factor(aspect: Aspect, before: Group, after: Group) -> ComparedFactor:
     step = aspect.step_of
     values = shown_fact(together(aspect, before)), shown_fact(together(aspect, after))
     unit = DONE if aspect.step == "done" else step.unit
-    return ComparedFactor(say_aspect(aspect, name_aspects([aspect])), unit, aspect.kind, step.places, values)
+    return ComparedFactor(_name(aspect), unit, aspect.kind, step.places, values)
+
+
+def _name(aspect: Aspect) -> str:
+    return say_aspect(aspect, name_aspects([aspect]))

@@ -188,18 +188,20 @@ def say_noise(outcome: ComparedOutcome) -> str:
 
 def _range(comparison: ComparedTrials) -> str:
     """`Working time runs from 4.7 (m3hd) to later than 9.0 min (k7wq); repeats here differ by about 0.9 min.`"""
-    shown = _widest(comparison)
+    shown = _most_measured(comparison)
     if shown is None:
-        return "Nothing was measured of all of them."
+        return "No outcome was measured of two of them."
     known = [
         (value, column) for value, column in zip(shown.values, comparison.columns, strict=True) if value is not None
     ]
     known.sort(key=lambda item: _middle(item[0].value, item[0].low, item[0].high))
     (low, low_column), (high, high_column) = known[0], known[-1]
-    outcome = shown.outcome
+    outcome, unit = shown.outcome, f" {shown.outcome.unit}" if shown.outcome.unit else ""
+    least, most = say_value(outcome, low), say_value(outcome, high)
     text = (
-        f"{capital(shown.label)} runs from {say_value(outcome, low)} ({low_column.label}) "
-        f"to {say_value(outcome, high)}{' ' + outcome.unit if outcome.unit else ''} ({high_column.label})"
+        f"{capital(shown.label)} runs from {least} ({low_column.label}) to {most}{unit} ({high_column.label})"
+        if least != most
+        else f"{capital(shown.label)} was {most}{unit} wherever it was measured"
     )
     return f"{text}; {say_noise(shown)}." if shown.noise is not None else f"{text}."
 
@@ -208,13 +210,16 @@ def _middle(value: float | None, low: float | None, high: float | None) -> float
     return next((figure for figure in (value, low, high) if figure is not None), 0.0)
 
 
-def _widest(comparison: ComparedTrials) -> ComparedOutcome | None:
-    """The outcome that most columns have; working time first among equals."""
-    return max(
-        (item for item in comparison.outcomes if sum(value is not None for value in item.values) > 1),
-        key=lambda item: (sum(value is not None for value in item.values), item.outcome.name == "working time"),
-        default=None,
-    )
+def _most_measured(comparison: ComparedTrials) -> ComparedOutcome | None:
+    """The working time where several columns have one, else the outcome that most columns have; none told by limits
+    alone, which run from nowhere to nowhere.
+    """
+
+    def known(item: ComparedOutcome) -> int:
+        return sum(value is not None for value in item.values)
+
+    several = [item for item in comparison.outcomes if comparison.is_told(item) and known(item) > 1]
+    return max(several, key=lambda item: (item.outcome.name == "working time", known(item)), default=None)
 
 
 def column_note(column: Column) -> str:

@@ -10,10 +10,11 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.comparison.compared import DONE, ComparedFactor, ComparedLye, ComparedOutcome, ComparedTrials
 from trials.comparison.sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
-from trials.sentences import NOT_SEEN, count, places, say_list, say_value, unit_label, wrap_words
+from trials.sentences import NOT_SEEN, capital, count, places, say_list, say_value, unit_label, wrap_words
 
 _LABEL = 30
 _RANGE = re.compile(r"(?<=\d) to (?=-?\d)")  # between two figures, and not in a grade such as "up to a quarter"
+_MORE = re.compile(r" \+(\d+)\b")  # in the name of pours that are put together
 _NOISE = "repeats ±"
 
 
@@ -29,8 +30,9 @@ def render_comparison(comparison: ComparedTrials, width: int = 80, *, show_all: 
     for block, with_noise in _blocks(comparison, width):
         lines += ["", *_table(comparison, block, width, with_noise=with_noise, show_all=show_all)]
     lines += _noise_key(comparison, width)
-    if comparison.remarks:
-        lines += ["", *wrap_words("; ".join(comparison.remarks) + ".", width, indent=2)]
+    lines += [""] if comparison.remarks else []
+    for remark in comparison.remarks:
+        lines += wrap_words(f"{capital(remark)}.", width, indent=2)
     untold = sum(not comparison.is_told(outcome) for outcome in comparison.outcomes)
     if any(len(column.pours) > 1 for column in comparison.columns):
         lines += wrap_words("pours that repeat one another are put together (--each shows them apart)", width, indent=2)
@@ -192,8 +194,10 @@ def _one_changes(comparison: ComparedTrials, width: int) -> list[str]:
         if pair.slight:
             text += f"; besides, {say_list([_from_to(factor) for factor in pair.slight])}"
         lines += wrap_words(text, width, indent=4)
-    if any(" +" in name for pair in comparison.one_changes for name in (pair.before, pair.after)):
-        lines += wrap_words("+2 beside a name: with two pours more that repeat it, put together.", width, indent=4)
+    shown = " ".join(name for pair in comparison.one_changes for name in (pair.before, pair.after))
+    if found := _MORE.search(shown):
+        more = count(int(found[1]), "more pour that repeats it", "more pours that repeat it")
+        lines += wrap_words(f"+{found[1]} beside a name: put together with {more}.", width, indent=4)
     return lines
 
 

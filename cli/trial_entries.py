@@ -269,7 +269,11 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
 @click.command()
 @click.argument("wanted", metavar="TRIAL")
 @click.argument("said", metavar='"NAME SHARE"...', nargs=-1)
-@click.option("--by-eye", metavar="PERCENT", help="Give or take so many percent of the batter, of each share.")
+@click.option(
+    "--by-eye",
+    metavar="PERCENT",
+    help="Give or take so many percent of the batter, of each share; as before unless given, 0 when weighed.",
+)
 @click.option("--whole", is_flag=True, help="It was not divided.")
 @folder_option
 def portions(wanted: str, said: tuple[str, ...], by_eye: str | None, whole: bool) -> None:

@@ -22,12 +22,15 @@ _HOW = 'say each portion and its percent, "plain 60" "clove 40"; "swirl 40 inste
 def portions_entry(trial: Trial, said: Sequence[str], *, by_eye: str | None = None) -> Entry:
     """How the batter was divided: "plain 60" and "clove 40", or "swirl 40 instead of clove"; nothing: it stayed whole.
 
-    by_eye: give or take so many percent of the batter, of each share. Raises InputError for what cannot be read, and
-    where something that happened to a portion would be lost.
+    by_eye: give or take so many percent of the batter, of each share; each stays as exact as it was unless given.
+    Raises InputError for what cannot be read, and where something that happened to a portion would be lost.
     """
     give_or_take = None if by_eye is None else _percent(by_eye)
     wanted = [_parse_said(" ".join(text.split()), give_or_take) for text in said]
-    _demand_nothing_lost(trial, wanted)
+    there = _match([(one.name, one.planned_name) for one in trial.portions], wanted)
+    _demand_nothing_lost([one for number, one in enumerate(trial.portions) if number not in there])
+    if give_or_take is None:
+        wanted = [_as_exact(one, trial, number) for one, number in zip(wanted, there, strict=True)]
     words = [_words(name, share, give) for name, share, give in map(_parts, wanted)]
     was = [_words(one.name, one.share, one.by_eye) for one in trial.portions]
     told = f"portions {', '.join(words)}" if words else "the batter stayed whole"
@@ -64,13 +67,35 @@ def _words(name: str, share: Decimal, by_eye: Decimal) -> str:
     return f"{name} {format_decimal(share)} %{give_or_take}"
 
 
-def _demand_nothing_lost(trial: Trial, wanted: Sequence[Mapping[str, Value]]) -> None:
-    kept = {str(one.get("instead_of") or one["name"]) for one in wanted} | {str(one["name"]) for one in wanted}
-    lost: list[TrialPortion] = [
-        portion
-        for portion in trial.portions
-        if not {portion.name, portion.planned_name} & kept and (portion.events or portion.gets or portion.mould)
-    ]
+def _as_exact(wanted: Mapping[str, Value], trial: Trial, number: int | None) -> dict[str, Value]:
+    """A share that is as exact as the one that it corrects, where nothing is said of that."""
+    share = wanted["share"]
+    if number is None or not isinstance(share, Mapping):
+        return dict(wanted)
+    return {**wanted, "share": Inline({**share, "by_eye": trial.portions[number].by_eye})}
+
+
+def _match(there: Sequence[tuple[str, str]], wanted: Sequence[Mapping[str, Value]]) -> list[int | None]:
+    """Which of the portions that stand there each wanted one is, so that what happened to it stays with it.
+
+    there: name and planned name of each. The one of its name, else the one that stands for the same planned portion.
+    """
+    names = [name for name, _ in there]
+    found: list[int | None] = []
+    for one in wanted:
+        same = names.index(str(one["name"])) if one["name"] in names else None
+        found.append(None if same in found else same)
+    for position, one in enumerate(wanted):
+        if found[position] is None:
+            meant = str(one.get("instead_of") or one["name"])
+            alike = [number for number, pair in enumerate(there) if meant in pair and number not in found]
+            found[position] = next(iter(alike), None)
+    return found
+
+
+def _demand_nothing_lost(others: Sequence[TrialPortion]) -> None:
+    """Refuse to drop a portion that something happened to."""
+    lost = [portion for portion in others if portion.events or portion.gets or portion.mould]
     if lost:
         names = ", ".join(portion.name for portion in lost)
         what = f"what is recorded of {names} would be lost"
@@ -92,9 +117,24 @@ def write_portions(text: str, wanted: Sequence[Mapping[str, Value]], path: str |
         return _changed(text, lambda edit: edit.insert_section(after, "portions", list(wanted)))
     if isinstance(parent.value, Scalar):
         return _changed(text, lambda edit: edit.fill_empty(parent, list(wanted)))
-    for one in wanted:
-        text = _write_portion(text, one, path)
-    return _drop_others(text, [str(one["name"]) for one in wanted], path)
+    _, items = _items(text, path)
+    there = _match([(_text_of(item, "name"), _text_of(item, "instead_of")) for item in items], wanted)
+    # Those that stand there keep their places while the text is changed; what is new comes behind them.
+    for one, number in zip(wanted, there, strict=True):
+        if number is not None:
+            text = _change_portion(text, one, number, path)
+    new = [one for one, number in zip(wanted, there, strict=True) if number is None]
+    drop = [number for number in range(len(items)) if number not in there]
+    return _change_items(_change_items(text, path, add=new), path, drop=drop)
+
+
+def _change_items(
+    text: str, path: str | None, *, add: Sequence[Mapping[str, Value]] = (), drop: Sequence[int] = ()
+) -> str:
+    if not add and not drop:
+        return text
+    parent, _ = _items(text, path)
+    return _changed(text, lambda edit: edit.change_listing(parent, add=[dict(one) for one in add], drop=drop))
 
 
 def _changed(text: str, change: Callable[[DocumentEdit], None]) -> str:
@@ -103,15 +143,13 @@ def _changed(text: str, change: Callable[[DocumentEdit], None]) -> str:
     return edit.result()
 
 
-def _write_portion(text: str, wanted: Mapping[str, Value], path: str | None) -> str:
-    parent, items = _items(text, path)
-    name, planned = str(wanted["name"]), wanted.get("instead_of")
-    there = _named(items, name) or (_named(items, str(planned)) if planned else None)
-    if there is None:
-        return _changed(text, lambda edit: edit.change_listing(parent, add=[dict(wanted)]))
+def _change_portion(text: str, wanted: Mapping[str, Value], number: int, path: str | None) -> str:
+    there = _block(text, number, path)
     edit = DocumentEdit(text)
+    name, planned = str(wanted["name"]), wanted.get("instead_of")
     called, share, instead = (there.find(key) for key in ("name", "share", "instead_of"))
     added: dict[str, Value] = {}
+    dropped: list[str] = []
     if called is not None and isinstance(called.value, Scalar) and called.value.text != name:
         edit.set_text(called.value, name, flow=there.flow)
     if share is None:
@@ -122,22 +160,20 @@ def _write_portion(text: str, wanted: Mapping[str, Value], path: str | None) -> 
         added["instead_of"] = planned
     elif planned and instead is not None and isinstance(instead.value, Scalar):
         edit.set_text(instead.value, str(planned), flow=there.flow)
+    elif instead is not None and isinstance(instead.value, Scalar) and instead.value.text == name:
+        dropped.append("instead_of")  # it has its planned name again
     text = edit.result()
-    if not added:
+    if not added and not dropped:
         return text
-    there = _named(_items(text, path)[1], name)
-    if there is None:
-        raise CannotEdit("a portion is not found again")
-    block = there
-    return _changed(text, lambda edit: edit.change_block(block, add=added))
+    block = _block(text, number, path)
+    return _changed(text, lambda edit: edit.change_block(block, add=added, drop=dropped))
 
 
-def _drop_others(text: str, names: Sequence[str], path: str | None) -> str:
-    parent, items = _items(text, path)
-    others = [number for number, item in enumerate(items) if _name(item) not in names]
-    if not others:
-        return text
-    return _changed(text, lambda edit: edit.change_listing(parent, drop=others))
+def _block(text: str, number: int, path: str | None) -> Block:
+    item = _items(text, path)[1][number]
+    if not isinstance(item, Block):
+        raise CannotEdit("a portion is not a block")
+    return item
 
 
 def _items(text: str, path: str | None) -> tuple[Field, Sequence[Node]]:
@@ -147,13 +183,9 @@ def _items(text: str, path: str | None) -> tuple[Field, Sequence[Node]]:
     return parent, parent.value.items
 
 
-def _named(items: Sequence[Node], name: str) -> Block | None:
-    return next((item for item in items if isinstance(item, Block) and _name(item) == name), None)
-
-
-def _name(item: Node) -> str | None:
-    found = item.find("name") if isinstance(item, Block) else None
-    return found.value.text if found is not None and isinstance(found.value, Scalar) else None
+def _text_of(item: Node, key: str) -> str:
+    found = item.find(key) if isinstance(item, Block) else None
+    return found.value.text if found is not None and isinstance(found.value, Scalar) else ""
 
 
 def _parse(text: str, path: str | None) -> Block:

@@ -9,12 +9,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from trials.model import Trial
+from trials.model import Event, Trial
+from trials.read.trial import parse_trial
 from trials.record_portions import portions_entry
 from trials.record_text import write_entries
 from trials.start import render_new_trial
 
-from .examples import HEAD, MIDWINTER_CLOVE, TRIAL_ID, plan_of, trial_of
+from .examples import HEAD, MIDWINTER_CLOVE, TRIAL_ID, outcomes, plan_of, trial_of
 
 WHOLE_BATTER = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]
 LINES = {
@@ -31,16 +32,26 @@ def recorded(text: str, *said: str, by_eye: str | None = None) -> tuple[str, Tri
     return after, trial_of(after)
 
 
+def happenings(trial: Trial) -> list[Event]:
+    return [event for portion in trial.portions for event in portion.events]
+
+
+def is_readable(text: str) -> bool:
+    return parse_trial(text, TRIAL_ID, plan=plan_of(), outcomes=outcomes())[0] is not None
+
+
 def shares(trial: Trial) -> list[tuple[str, float]]:
     return [(portion.name, float(portion.share)) for portion in trial.portions]
 
 
-@given(st.sampled_from(sorted(LINES)), st.integers(1, 99), st.sampled_from([None, "0.5"]))
+@given(st.sampled_from(sorted(LINES)), st.integers(1, 99), st.sampled_from([None, "0", "0.5"]))
 def test_a_split_reads_back_as_it_was_said_and_happenings_stay(layout: str, first: int, by_eye: str | None) -> None:
     text = LINES[layout]
     after, trial = recorded(text, f"plain {first}", f"clove {100 - first} %", by_eye=by_eye)
     assert shares(trial) == [("plain", first), ("clove", 100 - first)]
-    assert {float(portion.by_eye) for portion in trial.portions} == {float(by_eye or 0)}
+    was = {portion.name: float(portion.by_eye) for portion in trial_of(text).portions}
+    for portion in trial.portions:  # a share that is corrected is no better known than before
+        assert float(portion.by_eye) == (was.get(portion.name, 0.0) if by_eye is None else float(by_eye))
     assert [portion.events for portion in trial.portions if portion.events] == [
         portion.events for portion in trial_of(text).portions if portion.events
     ]
@@ -52,6 +63,39 @@ def test_another_name_keeps_what_happened_under_the_planned_one() -> None:
     _, trial = recorded(LINES["braces"], "plain 70", "swirl 30 instead of clove")
     assert [(one.name, one.instead_of) for one in trial.portions] == [("plain", None), ("swirl", "clove")]
     assert trial.portions[1].events == before.portions[1].events
+
+
+def test_the_planned_name_or_a_third_one_keeps_what_happened_under_the_last() -> None:
+    swirl, _ = recorded(LINES["braces"], "plain 70", "swirl 30 instead of clove")
+    happened = trial_of(swirl).portions[1].events
+    assert happened
+    for said, stands in (("clove 40", ("clove", None)), ("wave 40 instead of clove", ("wave", "clove"))):
+        _, trial = recorded(swirl, "plain 60", said)
+        assert [(one.name, one.instead_of) for one in trial.portions] == [("plain", None), stands]
+        assert trial.portions[1].events == happened
+
+
+NAMES = st.sampled_from(["plain", "clove", "swirl", "wave"])
+
+
+@given(st.lists(st.tuples(NAMES, NAMES), min_size=2, max_size=2), st.lists(st.tuples(NAMES, NAMES), max_size=2))
+def test_nothing_that_happened_goes_whatever_is_renamed_after_whatever(
+    first: list[tuple[str, str]], then: list[tuple[str, str]]
+) -> None:
+    """Said twice of two portions: each either keeps every event, or is refused."""
+    text = LINES["braces"]
+    for names in (first, then):
+        said = [f"{name} 50" + (f" instead of {planned}" if planned != name else "") for name, planned in names]
+        before = happenings(trial_of(text))
+        try:
+            after = write_entries(text, [portions_entry(trial_of(text), said)])
+        except InputError:
+            continue
+        if not is_readable(after):  # `Bench.record` refuses it
+            continue
+        text = after
+        assert happenings(trial_of(text)) == before
+        assert {(portion.name, portion.planned_name) for portion in trial_of(text).portions} == set(names)
 
 
 def test_comments_and_all_other_lines_stay() -> None:

@@ -147,20 +147,22 @@ def _check_free_alkali(
 
     A superfat that is low, or may be, is settled by a test that finds none. Where it may be below nothing, or was
     before the loaf was rebatched, only a test can tell, and nobody can decide without. A rebatch makes older tests
-    void, and all of them where its time is not recorded.
+    void, and those of the same age, which may be from before it; and all of them where its time is not recorded.
     """
-    rebatched = [step.at_h for step in trial.after_pour if step.what == REBATCHED]
-    times = [at_h for at_h in rebatched if at_h is not None]
+    rebatched = [step for step in trial.after_pour if step.what == REBATCHED]
+    times = [step.at_h + (step.for_h or 0) for step in rebatched if step.at_h is not None]
     is_timed = len(times) == len(rebatched)
-    last = _last_tests(trial, outcome, max(times, default=Decimal(0))) if is_timed else []
+    last = _last_tests(trial, outcome, max(times, default=None)) if is_timed else []
     if not last:
         yield from little_fat
         what = f"free alkali was not looked for{' since it was rebatched' if rebatched else ''}"
         do = "test a fresh cut before selling"
+        if rebatched:
+            do += "; a test of the same age as the rebatch may be from before it"
         if not is_timed:
             what = "it is not recorded when it was rebatched, so no test for free alkali counts"
             do = f'formulary trial after {code_of(trial.id)} rebatched --at "20 h" --correct, with its time; then {do}'
-        was_caustic = bool(rebatched) and effective_portion(trial).figures.superfat_effective < 0
+        was_caustic = bool(rebatched) and _lowest_superfat_as_poured(trial) < 0
         if was_caustic or any(each.code == "superfat-band" for each in little_fat):
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
         else:
@@ -177,11 +179,21 @@ def _check_free_alkali(
             yield told("free-alkali", what, "do not sell or use it; test again after two weeks, or discard it", place)
 
 
-def _last_tests(trial: Trial, outcome: Outcome, from_h: Decimal) -> list[tuple[Decimal, OutcomeValue]]:
-    """The last test of each portion, and of the whole, that no later one speaks for; from_h: hours, since when."""
+def _lowest_superfat_as_poured(trial: Trial) -> float:
+    """Percent, of the whole batter or of the portion that has least."""
+    figures = effective_portion(trial).figures
+    portions = [part.superfat_percent for part in figures.portions if part.superfat_percent is not None]
+    return min([figures.superfat_effective, *portions])
+
+
+def _last_tests(trial: Trial, outcome: Outcome, after_h: Decimal | None) -> list[tuple[Decimal, OutcomeValue]]:
+    """The last test of each portion, and of the whole, that no later one speaks for.
+
+    after_h: hours, which the tests are older than; None for any.
+    """
     last: dict[str | None, tuple[Decimal, OutcomeValue]] = {}
     for age_days in sorted({item.age_days for item in trial.observations if item.outcome == outcome.name}):
-        if age_days * 24 >= from_h:
+        if after_h is None or age_days * 24 > after_h:
             last |= {value.portion: (age_days, value) for value in outcome_values(trial, outcome, age_days)}
     whole = last.get(None)
     if whole is None:

@@ -60,9 +60,25 @@ def test_a_test_from_before_the_rebatch_tells_nothing_of_the_bars() -> None:
     assert sale(TOO_MUCH + RESCUE + tested % "12 h") == {"free-alkali-untested": Severity.STOP}
     assert sale(TOO_MUCH + RESCUE + tested % "7 d") == {}
     assert sale(RESCUE + tested % "12 h") == {"free-alkali-untested": Severity.WARN}
+    # Of the same age: it may be the older one, too.
+    assert sale(TOO_MUCH + RESCUE + tested % "20 h") == {"free-alkali-untested": Severity.STOP}
+    slow = RESCUE.replace("what", "for: 3 h, what")
+    assert sale(TOO_MUCH + slow + tested % "22 h") == {"free-alkali-untested": Severity.STOP}
+    assert sale(TOO_MUCH + slow + tested % "1 d") == {}
     # Rebatched nobody knows when: any test may be the older one.
     untimed = TOO_MUCH + RESCUE.replace("20 h", "unknown")
     assert sale(untimed + tested % "7 d") == {"free-alkali-untested": Severity.STOP}
+
+
+def test_a_portion_that_was_caustic_before_its_rebatch_is_sold_only_after_a_test() -> None:
+    extra = "as_made: [{extra: sodium-hydroxide, weighed: 5 g, at: trace, portion: clove}]\n"
+    rescue = RESCUE.replace("with", "portion: clove, with")
+    divided = "portions:\n  - {name: plain, share: 50}\n  - {name: clove, share: 50}\n"
+    trial = trial_of(extra + divided + rescue, UNSCENTED)
+    assert superfat(trial, as_bars=False) > 0 > effective_portion(trial, "clove").figures.superfat_effective
+    assert "lye-excess" not in codes(trial)
+    found = fit_to_sell(trial, outcomes()["free alkali"])
+    assert ("free-alkali-untested", Severity.STOP) in [(each.code, each.severity) for each in found]
 
 
 def test_a_rebatch_differs_in_nothing_that_the_batter_was_made_of() -> None:

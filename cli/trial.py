@@ -124,15 +124,16 @@ def start(
         new = [each for each in bench.check_trial(trial) if (each.code, each.what) not in said]
         if new:
             say("\n".join(["", *render_findings(new, width=width())]))
+        if unsaved is not None:
+            say("\n" + "\n".join(paragraph(unsaved, width=width())))
+        place, code = trial_folder(trial.id), code_of(trial.id)
+        say(f"\nTrial {trial.id} is started and saved:")
+        say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
+        say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
         if sheet is not None:
+            # Last: a disk that refuses the sheet must not hide that the trial is there.
             bench.sheet(trial).save(sheet)
             tell_page("The sheet to print", sheet)
-    if unsaved is not None:
-        say("\n" + "\n".join(paragraph(unsaved, width=width())))
-    place, code = trial_folder(trial.id), code_of(trial.id)
-    say(f"\nTrial {trial.id} is started and saved:")
-    say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
-    say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
 
 
 def _say_lots(trial: Trial) -> None:

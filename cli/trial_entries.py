@@ -47,6 +47,11 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     standing = {each.code for each in bench.fit_to_sell(recorded)}
     grave = [each for each in found if each.severity is Severity.STOP and each.code in standing]
     new = [each for each in found if each.severity is not Severity.STOP and (each.code, each.what) not in known]
+    aside = [
+        each
+        for each in found
+        if each.severity is Severity.STOP and each.code not in standing and (each.code, each.what) not in known
+    ]
     for entry in entries:
         say(f"{recorded.id}: {entry.said}")
         if entry.remark:
@@ -61,6 +66,9 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         say("\n".join(["", *render_findings(new, width=width())]))
     if grave:
         say("\n".join(["", "Not fit to sell until decided:", *render_findings(grave, width=width())]))
+    if aside:
+        text = "Its decision to sell was made before this, and sets it aside by its code; decide anew whether it holds:"
+        say("\n".join(["", *paragraph(text, width=width()), *render_findings(aside, width=width())]))
 
 
 _sitting = click.option(

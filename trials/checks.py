@@ -87,6 +87,20 @@ def fit_to_sell(
     return tuple(open_points)
 
 
+def find_overridden(
+    trial: Trial, free_alkali: Outcome, *, register: Mapping[str, Material] | None = None
+) -> tuple[Finding, ...]:
+    """What speaks against selling a trial today and what its decision to sell sets aside by its code.
+
+    The decision named a code, and what it found then may have become worse since (parameters: `fit_to_sell`).
+    """
+    decision = trial.release
+    if decision is None or decision.decision != "sell":
+        return ()
+    found = check_before_sale(trial, free_alkali, register=register)
+    return tuple(each for each in found if each.code in decision.despite and not is_never_sold(each))
+
+
 def check_before_sale(
     trial: Trial,
     free_alkali: Outcome,

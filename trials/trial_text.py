@@ -13,7 +13,7 @@ from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.checks import fit_to_sell
+from trials.checks import find_overridden, fit_to_sell
 from trials.effective import effective_portion, effective_pot, expected_cure
 from trials.identity import code_of
 from trials.model import Event, Trial
@@ -91,7 +91,13 @@ def _decision(
         lines += paragraph(decided, width=width, indent=2)
     if "free alkali" in outcomes:
         standing = [finding.what for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)]
-        text = f"not fit to sell: {'; '.join(standing)}" if standing else "fit to sell, as far as is recorded here"
+        aside = [each.what for each in find_overridden(trial, outcomes["free alkali"], register=register)]
+        if standing:
+            text = f"not fit to sell: {'; '.join(standing)}"
+        elif aside:
+            text = f"to be sold by that decision alone, in spite of: {'; '.join(aside)}"
+        else:
+            text = "fit to sell, as far as is recorded here"
         lines += paragraph(text, width=width, indent=2)
     return lines
 

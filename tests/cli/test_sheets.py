@@ -97,3 +97,11 @@ def test_no_sheet_goes_with_a_weighing_under_way(formulary: Run, home: Path) -> 
     ran = formulary("batch", "harbour-base", *words)
     assert ran.status == 2
     assert not (home / "bench.html").exists()
+
+
+def test_a_sheet_that_cannot_be_written_does_not_hide_that_the_trial_is_started(formulary: Run, home: Path) -> None:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--sheet", "no-such-folder/bench.html")
+    assert ran.status == 3
+    assert "no-such-folder" in ran.err
+    (started,) = home.glob("trials/*/*")
+    assert f"Trial {started.name} is started and saved" in ran.out

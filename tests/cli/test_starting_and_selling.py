@@ -279,6 +279,28 @@ def test_a_limit_that_came_later_reaches_an_old_loaf(formulary: Run, home: Path)
     assert fine.status == 0
 
 
+def test_what_grows_worse_after_a_decision_to_sell_is_told_though_the_decision_names_its_code(
+    formulary: Run, home: Path
+) -> None:
+    (home / "materials").mkdir(exist_ok=True)
+    limited = SCENT + "limit: {percent_of_product: 3.3}\n"
+    (home / "materials/quay-scent.yaml").write_text(limited, encoding="utf-8")
+    recipe(home, SCENTED)
+    trial = started(formulary)
+    aged(home, trial, 60)
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    slightly = formulary("trial", "as-made", trial, "quay-scent 45 g")
+    assert "Not fit to sell" in slightly.out
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice", "--despite", "scent-limit")
+    assert formulary(*sell).status == 0
+    grossly = formulary("trial", "as-made", trial, "quay-scent 450 g")
+    assert "STOP" in grossly.out
+    assert "decide anew" in " ".join(grossly.out.split())
+    shown = " ".join(formulary("trial", "show", trial).out.split())
+    assert "fit to sell, as far as" not in shown
+    assert "in spite of: quay-scent is" in shown
+
+
 def with_moulds(home: Path, moulds: str) -> None:
     settings = home / "formulary.yaml"
     lines = [line for line in settings.read_text(encoding="utf-8").splitlines() if not line.startswith("moulds:")]

@@ -69,3 +69,16 @@ def plain_name(text: str) -> str:
     """A name for programs: lower-case letters, digits and underscores."""
     plain = text.replace("%", "percent").replace("°", "")
     return re.sub(r"[^a-z0-9]+", "_", plain.lower()).strip("_") or "column"
+
+
+def free_name(text: str, taken: set[str], *, endings: tuple[str, ...] = ("",)) -> str:
+    """A plain name that no other column has, with none of the endings behind it; they are taken from then on.
+
+    Names that differ in their punctuation alone, or in letters other than a to z, would come out as one.
+    """
+    base = plain_name(text)
+    name, number = base, 2
+    while not taken.isdisjoint(name + ending for ending in endings):
+        name, number = f"{base}_{number}", number + 1
+    taken.update(name + ending for ending in endings)
+    return name

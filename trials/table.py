@@ -7,7 +7,7 @@ from decimal import Decimal
 from typing import Literal
 
 from formulary.batch.model import WHOLE
-from formulary.data_table import Cell, Table, TableColumn, plain_name
+from formulary.data_table import Cell, Table, TableColumn, free_name
 from formulary.materials.plain_name import material_words
 from trials.factors.portion_facts import STAGE_WORDS, Aspect, Pour, find_facts, find_pours, shown_fact
 from trials.model import Trial
@@ -16,6 +16,7 @@ from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 
 _BOUNDS = ("exact", "above", "below", "between")
+_ENDINGS = ("", "_bound", "_low", "_high", "_n", "_spread")  # of the columns of one outcome
 
 
 def make_table(
@@ -42,7 +43,7 @@ def make_table(
             values = [_value(pour, outcome, age) for pour in pours]
             if all(value is None for value in values):
                 continue
-            columns += _outcome_columns(outcome, age)
+            columns += _outcome_columns(outcome, age, taken)
             for row, value in zip(cells, values, strict=True):
                 row += _outcome_cells(value)
     return Table(tuple(columns), tuple(tuple(row) for row in cells), key=("trial", "portion"))
@@ -79,18 +80,8 @@ def _fact_column(aspect: Aspect, facts: Sequence[float | str | None], taken: set
     kind_word = "" if aspect.kind in ("water", "superfat", "condition", "vessel", "size", "blending") else aspect.kind
     title = " ".join(part for part in (f"{kind_word}:" if kind_word else "", words, stage) if part)
     unit = "" if is_text or aspect.step in ("instead", "done") else aspect.step_of.unit
-    name = _free_name(" ".join(part for part in (kind_word, words, stage, unit) if part), taken)
+    name = free_name(" ".join(part for part in (kind_word, words, stage, unit) if part), taken)
     return TableColumn(name=name, title=title, kind="string" if is_text else "number", unit=unit)
-
-
-def _free_name(text: str, taken: set[str]) -> str:
-    """A name of lower-case letters, digits and underscores that no other column has."""
-    base = plain_name(text)
-    name, number = base, 2
-    while name in taken:
-        name, number = f"{base}_{number}", number + 1
-    taken.add(name)
-    return name
 
 
 def _ages(outcome: Outcome, trials: Sequence[Trial]) -> tuple[Decimal | None, ...]:
@@ -109,10 +100,10 @@ def _value(pour: Pour, outcome: Outcome, age: Decimal | None) -> OutcomeValue | 
     return next(iter(own or whole), None)
 
 
-def _outcome_columns(outcome: Outcome, age: Decimal | None) -> tuple[TableColumn, ...]:
+def _outcome_columns(outcome: Outcome, age: Decimal | None, taken: set[str]) -> tuple[TableColumn, ...]:
     title = outcome_label(outcome, age)
     unit = outcome.unit
-    base = plain_name(f"{title} {unit}")
+    base = free_name(f"{title} {unit}", taken, endings=_ENDINGS)
     low = None if outcome.low is None else float(outcome.low)
     high = None if outcome.high is None else float(outcome.high)
     if outcome.scale is Scale.GRADED:

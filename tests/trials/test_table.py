@@ -7,6 +7,8 @@ from __future__ import annotations
 
 import io
 import json
+from dataclasses import replace
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ import pytest
 from formulary.data_table import Table
 from formulary.data_table_formats import render_csv, render_json_lines, render_markdown, save_table, table_schema
 from formulary.errors import InputError
+from trials.model import Observation, Reading
 from trials.table import make_table
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
@@ -22,8 +25,6 @@ WHOLE_BATTER = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]
 
 
 def table(by: str = "portion") -> Table:
-    from dataclasses import replace
-
     divided = trial_of(TRIAL)
     whole = trial_of(
         HEAD
@@ -63,6 +64,16 @@ def test_names_are_unique_and_plain() -> None:
     names = [column.name for column in table().columns]
     assert len(set(names)) == len(names)
     assert all(name.isidentifier() and name == name.lower() for name in names)
+
+
+def test_outcomes_whose_names_have_no_plain_letter_have_columns_of_their_own() -> None:
+    own = {name: replace(outcomes()["hardness"], name=name) for name in ("мягкость", "твёрдость")}
+    seen = (
+        Observation(Decimal(28), name, (Reading(f"{mm}", Decimal(mm)),)) for name, mm in zip(own, (3, 5), strict=True)
+    )
+    trial = replace(trial_of(TRIAL), observations=tuple(seen))
+    (row, *_) = (json.loads(line) for line in render_json_lines(make_table([trial], own)).splitlines())
+    assert {3.0, 5.0} <= set(row.values())
 
 
 def test_csv_round_trips_through_pandas_without_loss() -> None:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from formulary.data_table import Cell, Table, TableColumn, plain_name
+from formulary.data_table import Cell, Table, TableColumn, free_name
 from trials.comparison.compared import ComparedTrials
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 from trials.sentences import say_value
+
+_REPEATS = "repeats_differ_by"
 
 
 def comparison_table(comparison: ComparedTrials, *, show_all: bool = False) -> Table:
@@ -14,15 +16,16 @@ def comparison_table(comparison: ComparedTrials, *, show_all: bool = False) -> T
 
     A figure stands unrounded; what is known within bounds alone, and a grade, in words.
     """
+    taken = {"part", "what", "unit", _REPEATS}
     columns = [
         TableColumn(name="part", title="part", kind="string", is_required=True),
         TableColumn(name="what", title="what", kind="string", is_required=True),
         TableColumn(name="unit", title="unit", kind="string"),
         *(
-            TableColumn(name=plain_name(column.label), title=column.label, kind="string")
+            TableColumn(name=free_name(column.label, taken), title=column.label, kind="string")
             for column in comparison.columns
         ),
-        TableColumn(name="repeats_differ_by", title="repeats ±", kind="number"),
+        TableColumn(name=_REPEATS, title="repeats ±", kind="number"),
     ]
     rows: list[tuple[Cell, ...]] = [
         (part, factor.factor, factor.unit or None, *factor.values, None)

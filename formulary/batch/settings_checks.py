@@ -22,9 +22,9 @@ def _check(settings: Settings) -> Iterable[Finding]:
         try:
             parse_mould(size)
         except InputError as fault:
-            what, do = fault.findings[0].what, fault.findings[0].do
+            (said,) = fault.findings
             place = settings.places.get(f"moulds/{name}", Place())
-            yield error("bad-mould", f"the mould {name[:40]} cannot be filled: {what}", do, place)
+            yield error("bad-mould", f"the mould {name[:40]} cannot be filled: {said.what}", said.do, place)
     codes = dict.fromkeys(row.code for row in read_common_practice())
     for code in settings.checks_off:
         if code not in codes:

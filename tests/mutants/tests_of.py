@@ -66,6 +66,7 @@ MODULES = {
     "formulary/batch/remaining.py": ("tests/batch/test_weights_as_a_scale_shows_them.py", *_RESCUE),
     "formulary/batch/printed_checks.py": (*_SCALES, *_FINDINGS, *_RESCUE),
     "formulary/batch/scale.py": (*_SCALES, *_FINDINGS),
+    "formulary/batch/portion_weights.py": ("tests/batch/test_dividing_the_batter.py", *_READ),
     "formulary/batch/sheet_weights.py": _SCALES,
     "formulary/batch/sitting_weights.py": (*_SCALES, "tests/batch/test_sitting_rescue_and_size.py"),
     "formulary/batch/sitting.py": (

@@ -8,6 +8,8 @@ from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
+from math import log
+from statistics import NormalDist
 
 import jsonschema
 import pytest
@@ -23,7 +25,7 @@ from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.model import Observation, Reading, Trial
 from trials.next_trial.candidates import find_candidates
-from trials.next_trial.next_trial import find_next_trials
+from trials.next_trial.next_trial import NextTrial, find_next_trials
 from trials.next_trial.outlook import Expected, grade_bits
 from trials.next_trial.starts import Start, find_starts
 from trials.next_trial.text import little_left, next_trials_json, render_next_trials
@@ -391,17 +393,53 @@ def _quick(percent: str) -> Explanation:
     return explain_outcome([*steady(6, BASE, ("12:00", "11:20", "12:40")), *quick], WORKING)
 
 
-def test_a_pour_that_may_set_in_the_pot_is_said_to_and_comes_after_what_can_be_poured() -> None:
-    answered = _quick("3")
+def _chance_under(limit: float, one: NextTrial) -> float:
+    """How likely a pour takes less than so many minutes, by the ranges that are printed of it."""
+    chance = 0.0
+    for item in one.expected:
+        assert item.value is not None
+        assert item.low is not None
+        assert item.high is not None
+        wide = (log(item.high) - log(item.low)) / (2 * NormalDist().inv_cdf(0.95))
+        chance += item.probability * NormalDist(log(item.value), wide).cdf(log(limit))
+    return chance / sum(item.probability for item in one.expected)
+
+
+@pytest.mark.parametrize("percent", ["1.8", "3"])
+def test_a_pour_that_may_set_in_the_pot_is_said_to_and_comes_after_what_can_be_poured(percent: str) -> None:
+    answered = _quick(percent)
     found = find_next_trials(answered, register(), Settings(), most=10)
     warned = [one.too_quick is not None for one in found]
     assert any(warned)
     assert warned == sorted(warned)
     text = " ".join(render_next_trials(found, answered).split())
-    assert "warn: working time may well be" in text
     for one in found:
-        quick = [item.probability for item in one.expected if item.value is not None and item.value < 3]
-        assert (sum(quick) >= 0.3 * sum(item.probability for item in one.expected)) == (one.too_quick is not None)
+        said = "is likely" if _chance_under(3.0, one) > 0.5 else "may well be"
+        assert f"warn: working time {said} under 3.0 min (" in text
+    assert warned == [_chance_under(3.0, one) >= 0.3 for one in found]
+
+
+def test_a_pour_is_as_quick_as_the_quickest_of_its_portions() -> None:
+    """The plain half is slow, and tells most; the scented one of the same batter would set in the pot."""
+    portions = "name: plain, share: 50, gets: {clove-bud-oil: 0}\nname: clove, share: 50, gets: {clove-bud-oil: 100}"
+    scent = "material: clove-bud-oil, rate: 1.5 % of oils, at: trace"
+    honey = "material: honey, rate: 2 % of oils, at: oils, water: replaces"
+    halves = version("halves", scent=scent, portions=portions)
+    sweet = version("sweet", scent=scent, portions=portions, additions=honey)
+
+    def made(of: Version, code: str, day: int, room: int, plain: str, clove: str) -> Trial:
+        parts = {"plain": {"working": plain, "scent_in": "3:00"}, "clove": {"working": clove, "scent_in": "3:00"}}
+        return trial(of, code, day, room=str(room), portions=parts)
+
+    cool = [made(halves, f"c{k}", k, 18 + k % 2, ("12:00", "12:30")[k % 2], ("5:30", "5:36")[k % 2]) for k in range(4)]
+    warm = [made(sweet, f"w{k}", 20 + k, 26, ("9:00", "8:40")[k % 2], "4:40") for k in range(4)]
+    found = find_next_trials(explain_outcome([*cool, *warm], WORKING), register(), Settings(), most=10)
+    by_plain = [one for one in found if one.portion == "plain"]
+    assert by_plain
+    for one in by_plain:
+        assert _chance_under(3.0, one) < 0.1
+        assert one.too_quick is not None
+        assert one.too_quick.startswith("working time of the clove portion is likely under 3.0 min")
 
 
 def test_where_the_cause_is_known_little_is_said_to_be_left() -> None:

@@ -14,7 +14,7 @@ from trials.answer.answer import Answer
 from trials.next_trial.candidates import Candidate, find_candidates
 from trials.next_trial.change import Change
 from trials.next_trial.outlook import Expected, grade_bits, make_expected
-from trials.next_trial.pourable import warn_too_quick
+from trials.next_trial.pourable import chance_too_quick, warn_too_quick
 from trials.next_trial.starts import Saves
 from trials.seen import Seen
 from trials.sentences import say_list
@@ -23,10 +23,20 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
+    from trials.explain.result import Explanation
 
 _LEAST_BITS = 0.05  # below, a pour would tell next to nothing
 _LEAST_PART = 0.1  # of what the best one tells
 _WORTH_A_CHANGE = 0.02  # bits that a pour must tell more than the same with a change left out
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Foretold:
+    """What a candidate would tell, what each explanation expects of it, and that it may be too quick to pour."""
+
+    bits: float
+    expected: tuple[Expected, ...]
+    too_quick: str | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -105,29 +115,17 @@ def find_next_trials(
     that name, newest first; the version that was poured last is the start where there are none.
     Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
     """
-    from trials.answer.problem import make_problem
-    from trials.explain import foretell_runs
-
     if answer.weighed is None:
         return ()
     candidates = list(find_candidates(answer, register, settings, names, saves))
     if not candidates:
         return ()
-    found = foretell_runs(
-        make_problem(answer),
-        answer.weighed,
-        [candidate.steps for candidate in candidates],
-        limit=_patience(answer.seen),
-    )
-    outlooks = [tuple(make_expected(answer, outlook) for outlook in run.outlooks) for run in found]
-    bits = [run.bits for run in found]
-    if answer.outcome.scale.is_ordinal:
-        bits = [grade_bits(expected) for expected in outlooks]
+    foretold = _foretell(answer, answer.weighed, candidates)
+    bits = [each.bits for each in foretold]
     worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
-    quick = [warn_too_quick(answer.outcome, expected) for expected in outlooks]
     order = sorted(
         range(len(candidates)),
-        key=lambda k: (quick[k] is not None, -round(worth[k], 9), len(candidates[k].changes), k),
+        key=lambda k: (foretold[k].too_quick is not None, -round(worth[k], 9), len(candidates[k].changes), k),
     )
     least = max(_LEAST_BITS, _LEAST_PART * max(bits))
     trials: list[NextTrial] = []
@@ -148,14 +146,37 @@ def find_next_trials(
                 candidate.version,
                 candidate.portion,
                 bits[k],
-                outlooks[k],
+                foretold[k].expected,
                 candidate.findings,
                 register,
                 candidate.why_not_newest,
-                quick[k],
+                foretold[k].too_quick,
             )
         )
     return tuple(trials)
+
+
+def _foretell(answer: Answer, weighed: Explanation, candidates: Sequence[Candidate]) -> list[_Foretold]:
+    """Every candidate foretold. One that tells by a portion is as quick as the quickest portion of the same pour."""
+    from trials.answer.problem import make_problem
+    from trials.explain import foretell_runs
+
+    steps = [candidate.steps for candidate in candidates]
+    runs = foretell_runs(make_problem(answer), weighed, steps, limit=_patience(answer.seen))
+    chances: dict[tuple[str, tuple[str, ...]], dict[str | None, float]] = {}
+    for candidate, run in zip(candidates, runs, strict=True):
+        chances.setdefault(_pour(candidate), {})[candidate.portion] = chance_too_quick(answer.outcome, run.outlooks)
+    found = []
+    for candidate, run in zip(candidates, runs, strict=True):
+        expected = tuple(make_expected(answer, outlook) for outlook in run.outlooks)
+        bits = grade_bits(expected) if answer.outcome.scale.is_ordinal else run.bits
+        found.append(_Foretold(bits, expected, warn_too_quick(answer.outcome, chances[_pour(candidate)])))
+    return found
+
+
+def _pour(candidate: Candidate) -> tuple[str, tuple[str, ...]]:
+    """What the portions of one pour have in common."""
+    return candidate.start.id, tuple(change.words for change in candidate.changes)
 
 
 def first_proposed(proposed: Sequence[NextTrial], answer: Answer) -> NextTrial:

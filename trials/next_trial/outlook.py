@@ -76,7 +76,7 @@ def grade_bits(expected: Sequence[Expected]) -> float:
 def _grades(answer: Answer, middle: float, spread: float) -> tuple[tuple[int, float], ...]:
     """How likely each grade that was seen is, for a hidden value with that mean and standard deviation."""
     levels, cuts = _cuts(answer)
-    below = [0.0, *(_below((cut - middle) / spread) for cut in cuts), 1.0]
+    below = [0.0, *(normal_below((cut - middle) / spread) for cut in cuts), 1.0]
     return tuple((level, end - start) for level, (start, end) in zip(levels, pairwise(below), strict=True))
 
 
@@ -96,5 +96,6 @@ def _cuts(answer: Answer) -> tuple[list[int], list[float]]:
     return levels, list(accumulate(cuts, max))
 
 
-def _below(z: float) -> float:
+def normal_below(z: float) -> float:
+    """How likely a normal value lies less than so many standard deviations above its mean."""
     return 0.5 * (1.0 + erf(z / sqrt(2.0)))

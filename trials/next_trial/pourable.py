@@ -4,15 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from types import MappingProxyType
+from typing import TYPE_CHECKING
 
-from trials.next_trial.outlook import Expected
+from trials.answer.chance_words import percent
+from trials.even_scale import to_scale
+from trials.next_trial.outlook import normal_below
 from trials.outcomes.outcome import Outcome
-from trials.sentences import amount
+from trials.sentences import amount, say_list
+
+if TYPE_CHECKING:
+    from trials.explain.next_run import Outlook
 
 # Minutes below which a loaf can hardly be brought into its mould (common practice, no source): from scent in to too
 # thick to pour, and from lye in to thick trace.
 _LEAST_MIN: Mapping[str, float] = MappingProxyType({"working time": 3.0, "time to thick trace": 3.0})
-_MAY_WELL = 0.3  # the chance of that from which on it is warned of
+_MAY_WELL = 0.3  # the chance of less than that from which on it is warned of
 
 
 def least_pourable(outcome: Outcome) -> float | None:
@@ -20,17 +26,30 @@ def least_pourable(outcome: Outcome) -> float | None:
     return _LEAST_MIN.get(outcome.name)
 
 
-def warn_too_quick(outcome: Outcome, expected: Sequence[Expected]) -> str | None:
-    """What to say of a pour that may well set before it is poured; None where there is likely time."""
+def chance_too_quick(outcome: Outcome, outlooks: Sequence[Outlook]) -> float:
+    """How likely a batter sets before it is poured, 0 to 1, over what each explanation expects of it and how surely."""
     least = least_pourable(outcome)
-    told = [item for item in expected if item.value is not None]
-    if least is None or not told:
+    if least is None or not outlooks:
+        return 0.0
+    end = to_scale(least, outcome.scale)
+    below = sum(item.probability * normal_below((end - item.middle) / item.spread) for item in outlooks)
+    return below / sum(item.probability for item in outlooks)
+
+
+def warn_too_quick(outcome: Outcome, chances: Mapping[str | None, float]) -> str | None:
+    """What to say of a pour of which something may well set before it is poured; None where there is likely time.
+
+    chances: portion -> how likely it does; of an undivided batter under None.
+    """
+    quick = {portion: chance for portion, chance in chances.items() if chance >= _MAY_WELL}
+    least = least_pourable(outcome)
+    if least is None or not quick:
         return None
-    quick = [item for item in told if (item.value or 0.0) < least]
-    if sum(item.probability for item in quick) < _MAY_WELL * sum(item.probability for item in told):
-        return None
-    value = amount(outcome, quick[0].value or 0.0)
+    names = [portion for portion in quick if portion is not None]
+    of = f" of the {say_list(names)} portion{'s' if len(names) > 1 else ''}" if names else ""
+    chance = max(quick.values())
+    is_under = "is likely under" if chance > 0.5 else "may well be under"
     return (
-        f"{outcome.name} may well be {value} only, so that it sets in the pot: pour little of it, with the mould "
-        "at hand, and stir by hand once the scent is in"
+        f"{outcome.name}{of} {is_under} {amount(outcome, least)} ({percent(chance)}), so that it "
+        "sets in the pot: make a small batch, with the mould at hand, and stir by hand once the scent is in"
     )

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from formulary.store import index
 from tests.cli.conftest import Run
 
 
@@ -104,7 +105,10 @@ def test_a_save_that_only_deleted_offers_no_batch_of_what_is_gone(home: Path, fo
     assert formulary("history", "harbour-base").status == 0
 
 
-def test_a_lock_that_git_left_is_told_and_no_mending_is_claimed_while_it_stays(home: Path, formulary: Run) -> None:
+def test_a_lock_that_git_left_is_told_and_no_mending_is_claimed_while_it_stays(
+    home: Path, formulary: Run, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(index, "_PATIENCE_S", 0.05)
     lock = home / ".git/index.lock"
     lock.touch()
     assert "index.lock" in formulary("doctor").out

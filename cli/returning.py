@@ -11,6 +11,7 @@ from cli.options import folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, WRONG_INPUT, finding_text, progress, say, say_json, say_next, width
 
 if TYPE_CHECKING:
+    from formulary.finding import Finding
     from formulary.folder import Folder
     from formulary.saving import SaveReport
 
@@ -126,10 +127,14 @@ def rename(before: str, after: str, called: str | None) -> None:
 @folder_option
 def status(as_json: bool) -> int:
     """What is not saved yet, in words, and what is wrong in the files."""
-    from trials.bench import open_bench
+
+    def check_files(paths: tuple[str, ...]) -> tuple[Finding, ...]:
+        from trials.bench import open_bench
+
+        return open_bench(folder).check_files(paths)
 
     with open_chosen() as folder, progress("looking for what changed"):
-        found = folder.status(check=open_bench(folder).check_files)
+        found = folder.status(check=check_files)
     if as_json:
         say_json(found.to_json())
     else:

@@ -10,8 +10,6 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import work_out_batch
-from formulary.changes.compare import compare_batches
-from formulary.changes.message import change_in_words, propose_why, save_message
 from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
 from formulary.files import SETTINGS_FILE, FormularyFiles
@@ -75,12 +73,22 @@ class PreparedSave:
     @property
     def change_in_words(self) -> str:
         """What is said of it below the reason."""
+        from formulary.changes.message import change_in_words
+
         return change_in_words(self.changes, self.others, new=self.new)
 
     @property
     def proposed_why(self) -> str:
         """A line on what it is about, for somebody to take or to put better."""
+        from formulary.changes.message import propose_why
+
         return propose_why(self.changes, self.others, new=self.new)
+
+
+def check_trial_files(check: CheckFiles | None, paths: Sequence[str]) -> tuple[Finding, ...]:
+    """What `check` finds in those of the files that are trials'; where none is, it is not asked, nor loaded."""
+    of_trials = tuple(path for path in paths if path.startswith("trials/"))
+    return check(of_trials) if check is not None and of_trials else ()
 
 
 def find_changed_paths(folder: FormularyFiles) -> tuple[str, ...]:
@@ -133,7 +141,7 @@ def prepare_save(
         path: folder.store.read_working(path) if path in working else None for path in changed if path not in left_out
     }
     faults = [fault for path, data in files.items() if data is not None for fault in _faults(folder, path, data)]
-    faults += [*large, *(check(changed) if check is not None else ())]
+    faults += [*large, *check_trial_files(check, changed)]
     if has_errors(faults):
         raise InputError(in_file_order(faults))
     changes, new, others = _told(folder, files, tip)
@@ -155,6 +163,8 @@ def save_prepared(
 
     Raises ChangedError, with nothing saved, when somebody saved one of these files meanwhile.
     """
+    from formulary.changes.message import save_message
+
     _demand_why(why)
     message = save_message(why, prepared.changes, prepared.others, new=prepared.new)
     result = folder.store.save(
@@ -290,6 +300,8 @@ def compare_recipe_batches(
     folder: FormularyFiles, before: Recipe, after: Recipe, *, oil_mass_g: float = 1000.0
 ) -> Changes:
     """What changed between two recipes, worked out under today's register for the same mass of oils."""
+    from formulary.changes.compare import compare_batches  # a status of files that are saved needs none of it
+
     batches = [
         work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)
     ]

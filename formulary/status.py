@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, TypeVar
 
 from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
-from formulary.saving import ONLY_LAYOUT, CheckFiles, describe_difference, describe_size, find_changed_paths, is_read
+from formulary.saving import (
+    ONLY_LAYOUT,
+    CheckFiles,
+    check_trial_files,
+    describe_difference,
+    describe_size,
+    find_changed_paths,
+    is_read,
+)
 from formulary.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.text_table import paragraph
 
@@ -91,7 +99,7 @@ def find_status(folder: FormularyWorkshop, *, check: CheckFiles | None = None) -
         sentence = _sentence(folder, path, tip.get(path)) if how == "changed" else None
         unsaved.append(UnsavedFile(path, how, sentence, size))
     large = [fault for path in changed if path in working for fault in folder.store.check_size(path)]
-    found += [*large, *(check(changed) if check is not None else ())]
+    found += [*large, *check_trial_files(check, changed)]
     grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
     # Looked at once more: what was checked must be what the commit holds, also when somebody is editing meanwhile.
     if cache is not None and not (changed or grave or is_sound) and not find_changed_paths(folder):

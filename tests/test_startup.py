@@ -64,6 +64,15 @@ def test_a_weigh_out_loads_nothing_that_only_saves_or_looks_back(root: Path) -> 
     assert modules & ({f"formulary.store.{name}" for name in saving} | looking_back) == set()
 
 
+def test_a_status_of_saved_files_loads_no_trial_and_nothing_that_compares(root: Path) -> None:
+    program = PROGRAM.replace('name.split(".")[0]', "name")
+    status, modules = packages_loaded_by(program.format(source=str(SOURCE), arguments=["status"]), root)
+    assert status == "0"
+    assert (
+        modules & {"trials.checks", "trials.files", "formulary.changes.compare", "formulary.changes.message"} == set()
+    )
+
+
 def test_help_reads_no_yaml_and_loads_no_recipes(root: Path) -> None:
     _, packages = packages_loaded_by(PROGRAM.format(source=str(SOURCE), arguments=["--help"]), root)
     assert packages & (HEAVY | {"ruamel", "_ruamel_yaml", "trials"}) == set()

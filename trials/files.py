@@ -44,10 +44,9 @@ class TrialFiles:
         return _ids_among(self.paths())
 
     def ids_that_name(self, word: str) -> tuple[str, ...]:
-        """The ids of the trials in whose files a word stands anywhere, without reading more of them."""
-        wanted = word.encode("utf-8")
+        """The ids of the trials whose files may name a word anywhere, without reading more of them."""
         read = self.folder.store.read_working
-        return tuple(each for each in self.trial_ids() if wanted in read(f"{trial_folder(each)}/trial.yaml"))
+        return tuple(each for each in self.trial_ids() if _may_name(read(f"{trial_folder(each)}/trial.yaml"), word))
 
     def paths(self) -> tuple[str, ...]:
         """Every file of a trial's folder, photos and logger files among them."""
@@ -206,6 +205,11 @@ class TrialFiles:
 
 def _ids_among(paths: Iterable[str]) -> tuple[str, ...]:
     return trial_ids_among(path for path in paths if path.endswith("/trial.yaml"))
+
+
+def _may_name(data: bytes, word: str) -> bool:
+    """Whether a file may say a word; one with escaped signs, or a text over several lines, may spell it otherwise."""
+    return b"\\" in data or b"''" in data or all(part.encode("utf-8") in data for part in word.split())
 
 
 def misnamed(place: str, severity: Callable[[str, str, str, Place], Finding]) -> Finding:

@@ -129,6 +129,20 @@ def test_a_certificate_corrected_later_never_changes_a_trial_by_itself_but_is_to
     assert "assay, %: 99.8" in describe_lot_values(again, renewed, "sodium-hydroxide", "N1")
 
 
+@pytest.mark.parametrize("written", ["N1", '"N1"', '"N\\x31"', "'N\"1'", '"N\\"1"', "'N''1'", '"N\n    1"'])
+def test_a_certificate_that_makes_a_loaf_unsafe_is_told_however_the_loaf_spells_its_lot(
+    folder: Folder, written: str
+) -> None:
+    trial = start(folder)
+    path = folder.root / (trial.path or "")
+    text = path.read_text(encoding="utf-8").replace("  sodium-hydroxide:\n", f"  sodium-hydroxide: {written}\n")
+    path.write_text(text, encoding="utf-8")
+    (use,) = open_bench(folder).find_trial("k7wq").lots["sodium-hydroxide"]
+    quoted = use.lot.replace('"', '\\"')
+    bench = know(folder, STRONG.replace('"N1"', f'"{quoted}"'))
+    assert [each.code for each in bench.find_unsafe_loaves("sodium-hydroxide", use.lot)] == ["lye-excess"]
+
+
 def test_the_frozen_values_stop_a_sale_however_mild_todays_are(folder: Folder) -> None:
     know(folder, STRONG)
     bench = open_bench(folder)

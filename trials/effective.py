@@ -14,7 +14,7 @@ from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material, MaterialKind
 from formulary.recipes.model import PORTION_STAGES
-from trials.model import AsMade, LotUse, Plan, Trial, TrialPortion
+from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion
 
 WATER = "water"
 
@@ -78,6 +78,7 @@ def effective_pot(
 def pot_of_bars(trial: Trial) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
+    What lay on top is worked in then, too.
     Whether the bars are safe and what may be sold is judged by these; how the batter thickened, by `effective_pot`.
     """
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
@@ -87,7 +88,12 @@ def pot_of_bars(trial: Trial) -> Pot:
         for step in trial.after_pour
         for name, weighed_g in step.taken_in
     ]
-    return replace(pot, lines=(*pot.lines, *later)) if later else pot
+    rebatched = {step.portion for step in trial.after_pour if step.what == REBATCHED}
+    worked_in = [
+        replace(line, at="trace") if line.at == "top" and rebatched & {None, line.portion} else line
+        for line in pot.lines
+    ]
+    return replace(pot, lines=(*worked_in, *later)) if rebatched else pot
 
 
 def effective_portion(trial: Trial, portion: str | None = None, *, as_bars: bool = False) -> EffectiveFormula:

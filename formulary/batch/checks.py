@@ -25,7 +25,7 @@ from formulary.batch.material_checks import check_stated_values
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures
 from formulary.batch.printed_checks import check_printed_superfat
 from formulary.batch.scent_checks import check_scent
-from formulary.batch.superfat_checks import check_portion_superfat, check_superfat
+from formulary.batch.superfat_checks import check_alkali_on_top, check_portion_superfat, check_superfat
 from formulary.batch.temperature_checks import check_temperatures
 from formulary.batch.vessel_checks import check_vessels
 from formulary.fields import suggest
@@ -249,7 +249,8 @@ def _check_lye_and_scent(
         locate=locate,
         alkali_step_g=alkali_step_g,
     )
-    yield from check_portion_superfat(portions, superfat_effective, purpose, locate)
+    yield from check_portion_superfat(portions, superfat_effective, purpose, locate, is_planned=nominal is not None)
+    yield from check_alkali_on_top(pot, purpose, locate)
     yield from check_jug(pot, materials, locate, is_planned=nominal is not None)
     yield from check_scent(pot, portions, materials, locate)
 

@@ -44,7 +44,8 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         percents[line.material] = percents.get(line.material, 0.0) + line.grams * 100.0 / oil_mass_g
     band = superfat_band(pot, materials, settings)
     pure_g = pure_alkali_g(pot, materials)
-    in_jug_g = sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
+    jug = Pot(tuple(line for line in pot.lines if line.at == "lye water"))
+    in_jug_g = sum(water_in(line, materials) for line in jug.lines)
     total_g = sum(water_in(line, materials) for line in pot.lines)
     return PotFigures(
         oil_mass_g=oil_mass_g,
@@ -58,7 +59,7 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         pure_alkali_g=pure_g,
         water_weighed_g=pot.grams("water"),
         water_total_g=total_g,
-        in_jug_percent=concentration_percent(pure_g, in_jug_g),
+        in_jug_percent=concentration_percent(pure_alkali_g(jug, materials), in_jug_g),
         effective_percent=concentration_percent(pure_g, total_g),
         scent=scent_figures(pot, materials, settings),
         portions=portion_figures(pot, materials, settings),
@@ -112,12 +113,12 @@ def alkali_of(material: Material) -> Alkali:
 
 def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> SuperfatBand:
     """The effective superfat of all saponifiable equivalents in the pot, with its band and worst case."""
-    # What is put on top never meets the lye: it counts in the bar, not in the batter.
+    # What is put on top never meets the lye: it counts in the bar, not in the batter. Lye itself counts wherever it is.
     batter = [line for line in pot.lines if line.at != "top"]
     fats = [_fat(line, materials[line.material]) for line in batter if line.role in ("oil", "addition")]
     half_step_g = float(settings.alkali_step_g) / 2
     alkalis: list[Uncertain] = []
-    for line in batter:
+    for line in pot.lines:
         if line.role != "alkali":
             continue
         material = materials[line.material]

@@ -174,9 +174,10 @@ def check_strong_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable
 
 
 def _pure_alkali_g(pot: Pot, materials: Materials) -> dict[Alkali, float]:
+    """Grams of pure alkali in the jug."""
     pure: dict[Alkali, float] = {}
     for line in pot.lines:
-        if line.role == "alkali":
+        if line.role == "alkali" and line.at == "lye water":
             alkali = alkali_of(materials[line.material])
             pure[alkali] = pure.get(alkali, 0.0) + line.grams * assay(materials[line.material])[1] / 100.0
     return pure
@@ -213,7 +214,7 @@ def _solid_alkali_g(pot: Pot, materials: Materials) -> dict[Alkali, float]:
     solid: dict[Alkali, float] = {}
     for line in pot.lines:
         material = materials[line.material]
-        if line.role == "alkali" and not material.water_percent:
+        if line.role == "alkali" and line.at == "lye water" and not material.water_percent:
             alkali = alkali_of(material)
             solid[alkali] = solid.get(alkali, 0.0) + line.grams * assay(material)[1] / 100.0
     return solid

@@ -95,8 +95,19 @@ def _narrow_the_band(nominal: float | None, low: float, pot: Pot, materials: Mat
     return f"{narrow}, or {do}"
 
 
+def check_alkali_on_top(pot: Pot, purpose: str, locate: Locate) -> Iterable[Finding]:
+    """Alkali that lies on the bars, where no fat takes it up, however much the batter has to spare."""
+    for line in pot.lines:
+        if line.role == "alkali" and line.at == "top" and line.grams > 0:
+            what = f"{format_number(line.grams, 1)} g of {line.material} lies on top, where it stays caustic"
+            if purpose == "skin":
+                yield stop("lye-excess", what, _REWORK, locate("lye", line.material))
+            else:
+                yield warn("lye-excess", what, _HOUSEHOLD, locate("lye", line.material))
+
+
 def check_portion_superfat(
-    portions: Iterable[PortionFigures], whole: float, purpose: str, locate: Locate
+    portions: Iterable[PortionFigures], whole: float, purpose: str, locate: Locate, *, is_planned: bool
 ) -> Iterable[Finding]:
     """A portion whose own acid, fat or alkali leaves it with an excess of lye, or little superfat, at its worst end."""
     for portion in portions:
@@ -109,6 +120,8 @@ def check_portion_superfat(
             continue
         what = f"the effective superfat of the {portion.name} portion may be {format_number(found, 1)} %"
         do = "take acids, fats and alkali out of `gets`, or make each portion a recipe of its own"
+        if not is_planned:
+            do = _REWORK if found < -_TOLERANCE and purpose == "skin" else _TEST_IT
         place = locate("portions", portion.name)
         if found >= -_TOLERANCE:
             if purpose == "skin":

@@ -174,13 +174,21 @@ def test_what_is_known_of_each_fat_counts_in_the_band(more: PotLine, ends: ENDS)
         line("milk", "scent", 200.0),
         line("hard", "addition", 50.0, "top"),
         line("juice", "addition", 50.0, "top"),
-        line("lye", "alkali", 20.0, "top"),
         line("mint", "scent", 50.0),
     ],
     ids=lambda more: f"{more.material} {more.role} {more.at}",
 )
 def test_what_has_no_fat_or_never_meets_the_lye_changes_nothing(more: PotLine) -> None:
     demand_band(with_lines(more), FAT, HYDROXIDE)
+
+
+def test_lye_counts_wherever_it_went_in() -> None:
+    bands = {
+        superfat_band(with_lines(line("lye", "alkali", 20.0, at)), MATERIALS, SETTINGS)
+        for at in ("lye water", "oils", "trace", "top")
+    }
+    assert len(bands) == 1
+    assert bands != {superfat_band(with_lines(), MATERIALS, SETTINGS)}
 
 
 ALKALIS = [

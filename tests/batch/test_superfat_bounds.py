@@ -133,7 +133,7 @@ def test_a_superfat_that_makes_no_soap_is_told_to_a_tenth() -> None:
 
 def portions(whole: float, purpose: str, *found: float | None, name: str = "one") -> list[Finding]:
     figures = [PortionFigures(name, 50.0, 700.0, (), each) for each in found]
-    return list(check_portion_superfat(figures, whole, purpose, lambda *_: Place()))
+    return list(check_portion_superfat(figures, whole, purpose, lambda *_: Place(), is_planned=True))
 
 
 @pytest.mark.parametrize(

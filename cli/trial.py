@@ -213,7 +213,8 @@ def show(wanted: str, show_all: bool, as_json: bool) -> int:
     """
     from formulary.finding import stops
     from trials.bench import open_bench
-    from trials.trial_text import render_trial, trial_json
+    from trials.trial_json import trial_json
+    from trials.trial_text import render_trial
 
     with open_chosen() as folder:
         bench = open_bench(folder)

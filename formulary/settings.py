@@ -62,20 +62,8 @@ def read_settings(fields: Fields) -> Settings:
     usual = Settings()
     fields.check_format()
     name = fields.text("name") or usual.name
-    scale = fields.block_of("scale")
-    step = alkali_step = None
-    if scale is not None:
-        step = _above_zero(scale, "step", scale.amount("step", "g", Kind.MASS))
-        alkali_step = _above_zero(scale, "alkali_step", scale.amount("alkali_step", "g", Kind.MASS))
-        scale.finish()
-    measures = dict(_STANDARD_MEASURES_ML)
-    spoons = fields.block_of("measures")
-    if spoons is not None:
-        for unit in SPOON_UNITS:
-            size = spoons.parsed(unit, lambda text: parse_quantity(text, Kind.VOLUME).to("ml"))
-            if _above_zero(spoons, unit, size) is not None and size is not None:
-                measures[unit] = size
-        spoons.finish()
+    step, alkali_step = _read_scale(fields)
+    measures = _read_measures(fields)
     cure = fields.block_of("cure")
     days = lost = None
     if cure is not None:
@@ -97,15 +85,7 @@ def read_settings(fields: Fields) -> Settings:
     moulds = dict(zip((entry.key.text for entry in entries), sizes, strict=False))
     places.update((f"moulds/{entry.key.text}", fields.place_of(entry.value, "moulds")) for entry in entries)
     vessels = _read_vessels(fields)
-    free = {}
-    for key, example in _LATER_KEYS.items():
-        node = fields.node(key)
-        if isinstance(node, Block):
-            free[key] = node
-        elif node is not None:
-            fields.report(
-                "wrong-shape", f"`{key}` is not a block", f"write lines below it, such as {example}", node, key
-            )
+    free = _read_free(fields)
     currency = fields.text("currency") or ""
     fields.finish()
     return Settings(
@@ -122,6 +102,43 @@ def read_settings(fields: Fields) -> Settings:
         free=MappingProxyType(free),
         places=MappingProxyType(places),
     )
+
+
+def _read_scale(fields: Fields) -> tuple[Decimal | None, Decimal | None]:
+    """What the scales resolve, for oils and for alkali, in grams."""
+    scale = fields.block_of("scale")
+    if scale is None:
+        return None, None
+    step = _above_zero(scale, "step", scale.amount("step", "g", Kind.MASS))
+    alkali_step = _above_zero(scale, "alkali_step", scale.amount("alkali_step", "g", Kind.MASS))
+    scale.finish()
+    return step, alkali_step
+
+
+def _read_measures(fields: Fields) -> dict[str, Decimal]:
+    """What spoons and cups hold, in millilitres."""
+    measures = dict(_STANDARD_MEASURES_ML)
+    spoons = fields.block_of("measures")
+    if spoons is not None:
+        for unit in SPOON_UNITS:
+            size = spoons.parsed(unit, lambda text: parse_quantity(text, Kind.VOLUME).to("ml"))
+            if _above_zero(spoons, unit, size) is not None and size is not None:
+                measures[unit] = size
+        spoons.finish()
+    return measures
+
+
+def _read_free(fields: Fields) -> dict[str, Block]:
+    """The blocks that other parts read themselves."""
+    free = {}
+    for key, example in _LATER_KEYS.items():
+        node = fields.node(key)
+        if isinstance(node, Block):
+            free[key] = node
+        elif node is not None:
+            do = f"write lines below it, such as {example}"
+            fields.report("wrong-shape", f"`{key}` is not a block", do, node, key)
+    return free
 
 
 def _texts(fields: Fields, nodes: Iterable[Node], key: str) -> list[str]:

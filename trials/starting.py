@@ -92,20 +92,25 @@ def start_trial(
     frozen = render_plan(plan)
     trial = _read_back(bench, trial_id, plan, frozen, text)
     how, amount = _written(size)
-    body = f"{version.name}, {how} {amount}"
-    files = {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}
+    message = f"Start trial {trial_id}\n\n{version.name}, {how} {amount}"
+    _save(bench, version, {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}, message, now)
+    return StartedTrial(trial, batch)
+
+
+def _save(bench: TrialFiles, version: Version, files: Mapping[str, str], message: str, now: datetime) -> None:
+    """One commit of a trial's files, and of its recipe where that is not saved yet."""
+    folder = bench.folder
     read: dict[str, str | None] = dict.fromkeys(files)
     if not version.is_saved:
         recipe = f"recipes/{version.slug}.yaml"
-        files[recipe] = version.text
+        files = {**files, recipe: version.text}
         is_written = recipe in folder.store.working_paths("recipes/")
         read[recipe] = blob_id(version.text.encode("utf-8")) if is_written else None
         change = folder.unsaved_change(version)
-        body += f"\nThe recipe {version.slug} is saved with it."
+        message += f"\n\nThe recipe {version.slug} is saved with it."
         if change is not None:
-            body = save_message(body, [(version.slug, change)])
-    bench.save_texts(files, read, f"Start trial {trial_id}\n\n{body}", now)
-    return StartedTrial(trial, batch)
+            message = save_message(message, [(version.slug, change)])
+    bench.save_texts(files, read, message, now)
 
 
 def _read_back(bench: TrialFiles, trial_id: str, plan: Plan, frozen: str, text: str) -> Trial:

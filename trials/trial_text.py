@@ -17,10 +17,10 @@ from trials.checks import find_overridden, fit_to_sell
 from trials.effective import effective_portion, effective_pot, expected_cure
 from trials.identity import code_of
 from trials.model import Event, Trial
-from trials.outcomes.find import find_values, outcome_values
+from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
-from trials.portions_text import portions_json, render_portions, scent_json
+from trials.portions_text import render_portions
 from trials.sentences import say_value
 from trials.words import as_made_words, degree_words, hour_words, taken_in_words
 
@@ -329,97 +329,4 @@ def trial_row(trial: Trial, outcomes: Mapping[str, Outcome]) -> dict[str, object
             {"outcome": label, "unit": outcome.unit, **value.to_json()}
             for label, outcome, value in _values(trial, outcomes)
         ],
-    }
-
-
-def trial_json(
-    trial: Trial,
-    findings: Sequence[Finding],
-    outcomes: Mapping[str, Outcome],
-    *,
-    register: Mapping[str, Material] | None = None,
-) -> dict[str, object]:
-    """A trial with stable keys: planned grams, grams really in the pot, events, values, and why values are missing.
-
-    register: as in `render_trial`.
-    """
-    made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
-    figures = effective_portion(trial, as_bars=True).figures
-    return {
-        **trial_row(trial, outcomes),
-        "size": {trial.plan.size[0]: trial.plan.size[1]},
-        "planned": [_line_json(line) for line in trial.plan.pot.lines],
-        "in_the_pot": [_line_json(line) for line in made.lines],
-        "as_made": [as_made_words(entry) for entry in trial.as_made],
-        "worked_in_later": [
-            {"material": name, "grams": float(weighed_g), "portion": step.portion, "hours": _number(step.at_h)}
-            for step in trial.after_pour
-            for name, weighed_g in step.taken_in
-        ],
-        "superfat": {
-            "effective": figures.superfat_effective,
-            "low": figures.superfat_low,
-            "high": figures.superfat_high,
-        },
-        "cured": expected_cure(trial).to_json(),
-        "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
-        "scent": scent_json(trial),
-        "portions": portions_json(trial),
-        "who": trial.who,
-        "conditions": {
-            "room_c": _number(trial.conditions.room_c),
-            "humidity_percent": _number(trial.conditions.humidity_percent),
-            "lye_temperature_c": _number(trial.conditions.lye_temperature_c),
-            "oil_temperature_c": _number(trial.conditions.oil_temperature_c),
-            "mould": trial.conditions.mould,
-            "cover": trial.conditions.cover,
-            "blender": trial.conditions.blender,
-        },
-        "bars": {
-            "cut": trial.bars.cut,
-            "kept_back": trial.bars.kept_back,
-            "scrapped": trial.bars.scrapped,
-            "lightest_grams": _number(trial.bars.lightest_g),
-        },
-        "release": None
-        if trial.release is None
-        else {
-            "decision": trial.release.decision,
-            "who": trial.release.who,
-            "why": trial.release.why,
-            "on": None if trial.release.on is None else trial.release.on.isoformat(),
-            "despite": list(trial.release.despite),
-        },
-        "not_fit_to_sell": [
-            finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)
-        ]
-        if "free alkali" in outcomes
-        else [],
-        "notes": trial.notes,
-        "events": [
-            {"what": event.what, "at": str(event.at), "portion": part.name}
-            for part in trial.parts()
-            for event in part.events
-        ],
-        "missing": [
-            {"outcome": name, "portion": value.portion, "why": value.why}
-            for name, outcome in outcomes.items()
-            for value in find_values(trial, outcome)
-            if not isinstance(value, OutcomeValue)
-        ],
-        "findings": [finding.to_json() for finding in findings],
-    }
-
-
-def _number(number: Decimal | None) -> float | None:
-    return None if number is None else float(number)
-
-
-def _line_json(line: PotLine) -> dict[str, object]:
-    return {
-        "material": line.material,
-        "role": line.role,
-        "at": line.at,
-        "grams": line.grams,
-        "portion": line.portion,
     }

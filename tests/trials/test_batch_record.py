@@ -9,7 +9,8 @@ import pytest
 
 from trials.checks import check_trial
 from trials.effective import effective_portion, effective_pot, materials_of
-from trials.trial_text import render_trial, trial_json
+from trials.trial_json import trial_json
+from trials.trial_text import render_trial
 
 from .examples import TRIAL, outcomes, trial_of
 

@@ -1,0 +1,119 @@
+"""A trial for programs: everything that is recorded of it, with what was really in the pot."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+
+from formulary.batch.model import PotLine
+from formulary.finding import Finding
+from formulary.materials.model import Material
+from trials.checks import fit_to_sell
+from trials.effective import effective_portion, effective_pot, expected_cure
+from trials.model import Conditions, Release, Trial
+from trials.outcomes.find import find_values
+from trials.outcomes.outcome import Outcome
+from trials.outcomes.value import OutcomeValue
+from trials.portions_text import portions_json, scent_json
+from trials.trial_text import trial_row
+from trials.words import as_made_words
+
+
+def trial_json(
+    trial: Trial,
+    findings: Sequence[Finding],
+    outcomes: Mapping[str, Outcome],
+    *,
+    register: Mapping[str, Material] | None = None,
+) -> dict[str, object]:
+    """A trial with stable keys: planned grams, grams really in the pot, events, values, and why values are missing.
+
+    findings: what the trial has to say for itself, from `check_trial`. register: as it is today, by which a sale is
+    judged, too.
+    """
+    made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    figures = effective_portion(trial, as_bars=True).figures
+    return {
+        **trial_row(trial, outcomes),
+        "size": {trial.plan.size[0]: trial.plan.size[1]},
+        "planned": [_line_json(line) for line in trial.plan.pot.lines],
+        "in_the_pot": [_line_json(line) for line in made.lines],
+        "as_made": [as_made_words(entry) for entry in trial.as_made],
+        "worked_in_later": [
+            {"material": name, "grams": float(weighed_g), "portion": step.portion, "hours": _number(step.at_h)}
+            for step in trial.after_pour
+            for name, weighed_g in step.taken_in
+        ],
+        "superfat": {
+            "effective": figures.superfat_effective,
+            "low": figures.superfat_low,
+            "high": figures.superfat_high,
+        },
+        "cured": expected_cure(trial).to_json(),
+        "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
+        "scent": scent_json(trial),
+        "portions": portions_json(trial),
+        "who": trial.who,
+        "conditions": _conditions_json(trial.conditions),
+        "bars": {
+            "cut": trial.bars.cut,
+            "kept_back": trial.bars.kept_back,
+            "scrapped": trial.bars.scrapped,
+            "lightest_grams": _number(trial.bars.lightest_g),
+        },
+        "release": None if trial.release is None else _release_json(trial.release),
+        "not_fit_to_sell": [
+            finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)
+        ]
+        if "free alkali" in outcomes
+        else [],
+        "notes": trial.notes,
+        "events": [
+            {"what": event.what, "at": str(event.at), "portion": part.name}
+            for part in trial.parts()
+            for event in part.events
+        ],
+        "missing": [
+            {"outcome": name, "portion": value.portion, "why": value.why}
+            for name, outcome in outcomes.items()
+            for value in find_values(trial, outcome)
+            if not isinstance(value, OutcomeValue)
+        ],
+        "findings": [finding.to_json() for finding in findings],
+    }
+
+
+def _conditions_json(seen: Conditions) -> dict[str, object]:
+    return {
+        "room_c": _number(seen.room_c),
+        "humidity_percent": _number(seen.humidity_percent),
+        "lye_temperature_c": _number(seen.lye_temperature_c),
+        "oil_temperature_c": _number(seen.oil_temperature_c),
+        "mould": seen.mould,
+        "cover": seen.cover,
+        "blender": seen.blender,
+    }
+
+
+def _release_json(release: Release) -> dict[str, object]:
+    return {
+        "decision": release.decision,
+        "who": release.who,
+        "why": release.why,
+        "on": None if release.on is None else release.on.isoformat(),
+        "despite": list(release.despite),
+    }
+
+
+def _number(number: Decimal | None) -> float | None:
+    return None if number is None else float(number)
+
+
+def _line_json(line: PotLine) -> dict[str, object]:
+    return {
+        "material": line.material,
+        "role": line.role,
+        "at": line.at,
+        "grams": line.grams,
+        "portion": line.portion,
+    }

@@ -18,11 +18,12 @@ from trials.effective import effective_portion, kept_materials, lot_weights, mat
 from trials.identity import code_of
 from trials.likely import check_likely
 from trials.minutes import check_minutes
-from trials.model import REBATCHED, Trial
+from trials.model import Trial
 from trials.observed import check_observed
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
+from trials.rebatch import find_last_rebatch
 from trials.recalculate import find_later_limits, find_later_lye
 
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
@@ -163,20 +164,19 @@ def _check_free_alkali(
     before the loaf was rebatched, only a test can tell, and nobody can decide without. A rebatch makes older tests
     void, and those of the same age, which may be from before it; and all of them where its time is not recorded.
     """
-    rebatched = [step for step in trial.after_pour if step.what == REBATCHED]
-    times = [step.at_h + (step.for_h or 0) for step in rebatched if step.at_h is not None]
-    is_timed = len(times) == len(rebatched)
-    last = _last_tests(trial, outcome, max(times, default=None)) if is_timed else []
+    rebatch = find_last_rebatch(trial)
+    is_timed = rebatch is None or rebatch.ended_h is not None
+    last = _last_tests(trial, outcome, None if rebatch is None else rebatch.ended_h) if is_timed else []
     if not last:
         yield from little_fat
-        what = f"free alkali was not looked for{' since it was rebatched' if rebatched else ''}"
+        what = f"free alkali was not looked for{' since it was rebatched' if rebatch is not None else ''}"
         do = "test a fresh cut before selling"
-        if rebatched:
+        if rebatch is not None:
             do += "; a test of the same age as the rebatch may be from before it"
         if not is_timed:
             what = "it is not recorded when it was rebatched, so no test for free alkali counts"
             do = f'formulary trial after {code_of(trial.id)} rebatched --at "20 h" --correct, with its time; then {do}'
-        was_caustic = bool(rebatched) and _lowest_superfat_as_poured(trial) < 0
+        was_caustic = rebatch is not None and _lowest_superfat_as_poured(trial) < 0
         if was_caustic or any(each.code == "superfat-band" for each in little_fat):
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
         else:

@@ -15,6 +15,7 @@ from formulary.quantity import parse_age_days
 from formulary.settings import Settings
 from trials.model import HANDLING_WORDS, Trial
 from trials.outcomes.outcome import Outcome
+from trials.rebatch import find_last_rebatch
 
 _D = Decimal
 # What is looked at when, in days: common practice, no source.
@@ -28,6 +29,7 @@ USUAL_FOLLOW_UP: Mapping[str, tuple[Decimal, ...]] = MappingProxyType(
         "first rancid spot": (_D(90), _D(180), _D(365)),
     }
 )
+_VOID_BY_REBATCH = "free alkali"
 _EARLY_PART = Decimal("0.1")  # a look may be this part of its age early (common practice, no source)
 _HOW_CUT = "cut the loaf, and look for gel, cracks, tunnels and weeping"
 
@@ -101,28 +103,44 @@ def find_due(
 ) -> tuple[Due, ...]:
     """What is late, due today, or due within `days_ahead` days: late ones first, then by date.
 
-    A look that was missed is asked for until the next of its kind is due. Batches that were discarded or reworked are
-    left alone.
+    A look that was missed is asked for until the next of its kind is due. Batches that were discarded, or are to be
+    reworked and were not yet, are left alone. What is asked for of free alkali counts from the last rebatch, before
+    which no test speaks for the loaf.
     """
     found: list[Due] = []
     for trial in trials:
-        if trial.release is not None and trial.release.decision in ("discard", "rework"):
+        decision = None if trial.release is None else trial.release.decision
+        rebatch = find_last_rebatch(trial)
+        if decision == "discard" or (decision == "rework" and rebatch is None):
             continue
         for task, ages in follow_up.items():
-            found += _due_of(trial, task, ages, today, outcomes.get(task), days_ahead)
+            begun = (None if rebatch is None else rebatch.ended_days) if task == _VOID_BY_REBATCH else None
+            of_loaf = ages if begun is None else tuple(begun + age for age in ages)
+            found += _due_of(trial, task, of_loaf, today, outcomes.get(task), days_ahead, begun or _D(0))
     return tuple(sorted(found, key=lambda item: (item.late_days <= 0, item.on, item.trial_id, item.task)))
 
 
 def _due_of(
-    trial: Trial, task: str, ages: tuple[Decimal, ...], today: date, outcome: Outcome | None, days_ahead: int
+    trial: Trial,
+    task: str,
+    ages: tuple[Decimal, ...],
+    today: date,
+    outcome: Outcome | None,
+    days_ahead: int,
+    begun_days: Decimal,
 ) -> Iterable[Due]:
+    """What is due of one kind. begun_days: the loaf's age from which on its looks count."""
+
+    def early(age: Decimal) -> Decimal:
+        return age - _EARLY_PART * (age - begun_days)
+
     for number, age in enumerate(ages):
         on = due_date(trial.made, age)
         following = due_date(trial.made, ages[number + 1]) if number + 1 < len(ages) else None
         if (following is not None and following <= today) or on > today + timedelta(days=days_ahead):
             continue
-        until = ages[number + 1] * (1 - _EARLY_PART) if number + 1 < len(ages) else None
-        lacking = _lacking(trial, task, age * (1 - _EARLY_PART), until)
+        until = early(ages[number + 1]) if number + 1 < len(ages) else None
+        lacking = _lacking(trial, task, early(age), until)
         if lacking is None:
             continue
         how = _HOW_CUT if task == "cut" else outcome.how if outcome is not None else ""

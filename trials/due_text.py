@@ -125,7 +125,8 @@ def write_calendar(path: Path, calendar: str) -> None:
 
 def _identity(item: Due) -> str:
     """The same for the same look each time, so that a calendar replaces its entry instead of doubling it."""
-    task = re.sub(r"[^a-z0-9]+", "-", item.task.lower())
+    spelled = "".join(sign if sign.isascii() else f"-{ord(sign):x}-" for sign in item.task.lower())
+    task = re.sub(r"[^a-z0-9]+", "-", spelled)
     return f"{item.trial_id}-{task}-{format_decimal(item.age_days.normalize())}d@soap-formulary"
 
 

@@ -77,6 +77,36 @@ def test_a_discarded_batch_is_left_alone() -> None:
     assert due_on(trial_of("release: {decision: discard, who: R, why: lye}\n"), 30) == []
 
 
+REBATCHED = 'after_pour: [{at: 9 d, what: rebatched, note: "with water"}]\n'
+TESTED = "observations:\n  - {age: 2 d, outcome: free alkali, value: none}\n"
+
+
+def test_free_alkali_is_to_be_looked_for_again_after_a_rebatch() -> None:
+    def free_alkali(text: str, day: int) -> list[tuple[str, Decimal, int]]:
+        return [item for item in due_on(trial_of(text), day, days_ahead=0) if item[0] == "free alkali"]
+
+    before = f"{TESTED}  - {{age: 7 d, outcome: free alkali, value: none}}\n"
+    assert free_alkali(before, 12) == []
+    assert free_alkali(REBATCHED + before, 10) == []
+    assert free_alkali(REBATCHED + before, 12) == [("free alkali", 11, 1)]
+    assert free_alkali(f"{REBATCHED}{before}  - {{age: 11 d, outcome: free alkali, value: none}}\n", 12) == []
+    assert free_alkali(REBATCHED + before, 16) == [("free alkali", 16, 0)]
+
+
+def test_what_is_to_be_reworked_is_left_alone_until_it_is() -> None:
+    decided = "release: {decision: rework, who: R, why: lye-heavy}\n"
+    assert due_on(trial_of(decided), 30) == []
+    assert ("free alkali", 16, 14) in due_on(trial_of(REBATCHED + decided), 30)
+
+
+def test_looks_whose_names_have_no_plain_letter_stand_apart_in_a_calendar() -> None:
+    day = Decimal(28)
+    both = [Due("2026-10-03-bar-k7wq", "bar", task, day, MADE, 0) for task in ("мягкость", "твёрдость", "scent left")]
+    events = icalendar.Calendar.from_ical(render_calendar(both, NOW)).walk("VEVENT")
+    assert len({str(event["UID"]) for event in events}) == 3
+    assert str(events[2]["UID"]) == "2026-10-03-bar-k7wq-scent-left-28d@soap-formulary"
+
+
 def test_a_spot_once_found_need_not_be_looked_for() -> None:
     trial = trial_of("observations: [{age: 90 d, outcome: first rancid spot, value: yes}]\n")
     assert "first rancid spot" not in [task for task, _, _ in due_on(trial, 400)]

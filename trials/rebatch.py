@@ -1,0 +1,29 @@
+"""When a loaf was rebatched: what was tested before says nothing of it any more."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from decimal import ROUND_CEILING, Decimal
+
+from trials.model import REBATCHED, Trial
+
+
+@dataclass(frozen=True, slots=True)
+class Rebatch:
+    """The last rebatch of a loaf. ended_h: hours since it was poured, None where that of any was not recorded."""
+
+    ended_h: Decimal | None
+
+    @property
+    def ended_days(self) -> Decimal | None:
+        """The first whole day of the loaf's age that is surely after it."""
+        return None if self.ended_h is None else (self.ended_h / 24).to_integral_value(ROUND_CEILING)
+
+
+def find_last_rebatch(trial: Trial) -> Rebatch | None:
+    """The last rebatch of a trial, or of any of its portions; None for a loaf that never was."""
+    steps = [step for step in trial.after_pour if step.what == REBATCHED]
+    if not steps:
+        return None
+    times = [step.at_h + (step.for_h or 0) for step in steps if step.at_h is not None]
+    return Rebatch(max(times) if len(times) == len(steps) else None)

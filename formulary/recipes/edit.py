@@ -155,6 +155,8 @@ class _RecipeEdit:
             self._insert(key, words)
         elif not words and key == "conflicts":
             self._remove(key)
+        elif isinstance(entry.value, Listing) and words and not entry.value.items:
+            self.edit.replace_node(entry.value, words)  # brackets that were emptied are filled again
         elif isinstance(entry.value, Listing):
             self.edit.change_listing(entry, drop=range(len(entry.value.items)), add=words)
 

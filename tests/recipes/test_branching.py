@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 
 from formulary.errors import InputError
 from formulary.materials.register import read_builtin_register
+from formulary.recipes.edit import edit_recipe
 from formulary.recipes.model import BasedOn, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import add, drop, set_field, swap
@@ -81,6 +83,12 @@ def test_a_variant_of_a_variant_remembers_the_nearer_parent() -> None:
     assert second.recipe.based_on == BasedOn("midwinter-clove", first.id)
     assert second.recipe.name == "Clove & oat: soft"
     assert second.text.count("based_on") == 1
+
+
+def test_a_variant_that_gets_a_name_after_its_base_had_one_has_it_in_the_same_brackets() -> None:
+    variant = version_of(BASE.branch("midwinter-clove", register=MATERIALS).text, "midwinter-clove")
+    renamed = edit_recipe(variant.text, replace(variant.recipe, slug="oat", formerly=("midwinter-clove",)))
+    assert renamed == variant.text.replace("formerly: []   #", "formerly: [midwinter-clove]   #")
 
 
 @given(written_recipes(), st.data())

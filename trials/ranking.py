@@ -126,7 +126,7 @@ def find_ranking(
 
 
 def _place(value: OutcomeValue) -> float:
-    return next((figure for figure in (value.value, value.low, value.high) if figure is not None), 0.0)
+    return value.figure or 0.0
 
 
 def _is_worse(outcome: Outcome, label: str, best: OutcomeValue, other: OutcomeValue, noise: RepeatNoise | None) -> bool:

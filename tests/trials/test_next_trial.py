@@ -87,15 +87,12 @@ def test_every_proposal_can_be_weighed_out_without_a_stop() -> None:
         assert not work_out_batch(one.version, register(), Settings(), oil_mass_g=1000.0).is_stopped
 
 
-def test_a_repeat_or_other_handling_needs_no_recipe_and_says_so() -> None:
-    blended = [
-        trial(
-            BASE, f"b{k}", k, working="8:00" if k % 2 else "12:00", blending=60 if k % 2 else 20, room=str(17 + k % 3)
-        )
-        for k in range(5)
-    ]
-    found = find_next_trials(explain_outcome(blended, WORKING), register(), Settings(), most=10)
-    by_hand = [one for one in found if not [tweak for change in one.changes for tweak in change.tweaks]]
+def test_other_handling_needs_no_recipe_and_says_so() -> None:
+    warm = [trial(BASE, f"w{k}", k, working=f"{8 + k % 2}:00", room=str(25 + k % 3)) for k in range(5)]
+    cool = [trial(BASE, f"c{k}", 20 + k, working=f"{11 + k % 2}:00", room=str(18 + k % 3)) for k in range(5)]
+    found = find_next_trials(explain_outcome([*warm, *cool], WORKING), register(), Settings(), most=10)
+    by_hand = [one for one in found if not one.tweaks]
+    assert by_hand
     for one in by_hand:
         with pytest.raises(InputError, match="needs no new recipe"):
             one.branch("again")

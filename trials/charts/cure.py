@@ -76,13 +76,12 @@ def _collect(trial: Trial, outcome: Outcome, series: dict[tuple[str, str | None]
         for value in outcome_values(trial, outcome, age):
             if value.is_interpolated:  # another portion was measured at that age, and this one was not
                 continue
-            figures = [figure for figure in (value.value, value.low, value.high) if figure is not None]
-            if not figures:
+            if value.figure is None:
                 continue
             between = value.bound == "between"
             point = CurePoint(
                 float(age),
-                figures[0],
+                value.figure,
                 value.n,
                 value.spread,
                 value.bound,

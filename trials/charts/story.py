@@ -156,7 +156,8 @@ def _points(
         slot = slot_of[trial_id]
         for place, item in enumerate(items):
             value = item.value
-            figures = [figure for figure in (value.value, value.low, value.high) if figure is not None]
+            if value.figure is None:
+                continue
             beside = 0.0 if len(items) == 1 else 2.0 * place / (len(items) - 1) - 1.0
             points.append(
                 StoryPoint(
@@ -165,7 +166,7 @@ def _points(
                     slots[slot][0],
                     _portion(item),
                     beside,
-                    figures[0],
+                    value.figure,
                     value.bound,
                     value.low if value.bound == "between" else None,
                     value.high if value.bound == "between" else None,

@@ -238,13 +238,7 @@ def _outcomes(columns: Sequence[Column], defined: Mapping[str, Outcome], book: P
 
 
 def _level(values: Sequence[OutcomeValue | None], outcome: Outcome) -> float:
-    figures = [
-        figure
-        for value in values
-        if value is not None
-        for figure in (value.value if value.value is not None else value.low if value.low is not None else value.high,)
-        if figure is not None
-    ]
+    figures = [figure for value in values if value is not None and (figure := value.figure) is not None]
     return mean_of(figures, outcome) if figures else 0.0
 
 

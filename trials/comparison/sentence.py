@@ -194,7 +194,7 @@ def _range(comparison: ComparedTrials) -> str:
     known = [
         (value, column) for value, column in zip(shown.values, comparison.columns, strict=True) if value is not None
     ]
-    known.sort(key=lambda item: _middle(item[0].value, item[0].low, item[0].high))
+    known.sort(key=lambda item: item[0].figure or 0.0)
     (low, low_column), (high, high_column) = known[0], known[-1]
     outcome, unit = shown.outcome, f" {shown.outcome.unit}" if shown.outcome.unit else ""
     least, most = say_value(outcome, low), say_value(outcome, high)
@@ -204,10 +204,6 @@ def _range(comparison: ComparedTrials) -> str:
         else f"{capital(shown.label)} was {most}{unit} wherever it was measured"
     )
     return f"{text}; {say_noise(shown)}." if shown.noise is not None else f"{text}."
-
-
-def _middle(value: float | None, low: float | None, high: float | None) -> float:
-    return next((figure for figure in (value, low, high) if figure is not None), 0.0)
 
 
 def _most_measured(comparison: ComparedTrials) -> ComparedOutcome | None:

@@ -32,6 +32,11 @@ class OutcomeValue:
             return self.value, self.value
         return -inf if self.low is None else self.low, inf if self.high is None else self.high
 
+    @property
+    def figure(self) -> float | None:
+        """Where it stands among others, in the outcome's unit: at its value, or at its limit where there is none."""
+        return next((figure for figure in (self.value, self.low, self.high) if figure is not None), None)
+
     def to_json(self) -> dict[str, object]:
         return {
             "value": self.value,

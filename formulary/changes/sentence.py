@@ -125,6 +125,8 @@ def _moved_alone(moved: Sequence[OilChange]) -> OilChange | None:
         others = [change for change in moved if change is not alone]
         if any(change.points.is_signed() == alone.points.is_signed() for change in others):
             continue
+        if not all(other.before_percent and other.after_percent for other in others):
+            continue  # one that came in or is gone kept no proportion
         before, after = (sum(side) for side in zip(*((o.before_percent, o.after_percent) for o in others), strict=True))
         if all(
             abs(other.after_percent * before - other.before_percent * after) <= _ROUNDED * before for other in others

@@ -170,6 +170,14 @@ portions:
 """
 
 
+def test_oils_that_came_in_or_are_gone_kept_no_proportion() -> None:
+    one_oil = TEXT.replace("  olive-oil: 53\n  coconut-oil: 25\n  rice-bran-oil: 22\n", "  olive-oil: 100\n")
+    became = compare(version(one_oil), version()).sentence
+    assert became.startswith("47 % of olive oil became coconut oil (25 %) and rice bran oil (22 %); sodium hydroxide")
+    gone = compare(version(), version(one_oil)).sentence
+    assert gone.startswith("All the coconut oil (25 %) and all the rice bran oil (22 %) became olive oil; sodium")
+
+
 def test_a_batter_that_is_divided_is_compared_portion_by_portion_with_the_whole() -> None:
     changes = compare(version(), version(TEXT + HALVES))
     assert changes.sentence == "The batter is divided into plain and scented; the lye stays the same."

@@ -189,7 +189,7 @@ def after(
     """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ...
 
     A rescue is "rebatched", --with what was worked in: that counts for the superfat, and not for how the batter
-    thickened.
+    thickened. What --correct does not say anew stays as it was recorded.
     """
     from trials import record
 

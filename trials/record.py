@@ -20,13 +20,21 @@ from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import parse_date, suggest
 from formulary.materials.chosen_lots import find_weight
-from formulary.quantity import Kind, NotAQuantity, format_clock, format_plain_number, parse_decimal, parse_quantity
+from formulary.quantity import (
+    Kind,
+    NotAQuantity,
+    format_clock,
+    format_decimal,
+    format_plain_number,
+    parse_decimal,
+    parse_quantity,
+)
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, effective_pot, materials_of
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial
 from trials.record_portions import portions_entry as portions_entry
-from trials.words import as_made_words, hour_words
+from trials.words import as_made_words, degree_words, hour_words
 
 _SENTENCES = (
     (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
@@ -114,10 +122,21 @@ def handle(
     """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`.
 
     taken_in: of "rebatched", what was worked in, "olive-oil 60 g" each. corrects: whether it takes the place of the
-    same word recorded before; where that stands several times, of the one at the same time.
+    same word recorded before; where that stands several times, of the one at the same time. What it does not say stays.
     Raises InputError where it cannot be told which.
     """
+    there = [step for step in trial.after_pour if step.what == what and step.portion == portion] if corrects else []
+    replaces: tuple[str, ...] = ("what", "portion") if corrects else ()
+    if len(there) > 1:
+        there = [step for step in there if step.at_h is not None and step.at_h == _hours(at)]
+        replaces = ("what", "at", "portion")
+        if len(there) != 1:
+            when = "; ".join(_after_words(step) for step in trial.after_pour if step.what == what)
+            what = f"{what} stands several times after pouring ({when}), and none at {tidy_amount(at)} alone"
+            raise InputError.of("which-to-correct", what, "correct the line itself, in trial.yaml")
     tree: dict[str, Value] = {"at": tidy_amount(at), "what": what}
+    # A time that is corrected takes nothing back of what was done then: above all not what was worked in.
+    tree |= _details_of(there[0]) if there else {}
     if temperature is not None:
         tree["temperature"] = tidy_amount(temperature)
     if lasted is not None:
@@ -125,23 +144,28 @@ def handle(
     if taken_in:
         tree["with"] = Inline(dict(_weighed(text) for text in taken_in))
     add_details(tree, portion=portion, note=note)
-    worked_in = f" with {' and '.join(taken_in)}" if taken_in else ""
-    said = for_portion(f"{what}{worked_in} at {tidy_amount(at)}", portion)
-    replaces: tuple[str, ...] = ()
-    remark = ""
-    there = [step for step in trial.after_pour if step.what == what and step.portion == portion]
-    if corrects and len(there) > 1:
-        there = [step for step in there if step.at_h is not None and step.at_h == _hours(at)]
-        replaces = ("what", "at", "portion")
-        if len(there) != 1:
-            when = "; ".join(_after_words(step) for step in trial.after_pour if step.what == what)
-            what = f"{what} stands several times after pouring ({when}), and none at {tidy_amount(at)} alone"
-            raise InputError.of("which-to-correct", what, "correct the line itself, in trial.yaml")
-    elif corrects:
-        replaces = ("what", "portion")
-    if corrects and there:
-        remark = f"was {_after_words(there[0])}"
+    worked_in = tree.get("with")
+    named = [f"{name} {amount}" for name, amount in worked_in.items()] if isinstance(worked_in, Mapping) else []
+    with_words = f" with {' and '.join(named)}" if named else ""
+    said = for_portion(f"{what}{with_words} at {tidy_amount(at)}", portion)
+    remark = f"was {_after_words(there[0])}" if there else ""
     return Entry(trial.id, "after_pour", Inline(tree), said, None, None, replaces, remark)
+
+
+def _details_of(step: Handling) -> dict[str, Value]:
+    """What else is recorded of something done after pouring, as it is written."""
+    tree: dict[str, Value] = {}
+    if step.temperature_c is not None:
+        tree["temperature"] = degree_words(step.temperature_c)
+    if step.for_h is not None:
+        minutes = step.for_h * 60
+        is_short = step.for_h % 1 and minutes == round(minutes)
+        tree["for"] = f"{round(minutes)} min" if is_short else hour_words(step.for_h)
+    if step.taken_in:
+        tree["with"] = Inline({name: f"{format_decimal(weighed_g)} g" for name, weighed_g in step.taken_in})
+    if step.note:
+        tree["note"] = step.note
+    return tree
 
 
 def _weighed(text: str) -> tuple[str, str]:

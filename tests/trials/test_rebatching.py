@@ -126,6 +126,23 @@ def test_a_rebatch_is_recorded_and_what_it_took_in_keeps_its_values(folder: Fold
     folder.close()
 
 
+@pytest.mark.parametrize("at", ["unknown", "30 h"])
+def test_a_corrected_time_takes_back_nothing_of_what_was_worked_in(folder: Folder, at: str) -> None:
+    bench = open_bench(folder)
+    trial = bench.start("midwinter-clove", oils="1000g", now=NOW, draw_code=lambda: "k7wq")
+    lye = ["sodium-hydroxide 20 g", "water 40.5 g"]
+    trial = bench.record(record.handle(trial, "rebatched", at, lasted="100 min", note="soft", taken_in=lye), now=NOW)
+    before, (was,) = superfat(trial, as_bars=True), trial.after_pour
+    assert before < 0
+    trial = bench.record(record.handle(trial, "rebatched", "20 h", corrects=True), now=NOW)
+    (step,) = trial.after_pour
+    assert step == replace(was, at_h=step.at_h)
+    assert float(step.at_h or 0) == 20
+    assert superfat(trial, as_bars=True) == before
+    trial = bench.record(record.handle(trial, "rebatched", "20 h", taken_in=["water 9 g"], corrects=True), now=NOW)
+    assert [name for name, _ in trial.after_pour[0].taken_in] == ["water"]
+
+
 def test_a_diff_compares_the_batter_and_tells_what_holds_for_the_bars() -> None:
     caustic = describe_as_made(trial_of(TOO_MUCH, UNSCENTED))
     rescued = describe_as_made(trial_of(TOO_MUCH + RESCUE, UNSCENTED))

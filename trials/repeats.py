@@ -9,7 +9,9 @@ from trials.factors.steps import TENTH
 
 
 def is_repeat(pour: Pour, other: Pour) -> bool:
-    """Whether two pours are repeats: the same effective formula, lots, mould and cover, conditions within a step."""
+    """Whether two pours are repeats: the same effective formula, lots, mould, cover and what was done to them after
+    pouring, conditions within a step.
+    """
     if any(differs(aspect, pour, other) for aspect in pour.facts):
         return False
     return not any(differs(aspect, pour, other) for aspect in other.facts if aspect not in pour.facts)
@@ -18,7 +20,8 @@ def is_repeat(pour: Pour, other: Pour) -> bool:
 def differs(aspect: Aspect, pour: Pour, other: Pour) -> bool:
     """Whether two pours differ in an aspect by more than repeats may; what was not recorded does not differ.
 
-    The formula may differ by a tenth of a step (a last gram), conditions and blending by a step.
+    The formula may differ by a tenth of a step (a last gram), conditions and blending by a step. What was done, a
+    rebatch or a fan, was not done otherwise: there is nothing between.
     """
     return facts_differ(aspect, pour.fact(aspect), other.fact(aspect), condition_steps=1.0)
 
@@ -28,7 +31,7 @@ def facts_differ(aspect: Aspect, one: Fact, two: Fact, *, condition_steps: float
     if one is None or two is None:
         return False
     if isinstance(one, float) and isinstance(two, float):
-        steps = TENTH if aspect.kind in FORMULA else condition_steps
+        steps = TENTH if aspect.kind in FORMULA or aspect.step == "done" else condition_steps
         return abs(one - two) > steps * aspect.step_of.size * (1 + 1e-9)
     if isinstance(one, LotShares) and isinstance(two, LotShares):
         if not (one.shares and two.shares):

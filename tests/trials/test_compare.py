@@ -22,7 +22,7 @@ from trials.comparison.compare import compare_trials
 from trials.comparison.comparison import Comparison
 from trials.comparison.table import render_comparison
 from trials.explain_trials import explain_outcome
-from trials.model import AsMade, Observation, Reading, Trial
+from trials.model import AsMade, Handling, Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
 from trials.plan import make_plan
 
@@ -275,6 +275,29 @@ def test_what_was_not_recorded_is_told_once_for_those_of_which_it_is_not() -> No
     remarks = compare_trials([ONE, *bare], each=True).remarks
     assert [remark.partition(":")[0] for remark in remarks] == ["not recorded for b0 and b1"]
     assert {"blending before scent", "room"} <= set(re.split(", |: ", remarks[0]))
+
+
+@pytest.mark.parametrize("what", ["rebatched", "fan"])
+def test_what_was_done_to_a_loaf_makes_it_no_repeat_of_one_to_which_it_was_not(what: str) -> None:
+    cut = [Handling("cut", Decimal(24))]
+    plain = [trial(BASE, f"p{k}", k, working="9:00", seen={"hardness": f"3.{k}"}, after_pour=cut) for k in range(3)]
+    done = trial(
+        BASE, "done", 5, working="9:00", seen={"hardness": "6.0"}, after_pour=[Handling(what, Decimal(20)), *cut]
+    )
+    found = compare_trials([plain[0], done], plain)
+    assert factors(found) == {what: (0.0, 1.0)}
+    assert f"these two differ in one thing, {what} (no and yes), and" in found.sentence.lower()
+    hardness = next(outcome for outcome in found.outcomes if outcome.outcome.name == "hardness")
+    assert hardness.noise is not None
+    assert (hardness.noise.repeats, round(hardness.noise.in_unit(3.0), 2)) == (3, 0.1)
+
+
+def test_a_loaf_of_which_no_rebatch_is_recorded_was_not_rebatched() -> None:
+    again = trial(BASE, "cccc", 5, working="9:00", seen={"hardness": "6.0"}, after_pour=[Handling("rebatched", None)])
+    found = compare_trials([ONE, again], ALL)
+    assert factors(found)["rebatched"] == (0.0, 1.0)
+    assert "made alike" not in found.sentence
+    assert "rebatched" not in " ".join(compare_trials([ONE, OTHER], ALL).remarks)
 
 
 def test_repeats_beside_others_are_shown_apart_when_that_is_wanted() -> None:

@@ -40,7 +40,7 @@ STAGE_WORDS: Mapping[str, str] = MappingProxyType(
 )
 NONE_USED = "none used"
 _COVERS = ("covered", "insulated", "fridge", "oven")
-_DONE = ("fan", "sprayed", "uncovered", REBATCHED)
+_DONE = ("fan", "sprayed", "uncovered")
 
 
 @dataclass(frozen=True, slots=True, order=True)
@@ -67,8 +67,8 @@ class Aspect:
         return KINDS.index(self.kind), self.subject, self.stage
 
     def missing(self) -> float | None:
-        """What it means that a pour says nothing of it: none of a material, or not recorded (None)."""
-        return 0.0 if self.kind in _COUNTS_AS_NONE else None
+        """What it means that a pour says nothing of it: none of a material, no rebatch, or not recorded (None)."""
+        return 0.0 if self.kind in _COUNTS_AS_NONE or self.subject == REBATCHED else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -301,13 +301,18 @@ def _conditions(trial: Trial, portion: str | None) -> tuple[dict[Aspect, Fact], 
 
 
 def _handling(trial: Trial, portion: str | None) -> dict[Aspect, Fact]:
-    """What was done after pouring; unknown for a trial in which nothing of it was written down."""
+    """What was done after pouring; unknown for a trial in which nothing of it was written down.
+
+    But for a rebatch: nobody works a loaf through anew and does not write it down, since it cannot be sold then.
+    """
     steps = [step for step in trial.after_pour if step.portion in (None, portion)]
     if not steps:
         return {}
     facts: dict[Aspect, Fact] = {
         Aspect("handling", word, step="done"): float(any(step.what == word for step in steps)) for word in _DONE
     }
+    if any(step.what == REBATCHED for step in steps):
+        facts[Aspect("handling", REBATCHED, step="done")] = 1.0
     for name, word in (("hours to unmoulding", "unmoulded"), ("hours to cutting", "cut")):
         hours = [float(step.at_h) for step in steps if step.what == word and step.at_h is not None]
         if hours:

@@ -320,6 +320,14 @@ def test_no_line_is_wider_than_asked(width: int) -> None:
     assert max(map(len, text.splitlines())) <= width
 
 
+def test_the_day_of_a_recipe_with_a_long_name_is_cut_off_no_line() -> None:
+    long = trial(version("a-bar-for-the-longest-night-of-the-year-with-clove-and-honey"), "long", 5, working="9:00")
+    for width in (50, 80):
+        text = render_comparison(compare_trials([ONE, long], ALL), width)
+        assert "2026-03-06" in text
+        assert max(map(len, text.splitlines())) <= width
+
+
 def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
     schema = json.loads((files("trials") / "schemas" / "compare.schema.json").read_text(encoding="utf-8"))
     for some in ([ONE, OTHER], [HALVES], ALL, []):

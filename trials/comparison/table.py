@@ -115,9 +115,12 @@ def _table(
 
 
 def _legend(comparison: ComparedTrials, width: int) -> list[str]:
-    rows = [Row(column.label, (), note=column_note(column)) for column in comparison.columns]
     longest = max(len(column.label) for column in comparison.columns)
-    return [f"  {row.label:<{longest}}  {row.note}"[:width] for row in rows]
+    lines: list[str] = []
+    for column in comparison.columns:
+        first, *more = wrap_words(column_note(column), width, indent=longest + 4)
+        lines += [f"  {column.label:<{longest}}  {first.lstrip()}", *more]
+    return lines
 
 
 def _factor_row(factor: ComparedFactor, block: Sequence[int]) -> Row:

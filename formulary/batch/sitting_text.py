@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from formulary.batch.model import Batch
-from formulary.batch.portion_weights import weigh_portions
 from formulary.batch.rescue import Rescue
 from formulary.batch.scale import format_shown
 from formulary.batch.sitting_model import Sitting
@@ -14,23 +13,20 @@ from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sit
 from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
-    DIVIDING,
     cured_lines,
     format_weight,
     heading,
-    portion_rows,
     render_figures,
     render_findings,
     scent_lines,
-    stage_rows,
+    step_rows,
 )
+from formulary.batch.working_steps import find_steps
 from formulary.chemistry.alkali import rounded_down_g
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-
-_STAGES = {"lye water": "In the jug", "oils": "In the pot", "trace": "At trace", "top": "On top"}
 
 
 def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
@@ -112,19 +108,15 @@ def _said(finding: Finding) -> tuple[object, ...]:
 
 def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, width: int) -> list[str]:
     rows: list[Row] = []
-    own = replace(batch, pot=replace(batch.pot, lines=sitting.own[number]))
-    for stage, title in _STAGES.items():
+    for working in find_steps(batch, weights.own, weights.batter_g, lines=sitting.own[number]):
         step: list[Row] = []
-        if stage == "lye water" and weights.of_jug_g is not None:
+        if working.stage == "lye water" and weights.of_jug_g is not None:
             step.append(Row("of the lye in the one jug", (format_shown(weights.of_jug_g),)))
-        if stage == "oils" and weights.of_pot_g is not None:
+        if working.stage == "oils" and weights.of_pot_g is not None:
             step.append(Row("of the melted oils in the one pot", (format_shown(weights.of_pot_g),)))
-        step += stage_rows(own, stage, weights.own)
+        step += step_rows(batch, working)
         if step:
-            rows += [Row(title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
-        if stage == "trace" and batch.pot.portions:
-            portions = weigh_portions(batch.pot.portions, own.pot.lines, weights.own, weights.batter_g, batch.scale)
-            rows += [Row(DIVIDING, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in portion_rows(portions))]
+            rows += [Row(working.title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
     figures = render_figures(batch, width=width) + scent_lines(batch, width) + cured_lines(batch, width)
     findings = render_findings(batch.findings, width=width)
     head = heading(batch, width, weights.oils_g, weights.batter_g, lead=f"Loaf {number + 1}: ")

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Sequence
 
 from formulary.batch.model import WHOLE, Batch, PotLine
-from formulary.batch.portion_weights import PortionWeights, weigh_portions
-from formulary.batch.scale import Scale, format_shown
-from formulary.batch.sheet_weights import Weighing, shown_parts, shown_weights
+from formulary.batch.portion_weights import PortionWeights
+from formulary.batch.scale import format_shown
+from formulary.batch.sheet_weights import shown_weights
+from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding, Severity
 from formulary.materials.plain_name import material_words
 from formulary.quantity import SPOON_UNITS, format_number, format_plain_number
@@ -22,8 +23,6 @@ CAUTIONS = (
 )
 CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
 HOUSEHOLD = "Household soap: for cleaning things. Never use it on skin."
-DIVIDING = "Divide the batter"
-_STEPS = (("lye water", "In the jug"), ("oils", "In the pot"), ("trace", "At trace"), ("top", "On top"))
 
 
 def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> str:
@@ -41,17 +40,12 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         lines += paragraph("STOP: nothing may be weighed out until this is settled.", width=width)
         lines += ["", *render_findings(batch.findings, width=width)]
         return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
-    steps = [(stage, title, list(stage_rows(batch, stage, weights))) for stage, title in used_steps(batch)]
-    if batch.pot.portions:
-        portions = weigh_portions(batch.pot.portions, batch.pot.lines, weights, batter_g, batch.scale)
-        before_top = len(steps) - sum(stage == "top" for stage, _, _ in steps)
-        steps.insert(before_top, ("", DIVIDING, list(portion_rows(portions))))
     rows: list[Row] = []
-    for number, (_, title, of_step) in enumerate(steps, 1):
+    for number, step in enumerate(find_steps(batch, weights, batter_g), 1):
         if rows:
             rows.append(Row(""))
-        rows.append(Row(f"{number}  {title}", ("g",)))
-        rows += [Row(row.label, row.cells, row.note, 5) for row in of_step]
+        rows.append(Row(f"{number}  {step.title}", ("g",)))
+        rows += [Row(row.label, row.cells, row.note, 5) for row in step_rows(batch, step)]
     lines += render_rows(rows, width=width)
     lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch, width)]
     lines += cured_lines(batch, width)
@@ -81,19 +75,12 @@ def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: s
     return [*paragraph(identity, width=width), *paragraph(size, width=width), *warning]
 
 
-def used_steps(batch: Batch) -> list[tuple[str, str]]:
-    """The stages at which anything is weighed, in working order, each with what a sheet calls it."""
-    used = {line.at for line in batch.pot.lines}
-    return [(stage, title) for stage, title in _STEPS if stage in used]
-
-
-def stage_rows(batch: Batch, stage: str, weights: Mapping[Weighing, float]) -> Iterable[Row]:
-    """What to weigh at a stage, as rows."""
-    for line, parts in stage_lines(batch, stage):
-        shown_g = weights[line.material, line.role, line.at]
-        yield Row(
-            material_words(line.material), (format_weight(line.role, shown_g),), remark(batch, line, parts, shown_g)
-        )
+def step_rows(batch: Batch, step: WorkingStep) -> Iterable[Row]:
+    """What to weigh, or to pour off for each portion, at a step, as rows."""
+    for each in step.lines:
+        grams = format_weight(each.line.role, each.grams)
+        yield Row(material_words(each.line.material), (grams,), remark(batch, each))
+    yield from portion_rows(step.portions)
 
 
 def portion_rows(portions: Iterable[PortionWeights]) -> Iterable[Row]:
@@ -115,26 +102,9 @@ def format_weight(role: str, shown_g: float) -> str:
     return text + "0" if text.endswith(".") else text
 
 
-def stage_lines(batch: Batch, stage: str) -> Iterable[tuple[PotLine, list[PotLine]]]:
-    """The lines of a stage in working order, each with the parts of it that go to portions; none is ever left out.
-
-    In the jug the water stands before the alkali: lye goes into water.
-    """
-    order = {role: number for number, role in enumerate(("water", "addition", "oil", "scent", "alkali"))}
-    if stage != "lye water":
-        order["addition"], order["oil"] = order["oil"], order["addition"]
-    lines = sorted((line for line in batch.pot.lines if line.at == stage), key=lambda line: order[line.role])
-    shown: set[tuple[str, str]] = set()
-    for line in lines:
-        key = (line.material, line.role)
-        if key not in shown:
-            shown.add(key)
-            yield line, [other for other in lines if (other.material, other.role) == key]
-
-
-def remark(batch: Batch, line: PotLine, parts: list[PotLine], shown_g: float) -> str:
+def remark(batch: Batch, weighed: StepLine) -> str:
     """What a maker should know of a line while weighing it."""
-    remarks: list[str] = []
+    line, remarks = weighed.line, list[str]()
     if line.role == "alkali":
         temperature = batch.process.get("lye_temperature")
         remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
@@ -142,17 +112,20 @@ def remark(batch: Batch, line: PotLine, parts: list[PotLine], shown_g: float) ->
         if acids >= 0.05:
             remarks.append(f"{format_number(acids, 1)} g of it for the acids")
     for addition in batch.additions if line.role == "addition" else ():
-        if (addition.material, addition.at) == (line.material, line.at) and addition.water_grams > 0.5:
+        if (addition.material, addition.at) != (line.material, line.at):
+            continue
+        water_g = addition.water_grams * weighed.part
+        if water_g > 0.5:
             whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
-            remarks.append(whose.format(format_number(addition.water_grams, 0)))
-        if addition.measured_unit is not None and (addition.material, addition.at) == (line.material, line.at):
+            remarks.append(whose.format(format_number(water_g, 0)))
+        if addition.measured_unit is not None:
             level = " level" if addition.measured_unit in SPOON_UNITS else ""
-            amount = format_plain_number(addition.measured_amount, 2)
+            amount = format_plain_number(addition.measured_amount * weighed.part, 2)
             remarks.append(f"{amount}{level} {addition.measured_unit.replace('_', ' ')}")
-        if addition.prepared and (addition.material, addition.at) == (line.material, line.at):
+        if addition.prepared:
             remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
-    if any(part.portion for part in parts):
-        remarks.append(_division(parts, shown_g, batch.scale))
+    if weighed.parts:
+        remarks.append(_division(weighed.parts))
     return "; ".join(remarks)
 
 
@@ -161,11 +134,10 @@ def stage_is_jug(line: PotLine) -> bool:
     return line.at == "lye water"
 
 
-def _division(parts: list[PotLine], shown_g: float, scale: Scale) -> str:
+def _division(parts: Sequence[tuple[str, float]]) -> str:
     if len(parts) == 1:
-        return f"all of it in the {parts[0].portion} portion"
-    each = zip(parts, shown_parts(parts, shown_g, scale), strict=True)
-    return ", ".join(f"{format_shown(grams)} in the {part.portion} portion" for part, grams in each)
+        return f"all of it in the {parts[0][0]} portion"
+    return ", ".join(f"{format_shown(grams)} in the {portion} portion" for portion, grams in parts)
 
 
 def render_figures(batch: Batch, *, width: int = 80, show_all: bool = False) -> list[str]:

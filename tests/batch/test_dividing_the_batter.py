@@ -14,6 +14,7 @@ from formulary.batch.sheet_weights import shown_weights
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_sitting
 from formulary.batch.weigh_out_text import render_batch
+from formulary.batch.working_steps import find_steps
 from formulary.settings import parse_settings
 from tests.batch.recipes import PLAIN, weigh_out
 
@@ -64,7 +65,50 @@ def test_the_sheet_tells_the_grams_and_the_share_of_each_portion_before_what_goe
     rows = " ".join(sheet.split())
     assert f"Divide the batter g white {first} 60 %, give or take 10 red {second:g} 40 %, give or take 10;" in rows
     assert f"{second + 10:g} g with what goes into it alone" in rows
-    assert rows.index("clove bud oil") < rows.index("Divide the batter") < rows.index("On top")
+    own = "Into the red portion g clove bud oil 10"
+    assert rows.index("At trace g rose clay 20") < rows.index("Divide the batter") < rows.index(own)
+    assert rows.index(own) < rows.index("On top g poppy seeds 10 ") < rows.index("all of it in the red portion")
+
+
+@settings(max_examples=40, deadline=None)
+@given(st.integers(1, 99), st.integers(0, 100), st.floats(90, 3000))
+def test_what_one_portion_gets_alone_is_weighed_after_the_dividing_and_all_of_it(
+    share: int, clove: int, oils_g: float
+) -> None:
+    batch = weigh_out(divided(share, clove), oil_mass_g=oils_g)
+    weights = shown_weights(batch.pot.lines, batch.scale)
+    batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+    steps = find_steps(batch, weights, batter_g)
+    division = next(number for number, step in enumerate(steps) if step.portions)
+    before = [each.line for step in steps[:division] for each in step.lines]
+    assert all(line.portion is None and line.material != "clove-bud-oil" for line in before)
+    after = [each for step in steps[division:] for each in step.lines if each.line.material == "clove-bud-oil"]
+    assert sum(each.grams for each in after) == pytest.approx(weights["clove-bud-oil", "scent", "trace"])
+    assert sum(each.part for each in after) == pytest.approx(1.0)
+    # Each weighing of the batch stands on the sheet once, or once for each portion that gets of it.
+    stated = sum(each.grams for step in steps for each in step.lines)
+    assert stated == pytest.approx(sum(weights.values()))
+
+
+def test_where_nothing_is_shared_at_trace_the_dividing_says_when_it_is() -> None:
+    text = divided(60, 0).replace("at: trace", "at: oils")
+    rows = " ".join(render_batch(weigh_out(text)).split())
+    assert rows.index("3 At trace, divide the batter") < rows.index("4 Into the red portion")
+
+
+def test_what_each_portion_gets_of_a_measured_and_wet_addition_is_told_as_its_own() -> None:
+    # 60 and 40 % of 30 ml of oat milk, of which the built-in water is 92.5 % and 1 ml weighs about a gram.
+    text = (
+        divided(50, 0)
+        .replace("gets: {", "gets: {oat-milk: 60, ", 1)
+        .replace("gets: {clove", "gets: {oat-milk: 40, clove")
+    )
+    text = text.replace("scent:", "  - {material: oat-milk, rate: 30 ml per kg oils, at: trace, water: extra}\nscent:")
+    rows = " ".join(render_batch(weigh_out(text)).split())
+    white, red = rows.partition("Into the white portion")[2].split("Into the red portion")
+    assert "18 ml" in white
+    assert "12 ml" in red
+    assert "30 ml" not in rows
 
 
 def test_a_sitting_divides_each_loaf_by_what_it_pours() -> None:

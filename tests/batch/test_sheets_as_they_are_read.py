@@ -236,7 +236,8 @@ def test_what_goes_into_one_portion_alone_is_said_to() -> None:
     halves = "portions:\n  - {name: one, share: 50, gets: {clay: 100}}\n  - {name: two, share: 50, gets: {clay: 0}}\n"
     clay = "additions:\n  - {material: clay, rate: 2 % of oils, at: trace}\n"
     sheet = " ".join(render_batch(loaf(1000.0, SIMPLE.recipe + clay + halves)).split())
-    assert "clay 20 all of it in the one portion" in sheet
+    assert "Into the one portion g clay 20 " in sheet
+    assert "Into the two portion" not in sheet
 
 
 @pytest.mark.parametrize(

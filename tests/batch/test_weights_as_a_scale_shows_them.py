@@ -134,7 +134,7 @@ def test_no_portion_gets_more_scent_than_it_was_checked_with() -> None:
     assert sum(shown) == pytest.approx(whole_g)
     for part, grams in zip(parts, shown, strict=True):
         assert part.grams - 0.1 < grams <= part.grams
-    assert "2.3 in the plain" in " ".join(render_batch(batch).split())
+    assert "Into the plain portion g clove bud oil 2.3" in " ".join(render_batch(batch).split())
 
 
 def test_the_sheet_shows_what_the_scale_of_the_settings_shows_and_json_stays_exact() -> None:

@@ -230,16 +230,21 @@ def test_a_certificate_that_came_later_and_makes_the_lye_too_much_leaves_no_shee
 
 def test_the_sheets_of_a_years_trials_have_the_weights_of_their_plans() -> None:
     for trial in draw_year(7):
-        page = read_page(make_trial_sheet(trial, ()).html)
+        sheet = make_trial_sheet(trial, ())
         pot = trial.plan.pot
         shown = shown_weights(pot.lines, Scale.of(trial.plan.settings))
-        portions = len(pot.portions)
-        printed = list(map(float, cells(page, "grams")))
-        weighed = printed[: len(printed) - portions]
-        assert sorted(weighed) == pytest.approx(sorted(shown.values()))
-        divided = {(line.material, line.role, line.at) for line in pot.lines if line.portion}
-        of_batter = sum(grams for key, grams in shown.items() if key not in divided)
-        assert not portions or sum(printed[-portions:]) == pytest.approx(of_batter)
+        (part,) = sheet.parts
+        printed = [(step.title, line) for step in part.steps for line in step.lines]
+        assert cells(read_page(sheet.html), "grams") == [line.grams for _, line in printed]
+        poured_off = [float(line.grams) for title, line in printed if "divide the batter" in title.lower()]
+        alone = [float(line.grams) for title, line in printed if "  Into the " in title]
+        for_all = sorted({float(line.grams) for _, line in printed} - {*poured_off, *alone})
+        divided = {(line.material, line.role, line.at) for line in pot.lines if line.portion and line.at == "trace"}
+        assert sum(float(line.grams) for _, line in printed) == pytest.approx(sum(shown.values()) + sum(poured_off))
+        assert sum(alone) == pytest.approx(sum(shown[key] for key in divided))
+        assert set(for_all) <= {round(grams, 4) for grams in shown.values()}
+        of_batter = sum(grams for key, grams in shown.items() if key not in divided and key[2] != "top")
+        assert not pot.portions or sum(poured_off) == pytest.approx(of_batter)
 
 
 def test_what_is_recorded_already_stands_on_a_trials_sheet(bench: Bench) -> None:

@@ -5,15 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
-from formulary.batch.model import Batch, PotLine
-from formulary.batch.portion_weights import weigh_portions
+from formulary.batch.model import Batch
 from formulary.batch.scale import format_shown
-from formulary.batch.sheet_weights import Weighing, shown_weights
+from formulary.batch.sheet_weights import shown_weights
 from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_text import cooling_words, sort_findings
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.weigh_out_text import (
-    DIVIDING,
     HOUSEHOLD,
     cured_sentences,
     figure_sentences,
@@ -21,9 +19,8 @@ from formulary.batch.weigh_out_text import (
     portion_rows,
     remark,
     scent_sentences,
-    stage_lines,
-    used_steps,
 )
+from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from trials.pages.sheet_data import SheetPart, SheetStep, ToWeigh
@@ -36,30 +33,11 @@ def batch_part(batch: Batch, lots: Lots) -> SheetPart:
     weights = shown_weights(batch.pot.lines, batch.scale)
     oils_g = sum(grams for (_, role, _), grams in weights.items() if role == "oil")
     batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
-    steps = [
-        (
-            title,
-            tuple(_stage(batch, stage, weights, lots)) if stage else tuple(_divide(batch, batch, weights, batter_g)),
-        )
-        for stage, title in _steps(batch)
-    ]
-    numbered = tuple(SheetStep(f"{number}  {title}", lines) for number, (title, lines) in enumerate(steps, 1))
+    numbered = tuple(
+        SheetStep(f"{number}  {step.title}", tuple(_step(batch, step, lots)))
+        for number, step in enumerate(find_steps(batch, weights, batter_g), 1)
+    )
     return _described(SheetPart("", _size(oils_g, batter_g), numbered), batch, batch.findings)
-
-
-def _steps(batch: Batch) -> list[tuple[str, str]]:
-    """The stages in working order; a divided batter is divided, at no stage of its own, before anything goes on top."""
-    steps = used_steps(batch)
-    if batch.pot.portions:
-        steps.insert(len(steps) - (steps[-1][0] == "top"), ("", DIVIDING))
-    return steps
-
-
-def _divide(batch: Batch, own: Batch, weights: Mapping[Weighing, float], batter_g: float) -> Iterable[ToWeigh]:
-    """What to pour off for each portion. own: the batch with the lines that `weights` are of."""
-    portions = weigh_portions(batch.pot.portions, own.pot.lines, weights, batter_g, batch.scale)
-    for row in portion_rows(portions):
-        yield ToWeigh(row.label, row.cells[0], row.note, has_lot=False)
 
 
 def sitting_parts(sitting: Sitting, lots: Lots) -> tuple[tuple[SheetPart, ...], tuple[Finding, ...]]:
@@ -96,15 +74,17 @@ def _described(part: SheetPart, batch: Batch, findings: Iterable[Finding]) -> Sh
     )
 
 
-def _stage(batch: Batch, stage: str, weights: Mapping[Weighing, float], lots: Lots) -> Iterable[ToWeigh]:
-    for line, parts in stage_lines(batch, stage):
-        shown_g = weights[line.material, line.role, line.at]
-        yield _to_weigh(line, shown_g, remark(batch, line, parts, shown_g), lots)
+def _step(batch: Batch, step: WorkingStep, lots: Lots) -> Iterable[ToWeigh]:
+    for each in step.lines:
+        yield _to_weigh(batch, each, lots)
+    for row in portion_rows(step.portions):
+        yield ToWeigh(row.label, row.cells[0], row.note, has_lot=False)
 
 
-def _to_weigh(line: PotLine, shown_g: float, note: str, lots: Lots) -> ToWeigh:
-    grams = format_weight(line.role, shown_g)
-    return ToWeigh(material_words(line.material), grams, note, lots.get(line.material, ""), line.role != "water")
+def _to_weigh(batch: Batch, each: StepLine, lots: Lots) -> ToWeigh:
+    line, grams = each.line, format_weight(each.line.role, each.grams)
+    words, lot = material_words(line.material), lots.get(line.material, "")
+    return ToWeigh(words, grams, remark(batch, each), lot, line.role != "water")
 
 
 def _shared(sitting: Sitting, vessel: Mapping[str, float], lots: Lots, left: str = "") -> Iterable[ToWeigh]:
@@ -123,14 +103,13 @@ def _shared(sitting: Sitting, vessel: Mapping[str, float], lots: Lots, left: str
 
 def _loaf(sitting: Sitting, number: int, loaf: LoafWeights, lots: Lots) -> Iterable[SheetStep]:
     batch = sitting.batches[number]
-    own = replace(batch, pot=replace(batch.pot, lines=sitting.own[number]))
-    for stage, title in _steps(batch):
-        lines: list[ToWeigh] = [] if stage else list(_divide(batch, own, loaf.own, loaf.batter_g))
-        if stage == "lye water" and loaf.of_jug_g is not None:
+    for step in find_steps(batch, loaf.own, loaf.batter_g, lines=sitting.own[number]):
+        lines: list[ToWeigh] = []
+        if step.stage == "lye water" and loaf.of_jug_g is not None:
             lines.append(ToWeigh("of the lye in the one jug", format_shown(loaf.of_jug_g), has_lot=False))
-        if stage == "oils" and loaf.of_pot_g is not None:
+        if step.stage == "oils" and loaf.of_pot_g is not None:
             words = "of the melted oils in the one pot"
             lines.append(ToWeigh(words, format_shown(loaf.of_pot_g), has_lot=False))
-        lines += _stage(own, stage, loaf.own, lots)
+        lines += _step(batch, step, lots)
         if lines:
-            yield SheetStep(title, tuple(lines))
+            yield SheetStep(step.title, tuple(lines))

@@ -11,8 +11,7 @@ from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.effective import effective_pot, materials_of, pot_of_bars
 from trials.model import Trial, TrialPortion
-
-_WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
+from trials.words import STAGES
 
 
 def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
@@ -56,7 +55,7 @@ def _portion_rows(portion: TrialPortion, figure: PortionFigures, pot: Pot) -> It
     yield Row(portion.name, cells, ", ".join(notes), indent=4)
     for line in pot.lines:
         if line.portion == portion.name:
-            label = f"{material_words(line.material)}, {_WHEN[line.at]}"
+            label = f"{material_words(line.material)}, {STAGES[line.at]}"
             yield Row(label, ("", format_number(line.grams, 1), ""), indent=6)
 
 

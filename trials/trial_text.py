@@ -13,7 +13,6 @@ from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.checks import find_overridden, fit_to_sell
 from trials.effective import effective_portion, effective_pot, expected_cure
 from trials.identity import code_of
 from trials.model import Event, Trial
@@ -21,8 +20,9 @@ from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.portions_text import render_portions
+from trials.sale_text import decision_words, sale_words
 from trials.sentences import say_value
-from trials.words import as_made_words, degree_words, hour_words, taken_in_words
+from trials.words import STAGES, as_made_words, degree_words, hour_words, taken_in_words
 
 _HEADLINE_COUNT = 3
 # What is told of a trial in a line, where it was observed; then the others in the order of their definitions.
@@ -78,27 +78,17 @@ def _decision(
     trial: Trial, outcomes: Mapping[str, Outcome], width: int, register: Mapping[str, Material] | None
 ) -> list[str]:
     """What became of the bars, what was decided, and what stands before selling."""
-    bars, release = trial.bars, trial.release
+    bars = trial.bars
     counts = ((bars.cut, "cut"), (bars.kept_back, "kept back"), (bars.scrapped, "scrapped"))
     said = [f"{count} {word}" for count, word in counts if count is not None]
     if bars.lightest_g is not None:
         said.append(f"the lightest {format_decimal(bars.lightest_g)} g")
     lines = paragraph(f"bars: {', '.join(said)}", width=width, indent=2) if said else []
-    if release is not None:
-        on = f" on {release.on.isoformat()}" if release.on is not None else ""
-        despite = f" (despite {', '.join(release.despite)})" if release.despite else ""
-        decided = f"decision: {release.decision}, by {release.who}{on}: {release.why}{despite}"
-        lines += paragraph(decided, width=width, indent=2)
-    if "free alkali" in outcomes:
-        standing = [finding.what for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)]
-        aside = [each.what for each in find_overridden(trial, outcomes["free alkali"], register=register)]
-        if standing:
-            text = f"not fit to sell: {'; '.join(standing)}"
-        elif aside:
-            text = f"to be sold by that decision alone, in spite of: {'; '.join(aside)}"
-        else:
-            text = "fit to sell, as far as is recorded here"
-        lines += paragraph(text, width=width, indent=2)
+    for text in (
+        f"decision: {decided}" if (decided := decision_words(trial)) else "",
+        sale_words(trial, outcomes, register),
+    ):
+        lines += paragraph(text, width=width, indent=2) if text else []
     return lines
 
 
@@ -160,7 +150,7 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
             hidden += 1
             continue
         material, at = key
-        stage = "" if at == "oils" else f", {_WHEN[at]}"
+        stage = "" if at == "oils" else f", {STAGES[at]}"
         rows.append(
             Row(f"{material_words(material)}{stage}", (format_number(before, 1), format_number(after, 1)), "", 4)
         )
@@ -183,9 +173,6 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
         f" {cured.water_lost_percent:g} % of the water is lost"
     )
     return lines + paragraph(expected, width=width, indent=2)
-
-
-_WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
 
 
 def _by_line(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:

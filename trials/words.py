@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from decimal import Decimal
+from types import MappingProxyType
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
 from trials.model import AsMade, Handling
 
+# A stage, said behind what went in at it.
+STAGES: Mapping[str, str] = MappingProxyType(
+    {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
+)
+
 
 def as_made_words(entry: AsMade) -> str:
     """One thing that went otherwise than planned, in words."""
     weighed = f" {format_decimal(entry.weighed_g)} g" if entry.weighed_g is not None else ""
-    where = f" in the {entry.portion} portion" if entry.portion else ""
+    stage = entry.at or ("trace" if entry.extra else "")  # what is recorded without one went in there
+    where = (f" {STAGES[stage]}" if stage else "") + (f" in the {entry.portion} portion" if entry.portion else "")
     name = material_words(entry.material)
     if entry.left_out:
         return f"no {name}{where}"
@@ -25,6 +33,14 @@ def taken_in_words(step: Handling) -> str:
     """What a rebatch took in, in words."""
     said = [f"{format_decimal(weighed_g)} g of {material_words(name)}" for name, weighed_g in step.taken_in]
     return f"with {' and '.join(said)}" if said else ""
+
+
+def handling_words(step: Handling) -> str:
+    """One thing that was done after pouring, in words: `rebatched with 60 g of olive oil, 20 h after pouring`."""
+    what = " ".join(part for part in (step.what, taken_in_words(step)) if part)
+    since = "" if step.at_h is None else f"{hour_words(step.at_h)} after pouring"
+    where = f"in the {step.portion} portion" if step.portion else ""
+    return ", ".join(part for part in (what, since, where) if part)
 
 
 def degree_words(celsius: Decimal) -> str:

@@ -139,6 +139,42 @@ def test_a_loaf_that_is_caustic_as_made_is_told_as_a_stop(bench: Bench) -> None:
     assert "STOP: " in text_of(demand_self_contained(read_report(bench, "quay-base").html))
 
 
+def test_a_loaf_that_was_rebatched_is_told_with_what_it_took_in_and_its_tests_at_their_own_ages(bench: Bench) -> None:
+    trial = bench.find_trial("k7wq")
+    later = NOW + timedelta(days=40)
+    bench.record(
+        record.as_made(trial, "extra honey 12 g at oils"),
+        trial.observe("free alkali", "present", age="1 d"),
+        record.handle(trial, "rebatched", "48 h", taken_in=["olive oil 80 g"]),
+        trial.observe("free alkali", "none", age="4 d"),
+        now=later,
+    )
+    bench.record(record.release(trial, "sell", who="Rowan", why="mild", on="2026-11-05"), now=later)
+    bench.record(trial.observe("free alkali", "present", age="36 d"), now=later)
+    page = demand_self_contained(read_report(bench, "quay-base").html)
+    rows = [[text_of(cell) for cell in row] for row in page.iter("tr")]
+    (row,) = [row for row in rows if len(row) == 6 and row[1] == "k7wq"]
+    assert "rebatched with 80 g of olive oil, 48 h after pouring" in row[4]
+    assert "extra honey 12 g in the oils" in row[4], "the stage is half of what went otherwise"
+    assert row[5].startswith("sell, by Rowan on 2026-11-05: mild.")
+    assert "Not fit to sell: free alkali: present at 36 d" in row[5]
+    assert ["k7wq", "present at 1 d; rebatched at 2 d; none at 4 d; present at 36 d"] in rows
+    assert not any("none to present" in cell for row in rows for cell in row), "no test is worked out between two"
+
+
+def test_that_nothing_can_be_told_is_said_once_for_all_of_which_it_is_so(bench: Bench) -> None:
+    trial = bench.find_trial("k7wq")
+    bench.record(
+        trial.observe("hardness", "3.1 mm", age="28 d"),
+        trial.observe("lather", "40 mm", age="28 d"),
+        now=NOW + timedelta(days=40),
+    )
+    page = demand_self_contained(read_report(bench, "quay-base").html)
+    said = [text_of(element) for element in page.iter("p")]
+    alone = [text for text in said if "one trial alone cannot be compared with anything" in text]
+    assert len(alone) == 2, "once in short, and once with what each rests on"
+
+
 def test_what_a_person_wrote_is_text_and_never_markup(bench: Bench) -> None:
     html = read_report(bench, "quay-base").html
     page = demand_self_contained(html)

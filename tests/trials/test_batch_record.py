@@ -68,7 +68,7 @@ def test_everything_that_a_batch_record_needs_is_on_it_in_80_columns() -> None:
         "sunflower oil, at trace 0.0 80.0",
         "olive oil 450.0 455.0",
         "no rose clay",
-        "extra honey 12 g in the clove portion",
+        "extra honey 12 g at trace in the clove portion",
         "portions % g superfat, %",
         "give or take 10 %",
         "clove bud oil in clove",

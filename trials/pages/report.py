@@ -17,6 +17,7 @@ from trials.charts.story import find_story
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours import PourBook
+from trials.sale_text import sale_words
 from trials.seen import find_seen
 from trials.within import find_within, names_today, recipes_within
 
@@ -87,6 +88,7 @@ def make_report(
         answers=tuple(answers),
         stories=MappingProxyType(stories),
         stops=MappingProxyType({trial.id: found for trial in trials if (found := stops(check(trial)))}),
+        sale=MappingProxyType({trial.id: sale_words(trial, bench.outcomes, bench.folder.register) for trial in trials}),
         unread=unread,
     )
 

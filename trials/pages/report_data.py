@@ -28,8 +28,8 @@ class ReportData:
     """A report. names: the recipes asked for. on: the day that it tells of.
 
     answers: one an outcome that was observed, in the order in which they are told. stories: an outcome's label -> its
-    story, for those that are drawn. stops: trial id -> what stands against the batch as it was made. unread: trials of
-    the formulary that could not be read, and so are left out.
+    story, for those that are drawn. stops: trial id -> what stands against the batch as it was made. sale: trial id ->
+    whether it is fit to sell, in words. unread: trials of the formulary that could not be read, and so are left out.
     """
 
     names: tuple[str, ...]
@@ -39,4 +39,5 @@ class ReportData:
     answers: tuple[Answer, ...]
     stories: Mapping[str, Story] = field(default_factory=lambda: MappingProxyType({}))
     stops: Mapping[str, tuple[Finding, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    sale: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     unread: tuple[Finding, ...] = ()

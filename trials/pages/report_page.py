@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from base64 import b64encode
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from xml.etree.ElementTree import Element
 
 from formulary.batch.weigh_out_text import CLOSING
@@ -21,13 +21,14 @@ from trials.answer.text import (
     shown_causes,
 )
 from trials.charts.story import Story
-from trials.model import Trial
+from trials.model import REBATCHED, Trial
 from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours import short_names
+from trials.sale_text import FREE_ALKALI, decision_words, free_alkali_words
 from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
 from trials.trial_text import condition_words, lot_words
-from trials.words import as_made_words
+from trials.words import as_made_words, handling_words
 
 _STYLE = """
 .facts { margin: 0 0 2mm; }
@@ -64,8 +65,13 @@ def render_report(report: ReportData) -> str:
     content += _trials(report)
     content.append(element("h2", "What was observed, beside how far repeats differ"))
     content += _observed(report)
+    untold: list[Answer] = []
     for answer in report.answers:
-        content += _answer(answer, report.stories.get(answer.label))
+        if answer.causes or answer.label in report.stories:
+            content += _answer(answer, report.stories.get(answer.label))
+        else:
+            untold.append(answer)
+    content += _untold(untold)
     content.append(element("p", element("b", CLOSING)))
     return render_page(title, content, style=_STYLE)
 
@@ -93,8 +99,20 @@ def _in_short(report: ReportData) -> Iterable[Content]:
     if not report.answers:
         yield element("p", "No outcome was observed yet, so nothing can be told.")
         return
-    for answer in report.answers:
-        yield element("p", element("b", f"{capital(answer.label)}. "), over_all_sentence(answer))
+    for sentence, answers in _alike(report.answers, over_all_sentence):
+        yield element("p", element("b", f"{_labels(answers)}. "), sentence)
+
+
+def _alike(answers: Iterable[Answer], say: Callable[[Answer], str]) -> Iterable[tuple[str, list[Answer]]]:
+    """The answers of which the same is said, put together where the first of them stands."""
+    found: dict[str, list[Answer]] = {}
+    for answer in answers:
+        found.setdefault(say(answer), []).append(answer)
+    return found.items()
+
+
+def _labels(answers: Sequence[Answer]) -> str:
+    return capital(say_list([answer.label for answer in answers]))
 
 
 def _table(
@@ -134,12 +152,12 @@ def _trials(report: ReportData) -> Iterable[Content]:
             f"{trial.recipe} {trial.version[:8]}",
             _how(trial),
             _made(trial, report.stops.get(trial.id, ())),
-            "" if trial.release is None else trial.release.decision,
+            _sale(trial, report.sale.get(trial.id, "")),
         )
         for trial in report.trials
     ]
     yield _table(
-        ("made", "trial", "recipe, version", "how it was", "made otherwise than planned", "decided"), rows, short=2
+        ("made", "trial", "recipe, version", "how it was", "made otherwise than planned", "fit to sell?"), rows, short=2
     )
 
 
@@ -155,16 +173,29 @@ def _how(trial: Trial) -> str:
 
 
 def _made(trial: Trial, standing: Iterable[Finding]) -> Content:
-    otherwise = "; ".join(as_made_words(entry) for entry in trial.as_made)
+    rebatches = [handling_words(step) for step in trial.after_pour if step.what == REBATCHED]
+    otherwise = "; ".join([*map(as_made_words, trial.as_made), *rebatches])
     warnings = [element("b", f"STOP: {finding.what}. ") for finding in standing]
     return element("span", warnings, otherwise) if warnings else otherwise or "as planned"
+
+
+def _sale(trial: Trial, words: str) -> Content:
+    """Whether the bars are fit to sell; of what is decided and yet must not be sold the reason is printed boldly."""
+    decision = trial.release
+    if decision is None or decision.decision != "sell":
+        return words or decision_words(trial)
+    against = words.startswith("not fit")
+    return element(
+        "span", f"{decision_words(trial)}. ", element("b", f"{capital(words)}.") if against else capital(words)
+    )
 
 
 def _observed(report: ReportData) -> Iterable[Content]:
     """One row a trial, so many outcomes at a time as fit on paper; below each how far repeats differ."""
     names = short_names([trial.id for trial in report.trials])
-    for start in range(0, len(report.answers), _MOST_COLUMNS):
-        block = report.answers[start : start + _MOST_COLUMNS]
+    shown = [answer for answer in report.answers if answer.outcome.name != FREE_ALKALI]
+    for start in range(0, len(shown), _MOST_COLUMNS):
+        block = shown[start : start + _MOST_COLUMNS]
         values = [_by_trial(answer) for answer in block]
         rows = [
             (names[trial.id], *(column.get(trial.id, NOT_SEEN) for column in values))
@@ -172,13 +203,16 @@ def _observed(report: ReportData) -> Iterable[Content]:
             if any(trial.id in column for column in values)
         ]
         yield _table(("trial", *(_outcome_head(answer) for answer in block)), rows, short=1, numbers_from=1)
-    if report.answers:
+    if shown:
         yield element(
             "p",
             "Below each outcome: how far repeats of one recipe differ in it, as a standard deviation; in brackets where"
             " nothing was repeated yet and a usual value is assumed.",
             class_="small",
         )
+    tested = [(names[trial.id], "; ".join(tests)) for trial in report.trials if (tests := free_alkali_words(trial))]
+    if tested:
+        yield _table(("trial", "tests for free alkali, each at its own age"), tested, short=1)
 
 
 def _by_trial(answer: Answer) -> dict[str, Content]:
@@ -194,7 +228,7 @@ def _outcome_head(answer: Answer) -> Content:
     label = unit_label(answer.label, answer.outcome.unit)
     if answer.noise is None or not answer.seen:
         return label
-    size = noise_size(answer.outcome, answer.noise, answer.level)
+    size = noise_size(answer.outcome, answer.noise, answer.level).partition(",")[0]  # the part of it is no column's
     words = f"(± {size})" if answer.noise.is_assumed else f"± {size}"
     return element("div", label, element("div", words, class_="noise"))
 
@@ -217,10 +251,28 @@ def _answer(answer: Answer, story: Story | None) -> Iterable[Content]:
         yield element("p", capital(" ".join(sentences)), class_="small")
     yield element("p", " ".join(basis_sentences(answer)))
     yield from (element("p", text) for text in remark_sentences(answer, show_all=True))
+    if advice := _advice(answer):
+        yield element("p", advice)
+
+
+def _untold(answers: Sequence[Answer]) -> Iterable[Content]:
+    """Outcomes of which nothing can be told yet: why, once for all of which it is the same, and on what each rests."""
+    for sentence, alike in _alike(answers, over_all_sentence):
+        yield element("h2", _labels(alike))
+        yield element("p", sentence, class_="said")
+        for answer in alike:
+            said = [*basis_sentences(answer), *remark_sentences(answer, show_all=True)]
+            yield element("p", element("b", f"{capital(answer.label)}: ") if len(alike) > 1 else "", " ".join(said))
+        for advice, of in _alike(alike, _advice):
+            if advice:
+                yield element("p", advice if len(of) == len(alike) else f"{_labels(of)}: {advice}")
+
+
+def _advice(answer: Answer) -> str:
+    """What to pour next; empty where there is none."""
     if answer.to_tell_apart is not None:
-        yield element("p", f"What would tell most next: {answer.to_tell_apart}.")
-    elif answer.advice is not None:
-        yield element("p", answer.advice)
+        return f"What would tell most next: {answer.to_tell_apart}."
+    return answer.advice or ""
 
 
 def _texts(row: Row) -> tuple[str, ...]:

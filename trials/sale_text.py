@@ -1,0 +1,67 @@
+"""Whether a trial's bars may be sold, and what was tested for it, in words that every view of it shares."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from formulary.materials.model import Material
+from formulary.quantity import format_plain_number
+from trials.checks import find_overridden, fit_to_sell
+from trials.model import REBATCHED, Trial
+from trials.outcomes.outcome import Outcome
+
+FREE_ALKALI = "free alkali"
+
+
+def decision_words(trial: Trial) -> str:
+    """What was decided of it: "sell, by Orla on 2026-11-04: cured"; empty where nobody has."""
+    release = trial.release
+    if release is None:
+        return ""
+    on = f" on {release.on.isoformat()}" if release.on is not None else ""
+    despite = f" (despite {', '.join(release.despite)})" if release.despite else ""
+    return f"{release.decision}, by {release.who}{on}: {release.why}{despite}"
+
+
+def sale_words(trial: Trial, outcomes: Mapping[str, Outcome], register: Mapping[str, Material] | None) -> str:
+    """Whether it is fit to sell, and what stands against it; empty where free alkali is no outcome here.
+
+    register: as it is today, against which it is held, too.
+    """
+    if FREE_ALKALI not in outcomes:
+        return ""
+    standing = [finding.what for finding in fit_to_sell(trial, outcomes[FREE_ALKALI], register=register)]
+    if standing:
+        return f"not fit to sell: {'; '.join(standing)}"
+    aside = [each.what for each in find_overridden(trial, outcomes[FREE_ALKALI], register=register)]
+    if aside:
+        return f"to be sold by that decision alone, in spite of: {'; '.join(aside)}"
+    return "fit to sell, as far as is recorded here"
+
+
+def free_alkali_words(trial: Trial) -> tuple[str, ...]:
+    """Every test for free alkali at its own age, as it was read, and the rebatches between: ("none at 4 d", ...).
+
+    A loaf is another one after a rebatch, and a test for safety is never worked out for a day on which there was none.
+    A test of the same age as a rebatch may be from before it, and is told so.
+    """
+    told = [
+        (
+            float(seen.age_days),
+            0,
+            f"{', '.join(each.text for each in seen.readings)} at {format_plain_number(float(seen.age_days), 1)} d",
+            seen.portion,
+        )
+        for seen in trial.observations
+        if seen.outcome == FREE_ALKALI
+    ]
+    if not told:
+        return ()
+    for step in trial.after_pour:
+        if step.what == REBATCHED:
+            at_days = float("inf") if step.at_h is None else float(step.at_h) / 24
+            when = "at no recorded time" if step.at_h is None else f"at {format_plain_number(at_days, 1)} d"
+            told.append((at_days, 1, f"rebatched {when}", step.portion))
+    return tuple(
+        f"{what}{f' ({portion})' if portion else ''}" for _, _, what, portion in sorted(told, key=lambda each: each[:2])
+    )

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
-from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
 from formulary.fields import SLUG
@@ -96,6 +95,8 @@ class FormularyWorkshop(FormularyFiles, Workshop):
 
     def check(self) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
+        from formulary.batch.settings_checks import check_settings
+
         findings: list[Finding] = list(self.settings_findings)
         settings_broken = has_errors(findings)
         findings += [] if settings_broken else check_settings(self.settings)

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from formulary.batch.checks import NEVER_OVERRIDDEN
 from formulary.batch.model import Batch
-from formulary.batch.rescue import Rescue
 from formulary.errors import StopError
 from formulary.finding import Finding, Severity, stops
+
+if TYPE_CHECKING:
+    from formulary.batch.rescue import Rescue
 
 
 def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:

@@ -7,7 +7,7 @@ from contextlib import suppress
 
 from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
 
-_MINE, _BETWEEN, _THEIRS = "<" * 7, "=" * 7, ">" * 7
+_MINE, _BEFORE, _BETWEEN, _THEIRS = "<" * 7, "|" * 7, "=" * 7, ">" * 7  # git writes `_BEFORE` where it is set to
 
 
 def find_merge_marks(text: str, path: str | None = None) -> tuple[Finding, ...]:
@@ -25,12 +25,14 @@ def find_merge_marks(text: str, path: str | None = None) -> tuple[Finding, ...]:
 
 
 def find_mark_between(text: str, path: str | None = None) -> Finding | None:
-    """The mark that parts two versions, left over where those around it were deleted.
+    """A mark that parts two versions, left over where those around it were deleted.
 
     Of a text that cannot be read: where it can, such a line is a person's own.
     """
-    lines = text.splitlines()
-    return _mark_left(lines.index(_BETWEEN) + 1, path) if _BETWEEN in lines else None
+    for number, line in enumerate(text.splitlines(), 1):
+        if line == _BETWEEN or _is_mark(line, _BEFORE):
+            return _mark_left(number, path)
+    return None
 
 
 def _find(text: str, path: str | None) -> Iterator[Finding]:
@@ -52,7 +54,7 @@ def _is_mark(line: str, mark: str) -> bool:
     return line == mark or line.startswith(f"{mark} ")
 
 
-_DO = f"keep the lines that are right, and delete those that begin with {_MINE}, {_BETWEEN} or {_THEIRS}"
+_DO = f"keep the lines that are right, and delete those that begin with {_MINE}, {_BEFORE}, {_BETWEEN} or {_THEIRS}"
 
 
 def _both(first: int, last: int, path: str | None) -> Finding:

@@ -48,7 +48,7 @@ def test_marks_within_quotes_are_no_text_of_the_makers(tmp_path: Path) -> None:
     assert [each.code for each in findings] == ["merge-marks"]
 
 
-@pytest.mark.parametrize("left", ["<<<<<<< HEAD", "=======", ">>>>>>> other"])
+@pytest.mark.parametrize("left", ["<<<<<<< HEAD", "||||||| 3f2a1b0", "|||||||", "=======", ">>>>>>> other"])
 def test_a_single_mark_that_was_overlooked_is_told(left: str) -> None:
     text = BASE.replace("notes:", f"{left}\nnotes:")
     root, findings = parse_document(text, "recipes/x.yaml")

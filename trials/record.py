@@ -123,7 +123,7 @@ def handle(
 
     taken_in: of "rebatched", what was worked in, "olive-oil 60 g" each. corrects: whether it takes the place of the
     same word recorded before; where that stands several times, of the one at the same time. What it does not say stays.
-    Raises InputError where it cannot be told which.
+    Raises InputError where it cannot be told which, and for a material that is named twice.
     """
     there = [step for step in trial.after_pour if step.what == what and step.portion == portion] if corrects else []
     replaces: tuple[str, ...] = ("what", "portion") if corrects else ()
@@ -142,7 +142,7 @@ def handle(
     if lasted is not None:
         tree["for"] = tidy_amount(lasted)
     if taken_in:
-        tree["with"] = Inline(dict(_weighed(text) for text in taken_in))
+        tree["with"] = _all_weighed(taken_in)
     add_details(tree, portion=portion, note=note)
     worked_in = tree.get("with")
     named = [f"{name} {amount}" for name, amount in worked_in.items()] if isinstance(worked_in, Mapping) else []
@@ -166,6 +166,17 @@ def _details_of(step: Handling) -> dict[str, Value]:
     if step.note:
         tree["note"] = step.note
     return tree
+
+
+def _all_weighed(texts: Sequence[str]) -> Inline:
+    """Materials and their weights; refuses one that is named twice, of which only one weight could count."""
+    pairs = [_weighed(text) for text in texts]
+    names = [name for name, _ in pairs]
+    twice = [name for name in dict.fromkeys(names) if names.count(name) > 1]
+    if twice:
+        what = f"{' and '.join(twice)} is weighed twice"
+        raise InputError.of("weighed-twice", what, "say each material once, with all that went in")
+    return Inline(dict(pairs))
 
 
 def _weighed(text: str) -> tuple[str, str]:

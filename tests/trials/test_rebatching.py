@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from formulary.errors import InputError
 from formulary.finding import Severity
 from formulary.folder import Folder
 from formulary.materials.model import FragranceLimit, Known
@@ -124,6 +125,12 @@ def test_a_rebatch_is_recorded_and_what_it_took_in_keeps_its_values(folder: Fold
     clove, plain = (effective_portion(trial, name, as_bars=True).figures.oil_mass_g for name in ("clove", "plain"))
     assert clove == pytest.approx(plain + 60.0)
     folder.close()
+
+
+def test_what_is_weighed_twice_is_refused_since_only_one_of_them_would_count() -> None:
+    for twice in (["olive oil 5 g", "Olive-oil 6 g"], ["sodium-hydroxide 20 g", "water 9 g", "sodium-hydroxide 2 g"]):
+        with pytest.raises(InputError, match="twice"):
+            record.handle(trial_of(TOO_MUCH, UNSCENTED), "rebatched", "20 h", taken_in=twice)
 
 
 @pytest.mark.parametrize("at", ["unknown", "30 h"])

@@ -100,11 +100,7 @@ def _demand_target(target: str | None, usual: str) -> Path:
 
 
 def _save(drawn: Chart, path: Path) -> None:
-    from formulary.errors import StorageError
+    from formulary.whole_file import write_whole
 
-    try:
-        path.write_bytes(drawn.to_bytes(path.suffix[1:].lower()))
-    except OSError as fault:
-        what = f"{path} could not be written ({fault.strerror})"
-        raise StorageError.of("not-written", what, "check that its folder is there, and its permissions") from None
+    write_whole(path, drawn.to_bytes(path.suffix[1:].lower()))
     say(f"Drawn to {path}.")

@@ -9,8 +9,9 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from formulary.data_table import Cell, Table, TableColumn
-from formulary.errors import InputError, StorageError
+from formulary.errors import InputError
 from formulary.finding import Finding
+from formulary.whole_file import write_whole
 
 TEXT_FORMATS = ("csv", "jsonl", "md")
 FORMATS = (*TEXT_FORMATS, "parquet")
@@ -80,20 +81,14 @@ def save_table(table: Table, path: Path) -> tuple[Path, ...]:
         do = f"end the name in one of: {', '.join(f'.{name}' for name in FORMATS)}"
         raise InputError.of("table-format", f"{path.name} does not say which format", do)
     beside = path.with_suffix(".schema.json")
-    try:
-        if ending == "parquet":
-            _save_parquet(table, path)
-        else:
-            path.write_text(render_table(table, ending), encoding="utf-8", newline="")
-        schema = json.dumps(table_schema(table), indent=2, ensure_ascii=False)
-        beside.write_text(schema + "\n", encoding="utf-8", newline="")
-    except OSError as fault:
-        what = f"{path.name} could not be written ({fault.strerror})"
-        raise StorageError.of("not-written", what, "check the folder's permissions and the disk's space") from None
+    data = _parquet(table) if ending == "parquet" else render_table(table, ending).encode("utf-8")
+    schema = json.dumps(table_schema(table), indent=2, ensure_ascii=False)
+    write_whole(path, data)
+    write_whole(beside, f"{schema}\n".encode())
     return path, beside
 
 
-def _save_parquet(table: Table, path: Path) -> None:
+def _parquet(table: Table) -> bytes:
     try:
         import pyarrow  # noqa: F401
 
@@ -101,7 +96,9 @@ def _save_parquet(table: Table, path: Path) -> None:
     except ImportError:
         what = "Parquet needs pandas and pyarrow, which are not installed"
         raise InputError.of("parquet-missing", what, "pip install 'soap-formulary[parquet]', or choose .csv") from None
-    frame.to_parquet(path, index=False)
+    stream = io.BytesIO()
+    frame.to_parquet(stream, index=False)
+    return stream.getvalue()
 
 
 def _csv_cell(cell: Cell) -> str:

@@ -6,12 +6,13 @@ from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from formulary.errors import InputError, StorageError
+from formulary.errors import InputError
 from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Place, error
 from formulary.formulary_workshop import FormularyWorkshop
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
+from formulary.whole_file import write_new
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -113,14 +114,9 @@ class Folder(FormularyWorkshop):
         """Write a new variant to its file, which must not exist. Raises InputError, StorageError."""
         path = self.root / "recipes" / f"{version.slug}.yaml"
         try:
-            path.parent.mkdir(exist_ok=True)
-            with path.open("x", encoding="utf-8", newline="") as file:
-                file.write(version.text)
+            write_new(path, version.text.encode("utf-8"), named=f"recipes/{path.name}")
         except FileExistsError:
             raise InputError.of("name-taken", f"recipes/{path.name} exists already", "choose another name") from None
-        except OSError as fault:
-            what = f"recipes/{path.name} could not be written ({fault.strerror})"
-            raise StorageError.of("not-written", what, "check the folder's permissions and the disk's space") from None
         return path
 
     def save(self, version: Version, *, why: str) -> Version:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_document
-from formulary.errors import InputError, StorageError
+from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding, Place
 from formulary.materials.model import MaterialKind
@@ -16,6 +16,7 @@ from formulary.materials.read import parse_material
 from formulary.materials.write import add_lot, render_new_material
 from formulary.quantity import NotAQuantity, parse_decimal, parse_percent
 from formulary.recipes.read import check_name
+from formulary.whole_file import write_new
 
 if TYPE_CHECKING:
     from formulary.document_edit import Value
@@ -150,14 +151,9 @@ def write_new_material(
     text = draft_material(folder, slug, name=name, kind=kind).render(values)
     path = folder.root / "materials" / f"{slug}.yaml"
     try:
-        path.parent.mkdir(exist_ok=True)
-        with path.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
+        write_new(path, text.encode("utf-8"), named=f"materials/{slug}.yaml")
     except FileExistsError:
         raise _taken(slug) from None
-    except OSError as fault_of_disk:
-        what = f"materials/{slug}.yaml could not be written ({fault_of_disk.strerror})"
-        raise StorageError.of("not-written", what, "check the folder's permissions and the disk's space") from None
     folder.refresh()
     return path
 

@@ -8,10 +8,10 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from formulary.errors import StorageError
 from formulary.finding import Finding
 from formulary.quantity import format_decimal
 from formulary.text_table import Row, paragraph, render_rows
+from formulary.whole_file import write_whole
 from trials.due import Due
 from trials.identity import code_of
 
@@ -116,11 +116,7 @@ def write_calendar(path: Path, calendar: str) -> None:
 
     Raises StorageError when it cannot be written.
     """
-    try:
-        path.write_bytes(calendar.encode("utf-8"))
-    except OSError as fault:
-        what = f"{path} could not be written ({fault.strerror})"
-        raise StorageError.of("not-written", what, "choose another place for the file") from None
+    write_whole(path, calendar.encode("utf-8"))
 
 
 def _identity(item: Due) -> str:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable
-from contextlib import suppress
 from pathlib import Path
 from typing import TypeAlias
 from xml.etree.ElementTree import Element, tostring
 
-from formulary.errors import InputError, StorageError
+from formulary.errors import InputError
+from formulary.whole_file import write_whole
 
 ENDINGS = (".html", ".htm")
 Content: TypeAlias = Element | str | None
@@ -98,12 +98,4 @@ def save_page(html: str, path: Path) -> None:
     Raises InputError for another ending than .html, StorageError when the disk refuses.
     """
     demand_page_name(path)
-    beside = path.with_name(f".{path.name}.part")
-    try:
-        beside.write_text(html, encoding="utf-8", newline="\n")
-        beside.replace(path)
-    except OSError as fault:
-        with suppress(OSError):
-            beside.unlink(missing_ok=True)
-        what = f"{path} could not be written ({fault.strerror})"
-        raise StorageError.of("not-written", what, "check that its folder is there, and its permissions") from None
+    write_whole(path, html.encode("utf-8"))

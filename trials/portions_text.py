@@ -9,8 +9,9 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_pot, materials_of, pot_of_bars
+from trials.effective import effective_portion, effective_pot, materials_of, pot_of_bars
 from trials.model import Trial, TrialPortion
+from trials.rebatch import is_rebatched_in_part
 from trials.words import STAGES
 
 
@@ -22,6 +23,23 @@ def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
     """
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     return pot, work_out_pot(pot_of_bars(trial), materials_of(trial), trial.plan.settings).portions
+
+
+def superfat_words(trial: Trial) -> str:
+    """The effective superfat of the bars, and of the batter where a rebatch came between.
+
+    Where something was worked into one portion alone no figure holds for all bars, and a mean of them would hide the
+    worst: each portion's is told then, the least first.
+    """
+    poured, bars = effective_portion(trial).figures, effective_portion(trial, as_bars=True).figures
+    low, high = format_number(bars.superfat_low, 1), format_number(bars.superfat_high, 1)
+    said = f"Superfat {format_number(bars.superfat_effective, 1)} % effective ({low} to {high})"
+    before = f"{format_number(poured.superfat_effective, 1)} % as poured, before it was rebatched"
+    if is_rebatched_in_part(trial):
+        known = [(part.superfat_percent, part.name) for part in bars.portions if part.superfat_percent is not None]
+        listed = [f"{name} {format_number(percent, 1)} %" for percent, name in sorted(known)]
+        return f"Effective superfat by portion, the least first: {', '.join(listed)}; {before}"
+    return f"{said}; {before}" if bars != poured else said
 
 
 def render_portions(trial: Trial, *, width: int = 80) -> list[str]:

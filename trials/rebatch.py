@@ -20,6 +20,11 @@ class Rebatch:
         return None if self.ended_h is None else (self.ended_h / 24).to_integral_value(ROUND_CEILING)
 
 
+def is_rebatched_in_part(trial: Trial) -> bool:
+    """Whether a rebatch worked something into one portion alone, so that its bars are of more than one batter."""
+    return any(step.what == REBATCHED and step.portion is not None and step.taken_in for step in trial.after_pour)
+
+
 def find_last_rebatch(trial: Trial) -> Rebatch | None:
     """The last rebatch of a trial, or of any of its portions; None for a loaf that never was."""
     steps = [step for step in trial.after_pour if step.what == REBATCHED]

@@ -15,6 +15,7 @@ from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 from trials.portions_text import portions_json, scent_json
+from trials.rebatch import is_rebatched_in_part
 from trials.trial_text import trial_row
 from trials.words import as_made_words
 
@@ -33,6 +34,7 @@ def trial_json(
     """
     made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     figures = effective_portion(trial, as_bars=True).figures
+    is_one_batter = not is_rebatched_in_part(trial)  # a mean over other bars would hide the worst of them
     return {
         **trial_row(trial, outcomes),
         "size": {trial.plan.size[0]: trial.plan.size[1]},
@@ -45,9 +47,9 @@ def trial_json(
             for name, weighed_g in step.taken_in
         ],
         "superfat": {
-            "effective": figures.superfat_effective,
-            "low": figures.superfat_low,
-            "high": figures.superfat_high,
+            "effective": figures.superfat_effective if is_one_batter else None,
+            "low": figures.superfat_low if is_one_batter else None,
+            "high": figures.superfat_high if is_one_batter else None,
         },
         "cured": expected_cure(trial).to_json(),
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},

@@ -19,7 +19,7 @@ from trials.model import Event, Trial
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
-from trials.portions_text import render_portions
+from trials.portions_text import render_portions, superfat_words
 from trials.sale_text import decision_words, sale_words
 from trials.sentences import say_value
 from trials.words import STAGES, as_made_words, degree_words, hour_words, taken_in_words
@@ -159,12 +159,8 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
         lines += render_rows([Row("g", ("planned", "in the pot")), *rows], width=width)
     if hidden:
         lines.append(f"  {hidden} weights as planned (--all shows them)")
-    poured, figures = effective_portion(trial).figures, effective_portion(trial, as_bars=True).figures
-    low, high = format_number(figures.superfat_low, 1), format_number(figures.superfat_high, 1)
-    effective = format_number(figures.superfat_effective, 1)
-    as_poured = format_number(poured.superfat_effective, 1)
-    rebatched = f"; {as_poured} % as poured, before it was rebatched" if figures != poured else ""
-    lines += paragraph(f"Superfat {effective} % effective ({low} to {high}){rebatched}", width=width, indent=2)
+    figures = effective_portion(trial, as_bars=True).figures
+    lines += paragraph(superfat_words(trial), width=width, indent=2)
     jug, whole = format_number(figures.in_jug_percent, 1), format_number(figures.effective_percent, 1)
     lines += paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)
     cured = expected_cure(trial)

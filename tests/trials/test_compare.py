@@ -21,6 +21,7 @@ from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.comparison.compare import compare_trials
 from trials.comparison.comparison import Comparison
 from trials.comparison.table import render_comparison
+from trials.effective import effective_portion
 from trials.explain_trials import explain_outcome
 from trials.model import AsMade, Handling, Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
@@ -298,6 +299,35 @@ def test_a_loaf_of_which_no_rebatch_is_recorded_was_not_rebatched() -> None:
     assert factors(found)["rebatched"] == (0.0, 1.0)
     assert "made alike" not in found.sentence
     assert "rebatched" not in " ".join(compare_trials([ONE, OTHER], ALL).remarks)
+
+
+def test_a_rebatched_loaf_is_compared_by_its_batter_and_the_superfat_of_its_bars_is_told() -> None:
+    fat = (("olive-oil", Decimal(80)),)
+    again = trial(BASE, "cccc", 5, working="9:00", after_pour=[Handling("rebatched", Decimal(48), taken_in=fat)])
+    found = compare_trials([ONE, again], ALL)
+    assert "effective superfat" not in factors(found), "nothing of it went into the batter"
+    said = " ".join(render_comparison(found).split())
+    bars = effective_portion(again, as_bars=True).figures.superfat_effective
+    assert "What is compared of cccc is the batter, before it was rebatched" in said
+    assert f"effective superfat of the bars: cccc {bars:.1f} %." in said
+    legend = [line for line in render_comparison(found).split("\n") if line.endswith("before it was rebatched")]
+    assert [line.split()[0] for line in legend] == ["cccc"]
+
+
+def test_what_nobody_did_after_pouring_is_not_told_as_missing() -> None:
+    only = trial(BASE, "cccc", 5, working="9:00", after_pour=[Handling("rebatched", Decimal(48))])
+    cut = trial(BASE, "dddd", 6, working="9:00", after_pour=[Handling("cut", Decimal(24))])
+    half = trial(
+        CLOVE,
+        "eeee",
+        7,
+        portions={"plain": {"poured": "14:00"}, "clove": {"working": "7:00", "scent_in": "3:00"}},
+        after_pour=[Handling("fan", Decimal(2), portion="clove")],
+    )
+    for found in (compare_trials([ONE, only]), compare_trials([only, cut]), compare_trials([half])):
+        assert not {"fan", "sprayed", "uncovered", "rebatched"} & set(re.split(", |: ", " ".join(found.remarks)))
+    assert factors(compare_trials([half]))["fan"] == (0.0, 1.0), "who wrote of one portion wrote of all"
+    assert factors(compare_trials([ONE, half]))["fan"] == (None, 0.0, 1.0)
 
 
 def test_repeats_beside_others_are_shown_apart_when_that_is_wanted() -> None:

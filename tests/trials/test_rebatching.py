@@ -21,6 +21,8 @@ from trials.effective import effective_portion
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot
 from trials.model import Trial
+from trials.trial_json import trial_json
+from trials.trial_text import render_trial
 
 from .examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
 
@@ -80,6 +82,21 @@ def test_a_portion_that_was_caustic_before_its_rebatch_is_sold_only_after_a_test
     assert "lye-excess" not in codes(trial)
     found = fit_to_sell(trial, outcomes()["free alkali"])
     assert ("free-alkali-untested", Severity.STOP) in [(each.code, each.severity) for each in found]
+
+
+def test_of_a_loaf_of_which_one_portion_was_rebatched_no_superfat_is_told_of_all_but_each_portions() -> None:
+    divided = "portions:\n  - {name: plain, share: 50}\n  - {name: clove, share: 50}\n"
+    trial = trial_of(TOO_MUCH + divided + RESCUE.replace("with", "portion: clove, with"), UNSCENTED)
+    shown = " ".join(render_trial(trial, (), outcomes()).split())
+    plain, clove = (
+        effective_portion(trial, name, as_bars=True).figures.superfat_effective for name in ("plain", "clove")
+    )
+    assert plain < 0 < clove
+    assert f"superfat by portion, the least first: plain {plain:.1f} %, clove {clove:.1f} %; {plain:.1f} % as" in shown
+    assert f"Superfat {superfat(trial, as_bars=True):.1f} %" not in shown, "a mean of bars would hide the worst"
+    assert set(trial_json(trial, (), outcomes())["superfat"].values()) == {None}  # type: ignore[attr-defined]
+    whole = trial_of(TOO_MUCH + divided + RESCUE, UNSCENTED)
+    assert f"Superfat {superfat(whole, as_bars=True):.1f} % effective" in render_trial(whole, (), outcomes())
 
 
 def test_a_rebatch_differs_in_nothing_that_the_batter_was_made_of() -> None:

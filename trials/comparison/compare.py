@@ -14,6 +14,7 @@ from trials.comparison.comparison import Comparison
 from trials.comparison.differing import is_noted, is_worth_a_line, together
 from trials.comparison.lye import find_lye
 from trials.comparison.one_change import find_one_changes
+from trials.comparison.rebatched import rebatched_remarks
 from trials.contrast import Contrast, find_contrast
 from trials.even_scale import mean_of
 from trials.factors.factors import name_aspects, say_aspect
@@ -80,7 +81,7 @@ def compare_trials(
             for item in compared
             if moved and not any(can_act(aspect, item.outcome, mine, item.age_days) for aspect in moved)
         ),
-        remarks=remarks,
+        remarks=(*remarks, *rebatched_remarks(columns)),
         stops=tuple(
             (names[trial.id], finding)
             for trial in {trial.id: trial for trial in trials}.values()
@@ -161,6 +162,8 @@ def _factors(
         factor = ComparedFactor(name, unit, aspect.kind, step.places, values)
         noted = any(is_noted(aspect, pour.trial) for pour in pours)
         if not any(is_worth_a_line(aspect, known[0], fact, noted=noted) for fact in known[1:]):
+            if aspect.step == "done" and not any(known):
+                continue  # that it was not recorded is worth a word only where somebody did it
             if len(known) < len(facts):
                 of = tuple(column.label for column, fact in zip(columns, facts, strict=True) if fact is None)
                 silent.setdefault(of, []).append(name)

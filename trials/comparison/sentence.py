@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number, format_plain_number
 from trials.comparison.compared import DONE, Column, ComparedFactor, ComparedOutcome, ComparedTrials
+from trials.comparison.rebatched import is_rebatched
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
@@ -224,4 +225,5 @@ def column_note(column: Column) -> str:
     days = sorted({pour.trial.made for pour in column.pours})
     when = f"{days[0]}" if len(days) == 1 else f"{days[0]} to {days[-1]}"
     of = "" if len(column.pours) == 1 else f", {len(column.pours)} pours"
-    return f"{trial.recipe} {trial.version[:8]}, {when}{of}"
+    rebatched = ", before it was rebatched" if is_rebatched(column) else ""
+    return f"{trial.recipe} {trial.version[:8]}, {when}{of}{rebatched}"

@@ -306,11 +306,10 @@ def _handling(trial: Trial, portion: str | None) -> dict[Aspect, Fact]:
     But for a rebatch: nobody works a loaf through anew and does not write it down, since it cannot be sold then.
     """
     steps = [step for step in trial.after_pour if step.portion in (None, portion)]
-    if not steps:
-        return {}
-    facts: dict[Aspect, Fact] = {
-        Aspect("handling", word, step="done"): float(any(step.what == word for step in steps)) for word in _DONE
-    }
+    facts: dict[Aspect, Fact] = {}
+    if any(step.what != REBATCHED for step in trial.after_pour):  # who wrote of one portion wrote of all
+        for word in _DONE:
+            facts[Aspect("handling", word, step="done")] = float(any(step.what == word for step in steps))
     if any(step.what == REBATCHED for step in steps):
         facts[Aspect("handling", REBATCHED, step="done")] = 1.0
     for name, word in (("hours to unmoulding", "unmoulded"), ("hours to cutting", "cut")):

@@ -1,0 +1,41 @@
+"""Of a loaf that was rebatched its batter is compared; what is in its bars is told beside."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from formulary.quantity import format_number
+from trials.comparison.compared import Column
+from trials.effective import effective_portion
+from trials.factors.portion_facts import Pour
+from trials.model import REBATCHED
+from trials.sentences import say_list
+
+
+def is_rebatched(column: Column) -> bool:
+    """Whether any of its pours was."""
+    return any(_took_part(pour) for pour in column.pours)
+
+
+def _took_part(pour: Pour) -> bool:
+    steps = [step for step in pour.trial.after_pour if step.what == REBATCHED]
+    return any(pour.portion is None or step.portion in (None, pour.portion) for step in steps)
+
+
+def rebatched_remarks(columns: Sequence[Column]) -> Iterable[str]:
+    """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat."""
+    rebatched = [column for column in columns if is_rebatched(column)]
+    if not rebatched:
+        return
+    bars = []
+    for column in rebatched:
+        percents = [
+            effective_portion(pour.trial, pour.portion, as_bars=True).figures.superfat_effective
+            for pour in column.pours
+        ]
+        least, most = format_number(min(percents), 1), format_number(max(percents), 1)
+        bars.append(f"{column.label} {least if least == most else f'{least} to {most}'} %")
+    yield (
+        f"what is compared of {say_list([column.label for column in rebatched])} is the batter, before it was"
+        f" rebatched; effective superfat of the bars: {', '.join(bars)}"
+    )

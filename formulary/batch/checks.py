@@ -9,8 +9,6 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from decimal import Decimal
 
-from formulary.batch.common_practice import check_common_practice
-from formulary.batch.common_quantities import find_common_quantities, find_conditions
 from formulary.batch.liquid_checks import check_liquids, check_liquids_as_made
 from formulary.batch.lye_checks import (
     check_alkali_weights,
@@ -23,6 +21,7 @@ from formulary.batch.lye_checks import (
 )
 from formulary.batch.material_checks import check_stated_values
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures
+from formulary.batch.portion_practice import check_practice
 from formulary.batch.printed_checks import check_printed_superfat
 from formulary.batch.scent_checks import check_scent
 from formulary.batch.superfat_checks import check_alkali_on_top, check_portion_superfat, check_superfat
@@ -180,21 +179,17 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
     findings += check_liquids(recipe, materials)
     findings += check_temperatures(recipe.process, recipe.place)
     findings += check_vessels(batch.pot, materials, settings)
-    quantities = find_common_quantities(
+    findings += check_practice(
         batch.pot,
         materials,
         nominal_concentration_percent=batch.water.nominal_percent,
         process=recipe.process,
         cure_days=float(settings.cure_days),
-    )
-    conditions = find_conditions(
-        batch.pot,
-        materials,
         superfat=float(recipe.lye.superfat),
-        process=recipe.process,
         is_for_skin=recipe.purpose == "skin",
+        off=settings.checks_off,
+        locate=recipe.place,
     )
-    findings += check_common_practice(quantities, conditions, off=settings.checks_off, locate=recipe.place)
     return tuple(findings)
 
 

@@ -63,6 +63,7 @@ def find_common_quantities(
         ("clay_percent_of_oils", "clay"),
         ("white_pigment_percent_of_oils", "white-pigment"),
         ("mica_percent_of_oils", "mica"),
+        ("pigment_percent_of_oils", "pigment"),
         ("lactate_solution_percent_of_oils", "lactate-solution"),
     ):
         share(name, others, lambda it, group=group: it.group == group, "additions")  # type: ignore[misc]

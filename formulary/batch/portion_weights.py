@@ -29,6 +29,14 @@ class PortionWeights:
         """Grams of it that are poured into the mould."""
         return self.of_batter_g + self.own_g
 
+    def to_json(self) -> dict[str, object]:
+        return {
+            "name": self.name,
+            "of_batter_grams": self.of_batter_g,
+            "own_grams": self.own_g,
+            "total_grams": self.total_g,
+        }
+
 
 def weigh_portions(
     portions: Sequence[PotPortion],

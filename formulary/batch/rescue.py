@@ -8,11 +8,11 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from formulary.batch.checks import check_pot
-from formulary.batch.common_practice import check_common_practice
-from formulary.batch.common_quantities import find_common_quantities, find_conditions
 from formulary.batch.figures import concentration_percent, water_in, work_out_pot
 from formulary.batch.lye_checks import check_strong_jug
-from formulary.batch.model import Batch, Pot, PotFigures, PotLine, without_grams
+from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures, PotLine, without_grams
+from formulary.batch.portion_practice import check_practice
+from formulary.batch.portion_weights import PortionWeights
 from formulary.batch.printed_checks import check_printed_pot
 from formulary.batch.remaining import Remaining
 from formulary.batch.rescue_remarks import check_jug_as_it_is, find_remarks
@@ -25,7 +25,9 @@ from formulary.batch.rescue_weights import (
     spread_over_lines,
 )
 from formulary.batch.scale import Scale
+from formulary.batch.sheet_weights import grams_by_weighing
 from formulary.batch.vessel_checks import check_vessels
+from formulary.batch.working_steps import WorkingStep, find_division
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding, Severity, locate_nowhere, stops
@@ -48,10 +50,11 @@ class Rescue:
     way: "new-alkali", "more-oil", or "as-it-is" when only an addition, a scent or water went over, or nothing can be
     done about it. lye_is_in: whether the lye is in the oils already, so that neither alkali nor water can follow.
     superfat_percent, in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind.
-    findings: of that pot, and of the jug as it is now. scale: what a sheet rounds the grams to. way_out: what helps
-    while a finding stops it. lye_to_pour_percent: the other way with too much alkali, how much of the lye, once it is
-    mixed, the oils are due as they were planned; None where it is not too much, is in the oils already, or is not of
-    one alkali and water alone.
+    findings: of that pot, and of the jug as it is now. scale: what a sheet rounds the grams to. pot: what will be in it
+    by the weights that the sheet says. portions: each portion of the batter, or the whole, with its scent. way_out:
+    what helps while a finding stops it. lye_to_pour_percent: the other way with too much alkali, how much of the lye,
+    once it is mixed, the oils are due as they were planned; None where it is not too much, is in the oils already, or
+    is not of one alkali and water alone.
     """
 
     way: str
@@ -63,6 +66,8 @@ class Rescue:
     remarks: tuple[str, ...]
     findings: tuple[Finding, ...]
     scale: Scale
+    pot: Pot
+    portions: tuple[PortionFigures, ...]
     way_out: str = ""
     lye_to_pour_percent: float | None = None
 
@@ -70,6 +75,21 @@ class Rescue:
     def is_stopped(self) -> bool:
         """Whether a finding says that nothing may go on so."""
         return bool(stops(self.findings))
+
+    @property
+    def division(self) -> tuple[WorkingStep, ...]:
+        """How the batter will be divided, and what goes into each portion alone; empty where it is not."""
+        if not self.pot.portions:
+            return ()
+        there = grams_by_weighing(self.pot.lines)
+        weights = {key: self.scale.shown(key[1], grams) for key, grams in there.items()}
+        batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+        return tuple(find_division(self.pot, self.scale, weights, batter_g))
+
+    @property
+    def divided(self) -> tuple[PortionWeights, ...]:
+        """What is poured off for each portion."""
+        return tuple(portion for step in self.division for portion in step.portions)
 
     def to_json(self) -> dict[str, object]:
         """With stable keys; null for every gram while it is stopped."""
@@ -81,6 +101,8 @@ class Rescue:
             "in_jug_percent": self.in_jug_percent,
             "effective_percent": self.effective_percent,
             "remarks": list(self.remarks),
+            "portions": [portion.to_json() for portion in self.portions],
+            "divided": [portion.to_json() for portion in self.divided],
             "findings": [finding.to_json() for finding in self.findings],
             "way_out": self.way_out,
             "lye_to_pour_percent": None if self.is_stopped else self.lye_to_pour_percent,
@@ -147,6 +169,7 @@ def _go_on(
         for key in _in_working_order(lines)
     )
     printed = {LineKey(line.material, line.role): line.weighed_grams + line.shown_g(batch.scale) for line in remaining}
+    printed_pot = Pot(spread_over_lines(lines, printed), batch.pot.portions)
     return Rescue(
         way=wanted.way,
         lye_is_in=lye_is_in,
@@ -158,7 +181,7 @@ def _go_on(
         findings=(
             *check_pot(pot, figures, materials, batch.purpose),
             *check_printed_pot(
-                Pot(spread_over_lines(lines, printed), batch.pot.portions),
+                printed_pot,
                 figures.superfat_effective,
                 batch.purpose,
                 materials,
@@ -169,6 +192,8 @@ def _go_on(
             *_check_practice(batch, pot, figures, materials, settings),
         ),
         scale=batch.scale,
+        pot=printed_pot,
+        portions=figures.portions,
         lye_to_pour_percent=None if lye_is_in else _lye_to_pour_percent(batch, wanted),
     )
 
@@ -195,15 +220,16 @@ def _check_practice(
     stated_g = sum(
         water_in(line, materials) for line in pot.lines if line.role in ("water", "alkali") or line.water == "replaces"
     )
-    quantities = find_common_quantities(
+    findings = check_practice(
         pot,
         materials,
         nominal_concentration_percent=concentration_percent(figures.pure_alkali_g, stated_g),
         process=batch.process,
         cure_days=float(settings.cure_days),
+        superfat=figures.superfat_effective,
+        off=settings.checks_off,
     )
-    conditions = find_conditions(pot, materials, superfat=figures.superfat_effective, process=batch.process)
-    for finding in check_common_practice(quantities, conditions, off=settings.checks_off):
+    for finding in findings:
         yield replace(finding, do="")  # what to do is said for a recipe; what is in stays in
 
 

@@ -16,9 +16,11 @@ from formulary.batch.weigh_out_text import (
     cured_lines,
     format_weight,
     heading,
+    portion_rows,
     render_figures,
     render_findings,
     scent_lines,
+    scent_sentences,
     step_rows,
 )
 from formulary.batch.working_steps import find_steps
@@ -108,7 +110,7 @@ def _said(finding: Finding) -> tuple[object, ...]:
 
 def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, width: int) -> list[str]:
     rows: list[Row] = []
-    for working in find_steps(batch, weights.own, weights.batter_g, lines=sitting.own[number]):
+    for working in find_steps(batch.pot, batch.scale, weights.own, weights.batter_g, lines=sitting.own[number]):
         step: list[Row] = []
         if working.stage == "lye water" and weights.of_jug_g is not None:
             step.append(Row("of the lye in the one jug", (format_shown(weights.of_jug_g),)))
@@ -117,7 +119,7 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, wid
         step += step_rows(batch, working)
         if step:
             rows += [Row(working.title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
-    figures = render_figures(batch, width=width) + scent_lines(batch, width) + cured_lines(batch, width)
+    figures = render_figures(batch, width=width) + scent_lines(batch.portions, width) + cured_lines(batch, width)
     findings = render_findings(batch.findings, width=width)
     head = heading(batch, width, weights.oils_g, weights.batter_g, lead=f"Loaf {number + 1}: ")
     return [*head, *render_rows(rows, width=width), *figures, *findings]
@@ -170,19 +172,33 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         there = format_weight(line.role, planned_g) if is_as_planned else format_shown(line.weighed_grams)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
         rows.append(Row(material_words(line.material), cells))
-    lines += render_rows(rows, width=width)
-    lines.append("")
+    lines += [*render_rows(rows, width=width), ""]
+    if rescue.division:
+        lines += [*_division(rescue, width), ""]
     figures = (
         f"Superfat after it: {format_number(rescue.superfat_percent, 1)} %. Lye in the jug:"
         f" {format_number(rescue.in_jug_percent, 1)} %, with all water {format_number(rescue.effective_percent, 1)} %."
     )
     lines += paragraph(figures, width=width)
+    for text in scent_sentences(rescue.portions):
+        lines += paragraph(f"{text}.", width=width)
     for text in rescue.remarks:
         lines += paragraph(text, width=width)
     if rescue.lye_to_pour_percent is not None:
         lines += ["", *paragraph(_LESS_LYE.format(percent=rescue.lye_to_pour_percent), width=width)]
     findings = render_findings(rescue.findings, width=width)
     return "\n".join([*lines, *([""] if findings else []), *findings, "", *paragraph(CLOSING, width=width, indent=2)])
+
+
+def _division(rescue: Rescue, width: int) -> list[str]:
+    """What is still to be done with the batter: pour off each portion, then give it what it gets alone."""
+    rows: list[Row] = []
+    for step in rescue.division:
+        rows.append(Row(step.title, ("g",), indent=0))
+        for each in step.lines:
+            rows.append(Row(material_words(each.line.material), (format_weight(each.line.role, each.grams),)))
+        rows += portion_rows(step.portions)
+    return render_rows(rows, width=width)
 
 
 def _render_stopped(rescue: Rescue, width: int) -> str:

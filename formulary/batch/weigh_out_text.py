@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from formulary.batch.model import WHOLE, Batch, PotLine
+from formulary.batch.model import WHOLE, Batch, PortionFigures, PotLine
 from formulary.batch.portion_weights import PortionWeights
 from formulary.batch.scale import format_shown
 from formulary.batch.sheet_weights import shown_weights
@@ -41,13 +41,13 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
         lines += ["", *render_findings(batch.findings, width=width)]
         return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
     rows: list[Row] = []
-    for number, step in enumerate(find_steps(batch, weights, batter_g), 1):
+    for number, step in enumerate(find_steps(batch.pot, batch.scale, weights, batter_g), 1):
         if rows:
             rows.append(Row(""))
         rows.append(Row(f"{number}  {step.title}", ("g",)))
         rows += [Row(row.label, row.cells, row.note, 5) for row in step_rows(batch, step)]
     lines += render_rows(rows, width=width)
-    lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch, width)]
+    lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch.portions, width)]
     lines += cured_lines(batch, width)
     if batch.findings:
         lines += ["", *render_findings(batch.findings, width=width)]
@@ -165,15 +165,15 @@ def figure_sentences(batch: Batch, *, show_all: bool = False) -> list[str]:
     return [*sentences, lye]
 
 
-def scent_lines(batch: Batch, width: int) -> list[str]:
+def scent_lines(portions: Iterable[PortionFigures], width: int) -> list[str]:
     """How much of the cured bar is scent, by portion, beside the limits, as lines."""
-    return [line for text in scent_sentences(batch) for line in paragraph(text, width=width, indent=2)]
+    return [line for text in scent_sentences(portions) for line in paragraph(text, width=width, indent=2)]
 
 
-def scent_sentences(batch: Batch) -> list[str]:
+def scent_sentences(portions: Iterable[PortionFigures]) -> list[str]:
     """How much of the cured bar is scent, by portion, beside the limits, a sentence each."""
     sentences: list[str] = []
-    for portion in batch.portions:
+    for portion in portions:
         name = "Scent" if portion.name == WHOLE else f"{portion.name.capitalize()} portion: scent"
         total = sum(line.percent_of_cured for line in portion.scent)
         if not portion.scent or total <= 0:

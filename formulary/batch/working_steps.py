@@ -6,7 +6,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from formulary.batch.model import Batch, PotLine
+from formulary.batch.model import Pot, PotLine
 from formulary.batch.portion_weights import PortionWeights, weigh_portions
 from formulary.batch.scale import Scale
 from formulary.batch.sheet_weights import Weighing, shown_parts
@@ -44,24 +44,31 @@ class WorkingStep:
 
 
 def find_steps(
-    batch: Batch, weights: Mapping[Weighing, float], batter_g: float, *, lines: Sequence[PotLine] | None = None
+    pot: Pot,
+    scale: Scale,
+    weights: Mapping[Weighing, float],
+    batter_g: float,
+    *,
+    lines: Sequence[PotLine] | None = None,
 ) -> list[WorkingStep]:
-    """The steps of a batch in the order in which they are worked.
+    """The steps of a pot in the order in which they are worked.
 
     weights: what the sheet says of each weighing. batter_g: what it says of the batter. lines: those that are weighed
     for this batch alone, where it shares vessels with others; a step may have none of them.
     """
-    own = batch.pot.lines if lines is None else lines
-    used = {line.at for line in batch.pot.lines}
+    own = pot.lines if lines is None else lines
+    used = {line.at for line in pot.lines}
     steps: list[WorkingStep] = []
     for stage, title in _STEPS:
-        if stage == "top" and batch.pot.portions:
+        if stage == "top" and pot.portions:
             has_trace = bool(steps) and steps[-1].stage == "trace"
-            steps += _divide(batch, own, weights, batter_g, title=DIVIDING if has_trace else _DIVIDING_AT_TRACE)
+            title_of_dividing = DIVIDING if has_trace else _DIVIDING_AT_TRACE
+            own_pot = Pot(tuple(own), pot.portions)
+            steps += find_division(own_pot, scale, weights, batter_g, title=title_of_dividing)
         if stage not in used:
             continue
-        found = tuple(_stage_lines(own, stage, weights, batch.scale))
-        if stage == "trace" and batch.pot.portions:
+        found = tuple(_stage_lines(own, stage, weights, scale))
+        if stage == "trace" and pot.portions:
             found = tuple(each for each in found if each.line.portion is None)
             if not found:
                 continue
@@ -69,13 +76,14 @@ def find_steps(
     return steps
 
 
-def _divide(
-    batch: Batch, lines: Sequence[PotLine], weights: Mapping[Weighing, float], batter_g: float, *, title: str
+def find_division(
+    pot: Pot, scale: Scale, weights: Mapping[Weighing, float], batter_g: float, *, title: str = DIVIDING
 ) -> Iterable[WorkingStep]:
-    portions = weigh_portions(batch.pot.portions, lines, weights, batter_g, batch.scale)
+    """How the batter is divided, then what goes into each portion alone; what goes on top of them is not told."""
+    portions = weigh_portions(pot.portions, pot.lines, weights, batter_g, scale)
     yield WorkingStep(title, "", portions=portions)
-    at_trace = tuple(_stage_lines(lines, "trace", weights, batch.scale))
-    for portion in batch.pot.portions:
+    at_trace = tuple(_stage_lines(pot.lines, "trace", weights, scale))
+    for portion in pot.portions:
         own = tuple(each for each in at_trace if each.line.portion == portion.name)
         if own:
             yield WorkingStep(f"Into the {portion.name} portion", "trace", own)

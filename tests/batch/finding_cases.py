@@ -800,6 +800,7 @@ PRACTICE = [
     beyond("clay-much", "note", "kaolin", 5.1, 5, "lower it to 5 % or less"),
     beyond("white-pigment-much", "note", "titanium-dioxide", 1.6, 1.5, "lower it to 1.5 % or less"),
     beyond("mica-much", "note", "mica", 3.1, 3, "lower it to 3 % or less"),
+    beyond("pigment-much", "note", "ultramarine-blue", 3.1, 3, "lower them to 3 % or less"),
     beyond("lactate-much", "note", "sodium-lactate-60", 4.1, 4, "lower it to 4 % or less", **WET),
     beyond("acid-much", "note", "citric-acid-anhydrous", 3.1, 3, "until acids are 3 % of the oils or less"),
     beyond("acid-much", "warn", "citric-acid-anhydrous", 6.1, 3, "until acids are 3 % of the oils or less"),

@@ -78,7 +78,7 @@ def test_what_one_portion_gets_alone_is_weighed_after_the_dividing_and_all_of_it
     batch = weigh_out(divided(share, clove), oil_mass_g=oils_g)
     weights = shown_weights(batch.pot.lines, batch.scale)
     batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
-    steps = find_steps(batch, weights, batter_g)
+    steps = find_steps(batch.pot, batch.scale, weights, batter_g)
     division = next(number for number, step in enumerate(steps) if step.portions)
     before = [each.line for step in steps[:division] for each in step.lines]
     assert all(line.portion is None and line.material != "clove-bud-oil" for line in before)

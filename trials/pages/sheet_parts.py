@@ -35,7 +35,7 @@ def batch_part(batch: Batch, lots: Lots) -> SheetPart:
     batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
     numbered = tuple(
         SheetStep(f"{number}  {step.title}", tuple(_step(batch, step, lots)))
-        for number, step in enumerate(find_steps(batch, weights, batter_g), 1)
+        for number, step in enumerate(find_steps(batch.pot, batch.scale, weights, batter_g), 1)
     )
     return _described(SheetPart("", _size(oils_g, batter_g), numbered), batch, batch.findings)
 
@@ -68,7 +68,7 @@ def _size(oils_g: float, batter_g: float) -> str:
 def _described(part: SheetPart, batch: Batch, findings: Iterable[Finding]) -> SheetPart:
     return replace(
         part,
-        figures=(*figure_sentences(batch), *scent_sentences(batch), *cured_sentences(batch)),
+        figures=(*figure_sentences(batch), *scent_sentences(batch.portions), *cured_sentences(batch)),
         findings=tuple(findings),
         warning="" if batch.purpose == "skin" else HOUSEHOLD,
     )
@@ -103,7 +103,7 @@ def _shared(sitting: Sitting, vessel: Mapping[str, float], lots: Lots, left: str
 
 def _loaf(sitting: Sitting, number: int, loaf: LoafWeights, lots: Lots) -> Iterable[SheetStep]:
     batch = sitting.batches[number]
-    for step in find_steps(batch, loaf.own, loaf.batter_g, lines=sitting.own[number]):
+    for step in find_steps(batch.pot, batch.scale, loaf.own, loaf.batter_g, lines=sitting.own[number]):
         lines: list[ToWeigh] = []
         if step.stage == "lye water" and loaf.of_jug_g is not None:
             lines.append(ToWeigh("of the lye in the one jug", format_shown(loaf.of_jug_g), has_lot=False))

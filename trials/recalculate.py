@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
 from types import MappingProxyType
 
 from formulary.batch.checks import check_pot
@@ -22,7 +23,11 @@ from trials.model import Trial
 # The values of a material that the figures of a pot follow from, and what people call them.
 _VALUES: Mapping[str, str] = MappingProxyType(
     {
+        "kind": "kind",
+        "group": "group",
+        "alkali": "hydroxide",
         "saponification_value": "saponification value",
+        "acid_value": "acid value",
         "assay_percent": "assay, %",
         "water_percent": "water, %",
         "fat_percent": "fat, %",
@@ -199,6 +204,8 @@ def _comparable(value: object) -> object:
 def _said(value: object) -> str:
     if value is None or value == {}:
         return "not known"
+    if isinstance(value, Enum):
+        return material_words(str(value.value))
     if isinstance(value, ValueRange):
         return f"{value.working:g} ({value.low:g} to {value.high:g})"
     if hasattr(value, "percent_of_product"):

@@ -197,3 +197,23 @@ def test_a_loaf_thrown_away_is_not_looked_up_again(folder: Folder) -> None:
     trial = bench.record(record.release(trial, "discard", who="R", why="dull"), now=LATER)
     bench = know(folder, OLD.replace("assay: 93", "assay: 99.8"))
     assert Severity.STOP not in [finding.severity for finding in bench.check_trial(trial)]
+
+
+def test_a_hydroxide_that_was_taken_for_the_other_is_heard_of_and_stops_the_sale(folder: Folder) -> None:
+    mixed_up = OLD.replace("kind: alkali\n", "kind: alkali\nalkali: potassium-hydroxide\n")
+    (folder.root / "materials" / "my-lye.yaml").write_text(mixed_up, encoding="utf-8")
+    recipe = folder.root / "recipes" / "midwinter-clove.yaml"
+    recipe.write_text(UNSCENTED.replace("alkali: sodium-hydroxide", "alkali: my-lye"), encoding="utf-8")
+    folder.refresh()
+    start(folder)
+    right = mixed_up.replace("potassium", "sodium")
+    (folder.root / "materials" / "my-lye.yaml").write_text(right, encoding="utf-8")
+    folder.refresh()
+    bench = open_bench(folder)
+    trial = bench.find_trial("k7wq")
+    # Weighed for 56.1 g a mole and dissolved at 40.0 g a mole, there is 1.4 times as much of it.
+    assert [finding.what[:10] for finding in bench.check_trial(trial) if finding.code == "lye-excess"] == ["by today's"]
+    (change,) = bench.recalculate(trial).changes
+    assert (change.value, change.before, change.after) == ("hydroxide", "potassium hydroxide", "sodium hydroxide")
+    with pytest.raises(StopError, match="by today's register"):
+        sell(bench, "cure-short", "lye-excess")

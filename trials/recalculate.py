@@ -21,7 +21,7 @@ from trials.identity import code_of
 from trials.model import Trial
 
 # The values of a material that the figures of a pot follow from, and what people call them.
-_VALUES: Mapping[str, str] = MappingProxyType(
+VALUES: Mapping[str, str] = MappingProxyType(
     {
         "kind": "kind",
         "group": "group",
@@ -185,7 +185,7 @@ def _only_in(these: Sequence[Finding], others: Sequence[Finding]) -> tuple[Findi
 def find_value_changes(name: str, before: Material, after: Material) -> list[ValueChange]:
     """The values of a material that figures follow from, and that are others after than before."""
     found: list[ValueChange] = []
-    for attribute, label in _VALUES.items():
+    for attribute, label in VALUES.items():
         one, two = getattr(before, attribute), getattr(after, attribute)
         if _comparable(one) != _comparable(two):
             found.append(ValueChange(name, label, _said(one), _said(two)))

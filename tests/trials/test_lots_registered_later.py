@@ -14,6 +14,7 @@ import pytest
 from formulary.errors import InputError, StopError
 from formulary.finding import Severity
 from formulary.folder import Folder
+from formulary.materials.model import Material
 from formulary.starting import init_folder
 from trials import record
 from trials.added import Added, parse_added, render_added
@@ -21,6 +22,7 @@ from trials.bench import Bench, open_bench
 from trials.effective import effective_portion
 from trials.lot_values import describe_lot_values
 from trials.model import Trial
+from trials.recalculate import VALUES
 from trials.table import make_table
 
 from .examples import MIDWINTER_CLOVE
@@ -217,3 +219,18 @@ def test_a_hydroxide_that_was_taken_for_the_other_is_heard_of_and_stops_the_sale
     assert (change.value, change.before, change.after) == ("hydroxide", "potassium hydroxide", "sodium hydroxide")
     with pytest.raises(StopError, match="by today's register"):
         sell(bench, "cure-short", "lye-excess")
+
+
+# What a material's file says and no figure of the lye, and no limit, follows from.
+NO_FIGURE = {
+    *("slug", "name", "notes", "inci", "inci_in_soap", "allergens", "origin", "carrier", "price", "measures"),
+    *("density_g_per_ml", "bulk_density_g_per_ml", "melting_point_c", "flash_point_c", "iodine_value"),
+    *("alcohol_percent", "vanillin_percent", "stated_solids_percent", "reference_saponification_value"),
+    *("lots", "lot", "stated", "stated_working_value", "builtin", "sources", "how_working_value"),
+}
+
+
+def test_every_value_of_a_material_is_held_against_today_or_known_to_change_no_figure() -> None:
+    held = {each for each in Material.__dataclass_fields__ if each in VALUES}
+    assert held | NO_FIGURE == set(Material.__dataclass_fields__)
+    assert not held & NO_FIGURE

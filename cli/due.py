@@ -24,13 +24,15 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
     now = datetime.now().astimezone()
     with open_chosen_bench() as bench, progress("reading the trials"):
         found = bench.due(now.date(), days_ahead=ahead)
+        unread = bench.unread
+        unfit = bench.find_unfit_sales(bench.trials(), now.date())
     if ics is not None:
         write_calendar(ics, render_calendar(found, now))
         say(f"{sum(not item.is_missed for item in found)} entries are written to {ics}.")
     elif as_json:
-        say_json(due_json(found, bench.unread))
+        say_json(due_json(found, unread, unfit))
     else:
-        say(render_due(found, now.date(), width=width(), show_all=show_all))
+        say(render_due(found, now.date(), width=width(), show_all=show_all, unfit=unfit))
 
 
 @click.command("ready-by")

@@ -211,6 +211,8 @@ def show(wanted: str, show_all: bool, as_json: bool) -> int:
 
     Exit status 1 when a stop stands against the batch as it was made.
     """
+    from datetime import date
+
     from formulary.finding import stops
     from trials.bench import open_bench
     from trials.trial_json import trial_json
@@ -219,12 +221,15 @@ def show(wanted: str, show_all: bool, as_json: bool) -> int:
     with open_chosen() as folder:
         bench = open_bench(folder)
         found = bench.find_trial(wanted)
-        findings = bench.check_trial(found)
+        today, register = date.today(), folder.register
+        findings = bench.check_trial(found, today)
         if as_json:
-            say_json(trial_json(found, findings, bench.outcomes, register=folder.register))
+            say_json(trial_json(found, findings, bench.outcomes, register=register, today=today))
         else:
-            register = folder.register
-            say(render_trial(found, findings, bench.outcomes, width=width(), show_all=show_all, register=register))
+            text = render_trial(
+                found, findings, bench.outcomes, width=width(), show_all=show_all, register=register, today=today
+            )
+            say(text)
     return STOPPED if stops(findings) else DONE
 
 
@@ -294,16 +299,17 @@ def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None,
     with open_chosen_bench() as bench, progress("reading the trials"):
         found = bench.trials(recipes)
         ranked = None if outcome is None else bench.rank(outcome, recipes)
+        unfit = bench.find_unfit_sales(found)
         if as_json:
             order = None if ranked is None else ranked.to_json()
-            told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread, order)
+            told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread, order, unfit)
         elif form is not None:
             table = trials_table(found, bench.outcomes) if ranked is None else ranked.to_table()
             told = render_table(table, form).rstrip("\n")
         elif ranked is not None:
             told = render_ranking(ranked, width())
         else:
-            told = render_trials(found, bench.outcomes, width=width())
+            told = render_trials(found, bench.outcomes, width=width(), unfit=unfit)
     say(told) if isinstance(told, str) else say_json(told)
 
 

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from trials.entry import Entry
     from trials.model import Trial
 
+_OF_A_SALE = ("sold-unfit", "sold-early")  # told by themselves, before what they sum up
 _portion = click.option("--portion", metavar="NAME", help="The portion it belongs to, when the batter was divided.")
 _at = click.option("--at", metavar="TIME", help='Since the lye went in: "4:10", "~4 min", "3-5 min"; now unless given.')
 _note = click.option("--note", metavar="TEXT", help="A remark beside it.")
@@ -40,12 +41,17 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import Severity
     from formulary.text_table import paragraph
+    from trials.checks import is_never_sold
     from trials.lot_values import describe_lot_values
 
-    found = bench.check_trial(recorded)
+    found = [each for each in bench.check_trial(recorded) if each.code not in _OF_A_SALE]
     known = {(each.code, each.what) for each in bench.check_trial(before)}
     standing = {each.code for each in bench.fit_to_sell(recorded)}
     grave = [each for each in found if each.severity is Severity.STOP and each.code in standing]
+    never, open_to_decide = (
+        [each for each in grave if is_never_sold(each)],
+        [each for each in grave if not is_never_sold(each)],
+    )
     new = [each for each in found if each.severity is not Severity.STOP and (each.code, each.what) not in known]
     aside = [
         each
@@ -64,8 +70,15 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         say("\n".join(paragraph(text, width=width(), indent=2)))
     if new:
         say("\n".join(["", *render_findings(new, width=width())]))
-    if grave:
-        say("\n".join(["", "Not fit to sell until decided:", *render_findings(grave, width=width())]))
+    unfit = bench.find_unfit_sales([recorded]).get(recorded.id, ())
+    if unfit:
+        say("\n".join(["", *render_findings(unfit, width=width())]))
+    if never:
+        said = "Not fit to sell, and nobody can decide otherwise:"
+        say("\n".join(["", said, *render_findings(never, width=width())]))
+    if open_to_decide:
+        said = "Not fit to sell:" if unfit else "Not fit to sell until decided:"
+        say("\n".join(["", said, *render_findings(open_to_decide, width=width())]))
     if aside:
         text = "Its decision to sell was made before this, and sets it aside by its code; decide anew whether it holds:"
         say("\n".join(["", *paragraph(text, width=width()), *render_findings(aside, width=width())]))
@@ -374,10 +387,7 @@ def release(wanted: str, decision: str, who: str, why: str, on: str | None, desp
     """
     from trials import record
 
-    today = datetime.now().astimezone().date()
-    _record(
-        wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite, today=today)
-    )
+    _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite))
 
 
 ENTRY_COMMANDS = (

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING, Literal
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding
-from trials.checks import check_trial, fit_to_sell
+from trials.checks import check_sale, check_trial, fit_to_sell
 from trials.entry import Entry
 from trials.files import TrialFiles
 from trials.identity import random_code
 from trials.model import Trial
+from trials.on_day import as_it_stood
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -162,7 +163,7 @@ class Bench(TrialFiles):
         """A trial's figures by today's register beside its frozen ones; nothing is written."""
         from trials.recalculate import recalculate
 
-        return recalculate(trial, self.folder.register)
+        return recalculate(as_it_stood(trial, date.today()), self.folder.register)
 
     def cost(self, trial: Trial) -> Cost:
         """What a trial's materials cost, by what was really weighed and the prices of its lots."""
@@ -173,9 +174,17 @@ class Bench(TrialFiles):
     def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does.
 
-        The worse of the frozen values and of today's register counts.
+        today: the age of the cure is that of this day, and what is recorded of a later one counts for nothing; the
+        present day unless given. The worse of the frozen values and of today's register counts.
         """
-        return fit_to_sell(trial, self.outcomes["free alkali"], today, register=self.folder.register)
+        day = today or date.today()
+        return fit_to_sell(trial, self.outcomes["free alkali"], day, register=self.folder.register)
+
+    def find_unfit_sales(self, trials: Iterable[Trial], today: date | None = None) -> dict[str, tuple[Finding, ...]]:
+        """Trial id -> what has come up against it since it was recorded as sold; only of those where something has."""
+        day, free_alkali = today or date.today(), self.outcomes["free alkali"]
+        found = {trial.id: check_sale(trial, free_alkali, day, register=self.folder.register) for trial in trials}
+        return {trial_id: findings for trial_id, findings in found.items() if findings}
 
     def sheet(
         self, weigh_out: Trial | str | Batch | Sitting, *, on: date | None = None, who: str | None = None
@@ -245,7 +254,13 @@ class Bench(TrialFiles):
 
         named, portions = find_named_portions(self, trials)
         compared = compare_trials(
-            named, self.trials(), self.outcomes, portions=portions, each=each, register=self.folder.register
+            named,
+            self.trials(),
+            self.outcomes,
+            portions=portions,
+            each=each,
+            register=self.folder.register,
+            today=date.today(),
         )
         return replace(compared, unread=self.unread)
 

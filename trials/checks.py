@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.batch.checks import NEVER_OVERRIDDEN, check_pot
-from formulary.errors import StopError
+from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
@@ -20,6 +21,7 @@ from trials.likely import check_likely
 from trials.minutes import check_minutes
 from trials.model import Trial
 from trials.observed import check_observed
+from trials.on_day import as_it_stood, find_ahead
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
@@ -42,22 +44,42 @@ def check_trial(
     """What makes the batch as made unsafe or unfit to sell, and what in its record does not add up.
 
     A planned batch that was made as planned repeats what its plan already said. outcomes: by name, for their units.
-    today: what was observed later is told only with it. register: as it is today; what it says against the lye, and the
-    frozen values do not, is told only with it.
+    today: what is recorded of a later day is told, and counts for nothing, only with it; so is what has come up against
+    a loaf that is recorded as sold. register: as it is today; what it says against the lye, and the frozen values do
+    not, is told only with it.
     """
-    formula = effective_portion(trial, as_bars=True)
-    materials = materials_of(trial)
-    findings = list(check_pot(formula.pot, formula.figures, materials, trial.plan.recipe.purpose))
+    findings = list(_check_made(trial, today, register=register))
+    findings += check_observed(trial, outcomes, today)
+    if today is not None and "free alkali" in outcomes:
+        findings += check_sale(trial, outcomes["free alkali"], today, register=register)
+    return tuple(_placed(finding, trial) for finding in findings)
+
+
+def _check_made(
+    trial: Trial, today: date | None = None, *, register: Mapping[str, Material] | None = None
+) -> tuple[Finding, ...]:
+    """What makes the batch as made unsafe, and what in the record of its making does not add up."""
+    findings = list(_check_bars(trial, today))
     if register is not None and (trial.release is None or trial.release.decision != "discard"):
-        findings += find_later_lye(trial, register)
+        findings += find_later_lye(trial if today is None else as_it_stood(trial, today), register)
     findings += _check_lots(trial)
     used: dict[str, tuple[str, ...]] = {name: (lot,) for name, lot in trial.plan.lots.items()}
     used |= {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
-    findings += check_dates_of_chosen(materials, used, trial.made)
+    findings += check_dates_of_chosen(materials_of(trial), used, trial.made)
     findings += check_likely(trial)
     findings += check_minutes(trial)
-    findings += check_observed(trial, outcomes, today)
     return tuple(_placed(finding, trial) for finding in findings)
+
+
+def _check_bars(trial: Trial, today: date | None) -> Iterable[Finding]:
+    """What the grams in the bars decide, by what was worked in until today; stops that are to come are told, too."""
+    stood = trial if today is None else as_it_stood(trial, today)
+    told: set[str] = set()
+    for loaf in (stood,) if stood is trial else (stood, trial):
+        formula = effective_portion(loaf, as_bars=True)
+        found = check_pot(formula.pot, formula.figures, materials_of(loaf), loaf.plan.recipe.purpose)
+        yield from (each for each in (found if loaf is stood else stops(found)) if each.code not in told)
+        told |= {each.code for each in found}
 
 
 def fit_to_sell(
@@ -71,14 +93,14 @@ def fit_to_sell(
     """What still stands between this trial and being sold; empty when nothing does.
 
     free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
-    without it. cure_days: how long it must be; that of the plan's settings unless given. register: as it is today;
-    with it the worse of its values and of the frozen ones counts.
+    without it; what is recorded of a later day counts for nothing with it. cure_days: how long the cure must be; that
+    of the plan's settings unless given. register: as it is today; with it the worse of its values and of the frozen
+    ones counts.
     """
     place = Place(trial.path)
     decision = trial.release
-    overridden = decision.despite if decision is not None and decision.decision == "sell" else ()
     standing = check_before_sale(trial, free_alkali, today, cure_days=cure_days, register=register)
-    open_points = [finding for finding in standing if is_never_sold(finding) or finding.code not in overridden]
+    open_points = [finding for finding in standing if not _is_set_aside(trial, finding)]
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -88,18 +110,69 @@ def fit_to_sell(
     return tuple(open_points)
 
 
+def _is_set_aside(trial: Trial, finding: Finding) -> bool:
+    """Whether a trial's decision to sell names a finding that speaks against it, and may."""
+    decision = trial.release
+    if decision is None or decision.decision != "sell" or is_never_sold(finding):
+        return False
+    return finding.code in decision.despite
+
+
 def find_overridden(
-    trial: Trial, free_alkali: Outcome, *, register: Mapping[str, Material] | None = None
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None = None,
+    *,
+    register: Mapping[str, Material] | None = None,
 ) -> tuple[Finding, ...]:
     """What speaks against selling a trial today and what its decision to sell sets aside by its code.
 
     The decision named a code, and what it found then may have become worse since (parameters: `fit_to_sell`).
     """
+    found = check_before_sale(trial, free_alkali, today, register=register)
+    return tuple(each for each in found if _is_set_aside(trial, each))
+
+
+def check_sale(
+    trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material] | None = None
+) -> tuple[Finding, ...]:
+    """What has come up against a loaf since it was recorded as sold, with what to do; empty for any other loaf.
+
+    A stop where it may hurt someone. Where nothing stands against it today, but something did on the day of the
+    decision, that is a warning (parameters: `fit_to_sell`).
+    """
     decision = trial.release
     if decision is None or decision.decision != "sell":
         return ()
-    found = check_before_sale(trial, free_alkali, register=register)
-    return tuple(each for each in found if each.code in decision.despite and not is_never_sold(each))
+
+    def standing(day: date) -> list[Finding]:
+        found = check_before_sale(trial, free_alkali, day, register=register)
+        return [each for each in found if not _is_set_aside(trial, each)]
+
+    place = Place(trial.path, decision.place.line, decision.place.column, "release")
+    on = "" if decision.on is None else f" on {decision.on.isoformat()}"
+    again = f"formulary trial release {code_of(trial.id)}"
+    found = standing(today)
+    if found:
+        what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
+        do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; ask those who have"
+        do += " its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it is in"
+        grave = any(each.severity is Severity.STOP or each.code == "free-alkali" for each in found)
+        told = stop if grave else warn
+        return (told("sold-unfit", what, do, place),)
+    if decision.on is None:
+        return ()
+    do = f"correct the day of the decision ({again} sell --on DATE ...), or that of what was recorded"
+    if decision.on > today:
+        return (warn("sold-early", f"it is recorded as sold{on}, which lies ahead of today", do, place),)
+    if decision.on < trial.made:
+        what = f"it is recorded as sold{on}, before it was made on {trial.made.isoformat()}"
+        return (warn("sold-early", what, do, place),)
+    then = standing(decision.on)
+    if not then:
+        return ()
+    what = f"it is recorded as sold{on}, but by that day {'; '.join(each.what for each in then)}"
+    return (warn("sold-early", what, do, place),)
 
 
 def check_before_sale(
@@ -112,7 +185,8 @@ def check_before_sale(
 ) -> tuple[Finding, ...]:
     """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`)."""
     place = Place(trial.path)
-    checked = check_trial(trial, register=register)
+    trial = trial if today is None else as_it_stood(trial, today)
+    checked = _check_made(trial, register=register)
     found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
     if any(finding.code == "scent-limit-unknown" for finding in checked):
         found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
@@ -131,6 +205,22 @@ def is_never_sold(finding: Finding) -> bool:
     return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code in _FREE_ALKALI)
 
 
+def demand_possible_day(trial: Trial, today: date) -> None:
+    """Hold the day of a decision against the calendar.
+
+    Raises InputError for one that is still to come, or was before the soap was made.
+    """
+    on = None if trial.release is None else trial.release.on
+    if on is None:
+        return
+    do = f"say --on with the day on which it was decided, from {trial.made.isoformat()} to {today.isoformat()}"
+    if on > today:
+        raise InputError.of("decision-day", f"{on.isoformat()} lies ahead of today: nothing was decided then", do)
+    if on < trial.made:
+        do += f"; or correct `made: {trial.made.isoformat()}` in its trial.yaml"
+        raise InputError.of("decision-day", f"{on.isoformat()} is before the soap was made", do)
+
+
 def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material]) -> None:
     """Hold a decision to sell against what is known of the trial.
 
@@ -140,8 +230,9 @@ def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register
     decision = trial.release
     if decision is None or decision.decision != "sell":
         return
-    found = check_before_sale(trial, free_alkali, decision.on or today, register=register)
-    standing = [each for each in found if is_never_sold(each) or each.code not in decision.despite]
+    day = today if decision.on is None else min(decision.on, today)
+    found = check_before_sale(trial, free_alkali, day, register=register)
+    standing = [each for each in found if not _is_set_aside(trial, each)]
     if not standing:
         return
     never = {each.code for each in standing if is_never_sold(each)}
@@ -152,6 +243,8 @@ def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register
         codes = " ".join(f"--despite {code}" for code in dict.fromkeys(each.code for each in standing))
         what = "it is not recorded as sold: too much speaks against it"
         last = stop("not-sold", what, f"settle it; or, if you have reasons that you can answer for, add {codes}")
+    if any(find_ahead(trial, day)):
+        last = replace(last, do=f"{last.do}; nothing counts that is recorded of a later day than {day.isoformat()}")
     raise StopError([*standing, last])
 
 

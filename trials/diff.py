@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 from formulary.batch.cost import cost_of_pot
@@ -13,6 +14,7 @@ from formulary.versions import split_portion
 from trials.as_made_recipe import describe_as_made
 from trials.cost import with_prices
 from trials.named_trial import find_named_trial
+from trials.on_day import as_it_stood
 
 if TYPE_CHECKING:
     from formulary.changes.changes import Changes
@@ -38,6 +40,6 @@ def _find_side(bench: TrialFiles, text: str, oils: str) -> ComparedSide:
         return folder.find_side(text, oils=oils)
     if portion is not None:
         demand_portion(portion, tuple(each.name for each in trial.portions), trial.id)
-    made = describe_as_made(trial, portion=portion, oil_mass_g=parse_size_g(oils))
+    made = describe_as_made(as_it_stood(trial, date.today()), portion=portion, oil_mass_g=parse_size_g(oils))
     priced = with_prices(made.batch.materials, folder.register)
     return replace(made, cost=cost_of_pot(made.batch.pot, priced, currency=folder.settings.currency))

@@ -14,6 +14,7 @@ from formulary.finding import Finding
 from formulary.quantity import parse_age_days
 from formulary.settings import Settings
 from trials.model import HANDLING_WORDS, Trial
+from trials.on_day import as_it_stood
 from trials.outcomes.outcome import Outcome
 from trials.rebatch import find_last_rebatch
 
@@ -105,10 +106,10 @@ def find_due(
 
     A look that was missed is asked for until the next of its kind is due. Batches that were discarded, or are to be
     reworked and were not yet, are left alone. What is asked for of free alkali counts from the last rebatch, before
-    which no test speaks for the loaf.
+    which no test speaks for the loaf. What is recorded of a later day than today has not been done yet.
     """
     found: list[Due] = []
-    for trial in trials:
+    for trial in (as_it_stood(each, today) for each in trials):
         decision = None if trial.release is None else trial.release.decision
         rebatch = find_last_rebatch(trial)
         if decision == "discard" or (decision == "rework" and rebatch is None):

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
 
 from formulary.finding import Finding
 from formulary.quantity import format_decimal
@@ -18,20 +19,45 @@ from trials.identity import code_of
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
 
 
-def render_due(due: Sequence[Due], today: date, *, width: int = 80, show_all: bool = False) -> str:
+def render_due(
+    due: Sequence[Due],
+    today: date,
+    *,
+    width: int = 80,
+    show_all: bool = False,
+    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+) -> str:
     """What is late, due today and due next, in that order, with how to do the first of each.
 
-    What was missed long ago is told by its kind alone, unless show_all.
+    What was missed long ago is told by its kind alone, unless show_all. unfit: trial id -> what has come up against it
+    since it was recorded as sold, as `Bench.find_unfit_sales` gives it; that comes before all.
     """
     missed = [] if show_all else [item for item in due if item.is_missed]
     told = [item for item in due if item not in missed]
     text = _render_list(told, today, width) if told or not missed else "Nothing else is due."
-    return "\n".join([text, *_say_missed(missed, width)])
+    return "\n".join([*_say_unfit(unfit, width), text, *_say_missed(missed, width)])
 
 
-def due_json(due: Iterable[Due], unread: Iterable[Finding] = ()) -> dict[str, object]:
-    """The same with stable keys. unread: one finding for each trial that could not be read."""
-    return {"due": [item.to_json() for item in due], "unread": [finding.to_json() for finding in unread]}
+def due_json(
+    due: Iterable[Due],
+    unread: Iterable[Finding] = (),
+    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+) -> dict[str, object]:
+    """The same with stable keys. unread: one finding for each trial that could not be read. unfit: as `render_due`."""
+    return {
+        "due": [item.to_json() for item in due],
+        "sold_unfit": [{"trial": key, **each.to_json()} for key, found in unfit.items() for each in found],
+        "unread": [finding.to_json() for finding in unread],
+    }
+
+
+def _say_unfit(unfit: Mapping[str, Sequence[Finding]], width: int) -> list[str]:
+    lines: list[str] = []
+    for trial_id, found in unfit.items():
+        for each in found:
+            lines += paragraph(f"{each.severity.value.upper()} {trial_id}: {each.what}", width=width)
+            lines += [*paragraph(f"do: {each.do}", width=width, indent=2), ""]
+    return lines
 
 
 def _say_missed(missed: Sequence[Due], width: int) -> list[str]:

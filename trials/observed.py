@@ -8,8 +8,10 @@ from types import MappingProxyType
 
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_decimal, format_number
-from trials.model import Observation, Trial
+from trials.model import REBATCHED, Handling, Observation, Trial
+from trials.on_day import days_until_done, days_until_seen, find_ahead
 from trials.outcomes.outcome import Outcome
+from trials.words import hour_words
 
 # From and to, in the outcome's unit: what lies outside is far more likely a slip than soap (common practice,
 # no source).
@@ -30,15 +32,15 @@ _LOOK_AGAIN = "look at it again; `--correct` takes its place if it is a slip"
 
 
 def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | None = None) -> Iterable[Finding]:
-    """Observations of an age that the soap has not reached yet, and values that no soap is known to show.
+    """What was observed or done at an age that the soap has not reached yet, and values that no soap is known to show.
 
     today: ages are not looked at without it.
     """
+    if today is not None:
+        yield from _check_ahead(trial, today)
     for seen in trial.observations:
         label = _label(seen)
         place = Place(trial.path, seen.place.line, seen.place.column, "observations")
-        if today is not None and _reached_on(trial, seen) > today:
-            yield warn("ahead-of-today", *_say_ahead(trial, seen, today), place)
         if _is_outside(seen):
             low, high = USUAL_RANGES[seen.outcome]
             unit = outcomes[seen.outcome].unit if seen.outcome in outcomes else ""
@@ -54,19 +56,43 @@ def _label(seen: Observation) -> str:
     )
 
 
-def _reached_on(trial: Trial, seen: Observation) -> date:
-    return trial.made + timedelta(days=int(seen.age_days))
+def _check_ahead(trial: Trial, today: date) -> Iterable[Finding]:
+    """A warning for each thing that is recorded of a day to come."""
+    steps, observations = find_ahead(trial, today)
+    for step in steps:
+        place = Place(trial.path, step.place.line, step.place.column, "after_pour")
+        yield warn("ahead-of-today", *_say_step_ahead(trial, step, today), place)
+    for seen in observations:
+        place = Place(trial.path, seen.place.line, seen.place.column, "observations")
+        what = f"{_label(seen)} cannot have been seen yet: it lies ahead of today{_on(trial, days_until_seen(seen))}"
+        yield warn("ahead-of-today", what, _say_age(trial, "the age that it has", today), place)
 
 
-def _say_ahead(trial: Trial, seen: Observation, today: date) -> tuple[str, str]:
-    """That an observation is of a day to come, and what to do."""
+def _say_step_ahead(trial: Trial, step: Handling, today: date) -> tuple[str, str]:
+    """That something done after pouring is of a day to come, and what to do."""
+    of = f" ({step.portion})" if step.portion else ""
+    at = "" if step.at_h is None else f" {hour_words(step.at_h + (step.for_h or 0))} after pouring"
+    on = _on(trial, days_until_done(step) or 0)
+    what = f"{step.what}{of}{at} cannot have been done yet: it lies ahead of today{on}"
+    if step.what == REBATCHED:
+        what += "; until then nothing that it takes in counts"
+    return what, _say_age(trial, "the time since pouring that it has", today)
+
+
+def _on(trial: Trial, days: int) -> str:
+    """The day so many after the soap was made; nothing for one that no calendar has."""
+    try:
+        return f", on {(trial.made + timedelta(days=days)).isoformat()}"
+    except OverflowError:
+        return ""
+
+
+def _say_age(trial: Trial, which: str, today: date) -> str:
     days = (today - trial.made).days
-    on = _reached_on(trial, seen).isoformat()
-    what = f"{_label(seen)} cannot have been seen yet: it lies ahead of today, on {on}"
     if days < 0:
-        return what, f"correct `made: {trial.made.isoformat()}` in its trial.yaml: that day is still to come, too"
-    do = f"write the age that it has, at most {days} d, or correct `made: {trial.made.isoformat()}`"
-    return what, f"{do}; `formulary undo` takes back what was just recorded"
+        return f"correct `made: {trial.made.isoformat()}` in its trial.yaml: that day is still to come, too"
+    do = f"write {which}, at most {days} d, or correct `made: {trial.made.isoformat()}`"
+    return f"{do}; `formulary undo` takes back what was just recorded"
 
 
 def _check_masses(trial: Trial) -> Iterable[Finding]:

@@ -18,7 +18,7 @@ from formulary.document import Inline, Quoted
 from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
-from formulary.fields import parse_date, suggest
+from formulary.fields import suggest
 from formulary.materials.chosen_lots import find_weight
 from formulary.quantity import (
     Kind,
@@ -378,12 +378,11 @@ def release(
     why: str,
     on: str | None = None,
     despite: Sequence[str] = (),
-    today: date | None = None,
 ) -> Entry:
     """What was decided about the batch: sell, rework, discard or hold; by whom and why.
 
     despite: codes of what speaks against selling and is overridden knowingly. `Bench.record` refuses a decision to sell
-    while anything else does. today: a date after it is remarked on.
+    while anything else does, and any of a day that is still to come or was before the soap was made.
     """
     tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
     if on is not None:
@@ -392,20 +391,7 @@ def release(
         tree["despite"] = list(despite)
     in_spite = f" (despite {', '.join(despite)})" if despite else ""
     said = f"{decision}, decided by {who}: {_short(why)}{in_spite}"
-    remark = "" if on is None or today is None else _remark_on_day(trial, on, today)
-    return Entry(trial.id, "release", tree, said, remark=remark)
-
-
-def _remark_on_day(trial: Trial, on: str, today: date) -> str:
-    try:
-        day = parse_date(on)
-    except NotAQuantity:
-        return ""  # refused where the trial with its entry is read
-    if day > today:
-        return f"warn: {day.isoformat()} lies ahead of today; say it again with the right day if it is a slip"
-    if day < trial.made:
-        return f"warn: {day.isoformat()} is before the soap was made; say it again with the right day if it is a slip"
-    return ""
+    return Entry(trial.id, "release", tree, said)
 
 
 def _short(text: str) -> str:

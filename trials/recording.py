@@ -13,7 +13,7 @@ from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
 from trials.added import NOTHING_ADDED, Added, merge_lots, render_added
-from trials.checks import demand_sellable
+from trials.checks import demand_possible_day, demand_sellable
 from trials.effective import kept_materials
 from trials.entry import Entry, shorten
 from trials.identity import trial_folder
@@ -77,7 +77,8 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
         # The lines that they point at were never written: what is said of the entry stays, its place goes.
         raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
     after = replace(after, lot_values=merge_lots(after.lot_values, _lots_said(after, entries, bench.folder.register)))
-    if any(entry.section == "release" for entry in entries) and "free alkali" in bench.outcomes:
+    if any(entry.section == "release" for entry in entries):
+        demand_possible_day(after, now.date())
         _demand_readable_materials(bench, after)
         demand_sellable(after, bench.outcomes["free alkali"], now.date(), register=bench.folder.register)
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 
 from formulary.materials.model import Material
 from formulary.quantity import format_plain_number
@@ -23,17 +24,23 @@ def decision_words(trial: Trial) -> str:
     return f"{release.decision}, by {release.who}{on}: {release.why}{despite}"
 
 
-def sale_words(trial: Trial, outcomes: Mapping[str, Outcome], register: Mapping[str, Material] | None) -> str:
+def sale_words(
+    trial: Trial,
+    outcomes: Mapping[str, Outcome],
+    register: Mapping[str, Material] | None,
+    today: date | None = None,
+) -> str:
     """Whether it is fit to sell, and what stands against it; empty where free alkali is no outcome here.
 
-    register: as it is today, against which it is held, too.
+    register: as it is today, against which it is held, too. today: for the age of its cure; with it nothing counts that
+    is recorded of a later day.
     """
     if FREE_ALKALI not in outcomes:
         return ""
-    standing = [finding.what for finding in fit_to_sell(trial, outcomes[FREE_ALKALI], register=register)]
+    standing = [finding.what for finding in fit_to_sell(trial, outcomes[FREE_ALKALI], today, register=register)]
     if standing:
         return f"not fit to sell: {'; '.join(standing)}"
-    aside = [each.what for each in find_overridden(trial, outcomes[FREE_ALKALI], register=register)]
+    aside = [each.what for each in find_overridden(trial, outcomes[FREE_ALKALI], today, register=register)]
     if aside:
         return f"to be sold by that decision alone, in spite of: {'; '.join(aside)}"
     return "fit to sell, as far as is recorded here"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 from decimal import Decimal
 
 from formulary.batch.model import PotLine
@@ -11,6 +12,7 @@ from formulary.materials.model import Material
 from trials.checks import fit_to_sell
 from trials.effective import effective_portion, effective_pot, expected_cure
 from trials.model import Conditions, Release, Trial
+from trials.on_day import as_it_stood
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
@@ -26,15 +28,17 @@ def trial_json(
     outcomes: Mapping[str, Outcome],
     *,
     register: Mapping[str, Material] | None = None,
+    today: date | None = None,
 ) -> dict[str, object]:
     """A trial with stable keys: planned grams, grams really in the pot, events, values, and why values are missing.
 
     findings: what the trial has to say for itself, from `check_trial`. register: as it is today, by which a sale is
-    judged, too.
+    judged, too. today: with it nothing that is recorded of a later day counts in what is worked out.
     """
+    stood = trial if today is None else as_it_stood(trial, today)
     made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
-    figures = effective_portion(trial, as_bars=True).figures
-    is_one_batter = not is_rebatched_in_part(trial)  # a mean over other bars would hide the worst of them
+    figures = effective_portion(stood, as_bars=True).figures
+    is_one_batter = not is_rebatched_in_part(stood)  # a mean over other bars would hide the worst of them
     return {
         **trial_row(trial, outcomes),
         "size": {trial.plan.size[0]: trial.plan.size[1]},
@@ -51,10 +55,10 @@ def trial_json(
             "low": figures.superfat_low if is_one_batter else None,
             "high": figures.superfat_high if is_one_batter else None,
         },
-        "cured": expected_cure(trial).to_json(),
+        "cured": expected_cure(stood).to_json(),
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
-        "scent": scent_json(trial),
-        "portions": portions_json(trial),
+        "scent": scent_json(stood),
+        "portions": portions_json(stood),
         "who": trial.who,
         "conditions": _conditions_json(trial.conditions),
         "bars": {
@@ -65,7 +69,7 @@ def trial_json(
         },
         "release": None if trial.release is None else _release_json(trial.release),
         "not_fit_to_sell": [
-            finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"], register=register)
+            finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"], today, register=register)
         ]
         if "free alkali" in outcomes
         else [],

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from decimal import Decimal
+from types import MappingProxyType
 
 from formulary.batch.model import PotLine
 from formulary.batch.weigh_out_text import render_findings
@@ -16,6 +18,7 @@ from formulary.text_table import Row, paragraph, render_rows
 from trials.effective import effective_portion, effective_pot, expected_cure
 from trials.identity import code_of
 from trials.model import Event, Trial
+from trials.on_day import as_it_stood
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
@@ -37,18 +40,21 @@ def render_trial(
     width: int = 80,
     show_all: bool = False,
     register: Mapping[str, Material] | None = None,
+    today: date | None = None,
 ) -> str:
     """One trial as text. `show_all` shows the weights that went as planned, too.
 
-    register: as it is today; whether the trial is fit to sell is held against it, too.
+    register: as it is today; whether the trial is fit to sell is held against it, too. today: with it nothing that is
+    recorded of a later day counts in what is worked out.
     """
     plan = trial.plan
+    stood = trial if today is None else as_it_stood(trial, today)
     head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {size_words(plan.size)}"
     by = f" by {trial.who}" if trial.who else ""
     sitting = f", sitting {trial.sitting}" if trial.sitting and trial.sitting != trial.made.isoformat() else ""
     lines = paragraph(f"{head}, made {trial.made.isoformat()}{by}{sitting}.", width=width)
     lines += paragraph(_sentence(trial, outcomes), width=width)
-    lines += ["", *_weights(trial, width, show_all)]
+    lines += ["", *_weights(stood, width, show_all)]
     for title, listed in (
         ("as made", [as_made_words(entry) for entry in trial.as_made]),
         ("lots", lot_words(trial)),
@@ -58,7 +64,7 @@ def render_trial(
     conditions = list(condition_words(trial))
     if conditions:
         lines += paragraph(f"conditions: {', '.join(conditions)}", width=width, indent=2)
-    portions = render_portions(trial, width=width)
+    portions = render_portions(stood, width=width)
     lines += ["", *portions] if portions else []
     events = list(_event_rows(trial))
     if events:
@@ -66,7 +72,7 @@ def render_trial(
     observed = list(_outcome_rows(trial, outcomes))
     if observed:
         lines += ["", *render_rows([Row("what was observed", ("value",)), *observed], width=width)]
-    lines += ["", *_decision(trial, outcomes, width, register)]
+    lines += ["", *_decision(trial, outcomes, width, register, today)]
     if trial.notes.strip():
         lines += ["", *paragraph(trial.notes.strip(), width=width, indent=2)]
     if findings:
@@ -75,7 +81,11 @@ def render_trial(
 
 
 def _decision(
-    trial: Trial, outcomes: Mapping[str, Outcome], width: int, register: Mapping[str, Material] | None
+    trial: Trial,
+    outcomes: Mapping[str, Outcome],
+    width: int,
+    register: Mapping[str, Material] | None,
+    today: date | None,
 ) -> list[str]:
     """What became of the bars, what was decided, and what stands before selling."""
     bars = trial.bars
@@ -86,7 +96,7 @@ def _decision(
     lines = paragraph(f"bars: {', '.join(said)}", width=width, indent=2) if said else []
     for text in (
         f"decision: {decided}" if (decided := decision_words(trial)) else "",
-        sale_words(trial, outcomes, register),
+        sale_words(trial, outcomes, register, today),
     ):
         lines += paragraph(text, width=width, indent=2) if text else []
     return lines
@@ -234,8 +244,17 @@ def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row
         yield Row(label, (say_value(outcome, value),), ", ".join(part for part in details if part), 4)
 
 
-def render_trials(trials: Sequence[Trial], outcomes: Mapping[str, Outcome], *, width: int = 80) -> str:
-    """Trials in a list, in their order, each with its date and its first few outcomes."""
+def render_trials(
+    trials: Sequence[Trial],
+    outcomes: Mapping[str, Outcome],
+    *,
+    width: int = 80,
+    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+) -> str:
+    """Trials in a list, in their order, each with its date and its first few outcomes.
+
+    unfit: trial id -> what has come up against it since it was recorded as sold, as `Bench.find_unfit_sales` gives it.
+    """
     if not trials:
         empty = "No trial here yet; `formulary trial start RECIPE --oils 1000g` starts one."
         return "\n".join(paragraph(empty, width=width))
@@ -247,6 +266,11 @@ def render_trials(trials: Sequence[Trial], outcomes: Mapping[str, Outcome], *, w
         head = f"{code_of(trial.id)}  {made}, {trial.recipe}@{trial.version[:8]}{folder}"
         lines += ["", *paragraph(head, width=width)]
         lines += paragraph(headline_values(trial, outcomes), width=width, indent=6)
+        for each in unfit.get(trial.id, ()):
+            lines += paragraph(f"{each.severity.value.upper()}: {each.what}", width=width, indent=6)
+    if unfit:
+        said = "`formulary trial show` says what to do about a loaf that should not have been sold."
+        lines += ["", *paragraph(said, width=width)]
     return "\n".join(lines)
 
 
@@ -264,13 +288,16 @@ def trials_json(
     outcomes: Mapping[str, Outcome],
     unread: Iterable[Finding] = (),
     ranked: Mapping[str, object] | None = None,
+    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
 ) -> dict[str, object]:
     """Trials in a list with stable keys. unread: one finding for each trial that could not be read, and is missing.
 
     ranked: their pours in the order of an outcome, as `Ranking.to_json` gives them, where that was asked for.
+    unfit: as for `render_trials`.
     """
     return {
         "trials": [trial_row(trial, outcomes) for trial in trials],
+        "sold_unfit": [{"trial": key, **each.to_json()} for key, found in unfit.items() for each in found],
         "ranked": None if ranked is None else dict(ranked),
         "unread": [finding.to_json() for finding in unread],
     }

@@ -138,6 +138,23 @@ def test_a_cured_and_tested_loaf_is_sold_without_a_word(formulary: Run, home: Pa
     assert "fit to sell" in formulary("trial", "show", trial).out
 
 
+def test_free_alkali_in_a_loaf_that_is_sold_is_told_wherever_it_is_met(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    aged(home, trial, 40)
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "28d")
+    assert formulary("trial", "release", trial, "sell", "--who", "me", "--why", "firm").status == 0
+    assert formulary("check").status == 0
+    found = formulary("trial", "observe", trial, "free alkali", "present", "--age", "40d")
+    told = [found.out, *(formulary(*asked).out for asked in (("trial", "show", trial), ("trial", "list"), ("due",)))]
+    assert all("recorded as sold" in " ".join(text.split()) for text in told)
+    ran = formulary("check")
+    assert (ran.status, "sold-unfit" in ran.out) == (1, True)
+    listed = json.loads(formulary("trial", "list", "--json").out)["sold_unfit"]
+    assert [each["code"] for each in listed] == ["sold-unfit"]
+    taken_back = formulary("trial", "release", trial, "hold", "--who", "me", "--why", "free alkali")
+    assert (taken_back.status, formulary("check").status) == (0, 0)
+
+
 def test_a_trial_with_a_stop_exits_as_a_stop_however_it_is_shown(formulary: Run, home: Path) -> None:
     trial = started(formulary)
     assert formulary("trial", "show", trial).status == 0

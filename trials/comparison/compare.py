@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from datetime import date
 from types import MappingProxyType
 
 from formulary.finding import stops
@@ -40,6 +41,7 @@ def compare_trials(
     portions: Mapping[str, Collection[str]] = MappingProxyType({}),
     each: bool = False,
     register: Mapping[str, Material] | None = None,
+    today: date | None = None,
 ) -> Comparison:
     """What differed between trials and what each did.
 
@@ -49,6 +51,7 @@ def compare_trials(
     outcomes: by name; those of the first trial's settings unless given.
     portions: trial's id -> the portions of it that are compared; all of a trial that is not named.
     register: as it is today; a loaf that is lye-heavy by it is told, while what is compared goes by what is kept.
+    today: with it a rebatch of a later day lifts no stop, and what came up against a loaf that was sold is told.
     """
     book = PourBook((*among, *trials))
     defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
@@ -85,7 +88,7 @@ def compare_trials(
         stops=tuple(
             (names[trial.id], finding)
             for trial in {trial.id: trial for trial in trials}.values()
-            for finding in stops(check_trial(trial, defined, register=register))
+            for finding in stops(check_trial(trial, defined, today, register=register))
         ),
     )
 

@@ -1,0 +1,44 @@
+"""A trial as it stood on a day: what is recorded of a later one has not been done yet, and counts for nothing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+from trials.model import Handling, Observation, Trial
+
+
+def days_until_seen(seen: Observation) -> int:
+    """The whole days from the making of a soap to when something was observed."""
+    return int(seen.age_days)
+
+
+def days_until_done(step: Handling) -> int | None:
+    """The whole days from pouring to when something had been done; None where its time is not recorded."""
+    return None if step.at_h is None else int((step.at_h + (step.for_h or 0)) / 24)
+
+
+def find_ahead(trial: Trial, day: date) -> tuple[tuple[Handling, ...], tuple[Observation, ...]]:
+    """What is recorded as done, and as seen, on a later day than this one."""
+    age_days = (day - trial.made).days
+    steps = tuple(step for step in trial.after_pour if _is_later(days_until_done(step), age_days))
+    return steps, tuple(seen for seen in trial.observations if days_until_seen(seen) > age_days)
+
+
+def _is_later(days: int | None, age_days: int) -> bool:
+    return days is not None and days > age_days
+
+
+def as_it_stood(trial: Trial, day: date) -> Trial:
+    """The trial without what is recorded of a later day: the same object where there is nothing of that kind.
+
+    A rebatch that is still to come has taken up no lye, and a test that is still to come has found nothing.
+    """
+    steps, seen = find_ahead(trial, day)
+    if not steps and not seen:
+        return trial
+    return replace(
+        trial,
+        after_pour=tuple(step for step in trial.after_pour if not any(step is each for each in steps)),
+        observations=tuple(each for each in trial.observations if not any(each is one for one in seen)),
+    )

@@ -87,6 +87,10 @@ def _slug(path: str) -> str | None:
 def _what_next(folder: Folder, report: SaveReport) -> str:
     names = [slug for slug in map(_slug, report.paths) if slug is not None]
     saved = [name for name in names if name in folder.recipes()]
+    for name in saved:
+        if count := len(folder.find_version(name).recipe.conflicts):
+            left = "conflict" if count == 1 else f"{count} conflicts"
+            return f"formulary update {name} shows the {left} left open and how to settle with --settle"
     if saved:
         return f"formulary batch {saved[0]} --oils 1000g shows what to weigh; formulary history {saved[0]} its versions"
     if names:

@@ -109,7 +109,7 @@ def save_changed(
     names: those of them that have not changed are told in the report, and left.
     check: finds what is wrong in those of the files to be saved that are not the formulary's own (trials).
     Raises InputError when nothing changed, when a file to be saved cannot be read as meant, or is too large; with all
-    that is wrong, and nothing is saved then.
+    that is wrong, and nothing is saved then. Raises StorageError when git is in the middle of a merge or the like.
     """
     _demand_why(why)
     return save_prepared(folder, prepare_save(folder, names, check=check), why=why, now=now)
@@ -133,6 +133,7 @@ def prepare_save(
     if names:
         changed, unchanged = _only(folder, names, changed, tip)
     if not changed:
+        folder.store.demand_branch()  # a merge that was settled to one's own lines leaves nothing changed
         raise InputError.of("nothing-changed", "nothing has changed since the last save", "edit a file first")
     working = set(folder.store.working_paths(""))
     large = [fault for path in changed if path in working for fault in folder.store.check_size(path)]
@@ -195,6 +196,7 @@ def _only(
     unchanged = tuple(name for name in dict.fromkeys(names) if f"recipes/{name}.yaml" not in changed)
     recipes = {f"recipes/{name}.yaml" for name in names if name not in unchanged}
     if not recipes:
+        folder.store.demand_branch()
         what = say_unchanged(unchanged)
         do = "`formulary status` tells what has; name that, or save all of it without a name"
         raise InputError.of("nothing-changed", what, do)

@@ -65,7 +65,8 @@ class Status:
         """What is not saved as text; the findings say themselves."""
         lines: list[str] = []
         if not self.unsaved:
-            lines.append("Everything is saved.")
+            # Of a merge that was settled to one's own lines nothing differs, and yet it is not in the history.
+            lines.append("Everything is saved." if self.may_save else "No file differs from the last save.")
         for file in self.unsaved:
             size = "" if file.size_bytes is None else f"  ({describe_size(file.size_bytes)})"
             lines.append(f"{file.how:<8} {file.path}{size}")

@@ -45,7 +45,8 @@ def render_sentence(changes: BatchChanges) -> str:
     elif changes.is_empty:
         said = "nothing changed"
     elif is_brought_up(changes.recipe):
-        said = f"it is based on a later version of its base and otherwise the same; {_lye(changes)}"
+        same = "" if changes.recipe.conflicts else " and otherwise the same"
+        said = f"it is based on a later version of its base{same}; {_lye(changes)}"
     elif changes.recipe.is_empty and changes.register:
         said = (
             f"the recipe is the same, and what is known of its materials is not; {_as_made(changes) or _lye(changes)}"
@@ -56,11 +57,21 @@ def render_sentence(changes: BatchChanges) -> str:
         said = f"nothing that goes into the pot changed; {_lye(changes)}"
     said += _lye_excess(changes, said)
     text = said[0].upper() + said[1:] + "."
+    text += _open_conflicts(changes.recipe)
     if changes.stops:
         is_made = (changes.after.label or "").startswith(AS_MADE)
         told = "Do not use it on skin" if is_made else "As it stands it must not be weighed out"
         text += f" {told} ({changes.stops[0].what})."
     return text
+
+
+def _open_conflicts(recipe: RecipeChanges) -> str:
+    """What an update left open in the later side."""
+    left = recipe.conflicts.after if recipe.conflicts is not None else None
+    if not left:
+        return ""
+    are = "One conflict is" if len(left) == 1 else f"{len(left)} conflicts are"
+    return f" {are} open in it, to be settled before it is weighed out."
 
 
 def is_brought_up(recipe: RecipeChanges) -> bool:

@@ -349,6 +349,12 @@ class Store:
 
         return check_branch(self._repository)
 
+    def demand_branch(self) -> None:
+        """Raises StorageError, with the way out, where `check_branch` finds that nothing can be saved."""
+        from formulary.store.under_way import demand_branch
+
+        demand_branch(self._repository)
+
     def examine(self, *, deep: bool = False) -> tuple[Finding, ...]:
         """What is wrong with the repository and what is worth knowing; `deep` also checks every saved object."""
         from formulary.store import examining

@@ -32,11 +32,10 @@ def demand_branch(repository: Repository) -> str:
     """The branch to save on; `StorageError` when HEAD is on none or a merge or the like is under way."""
     words = find_in_progress(repository)
     if words is not None:
-        what, finish, give_up = words
         raise StorageError.of(
             "git-in-progress",
-            f"A {what} is under way in this folder; a save now would end up in the middle of it.",
-            f"Finish it with `{finish}` or give it up with `{give_up}`, then save again.",
+            f"A {words[0]} is under way in this folder; a save now would end up in the middle of it.",
+            _ways_out(*words),
         )
     branch = read_branch(repository)
     if branch is None:

@@ -127,6 +127,23 @@ def test_a_conflict_that_git_left_in_a_file_is_told_and_never_saved(formulary: R
     assert everything(two) == before
 
 
+def test_a_merge_that_was_settled_to_ones_own_lines_is_still_under_way_to_a_save_and_a_status(
+    formulary: Run, two: Path
+) -> None:
+    begin_merge(two)
+    git(two, "checkout", "-q", "--ours", BASE)
+    told, refused, named = (
+        formulary("status"),
+        formulary("save", "-m", "merged"),
+        formulary("save", "harbour-base", "-m", "it"),
+    )
+    assert "Everything is saved" not in told.out
+    for words in (told.out, refused.err, named.err):
+        assert "then `git add -u` and `git merge --continue`" in " ".join(words.split())
+    assert (refused.status, named.status) == (3, 3)
+    assert "nothing has changed" not in refused.err
+
+
 @pytest.mark.parametrize(
     ("begin", "called"), [(begin_merge, "merge"), (begin_rebase, "rebase"), (begin_cherry_pick, "cherry-pick")]
 )

@@ -84,6 +84,20 @@ def test_a_season_from_the_bases_change_to_the_next_batch(season: Path, formular
     assert "parent-moved-on" not in formulary("check").out
 
 
+def test_a_save_with_open_conflicts_says_how_to_settle_them_and_not_to_weigh_out(season: Path, formulary: Run) -> None:
+    save_base(season, formulary, *CLASH)
+    formulary("update", "midwinter-clove", "--apply")
+    saved = formulary("save", "-m", "to be settled later")
+    assert saved.status == 0
+    words = " ".join(saved.out.split())
+    assert "2 conflicts are open in it, to be settled before it is weighed out." in words
+    assert "otherwise the same" not in words
+    assert "what to weigh" not in words
+    assert "Next: formulary update midwinter-clove " in words
+    assert "--settle" in words.partition("Next: ")[2]
+    assert "--settle oils=mine" in formulary("update", "midwinter-clove").out
+
+
 def test_what_the_command_says_to_type_works(season: Path, formulary: Run) -> None:
     save_base(season, formulary, LESS_WATER, *CLASH)
     before = (season / VARIANT).read_bytes()

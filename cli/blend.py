@@ -27,17 +27,22 @@ def blend(recipe: str, as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("recipe", metavar=RECIPE_OR_FILE)
+@click.argument("recipe", metavar=f"{RECIPE_OR_FILE}[:PORTION]")
 @json_option
 @folder_option
 def ingredients(recipe: str, as_json: bool) -> None:
-    """The ingredient list by INCI name, as put in the pot and as in the bar; what it must say is the maker's duty."""
-    from formulary.batch.blend_text import render_ingredients
+    """The ingredient list by INCI name, as put in the pot and as in the bar; what it must say is the maker's duty.
 
-    with open_workshop(recipe) as workshop:
-        version = workshop.find_recipe(recipe)
+    Of a divided batter each portion has its own, since its bars hold what it got alone; RECIPE:PORTION shows one.
+    """
+    from formulary.batch.blend_text import render_ingredients
+    from formulary.versions import split_portion
+
+    named, portion = split_portion(recipe)
+    with open_workshop(named) as workshop:
+        version = workshop.find_recipe(named)
         tell_findings(workshop.remarks(version))
-        found = workshop.ingredients(workshop.batch(version, oils="1000 g"))
+        found = workshop.ingredients(workshop.batch(version, oils="1000 g"), portion=portion)
     if as_json:
         say_json(found.to_json())
     else:

@@ -126,11 +126,18 @@ class Workshop(ABC):
 
         return describe_blend(batch, self.register)
 
-    def ingredients(self, batch: Batch) -> IngredientList:
-        """The ingredient lists of a batch, by INCI name."""
-        from formulary.batch.ingredients import list_ingredients
+    def ingredients(self, batch: Batch, *, portion: str | None = None) -> IngredientList:
+        """The ingredient lists of a batch by INCI name, and of a divided one those of each portion, or of one alone.
 
-        return list_ingredients(batch, self.register, self.settings)
+        Raises InputError for a portion that it does not have.
+        """
+        from formulary.batch.ingredients import list_ingredients
+        from formulary.changes.compared_side import demand_portion
+
+        if portion is not None:
+            demand_portion(portion, tuple(each.name for each in batch.pot.portions), batch.recipe)
+            portion = portion if batch.pot.portions else None
+        return list_ingredients(batch, self.register, self.settings, portion=portion)
 
     def cost(self, batch: Batch) -> Cost:
         """What a batch's materials cost, by the prices of its lots where it was worked out for some."""

@@ -58,9 +58,23 @@ def _maybe(value: float | None) -> str:
 
 
 def render_ingredients(lists: IngredientList, *, width: int = 80) -> str:
-    """Both lists in descending order, allergens to name, origins to tell."""
+    """Both lists in descending order, allergens to name, origins to tell; of a divided batter those of each portion."""
     lines: list[str] = []
-    for title, listed in (("As put in the pot", lists.in_pot), ("As in the bar", lists.in_bar)):
+    if lists.portions:
+        lines += [
+            *paragraph("The batter is divided: the bars of each portion have lists of their own.", width=width),
+            "",
+        ]
+    for each in lists.portions or (lists,):
+        lines += _lists(each, width)
+    return "\n".join([*lines, *render_findings(lists.findings, width=width)])
+
+
+def _lists(lists: IngredientList, width: int) -> list[str]:
+    lines: list[str] = []
+    whose = "" if lists.portion is None else f" for the {lists.portion} portion"
+    whose_bar = "" if lists.portion is None else f" of the {lists.portion} portion"
+    for title, listed in ((f"As put in the pot{whose}", lists.in_pot), (f"As in the bar{whose_bar}", lists.in_bar)):
         lines += [title, *paragraph(_joined(listed), width=width, indent=2), ""]
     if lists.with_their_water:
         wet = ", ".join(material_words(name) for name in lists.with_their_water)
@@ -73,11 +87,13 @@ def render_ingredients(lists: IngredientList, *, width: int = 80) -> str:
     if lists.allergens:
         named = ", ".join(name if percent is None else f"{name} ({percent:.2g} %)" for name, percent in lists.allergens)
         lines += [*paragraph(f"Allergens to name (over 0.01 % of a rinsed-off product): {named}.", width=width), ""]
+    elif lists.portion is not None:
+        lines += [f"Allergens to name in the {lists.portion} portion: none that is known.", ""]
     for origin, names in lists.origins:
         lines += paragraph(f"Of {origin} origin: {', '.join(material_words(name) for name in names)}.", width=width)
     if lists.origins:
         lines.append("")
-    return "\n".join([*lines, *render_findings(lists.findings, width=width)])
+    return lines
 
 
 def _joined(listed: tuple[Ingredient, ...]) -> str:

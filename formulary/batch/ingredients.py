@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from formulary.batch.figures import acid_mol, alkali_of, fat_mol, portion_pot, water_in
-from formulary.batch.model import Batch, Pot, PotLine
+from formulary.batch.figures import acid_mol, alkali_of, fat_mol, portion_pot, superfat_band, water_in
+from formulary.batch.model import Batch, Pot, PotLine, PotPortion
 from formulary.batch.volume import cured_mass_g
 from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
@@ -43,6 +43,8 @@ class Ingredient:
 class IngredientList:
     """Both lists, the allergens to name, and what of milk, nut or wheat origin is in the bar.
 
+    portion: the one that it is of. portions: of a divided batter the lists of each, which are those of its bars; what
+    else stands here is then of all of them together, and so of no bar.
     allergens: name -> percent of the cured bar, of the portion that has most of it at the worst end of its split; None
     where a certificate names it without an amount.
     origins: origin -> materials. with_their_water: materials that stand in the bar with all the water they brought,
@@ -55,26 +57,58 @@ class IngredientList:
     origins: tuple[tuple[str, tuple[str, ...]], ...]
     with_their_water: tuple[str, ...]
     findings: tuple[Finding, ...]
+    portion: str | None = None
+    portions: tuple[IngredientList, ...] = ()
 
     def to_json(self) -> dict[str, object]:
+        own = {"portion": self.portion, **self._lists_json()}
+        of_portions = [{"portion": each.portion, **each._lists_json()} for each in self.portions]
+        return {**own, "portions": of_portions, "findings": [finding.to_json() for finding in self.findings]}
+
+    def _lists_json(self) -> dict[str, object]:
         return {
             "in_pot": [line.to_json() for line in self.in_pot],
             "in_bar": [line.to_json() for line in self.in_bar],
             "allergens": [{"allergen": name, "percent": percent} for name, percent in self.allergens],
             "origins": [{"origin": origin, "materials": list(names)} for origin, names in self.origins],
             "with_their_water": list(self.with_their_water),
-            "findings": [finding.to_json() for finding in self.findings],
         }
 
 
-def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> IngredientList:
+def list_ingredients(
+    batch: Batch, materials: Materials, settings: Settings, *, portion: str | None = None
+) -> IngredientList:
     """The ingredient lists of a batch, for the maker to check against the rules where they sell.
 
     In the bar, the alkali is used up: each oil stands as its soap (less what the superfat leaves as oil), an acid as
     its salt where the register names that, glycerol is freed, and the water is less what the cure takes.
     materials: those of the register; what the batch was worked out by, such as a lot's certificate, counts before them.
+    portion: the one whose bars alone are asked for. Raises KeyError for a portion that the batch does not have.
     """
     materials = {**materials, **batch.materials}
+    if portion is not None:
+        return _list_portion(batch, portion, materials, settings)
+    portions = tuple(_list_portion(batch, each.name, materials, settings) for each in batch.pot.portions)
+    allergens = _allergens(
+        (batch.pot, *(_at_worst(batch.pot, each) for each in batch.pot.portions)), materials, settings
+    )
+    return replace(
+        _list(batch.pot, batch.superfat.effective, batch, materials, settings), allergens=allergens, portions=portions
+    )
+
+
+def _list_portion(batch: Batch, name: str, materials: Materials, settings: Settings) -> IngredientList:
+    """The lists of one portion: its allergens at the worst end of its split, the rest at its share."""
+    pot = portion_pot(batch.pot, name)
+    split = {each.name: each for each in batch.pot.portions}[name]
+    return replace(
+        _list(pot, superfat_band(pot, materials, settings).working, batch, materials, settings),
+        allergens=_allergens((pot, _at_worst(batch.pot, split)), materials, settings),
+        portion=name,
+    )
+
+
+def _list(pot: Pot, superfat_percent: float, batch: Batch, materials: Materials, settings: Settings) -> IngredientList:
     findings = [
         note(
             "label-duty",
@@ -82,18 +116,19 @@ def list_ingredients(batch: Batch, materials: Materials, settings: Settings) -> 
             "have the list checked by whoever assesses the product's safety",
         )
     ]
-    named = {line.material for line in batch.pot.lines}
+    named = {line.material for line in pot.lines}
     for name in sorted(named):
         if materials[name].inci is None and name != "water":
             do = f"write `inci` in materials/{name}.yaml, from the supplier's papers"
             stands = f"; it stands as {_inci(materials[name])} here"
             findings.append(warn("inci-unknown", f"no INCI name is known for {name}{stands}", do))
+    shares = _hydroxide_shares(batch, materials)
     return IngredientList(
-        in_pot=_ordered(_in_pot(batch, materials)),
-        in_bar=_ordered(_in_bar(batch, materials, settings)),
-        allergens=_allergens(batch.pot, materials, settings),
+        in_pot=_ordered(_in_pot(pot, materials)),
+        in_bar=_ordered(_in_bar(pot, superfat_percent, shares, materials, settings)),
+        allergens=(),
         origins=_origins(named, materials),
-        with_their_water=_with_their_water(batch.pot, materials),
+        with_their_water=_with_their_water(pot, materials),
         findings=tuple(findings),
     )
 
@@ -105,9 +140,9 @@ def _inci(material: Material) -> str:
     return material.inci or material.name.upper()
 
 
-def _in_pot(batch: Batch, materials: Materials) -> dict[str, float]:
+def _in_pot(pot: Pot, materials: Materials) -> dict[str, float]:
     grams: dict[str, float] = {}
-    for line in batch.pot.lines:
+    for line in pot.lines:
         # Lye bought ready-made is hydroxide and water, which are two ingredients.
         water_g = water_in(line, materials) if line.role in ("alkali", "water") else 0.0
         for inci, weight_g in ((WATER_INCI, water_g), (_inci(materials[line.material]), line.grams - water_g)):
@@ -115,16 +150,17 @@ def _in_pot(batch: Batch, materials: Materials) -> dict[str, float]:
     return grams
 
 
-def _in_bar(batch: Batch, materials: Materials, settings: Settings) -> dict[str, float]:
+def _in_bar(
+    pot: Pot, superfat_percent: float, shares: Mapping[Alkali, float], materials: Materials, settings: Settings
+) -> dict[str, float]:
     grams = {WATER_INCI: 0.0}
 
     def put(inci: str, weight_g: float) -> None:
         grams[inci] = grams.get(inci, 0.0) + weight_g
 
-    shares = _hydroxide_shares(batch, materials)
-    left = max(batch.superfat.effective, 0.0) / 100.0
-    over = max(-batch.superfat.effective, 0.0) / 100.0
-    for line in batch.pot.lines:
+    left = max(superfat_percent, 0.0) / 100.0
+    over = max(-superfat_percent, 0.0) / 100.0
+    for line in pot.lines:
         material = materials[line.material]
         if line.role == "oil":
             _put_soap(put, line, material, left, shares)
@@ -138,7 +174,7 @@ def _in_bar(batch: Batch, materials: Materials, settings: Settings) -> dict[str,
         else:
             put(_inci(material), line.grams)
     # The water of milks and purees leaves with the rest; it is taken off the water named, as far as that reaches.
-    all_water_g = sum(water_in(line, materials) for line in batch.pot.lines)
+    all_water_g = sum(water_in(line, materials) for line in pot.lines)
     lost_g = all_water_g * float(settings.water_lost_percent) / 100.0
     grams[WATER_INCI] = max(grams[WATER_INCI] - lost_g, 0.0)
     return grams
@@ -213,16 +249,16 @@ def _ordered(grams: Mapping[str, float]) -> tuple[Ingredient, ...]:
     )
 
 
-def _allergens(pot: Pot, materials: Materials, settings: Settings) -> tuple[tuple[str, float | None], ...]:
+def _allergens(pots: Iterable[Pot], materials: Materials, settings: Settings) -> tuple[tuple[str, float | None], ...]:
     """Those to name: what any of the bars holds, if only those of one portion."""
     most: dict[str, float] = {}
     unknown: set[str] = set()
-    for part in (pot, *_portions_at_worst(pot)):
+    for part in pots:
         cured_g = cured_mass_g(part, materials, settings)
         percents: dict[str, float] = {}
         for line in part.lines:
             material = materials[line.material]
-            for allergen in material.allergens:
+            for allergen in material.allergens if line.grams > 0 else ():
                 if allergen in material.contains:
                     percent = line.grams * material.contains[allergen] / cured_g
                     percents[allergen] = percents.get(allergen, 0.0) + percent
@@ -233,11 +269,10 @@ def _allergens(pot: Pot, materials: Materials, settings: Settings) -> tuple[tupl
     return (*sorted(named.items()), *((name, None) for name in sorted(unknown - named.keys())))
 
 
-def _portions_at_worst(pot: Pot) -> Iterator[Pot]:
-    """Each portion with the smallest share of the batter that its split by eye may give it."""
-    for portion in pot.portions:
-        smallest = replace(portion, share=portion.share - portion.by_eye)
-        yield portion_pot(Pot(pot.lines, (smallest,)), portion.name)
+def _at_worst(pot: Pot, portion: PotPortion) -> Pot:
+    """A portion with the smallest share of the batter that its split by eye may give it."""
+    smallest = replace(portion, share=portion.share - portion.by_eye)
+    return portion_pot(Pot(pot.lines, (smallest,)), portion.name)
 
 
 def _origins(named: set[str], materials: Materials) -> tuple[tuple[str, tuple[str, ...]], ...]:

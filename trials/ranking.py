@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from formulary.data_table import Cell, Table, TableColumn
-from formulary.quantity import format_number
+from formulary.quantity import format_decimal, format_number
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, render_rows
 from trials.contrast import find_contrast
@@ -95,7 +95,8 @@ def find_ranking(
 ) -> Ranking:
     """The pours of some trials in the order of an outcome at an age, the best first.
 
-    A limit stands where it lies: what was poured before it thickened may be better than it shows. among: further trials
+    A limit stands where it lies: what was poured before it thickened may be better than it shows. By a test for safety
+    no pour is the best: it is one test of several, each of which can speak against the loaf. among: further trials
     of the formulary, which only tell how much repeats differ. Raises nothing; without a value there are no pours.
     """
     if age_days is None and outcome.ages_days:
@@ -109,6 +110,7 @@ def find_ranking(
         return Ranking(outcome, label, (), None, 0.0, left_out)
     noise = find_noise(everything, outcome, book)
     upward = outcome.direction == "higher"
+    can_be_best = outcome.direction != "neither" and not outcome.is_safety_test
     seen = sorted(
         (item for item in everything if item.pour.trial.id in wanted),
         key=lambda item: (-_place(item.value) if upward else _place(item.value), item.value.bound == "exact"),
@@ -118,7 +120,7 @@ def find_ranking(
             item.pour.trial,
             item.pour.portion,
             item.value,
-            outcome.direction != "neither" and not _is_worse(outcome, label, seen[0].value, item.value, noise),
+            can_be_best and not _is_worse(outcome, label, seen[0].value, item.value, noise),
         )
         for item in seen
     )
@@ -148,6 +150,9 @@ def ranking_sentence(ranking: Ranking) -> str:
         return f"No pour shows {label}."
     if outcome.direction == "neither":
         return f"By {label}, of which neither way is better, the lowest first."
+    if outcome.is_safety_test:
+        text = f"By {label} ({_better(outcome)}), of the pours that were tested at that age. A test for safety makes no"
+        return f"{text} pour the best, and the last counts: `formulary trial show` tells whether a loaf is fit to sell."
     best, as_good = ranking.pours[0], [pour for pour in ranking.pours[1:] if pour.may_be_best]
     by = f"By {label} ({_better(outcome)})"
     named = f"{_name(ranking, best)} of {best.trial.recipe}"
@@ -163,6 +168,20 @@ def ranking_sentence(ranking: Ranking) -> str:
     if ranking.noise.is_assumed:
         return f"{text}. Nothing was repeated: repeats are taken to differ by about {size}, which is a guess."
     return f"{text}. Repeats differ by about {size} ({ranking.noise.basis})."
+
+
+def _found_at_other_ages(outcome: Outcome, pour: RankedPour) -> str:
+    """Of a test for safety, what was found at other ages and is worse: "; present at 60 d"."""
+    if not outcome.is_safety_test or pour.value.value is None:
+        return ""
+    return "".join(
+        f"; {reading.text} at {format_decimal(seen.age_days.normalize())} d"
+        f"{f' ({seen.portion})' if seen.portion else ''}"
+        for seen in pour.trial.observations
+        if seen.outcome == outcome.name and (pour.portion is None or seen.portion in (None, pour.portion))
+        for reading in seen.readings
+        if reading.value is not None and reading.value > pour.value.value
+    )
 
 
 def _better(outcome: Outcome) -> str:
@@ -195,7 +214,7 @@ def render_ranking(ranking: Ranking, width: int = 80) -> str:
                 spread = format_number(pour.value.spread, places(ranking.outcome))
                 value = f"{value} ± {spread} n {pour.value.n}"
             sign = "* " if pour.may_be_best else "  " if marked else ""
-            soap = f"{pour.trial.recipe} {pour.trial.version[:8]}"
+            soap = f"{pour.trial.recipe} {pour.trial.version[:8]}{_found_at_other_ages(ranking.outcome, pour)}"
             rows.append(Row(f"{sign}{_name(ranking, pour)}", (value, pour.trial.made.isoformat()), note=soap))
         lines += ["", *render_rows(rows, width=width)]
         if marked and not ranking.outcome.scale.is_ordinal:

@@ -25,6 +25,17 @@ def is_rebatched_in_part(trial: Trial) -> bool:
     return any(step.what == REBATCHED and step.portion is not None and step.taken_in for step in trial.after_pour)
 
 
+def rebatches_days(trial: Trial, portion: str | None = None) -> tuple[tuple[Decimal, Decimal], ...]:
+    """From and to, in days of age, of each rebatch of a loaf, or of one portion; all days where no time is known."""
+    return tuple(
+        (Decimal(0), Decimal("Infinity"))
+        if step.at_h is None
+        else (step.at_h / 24, (step.at_h + (step.for_h or 0)) / 24)
+        for step in trial.after_pour
+        if step.what == REBATCHED and (portion is None or step.portion in (None, portion))
+    )
+
+
 def find_last_rebatch(trial: Trial) -> Rebatch | None:
     """The last rebatch of a trial, or of any of its portions; None for a loaf that never was."""
     steps = [step for step in trial.after_pour if step.what == REBATCHED]

@@ -95,3 +95,25 @@ def test_the_order_of_the_trials_changes_nothing() -> None:
     assert codes(find_ranking(ALL[::-1], OUTCOMES["working time"])) == codes(
         find_ranking(ALL, OUTCOMES["working time"])
     )
+
+
+def test_a_test_for_safety_makes_no_pour_the_best_and_tells_what_others_found() -> None:
+    alkali = OUTCOMES["free alkali"]
+
+    def tested(code: str, day: int, *found: tuple[int, str]) -> Trial:
+        rows = tuple(
+            Observation(Decimal(age), alkali.name, (Reading(grade, Decimal(alkali.grades.index(grade))),))
+            for age, grade in found
+        )
+        return replace(trial(BASE, code, day), observations=rows)
+
+    rebatched = tested("mild", 1, (4, "none"), (60, "present"))
+    pours = [rebatched, tested("well", 2, (28, "none"), (40, "none")), tested("pink", 3, (28, "none"), (60, "present"))]
+    found = find_ranking(pours, alkali, Decimal(28))
+    assert set(codes(found)) == {"well", "pink"}, "nothing is worked out for a day without a test"
+    assert not any(pour.may_be_best for pour in found.pours)
+    text = render_ranking(found)
+    assert "*" not in text
+    assert "the best, with" not in " ".join(text.split())
+    row = next(line for line in text.split("\n\n")[1].split("\n  ") if "pink" in line)
+    assert "present at 60 d" in " ".join(text.split()), row

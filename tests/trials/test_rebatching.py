@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -21,6 +22,8 @@ from trials.effective import effective_portion
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot
 from trials.model import Trial
+from trials.outcomes.find import find_values
+from trials.outcomes.value import Missing, OutcomeValue
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 
@@ -191,3 +194,28 @@ def test_a_diff_tells_of_a_limit_that_only_the_rebatch_passes() -> None:
     before, after = (describe_as_made(trial_of(text, plan)) for text in ("notes:\n", more))
     assert "scent-limit" not in [finding.code for finding in before.told]
     assert "scent-limit" in [finding.code for finding in after.told]
+
+
+def value_between(text: str, outcome: str, age: int) -> OutcomeValue | Missing:
+    (found,) = find_values(trial_of(text, UNSCENTED), outcomes()[outcome], Decimal(age))
+    return found
+
+
+def test_nothing_is_worked_out_between_readings_from_before_and_after_a_rebatch() -> None:
+    measured = (
+        "observations: [{age: 7 d, outcome: hardness, value: 6 mm}, {age: 28 d, outcome: hardness, value: 3 mm}]\n"
+    )
+    assert isinstance(value_between(measured, "hardness", 14), OutcomeValue)
+    assert isinstance(value_between(measured + RESCUE, "hardness", 14), OutcomeValue), "both are from after it"
+    for at in ("10 d", "20 d", "unknown"):
+        assert isinstance(value_between(measured + RESCUE.replace("20 h", at), "hardness", 14), Missing)
+    assert isinstance(value_between(measured + RESCUE.replace("20 h", "10 d"), "hardness", 28), OutcomeValue)
+
+
+def test_a_test_for_safety_is_read_and_never_worked_out() -> None:
+    tested = (
+        "observations: [{age: 4 d, outcome: free alkali, value: none}, {age: 60 d, outcome: free alkali, value: %s}]\n"
+    )
+    for grade in ("none", "present"):
+        assert isinstance(value_between(tested % grade, "free alkali", 28), Missing)
+        assert isinstance(value_between(tested % grade, "free alkali", 60), OutcomeValue)

@@ -199,6 +199,7 @@ BUILT_IN: tuple[Outcome, ...] = (
         grades=("none", "trace", "present"),
         direction="lower",
         ages_days=(_D(2), _D(7)),
+        is_safety_test=True,
         how="a fresh cut with phenolphthalein in neutral alcohol: no pink, a blush, pink; or the tongue test by one "
         "who knows it. Anything but none is not fit to sell",
     ),

@@ -10,6 +10,7 @@ from trials.outcomes.colour import Lab, colour_difference
 from trials.outcomes.observed import observed_portions, value_at
 from trials.outcomes.outcome import Outcome, Scale
 from trials.outcomes.value import Missing, OutcomeValue
+from trials.rebatch import rebatches_days
 
 DERIVED = ("mass loss", "colour change", "colour change beyond control")
 _FIRST_MASS_BY_DAYS = Decimal(3)  # a later first weighing has missed the quickest drying (common practice, no source)
@@ -54,7 +55,7 @@ def _mass_loss(trial: Trial, age_days: Decimal, portion: str | None) -> OutcomeV
             lost = [100 * (1 - sum(values, Decimal(0)) / len(values) * len(start) / sum(start, Decimal(0)))]
         losses.append(Observation(age, "mass loss", tuple(Reading("", number) for number in lost), portion))
     outcome = Outcome(name="mass loss", scale=Scale.PERCENT, unit="%", ages_days=(age_days,))
-    value = value_at(losses, outcome, age_days, portion)
+    value = value_at(losses, outcome, age_days, portion, rebatched_days=rebatches_days(trial, portion))
     return replace(value, why=value.why.replace("recorded", "weighed")) if isinstance(value, Missing) else value
 
 

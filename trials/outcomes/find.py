@@ -10,13 +10,15 @@ from trials.outcomes.observed import observed_portions, value_at
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.times import Span, find_span
 from trials.outcomes.value import Missing, OutcomeValue, from_interval
+from trials.rebatch import rebatches_days
 
 
 def outcome_values(trial: Trial, outcome: Outcome, age_days: Decimal | None = None) -> tuple[OutcomeValue, ...]:
     """The values that the trial has of an outcome: one a portion where portions differed, else one for the whole.
 
     age_days: for an outcome with ages; None for the first age of its definition. A value at an age is read, or
-    interpolated between this trial's own readings before and after it, and never extrapolated.
+    interpolated between this trial's own readings before and after it, and never extrapolated, nor over a rebatch,
+    which makes another loaf of it. What a safety test finds is only ever read.
     """
     found = find_values(trial, outcome, age_days)
     return tuple(value for value in found if isinstance(value, OutcomeValue))
@@ -45,7 +47,7 @@ def _observed(trial: Trial, outcome: Outcome, age_days: Decimal | None) -> tuple
     values: list[OutcomeValue | Missing] = []
     for portion in observed_portions(trial, outcome.name):
         series = [item for item in trial.observations if item.outcome == outcome.name and item.portion == portion]
-        values.append(value_at(series, outcome, age_days, portion))
+        values.append(value_at(series, outcome, age_days, portion, rebatched_days=rebatches_days(trial, portion)))
     return tuple(values) or (Missing(f"no {outcome.name} was recorded"),)
 
 

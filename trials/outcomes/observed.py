@@ -20,9 +20,17 @@ def observed_portions(trial: Trial, outcome: str) -> tuple[str | None, ...]:
 
 
 def value_at(
-    series: Sequence[Observation], outcome: Outcome, age_days: Decimal | None, portion: str | None
+    series: Sequence[Observation],
+    outcome: Outcome,
+    age_days: Decimal | None,
+    portion: str | None,
+    *,
+    rebatched_days: Sequence[tuple[Decimal, Decimal]] = (),
 ) -> OutcomeValue | Missing:
-    """One series of observations of one portion, read at an age."""
+    """One series of observations of one portion, read at an age.
+
+    rebatched_days: from and to, of each rebatch; no value is worked out between readings from before and after.
+    """
     by_age: dict[Decimal, list[Reading]] = {}
     for observation in series:
         by_age.setdefault(observation.age_days, []).extend(observation.readings)
@@ -38,10 +46,16 @@ def value_at(
         return _sum_up(by_age[age_days], outcome, portion)
     before = max((age for age in by_age if age < age_days), default=None)
     after = min((age for age in by_age if age > age_days), default=None)
+    if outcome.is_safety_test:
+        label = outcome_label(outcome, age_days)
+        return Missing(f"{label} was not tested, and a test for safety is never worked out between others", portion)
     if before is None or after is None:
         side = "before" if before is None else "after"
         label = outcome_label(outcome, age_days)
         return Missing(f"{label} is neither recorded nor between two readings: none {side} it", portion)
+    if any(begun <= after and before <= ended for begun, ended in rebatched_days):
+        label = outcome_label(outcome, age_days)
+        return Missing(f"{label} lies between readings from before and after it was rebatched", portion)
     first, second = (_sum_up(by_age[age], outcome, portion) for age in (before, after))
     return _between_ages(first, second, outcome, part=float((age_days - before) / (after - before)))
 

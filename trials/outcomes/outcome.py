@@ -41,6 +41,7 @@ class Outcome:
     at_any_age: the highest value counts, whenever it was seen (a bar that has cracked stays cracked).
     median: whether repeat readings are summed up by their median rather than their mean.
     from_events: whether it is worked out from timed events.
+    is_safety_test: whether it decides if a loaf may hurt someone; what was not tested is then never worked out.
     """
 
     name: str
@@ -56,6 +57,7 @@ class Outcome:
     at_any_age: bool = False
     median: bool = False
     from_events: bool = False
+    is_safety_test: bool = False
 
     @property
     def is_interpolated(self) -> bool:

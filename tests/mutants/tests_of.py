@@ -20,6 +20,7 @@ _FIGURES = (
     "tests/batch/test_what_is_not_shared_alike.py",
     "tests/batch/test_balance_with_everything.py",
 )
+_OUTSIDE_THE_JUG = ("tests/trials/test_lye_outside_the_jug.py",)
 _RESCUE = (
     "tests/batch/test_rescue_in_grams.py",
     "tests/batch/test_rescue_at_its_bounds.py",
@@ -43,7 +44,7 @@ MODULES = {
         "tests/outside/test_register_tables.py",
     ),
     "formulary/batch/scent_checks.py": ("tests/batch/test_lowering_scents.py", *_SCENT, *_FINDINGS, *_ENOUGH),
-    "formulary/batch/superfat_checks.py": (*_SUPERFAT, *_FINDINGS, *_ENOUGH, *_PLAN),
+    "formulary/batch/superfat_checks.py": (*_SUPERFAT, *_FINDINGS, *_ENOUGH, *_PLAN, *_OUTSIDE_THE_JUG),
     "formulary/batch/lye_checks.py": (
         "tests/batch/test_lye_at_its_bounds.py",
         *_SUPERFAT,
@@ -52,12 +53,13 @@ MODULES = {
         "tests/batch/test_weights_as_a_scale_shows_them.py",
         *_ENOUGH,
         *_PLAN,
+        *_OUTSIDE_THE_JUG,
     ),
     "formulary/batch/liquid_checks.py": ("tests/batch/test_liquids_in_the_lye.py", *_FINDINGS, *_PLAN),
     "formulary/batch/vessel_checks.py": ("tests/batch/test_vessels.py", *_FINDINGS),
     "formulary/batch/common_practice.py": ("tests/batch/test_common_practice.py", *_FINDINGS),
     "formulary/batch/volume.py": ("tests/batch/test_volume_in_millilitres.py",),
-    "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS),
+    "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS, *_OUTSIDE_THE_JUG),
     "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
     "formulary/batch/rescue.py": _RESCUE,
     "formulary/batch/rescue_weights.py": _RESCUE,

@@ -48,6 +48,9 @@ def test_lye_on_top_of_a_bar_is_never_sold_however_much_fat_the_batter_has_to_sp
     assert effective_portion(on_top).figures.superfat_effective > 3
     assert stops(on_top) == ["lye-excess"]
     assert [each.code for each in fit_to_sell(on_top, outcomes()["free alkali"])] == ["lye-excess"]
+    household = plan_of(PLAIN.replace("name: Midwinter clove\n", "name: Midwinter clove\npurpose: household\n"))
+    told = check_trial(trial_of("as_made: [{extra: sodium-hydroxide, weighed: 1 g, at: top}]\n", household))
+    assert [each.severity for each in told if each.code == "lye-excess"] == [Severity.WARN]
     worked_in = "after_pour: [{at: 20 h, what: rebatched}]\n"
     assert stops(made("1 g", "top", worked_in + TESTED)) == []
     assert "lye-excess" in stops(made("20 g", "top", worked_in + TESTED))

@@ -43,7 +43,10 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
 @json_option
 @folder_option
 def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: bool) -> None:
-    """When to pour for a market day: the date less labels, cure and drying; says when it is already too late."""
+    """When to pour for a market day: the date less labels, cure and drying; says when it is already too late.
+
+    The cure is as long as the recipe says (`process: cure`), else formulary.yaml, and is counted as for a sale.
+    """
     from trials.ready import render_ready_by
 
     day = parse_day(on)

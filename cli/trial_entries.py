@@ -383,7 +383,8 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
 def release(wanted: str, decision: str, who: str, why: str, on: str | None, despite: tuple[str, ...]) -> None:
     """What was decided about the batch, by whom and why. Local rules decide what may be sold.
 
-    Selling is refused while something speaks against it; lye excess and free alkali cannot be overridden.
+    Selling is refused while something speaks against it; lye excess and free alkali cannot be overridden. What counts
+    was done by the day of the decision. The cure counts from two days after pouring, or after the last rebatch.
     """
     from trials import record
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
 
@@ -14,7 +13,9 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
-from formulary.quantity import format_number
+from formulary.quantity import format_decimal, format_number
+from trials.cure import DRYING_DAYS, end_of_cure, find_cure_begin
+from trials.cure import cure_days as days_of_cure
 from trials.effective import effective_portion, kept_materials, lot_weights, materials_of, pot_of_bars
 from trials.identity import code_of
 from trials.likely import check_likely
@@ -93,9 +94,9 @@ def fit_to_sell(
     """What still stands between this trial and being sold; empty when nothing does.
 
     free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
-    without it; what is recorded of a later day counts for nothing with it. cure_days: how long the cure must be; that
-    of the plan's settings unless given. register: as it is today; with it the worse of its values and of the frozen
-    ones counts.
+    without it; what is recorded of a later day counts for nothing with it. cure_days: how long the cure must be; as
+    the plan's recipe says, or its settings, unless given. register: as it is today; with it the worse of its values and
+    of the frozen ones counts.
     """
     place = Place(trial.path)
     decision = trial.release
@@ -168,7 +169,7 @@ def check_sale(
     if decision.on < trial.made:
         what = f"it is recorded as sold{on}, before it was made on {trial.made.isoformat()}"
         return (warn("sold-early", what, do, place),)
-    then = standing(decision.on)
+    then = [each for each in standing(decision.on) if each.severity is not Severity.NOTE]
     if not then:
         return ()
     what = f"it is recorded as sold{on}, but by that day {'; '.join(each.what for each in then)}"
@@ -191,13 +192,24 @@ def check_before_sale(
     if any(finding.code == "scent-limit-unknown" for finding in checked):
         found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
     found += _check_free_alkali(trial, free_alkali, place, [each for each in checked if each.code in _LITTLE_FAT])
-    needed = trial.plan.settings.cure_days if cure_days is None else cure_days
-    if today is not None and (today - trial.made).days < needed:
-        age = (today - trial.made).days
-        what = f"it is {age} day{'' if age == 1 else 's'} old, and the cure is {needed.normalize():f} days"
-        ready = trial.made + timedelta(days=math.ceil(needed))
-        found.append(note("cure-short", what, f"wait until {ready.isoformat()}", place))
+    needed = days_of_cure(trial.plan.recipe, trial.plan.settings) if cure_days is None else cure_days
+    if today is not None:
+        found += _check_cure(trial, today, needed, place)
     return tuple(found)
+
+
+def _check_cure(trial: Trial, today: date, needed_days: Decimal, place: Place) -> Iterable[Finding]:
+    """That the bars have not cured long enough, counted as `ready-by` plans it: from when they were cut and dry."""
+    since = "it was rebatched" if find_last_rebatch(trial) is not None else "pouring"
+    begin = find_cure_begin(trial)
+    needed = format_decimal(needed_days.normalize())
+    if begin is None:
+        what = f"its cure of {needed} days cannot be counted: it is not recorded when it was rebatched"
+        yield note("cure-short", what, "correct the rebatch, with its time", place)
+    elif today < (ready := end_of_cure(begin, needed_days)):
+        days = max((today - begin).days, 0)
+        what = f"it has cured {days} of {needed} days, which count from {DRYING_DAYS} days after {since}"
+        yield note("cure-short", what, f"wait until {ready.isoformat()}", place)
 
 
 def is_never_sold(finding: Finding) -> bool:

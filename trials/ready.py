@@ -9,15 +9,14 @@ from decimal import ROUND_CEILING, Decimal
 from math import ceil
 from statistics import median
 
-from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_quantity
+from formulary.quantity import format_decimal
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 from formulary.text_table import paragraph
+from trials.cure import DRYING_DAYS, cure_days
 from trials.model import Trial
 
-# Common practice, no source: a day in the mould and a day to dry after the cut; two days to wrap and label.
-DRYING_DAYS = 2
-LABELLING_DAYS = 2
+LABELLING_DAYS = 2  # to wrap and label (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,17 +105,6 @@ def usual_bars_per_loaf(trials: Iterable[Trial], recipe: str) -> int | None:
         if trial.recipe == recipe and trial.bars.cut is not None
     ]
     return int(median(counted)) if counted else None
-
-
-def cure_days(recipe: Recipe, settings: Settings) -> Decimal:
-    """How long a recipe cures, in days: as its process says, else as the settings say."""
-    text = recipe.process.get("cure")
-    if text is not None:
-        try:
-            return parse_quantity(text, Kind.DURATION).to("d")
-        except NotAQuantity:  # the recipe's reader refuses it; an older frozen text may hold it
-            pass
-    return settings.cure_days
 
 
 def render_ready_by(ready: ReadyBy, *, width: int = 80) -> str:

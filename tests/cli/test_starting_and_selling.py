@@ -131,7 +131,7 @@ def test_free_alkali_that_is_present_is_never_sold(formulary: Run, home: Path, g
 
 def test_a_cured_and_tested_loaf_is_sold_without_a_word(formulary: Run, home: Path) -> None:
     trial = started(formulary)
-    aged(home, trial, 28)
+    aged(home, trial, 30)  # 28 days of cure, since it was cut and dry
     formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
     ran = formulary("trial", "release", trial, "sell", "--who", "me", "--why", "firm and mild")
     assert (ran.status, ran.err) == (0, "")

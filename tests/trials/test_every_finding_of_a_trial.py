@@ -100,10 +100,10 @@ CASES = [
     Case(
         "cure-short",
         NONE + DECIDED,
-        "wait until 2026-10-31",
+        "wait until 2026-11-02",
         NONE + DECIDED,
-        today=date(2026, 10, 30),
-        later=date(2026, 10, 31),
+        today=date(2026, 11, 1),
+        later=date(2026, 11, 2),
     ),
 ]
 

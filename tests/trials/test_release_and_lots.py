@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 
 from formulary.finding import Severity
 from trials.checks import check_trial, fit_to_sell
 from trials.lot_trace import find_lot, render_lot
 from trials.model import Trial
+from trials.ready import plan_ready_by
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 
@@ -25,7 +26,7 @@ def open_points(trial: Trial, today: date | None = None) -> list[str]:
 
 
 def test_a_batch_is_fit_to_sell_when_it_is_safe_tested_cured_and_decided() -> None:
-    assert open_points(trial_of(FINE, plan_of(UNSCENTED)), date(2026, 11, 1)) == []
+    assert open_points(trial_of(FINE, plan_of(UNSCENTED)), date(2026, 11, 2)) == []
 
 
 def test_a_new_batch_says_what_is_still_open() -> None:
@@ -90,8 +91,31 @@ def test_a_lot_is_followed_to_its_bars() -> None:
 
 def test_the_cure_ends_on_its_last_day() -> None:
     trial = trial_of(FINE, plan_of(UNSCENTED))
-    assert open_points(trial, date(2026, 10, 30)) == ["cure-short"]
-    assert open_points(trial, date(2026, 10, 31)) == []
+    assert open_points(trial, date(2026, 11, 1)) == ["cure-short"]  # poured on 3 October, cut and dry on the 5th
+    assert open_points(trial, date(2026, 11, 2)) == []
+
+
+def test_a_loaf_that_was_rebatched_cures_anew() -> None:
+    # Worked through for the last time on 31 October: cut and dry on 2 November, 28 days until the 30th.
+    again = "after_pour: [{at: 27 d, what: rebatched}, {at: 28 d, what: rebatched, with: {olive-oil: 10 g}}]\n"
+    tested = FINE.replace("7 d", "29 d")
+    trial = trial_of(again + tested, plan_of(UNSCENTED))
+    assert open_points(trial, date(2026, 11, 29)) == ["cure-short"]
+    assert open_points(trial, date(2026, 11, 30)) == []
+    untimed = trial_of(again.replace("27 d", "unknown") + tested, plan_of(UNSCENTED))
+    assert "cure-short" in open_points(untimed, date(2027, 11, 30))
+
+
+def test_a_sale_waits_for_the_day_that_ready_by_plans() -> None:
+    for cure in ("", "process: {cure: 6 weeks}\n"):
+        plan = plan_of(UNSCENTED.partition("process:")[0] + cure)
+        trial = trial_of(FINE, plan)
+        market = date(2027, 3, 1)
+        ready = plan_ready_by(market, plan.recipe, plan.settings, trial.made, bars=10)
+        days = (ready.cured - ready.pour).days
+        assert open_points(trial, trial.made + timedelta(days=days - 1)) == ["cure-short"]
+        assert open_points(trial, trial.made + timedelta(days=days)) == []
+        assert days == (44 if cure else 30)
 
 
 def test_lots_may_differ_from_the_scale_by_a_percent_or_a_gram() -> None:

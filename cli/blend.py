@@ -82,8 +82,10 @@ def cost(
     from formulary.batch.size import Size
     from formulary.folder import Folder
     from trials.bench import open_bench
+    from trials.identity import code_of
     from trials.named_trial import find_named_trial
 
+    naming = "--lot {material}={lot}"
     size = Size(oils=oils, total=total, mould=mould, bars=bars if bar else None, bar=bar, cured=cured)
     with open_workshop(named) as workshop:
         bench = open_bench(workshop) if isinstance(workshop, Folder) else None
@@ -92,6 +94,7 @@ def cost(
             if size.is_said or cured or lots:
                 raise click.UsageError("a trial has its own size and lots; only --bars goes with it")
             found = bench.cost(trial)
+            naming = f"formulary trial lot {code_of(trial.id)} {{material}} {{lot}}"
             bars = bars or trial.bars.cut
         else:
             from formulary.materials.chosen_lots import parse_chosen_lots
@@ -103,4 +106,4 @@ def cost(
     if as_json:
         say_json(found.to_json() | {"bars": bars, "per_bar": found.per_bar(bars) if bars and found.is_known else None})
     else:
-        say(render_cost(found, bars=bars, width=width()))
+        say(render_cost(found, bars=bars, width=width(), naming=naming))

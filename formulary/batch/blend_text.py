@@ -100,14 +100,18 @@ def _joined(listed: tuple[Ingredient, ...]) -> str:
     return ", ".join(line.inci for line in listed) + "."
 
 
-def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80) -> str:
-    """What each material costs, the sum, and the sum by bar: `at least` where something has no price."""
+def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80, naming: str = "--lot {material}={lot}") -> str:
+    """What each material costs, the sum, and the sum by bar: `at least` where something has no price.
+
+    naming: how a lot is named, so that its price counts.
+    """
+    at_lots = _priced_at_lots(cost, naming, width)
     if not cost.is_known:
         text = (
             "No price is known of anything in it, so there is nothing to add up. Write one in materials/NAME.yaml"
             " (price: 24.00 per 100 g), or with a delivery: formulary materials lot NAME LOT --price PRICE."
         )
-        return "\n".join(paragraph(text, width=width))
+        return "\n".join([*paragraph(text, width=width), *at_lots])
     unit = cost.currency or "money"
     least = ", at least" if cost.unpriced else ""
     rows = [Row("", (unit,))]
@@ -118,5 +122,18 @@ def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80) -> str:
     lines = render_rows(rows, width=width)
     if cost.unpriced:
         text = f"Without a price, and so not counted: {', '.join(material_words(name) for name in cost.unpriced)}."
-        lines += ["", *paragraph(text, width=width)]
+        lines += ["", *paragraph(text, width=width), *at_lots]
     return "\n".join(lines)
+
+
+def _priced_at_lots(cost: Cost, naming: str, width: int) -> list[str]:
+    """Which of what is not counted has a price at a lot, and how to have it counted."""
+    if not cost.at_lots:
+        return []
+    each = ", ".join(
+        f"{material_words(name)} at {' and '.join(lots[:3])}{' and others' if len(lots) > 3 else ''}"
+        for name, lots in cost.at_lots
+    )
+    (material, (lot, *_)), *_ = cost.at_lots
+    text = f"A price stands at a lot: {each}. It counts with the lot: {naming.format(material=material, lot=lot)}"
+    return paragraph(text, width=width)

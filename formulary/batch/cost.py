@@ -14,12 +14,14 @@ class Cost:
     """Money for one batch; `unpriced` names the materials without a price, which are not in the sum.
 
     With some unpriced it costs at least the total; with nothing priced the total says nothing (`is_known`).
+    at_lots: material -> its lots that have a price, of those that are unpriced.
     """
 
     lines: tuple[tuple[str, float], ...]
     total: float
     unpriced: tuple[str, ...]
     currency: str = ""
+    at_lots: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     @property
     def is_known(self) -> bool:
@@ -35,6 +37,7 @@ class Cost:
             "lines": [{"material": material, "cost": cost} for material, cost in self.lines],
             "total": self.total if self.is_known else None,
             "unpriced": list(self.unpriced),
+            "priced_at_lots": [{"material": material, "lots": list(lots)} for material, lots in self.at_lots],
             "currency": self.currency,
         }
 
@@ -63,4 +66,15 @@ def cost_of_pot(pot: Pot, materials: Mapping[str, Material], *, currency: str = 
             lines.append((name, cost))
         elif name != "water":
             unpriced.append(name)
-    return Cost(tuple(lines), sum(cost for _, cost in lines), tuple(unpriced), currency)
+    at_lots = ((name, _lots_with_price(materials[name])) for name in unpriced)
+    return Cost(
+        tuple(lines),
+        sum(cost for _, cost in lines),
+        tuple(unpriced),
+        currency,
+        tuple((name, lots) for name, lots in at_lots if lots),
+    )
+
+
+def _lots_with_price(material: Material) -> tuple[str, ...]:
+    return tuple(name for name, lot in material.lots.items() if lot.overrides.get("price") is not None)

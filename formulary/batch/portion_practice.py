@@ -60,9 +60,10 @@ def check_practice(
     for name, (part, quantities) in portions.items():
         own = {key: quantities[key] for key in quantities if key in divided}
         for finding in judge(part, own):
-            do = finding.do
-            if shares[name] < 1.0:
-                do += _rate_of_all(finding.code, whole, own)
+            if shares[name] == 1.0:  # a portion looked at by itself
+                yield finding
+                continue
+            do = finding.do + _rate_of_all(finding.code, whole, own)
             yield replace(finding, what=f"in the {name} portion, {finding.what}", do=do)
 
 

@@ -63,13 +63,19 @@ class Figure:
 
 @dataclass(frozen=True, slots=True)
 class CostChange:
-    """What both sides cost in materials; `unpriced` names what has no price and is in no sum."""
+    """What both sides cost in materials, of what both price: else a price that only one side knows would be a change.
+
+    before, after: None where less than half of the materials are priced on both, since the rest then says nothing.
+    before_unpriced, after_unpriced: what has no price on that side, and so is in neither sum. at_lots: material -> its
+    lots that have a price, of those that are unpriced.
+    """
 
     currency: str
-    before: float
-    after: float
+    before: float | None
+    after: float | None
     before_unpriced: tuple[str, ...] = ()
     after_unpriced: tuple[str, ...] = ()
+    at_lots: tuple[tuple[str, tuple[str, ...]], ...] = ()
 
     @property
     def figure(self) -> Figure:
@@ -88,6 +94,7 @@ class CostChange:
             "after": self.after,
             "before_unpriced": list(self.before_unpriced),
             "after_unpriced": list(self.after_unpriced),
+            "priced_at_lots": [{"material": material, "lots": list(lots)} for material, lots in self.at_lots],
         }
 
 
@@ -169,7 +176,7 @@ class BatchChanges:
             if figure is not None and (other is None or not _is_shown_alike(figure, other)):
                 percents.append(figure)
         grams = [figure for key in ("weigh_grams", "total_grams") if (figure := stated.get(key)) is not None]
-        cost = () if self.cost is None else (self.cost.figure,)
+        cost = () if self.cost is None or self.cost.before is None else (self.cost.figure,)
         return (*self.lye, *grams, *self.others, *percents, *self.scent, *self.fatty_acids, *cost)
 
     @property

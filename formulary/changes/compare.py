@@ -244,13 +244,18 @@ def _other_figures(before: ComparedSide, after: ComparedSide) -> tuple[Figure, .
 
 
 def _compare_costs(before: ComparedSide, after: ComparedSide) -> CostChange | None:
-    """What both cost; None where no price is known, or a side must not be weighed out."""
+    """What both cost, of what both price; None where no price is known, or a side must not be weighed out."""
     one, two = before.cost, after.cost
     if one is None or two is None or before.batch.is_stopped or after.batch.is_stopped:
         return None
     if not one.lines or not two.lines:
         return None
-    return CostChange(two.currency, one.total, two.total, one.unpriced, two.unpriced)
+    unpriced = {*one.unpriced, *two.unpriced}
+    priced = [{name: money for name, money in side.lines if name not in unpriced} for side in (one, two)]
+    is_told = len({*priced[0], *priced[1]}) >= len(unpriced)
+    totals = [sum(side.values(), 0.0) if is_told else None for side in priced]
+    at_lots = {**dict(one.at_lots), **dict(two.at_lots)}
+    return CostChange(two.currency, totals[0], totals[1], one.unpriced, two.unpriced, tuple(at_lots.items()))
 
 
 def _scent_figures(before: Batch, after: Batch) -> tuple[Figure, ...]:

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings
-from formulary.changes.batch_changes import FIGURES, BatchChanges, Figure
+from formulary.changes.batch_changes import FIGURES, BatchChanges, CostChange, Figure
 from formulary.changes.recipe_changes import (
     BY_EYE,
     SHARE,
@@ -223,9 +223,9 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
     if is_brought_up(recipe) and recipe.based_on is not None:
         told.append(("based on", _reference(recipe.based_on.before), _reference(recipe.based_on.after)))
     lines: list[str] = []
-    if changes.cost is not None and changes.cost.unpriced and (show_all or changes.cost.figure.is_change):
-        unpriced = ", ".join(material_words(name) for name in changes.cost.unpriced)
-        lines += paragraph(f"without a price, and so not in the cost: {unpriced}", width=width, indent=2)
+    if changes.cost is not None and (show_all or changes.cost.figure.is_change):
+        for text in _cost_sentences(changes.cost):
+            lines += paragraph(text, width=width, indent=2)
     for label, before, after in told:
         sides = [side if side is not None else "not stated" for side in (before, after)]
         text = sides[0] if before == after else f"{sides[0]} -> {sides[1]}"
@@ -235,6 +235,20 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
     elif show_all and alike.notes is not None:
         lines.append("  notes are the same")
     return lines
+
+
+def _cost_sentences(cost: CostChange) -> Iterable[str]:
+    """What is in neither side's cost, which side has no price of it, and where one stands."""
+    if cost.before is None:
+        yield "the cost is not compared: most of the materials have no price on both sides"
+    one, two = set(cost.before_unpriced), set(cost.after_unpriced)
+    for where, names in (("", one & two), (" before", one - two), (" after", two - one)):
+        if names:
+            unpriced = ", ".join(material_words(name) for name in cost.unpriced if name in names)
+            yield f"without a price{where}, and so in neither cost: {unpriced}"
+    at_lots = ", ".join(f"{material_words(name)} at {' and '.join(lots[:3])}" for name, lots in cost.at_lots)
+    if at_lots:
+        yield f"a price stands at a lot, for batches of it alone: {at_lots}"
 
 
 def _reference(parent: BasedOn | None) -> str | None:

@@ -123,5 +123,21 @@ def test_json_tells_the_same_money() -> None:
         "lines": [{"material": material, "cost": amount} for material, amount in found.lines],
         "total": found.total,
         "unpriced": ["sunflower-oil"],
+        "priced_at_lots": [],
         "currency": "EUR",
     }
+
+
+def test_a_price_that_stands_at_a_lot_is_told_with_the_lot_that_makes_it_count() -> None:
+    lots = (
+        "format: 1\nname: Sunflower oil\nkind: oil\nlots:\n  S1: {price: 3 per 1 kg}\n  S2: {received: '2026-03-01'}\n"
+    )
+    found = cost(replace(KITCHEN, materials={**KITCHEN.materials, "sunflower-oil": lots}).weigh_out())
+    assert (found.unpriced, found.at_lots) == (("sunflower-oil",), (("sunflower-oil", ("S1",)),))
+    assert found.to_json()["priced_at_lots"] == [{"material": "sunflower-oil", "lots": ["S1"]}]
+    text = " ".join(render_cost(found).split())
+    assert "A price stands at a lot: sunflower oil at S1. It counts with the lot: --lot sunflower-oil=S1" in text
+    nothing = Cost((), 0.0, ("fat",), at_lots=(("fat", ("L1", "L2")),))
+    assert "fat at L1 and L2" in render_cost(nothing)
+    trial = " ".join(render_cost(found, naming="formulary trial lot k7wq {material} {lot}").split())
+    assert trial.endswith("formulary trial lot k7wq sunflower-oil S1")

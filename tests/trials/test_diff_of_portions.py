@@ -147,22 +147,30 @@ def test_a_trial_that_was_not_divided_is_one_portion_called_whole(bench: Bench) 
 
 
 def test_the_cost_is_told_as_far_as_prices_are_known_and_what_has_none_is_named(bench: Bench) -> None:
+    unpriced = bench.diff("two-halves:clove", "two-halves")
+    assert unpriced.cost is not None
+    assert unpriced.cost.before is None, "one price of eight materials says nothing"
+    for name in ("Olive oil", "Coconut oil", "Sunflower oil"):
+        text = f"format: 1\nname: {name}\nkind: oil\nprice: 8 per 1000 g\n"
+        (bench.folder.root / f"materials/{name.lower().replace(' ', '-')}.yaml").write_text(text, encoding="utf-8")
+    bench.folder.refresh()
     changes = bench.diff("two-halves:clove", "two-halves")
     assert changes.cost is not None
     # 25 g of clove of 1000 g of oils, and 10 g, at 30 per 100 g.
-    assert (changes.cost.before, changes.cost.after) == (pytest.approx(7.5), pytest.approx(3.0))
-    assert "olive-oil" in changes.cost.unpriced
+    assert (changes.cost.before, changes.cost.after) == (pytest.approx(15.5), pytest.approx(11.0))
+    assert "lavender-oil" in changes.cost.unpriced
     assert "clove-bud-oil" not in changes.cost.unpriced
     text = render_changes(changes)
     assert "cost of the materials" in text
-    assert "without a price, and so not in the cost: olive oil" in text
+    assert "without a price, and so in neither cost: sodium hydroxide" in text
     priced = start(bench)
-    (bench.folder.root / "materials/olive-oil.yaml").write_text(
-        "format: 1\nname: Olive oil\nkind: oil\nprice: 8 per 1000 g\n", encoding="utf-8"
+    (bench.folder.root / "materials/lavender-oil.yaml").write_text(
+        "format: 1\nname: Lavender oil\nkind: fragrance\nprice: 20 per 100 g\n", encoding="utf-8"
     )
     bench.folder.refresh()
     after = bench.diff("two-halves", priced.id).cost
     assert after is not None
+    assert "lavender-oil" not in after.unpriced
     assert after.after == pytest.approx(after.before), "what was not priced at the start costs what it does today"
 
 

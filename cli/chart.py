@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.options import SentenceGroup, folder_option, open_chosen_bench
-from cli.output import progress, say
+from cli.output import progress, say, width
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart
@@ -44,6 +44,7 @@ def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> Non
     path = _demand_target(target, f"{recipe}-story")
     with open_chosen_bench() as bench, progress("drawing"):
         told = bench.story(recipe, outcome)
+        _demand_something(told.nothing, "formulary outcomes tells what can be observed, and how; draw one that was")
         _save(told.draw(width_mm=width_mm), path)
 
 
@@ -55,10 +56,14 @@ def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> Non
 @folder_option
 def effects(outcome: str, within: tuple[str, ...], target: str | None, width_mm: float) -> None:
     """How likely each candidate moved OUTCOME, and what one step of it does, with its 90 % interval."""
+    from formulary.text_table import paragraph
+
     path = _demand_target(target, f"{outcome.replace(' ', '-')}-effects")
     with open_chosen_bench() as bench, progress("weighing what did it"):
         answer = bench.explain(outcome, within=within, with_next=False)
         _save(answer.draw(width_mm=width_mm), path)
+    if answer.no_answer is not None:  # which is an answer, and stands in the drawing, too
+        say("\n".join(paragraph(f"There is nothing to weigh in it yet: {answer.no_answer}.", width=width())))
 
 
 @chart.command()
@@ -70,7 +75,10 @@ def cure(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
     """Mass loss and hardness of trials against days, a line for every trial and portion."""
     path = _demand_target(target, f"{'-'.join(trials[:3])}-cure")
     with open_chosen_bench() as bench, progress("drawing"):
-        _save(bench.cure(*trials).draw(width_mm=width_mm), path)
+        measured = bench.cure(*trials)
+        do = f'for example: formulary trial observe {trials[0]} hardness "3.1 mm" --age 28d'
+        _demand_something(measured.nothing, do)
+        _save(measured.draw(width_mm=width_mm), path)
 
 
 @chart.command()
@@ -85,7 +93,10 @@ def trace(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
     """
     path = _demand_target(target, f"{'-'.join(trials[:3])}-trace")
     with open_chosen_bench() as bench, progress("drawing"):
-        _save(bench.trace(*trials).draw(width_mm=width_mm), path)
+        thickened = bench.trace(*trials)
+        do = f'for example: formulary trial event {trials[0]} "light trace" --at 4:10'
+        _demand_something(thickened.nothing, do)
+        _save(thickened.draw(width_mm=width_mm), path)
 
 
 def _demand_target(target: str | None, usual: str) -> Path:
@@ -97,6 +108,14 @@ def _demand_target(target: str | None, usual: str) -> Path:
         do = f"end the name in .svg, .png or .pdf: {path.stem or 'chart'}.svg"
         raise InputError.of("chart-ending", f"{path.name!r} does not say what kind of drawing", do)
     return path
+
+
+def _demand_something(nothing: str | None, do: str) -> None:
+    """Raises InputError where there is nothing to draw: a file with a sentence in it is no chart."""
+    from formulary.errors import InputError
+
+    if nothing is not None:
+        raise InputError.of("nothing-to-draw", f"nothing is drawn: {nothing}", do)
 
 
 def _save(drawn: Chart, path: Path) -> None:

@@ -11,6 +11,7 @@ from datetime import timedelta
 from decimal import Decimal
 from functools import lru_cache
 from io import BytesIO
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -314,6 +315,18 @@ def test_saving_changes_nobody_elses_settings() -> None:
     before = dict(matplotlib.rcParams)
     draw_story(told()).savefig(BytesIO(), format="svg")
     assert dict(matplotlib.rcParams) == before
+
+
+@pytest.mark.parametrize("minutes", ["8:50", "14:00"])
+def test_an_axis_of_one_value_begins_at_nothing_and_has_no_hundredths(minutes: str) -> None:
+    (axes, *_) = [
+        axes
+        for axes in draw_story(find_story([trial(version(), "aaaa", working=minutes)], WORKING)).axes
+        if any(tick.get_text() for tick in axes.get_yticklabels())
+    ]
+    ticks = [float(tick) for tick in axes.get_yticks()]
+    assert axes.get_ylim()[0] == 0.0
+    assert min(after - before for before, after in pairwise(ticks)) >= 1.0
 
 
 def test_without_any_value_the_chart_says_so() -> None:

@@ -221,6 +221,19 @@ def test_next_writes_its_first_proposal_as_a_variant_that_checks(harbour: Path, 
         path.unlink()
 
 
+def test_a_chart_with_nothing_to_draw_is_no_file_and_says_what_to_record(home: Path, formulary: Run) -> None:
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    code = json.loads(formulary("trial", "list", "--json").out)["trials"][0]["trial"][-4:]
+    for arguments in (("cure", code), ("trace", code), ("story", "harbour-base")):
+        ran = formulary("chart", *arguments, "-o", "drawn.svg")
+        assert (ran.status, ran.out) == (2, ""), arguments
+        assert "[nothing-to-draw]" in ran.err
+        assert "do: " in ran.err
+        assert not (home / "drawn.svg").exists()
+    weighed = formulary("chart", "effects", "working time", "-o", "drawn.svg")
+    assert "nothing to weigh in it yet" in weighed.out
+
+
 @pytest.mark.usefixtures("harbour")
 @pytest.mark.parametrize("kind", ["cure", "trace"])
 def test_trials_are_drawn_thickening_and_curing(kind: str, formulary: Run, tmp_path: Path) -> None:

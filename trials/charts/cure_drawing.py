@@ -18,6 +18,7 @@ from trials.charts.figure import (
     characters,
     drawing,
     font_points,
+    value_span,
 )
 from trials.charts.legend import draw_legend, legend_rows
 
@@ -172,10 +173,7 @@ def _finish(axes: Axes, panel: CurePanel, points: float) -> None:
     axes.set_xlim(-0.04 * (last or 1.0), 1.05 * (last or 1.0))
     ends = [end for point in shown for end in (point.value, point.low, point.high) if end is not None]
     ends += [point.value + sign * point.spread for point in shown if point.spread for sign in (1, -1)]
-    low, high = min(ends), max(ends)
-    if 0.0 <= low < 0.5 * high:
-        low = 0.0
-    room = (high - low) or max(abs(high), 1.0)
+    low, high, room = value_span(ends)
     axes.set_ylim(low - (0.06 if low else 0.02) * room, high + 0.12 * room)
     axes.tick_params(labelsize=points, length=2.0, pad=2.0)
     axes.locator_params(axis="x", nbins=7, integer=True)

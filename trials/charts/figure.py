@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from io import BytesIO
 from pathlib import Path
@@ -84,6 +84,17 @@ def drawing(salt: str) -> Iterator[None]:
     settings.update(_RC, **{"svg.hashsalt": salt})
     with matplotlib.rc_context(settings):
         yield
+
+
+def value_span(ends: Sequence[float]) -> tuple[float, float, float]:
+    """From where to where values are drawn, and the room between: from 0 where that is near, or where all are one.
+
+    Around one value alone an axis would be all hundredths, and say that they were measured.
+    """
+    low, high = min(ends), max(ends)
+    if low >= 0.0 and (low < 0.5 * high or low == high):
+        low = 0.0
+    return low, high, (high - low) or max(abs(high), 1.0)
 
 
 def font_points(width_mm: float) -> float:

@@ -20,6 +20,7 @@ from trials.charts.figure import (
     drawing,
     font_points,
     letter_mm,
+    value_span,
 )
 from trials.charts.legend import draw_legend, legend_rows
 from trials.charts.story_data import (
@@ -298,14 +299,11 @@ def _finish_axes(axes: Axes, story: StoryData, layout: _Layout) -> None:
     ends = [point.value for point in story.points]
     ends += [end for point in story.points for end in (point.low, point.high) if end is not None]
     ends += [end for band in story.bands for end in (band.low, band.high)]
-    low, high = min(ends), max(ends)
     if story.grades:
         axes.set_ylim(-0.5, len(story.grades) - 0.5)
         axes.set_yticks(range(len(story.grades)), story.grades)
     else:
-        if 0.0 <= low < 0.5 * high:
-            low = 0.0
-        room = (high - low) or max(abs(high), 1.0)
+        low, high, room = value_span(ends)
         axes.set_ylim(low - (0.06 * room if low else 0.0), high + 0.16 * room)
     axes.tick_params(axis="y", labelsize=layout.points, length=2.0, pad=2.0)
     heading = f"{story.label}, {story.unit}" if story.unit else story.label

@@ -21,6 +21,7 @@ from trials.model import Event, Trial
 from trials.on_day import as_it_stood
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.times import start_words
 from trials.outcomes.value import OutcomeValue
 from trials.portions_text import render_portions, superfat_words
 from trials.sale_text import decision_words, sale_words
@@ -239,6 +240,9 @@ def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row
         if value.n > 1:
             spread = "" if value.spread is None else f", spread {value.spread:.2g}"
             details.append(f"n {value.n}{spread}")
+        part = trial.part(value.portion) if outcome.name == "working time" and value.portion else None
+        if part is not None:
+            details.append(start_words(trial, part))
         if value.is_interpolated:
             details.append("between two readings")
         yield Row(label, (say_value(outcome, value),), ", ".join(part for part in details if part), 4)

@@ -15,6 +15,7 @@ from trials.model import Trial
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.known import find_outcome
 from trials.outcomes.value import Missing, OutcomeValue
+from trials.trial_text import render_trial
 
 from .examples import MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 
@@ -134,6 +135,15 @@ def test_an_unscented_portion_counts_from_the_first_sibling_that_got_its_scent()
     )
     plain = values(trial, "working time")[0]
     assert (plain.portion, plain.low) == ("plain", 7.0)
+
+
+def test_what_is_shown_says_since_when_the_working_time_of_an_unscented_portion_is_counted() -> None:
+    parts = {"plain": '{at: "9:00", what: poured}', "clove": '{at: "3:00", what: scent in}, {at: "9:00", what: poured}'}
+    shown = " ".join(render_trial(divided("", **parts), (), outcomes()).split())
+    assert "min, plain portion, since 3:00, when the clove portion got its scent" in shown
+    assert shown.count("got its scent") == 1, "its own scent needs no word"
+    unscented = divided('{at: "2:00", what: light trace}', plain=parts["plain"])
+    assert "plain portion, since light trace at 2:00" in " ".join(render_trial(unscented, (), outcomes()).split())
 
 
 def test_the_first_of_two_events_of_one_word_counts() -> None:

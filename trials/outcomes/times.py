@@ -94,18 +94,38 @@ def start_of_work(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal, b
         return _ZERO, _ZERO, True  # it was in the pot when the lye went in
     if stages:
         return "scent went in, but not recorded when"
-    siblings = [
-        event
-        for other in trial.parts()
-        if other.name != part.name and (event := _first(other.events, "scent in")) is not None
-    ]
-    if siblings:
-        first = min(siblings, key=_moment)
-        return _ends(first, False)
+    sibling = _first_scented(trial, part)
+    if sibling is not None:
+        return _ends(sibling[1], False)
     light = _first(part.events, "light trace")
     if light is not None:
         return _ends(light, _is_shared(trial, light))
     return "neither scent nor light trace was recorded, so working time has no beginning"
+
+
+def start_words(trial: Trial, part: TrialPortion) -> str:
+    """Since when the working time of an unscented portion is counted, in words; empty where its own scent began it.
+
+    What is recorded of another portion moves it, which nobody would see from its own record.
+    """
+    if any(event.what == "scent in" for event in part.events) or _scent_stages(trial, part):
+        return ""
+    sibling = _first_scented(trial, part)
+    if sibling is not None:
+        name, event = sibling
+        return f"since {event.at}, when the {name} portion got its scent"
+    light = _first(part.events, "light trace")
+    return "" if light is None else f"since light trace at {light.at}"
+
+
+def _first_scented(trial: Trial, part: TrialPortion) -> tuple[str, Event] | None:
+    """Of the other portions the one whose scent went in first, as far as that is timed."""
+    siblings = [
+        (other.name, event)
+        for other in trial.parts()
+        if other.name != part.name and (event := _first(other.events, "scent in")) is not None
+    ]
+    return min(siblings, key=lambda named: _moment(named[1]), default=None)
 
 
 def _scent_stages(trial: Trial, part: TrialPortion) -> set[str]:

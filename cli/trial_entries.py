@@ -29,8 +29,9 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
 
     with open_chosen() as folder:
         bench = open_bench(folder)
-        before = bench.find_trial(wanted)
-        made = make(before)
+        found = bench.find_trial(wanted)
+        before = bench.as_kept(found)  # what is registered of a lot counts for good, and is said, once it is recorded
+        made = make(found)
         entries = made if isinstance(made, tuple) else (made,)
         recorded = bench.record(*entries)
         _tell(bench, before, recorded, entries)
@@ -73,6 +74,10 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     unfit = bench.find_unfit_sales([recorded]).get(recorded.id, ())
     if unfit:
         say("\n".join(["", *render_findings(unfit, width=width())]))
+    else:
+        against = [each for each in bench.fit_to_sell(recorded) if each.code == "free-alkali"]
+        if against and recorded.observations != before.observations:
+            say("\n".join(["", *render_findings(against, width=width())]))
     if never:
         said = "Not fit to sell, and nobody can decide otherwise:"
         say("\n".join(["", said, *render_findings(never, width=width())]))
@@ -96,11 +101,12 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
         return
     made: list[tuple[Trial, Entry]] = []
 
-    def keep(trial: Trial) -> Entry:
-        made.append((trial, make(trial)))
-        return made[-1][1]
-
     with open_chosen_bench() as bench:
+
+        def keep(trial: Trial) -> Entry:
+            made.append((bench.as_kept(trial), make(trial)))
+            return made[-1][1]
+
         recorded = bench.record_sitting(bench.find_trial(wanted), keep)
         loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
         say(f"Recorded for {loaves} of the sitting:")

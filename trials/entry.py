@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from formulary.document import Inline
@@ -69,9 +70,10 @@ def event_entry(
     lasted: str | None = None,
     temperature: str | None = None,
     corrects: bool = False,
+    taken_away: Sequence[str] = (),
     **details: str | None,
 ) -> Entry:
-    """Something that happened on making day (`Trial.event`)."""
+    """Something that happened on making day (`Trial.event`). taken_away: when what it takes the place of was."""
     tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
     if lasted is not None:
         tree["for"] = tidy_amount(lasted)
@@ -81,7 +83,9 @@ def event_entry(
     said = " ".join(part for part in (what, tidy_amount(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
     same = ("what", "at") if what in _SEVERAL else ("what",)
     replaces = same if corrects else ()
-    return Entry(trial_id, "events", Inline(tree), for_portion(said, portion), portion, None, replaces)
+    others = [time for time in taken_away if time != tree["at"]] if corrects and same == ("what",) else []
+    remark = f"was at {' and at '.join(others)}" if others else ""
+    return Entry(trial_id, "events", Inline(tree), for_portion(said, portion), portion, None, replaces, remark)
 
 
 def add_details(tree: dict[str, Value], **details: str | None) -> None:

@@ -128,6 +128,10 @@ class TrialFiles:
             return NOTHING_ADDED, ()
         return parse_added(data, path)
 
+    def as_kept(self, trial: Trial) -> Trial:
+        """The trial by what is kept of its lots, without what is registered of others today."""
+        return replace(trial, lot_values=self.read_added(trial.id)[0].lots)
+
     def parse_text(
         self,
         data: bytes | str,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from formulary.batch.model import WHOLE
 from formulary.finding import Finding, Place, warn
@@ -21,16 +21,17 @@ def check_minutes(trial: Trial) -> Iterable[Finding]:
     """Events of the pot after pouring, what happens only once and stands twice, and minutes that are many hours."""
     told: set[tuple[Event, str]] = set()
     for part in trial.parts():
-        for event, code, what in _impossible(part):
+        for event, code, what in _impossible(part, trial.events):
             if (event, code) not in told:  # of a divided batter, what came before the division is in every part
                 told.add((event, code))
                 yield warn(code, what, _DO, Place(trial.path, event.place.line, event.place.column, "events"))
 
 
-def _impossible(part: TrialPortion) -> Iterable[tuple[Event, str, str]]:
-    of = "" if part.name == WHOLE else f" ({part.name})"
+def _impossible(part: TrialPortion, of_all: Sequence[Event]) -> Iterable[tuple[Event, str, str]]:
+    """of_all: the events of the whole batter, which are said to be of no portion."""
     there: dict[str, Event] = {}
     for event in part.events:
+        of = "" if part.name == WHOLE or any(event is each for each in of_all) else f" ({part.name})"
         at_s = event.at.middle_s
         poured = there.get("poured")
         if event.what in _ONCE and event.what in there:

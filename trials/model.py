@@ -375,6 +375,8 @@ class Trial:
         """
         from trials.entry import event_entry
 
+        own = [each for part in self.portions if part.name == portion for each in part.events]
+        recorded = self.events if portion is None else own
         return event_entry(
             self.id,
             what,
@@ -383,6 +385,7 @@ class Trial:
             lasted=lasted,
             temperature=temperature,
             corrects=corrects,
+            taken_away=[str(each.at) for each in recorded if each.what == what],
             clock=clock,
             note=note,
         )

@@ -34,7 +34,7 @@ from trials.effective import WATER, effective_pot, materials_of
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial
 from trials.record_portions import portions_entry as portions_entry
-from trials.words import as_made_words, degree_words, hour_words
+from trials.words import as_made_words, degree_words, hour_words, taken_in_words
 
 _SENTENCES = (
     (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
@@ -148,7 +148,7 @@ def handle(
     named = [f"{name} {amount}" for name, amount in worked_in.items()] if isinstance(worked_in, Mapping) else []
     with_words = f" with {' and '.join(named)}" if named else ""
     said = for_portion(f"{what}{with_words} at {tidy_amount(at)}", portion)
-    remark = f"was {_after_words(there[0])}" if there else ""
+    remark = f"was {_step_words(there[0])}" if there else ""
     return Entry(trial.id, "after_pour", Inline(tree), said, None, None, replaces, remark)
 
 
@@ -190,6 +190,11 @@ def _weighed(text: str) -> tuple[str, str]:
 
 def _after_words(step: Handling) -> str:
     return "at an unknown time" if step.at_h is None else f"at {hour_words(step.at_h)}"
+
+
+def _step_words(step: Handling) -> str:
+    """When something was done after pouring, and what it took in."""
+    return " ".join(part for part in (_after_words(step), taken_in_words(step)) if part)
 
 
 def _hours(at: str) -> Decimal | None:

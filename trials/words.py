@@ -16,6 +16,9 @@ STAGES: Mapping[str, str] = MappingProxyType(
 )
 
 
+_SAID_IN_DAYS_H = 72
+
+
 def as_made_words(entry: AsMade) -> str:
     """One thing that went otherwise than planned, in words."""
     weighed = f" {format_decimal(entry.weighed_g)} g" if entry.weighed_g is not None else ""
@@ -49,7 +52,9 @@ def degree_words(celsius: Decimal) -> str:
 
 
 def hour_words(hours: Decimal) -> str:
-    """A length of time that is kept in hours: `10 min`, `2.5 h`."""
+    """A length of time that is kept in hours: `10 min`, `2.5 h`, `27 d`."""
     if 0 < hours < 1:
         return f"{format_plain_number(float(hours) * 60, 1)} min"
+    if hours >= _SAID_IN_DAYS_H and hours % 24 == 0:
+        return f"{format_plain_number(float(hours) / 24, 0)} d"
     return f"{format_plain_number(float(hours), 2)} h"

@@ -218,3 +218,32 @@ def test_minutes_that_no_batter_has_are_told_when_they_are_recorded(formulary: R
     assert "150 hours" in twice
     checked = formulary("check").out
     assert all(code in checked for code in ("after-pouring", "event-twice", "unlikely-time"))
+
+
+@pytest.mark.usefixtures("home")
+def test_a_lot_that_is_registered_after_it_was_named_is_told_as_one_that_was_before(formulary: Run) -> None:
+    start_trial(formulary)
+    start_trial(formulary)
+    listed = json.loads(formulary("trial", "list", "--json").out)["trials"]
+    before, after = (each["trial"] for each in listed)
+    assert "Nothing is registered of this lot" in formulary("trial", "lot", after, "coconut-oil", "NEW").out
+    formulary("materials", "lot", "coconut-oil", "NEW", "--set", "saponification_value=250")
+    told = [" ".join(formulary("trial", "lot", trial, "coconut-oil", "NEW").out.split()) for trial in (before, after)]
+    assert all("What is registered of this lot counts from now on" in text for text in told)
+    assert told[0].replace(before, "") == told[1].replace(after, "")
+    assert "counts from now on" not in formulary("trial", "lot", after, "coconut-oil", "NEW").out
+
+
+@pytest.mark.usefixtures("home")
+def test_what_is_of_the_whole_batter_is_not_said_to_be_of_a_portion(formulary: Run) -> None:
+    trial = start_trial(formulary)
+    formulary("trial", "portions", trial, "plain 50", "clove 50")
+    formulary("trial", "event", trial, "light trace", "--at", "4:10")
+    twice = formulary("trial", "event", trial, "light trace", "--at", "5:10").out
+    assert "light trace stands twice" in twice
+    own = formulary("trial", "event", trial, "poured", "--at", "9:00", "--portion", "plain")
+    assert own.status == 0
+    assert (
+        "poured (plain) stands twice"
+        in formulary("trial", "event", trial, "poured", "--at", "9:30", "--portion", "plain").out
+    )

@@ -157,3 +157,31 @@ def test_a_certificate_that_makes_a_poured_loaf_caustic_says_so_when_it_is_writt
     assert "lye-excess" in told
     assert trial in told
     assert other not in told
+
+
+@pytest.mark.usefixtures("home")
+def test_a_correction_says_all_that_it_takes_the_place_of(formulary: Run) -> None:
+    trial = started(formulary)
+    formulary("trial", "event", trial, "light trace", "--at", "4:10")
+    corrected = formulary("trial", "event", trial, "light trace", "--at", "5:10", "--correct")
+    assert "was at 4:10" in corrected.out
+    assert "was at" not in formulary("trial", "event", trial, "light trace", "--at", "5:10", "--correct").out
+    formulary("trial", "after", trial, "rebatched", "--at", "27d", "--with", "olive-oil 20 g")
+    corrected = formulary("trial", "after", trial, "rebatched", "--at", "26d", "--with", "olive-oil 60 g", "--correct")
+    assert "was at 27 d with 20 g of olive oil" in corrected.out
+    assert "26 d after pouring" in " ".join(formulary("trial", "show", trial).out.split())
+
+
+@pytest.mark.usefixtures("home")
+def test_lye_that_no_decision_can_sell_is_not_said_to_wait_for_one(formulary: Run) -> None:
+    trial = started(formulary)
+    told = formulary("trial", "as-made", trial, "sodium-hydroxide 160 g").out
+    assert "until decided" not in told
+    assert "nobody can decide otherwise" in told
+
+
+@pytest.mark.usefixtures("home")
+def test_free_alkali_is_told_when_it_is_recorded_and_no_later(formulary: Run) -> None:
+    trial = started(formulary)
+    assert "do not sell" in formulary("trial", "observe", trial, "free alkali", "present", "--age", "0d").out
+    assert "free-alkali" not in formulary("trial", "note", trial, "smells nice").out

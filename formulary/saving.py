@@ -18,7 +18,7 @@ from formulary.materials.read import parse_material
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
-from formulary.versions import list_recipes, slug_of
+from formulary.versions import demand_whole, list_recipes, slug_of
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -191,6 +191,7 @@ def _only(
     known = {*folder.recipes(), *(slug_of(path) for path in tip if path.startswith("recipes/"))}
     for name in names:
         if name not in known:
+            demand_whole(name)
             do = suggest(name, folder.recipes(), list_recipes(folder.recipes()))
             raise InputError.of("no-recipe", f"there is no recipe {name!r} here", do)
     unchanged = tuple(name for name in dict.fromkeys(names) if f"recipes/{name}.yaml" not in changed)

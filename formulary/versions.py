@@ -240,7 +240,17 @@ def split_portion(text: str) -> tuple[str, str | None]:
     return name, portion
 
 
+def demand_whole(reference: str) -> None:
+    """Raises InputError where a person named one portion, and what is wanted is all of a recipe or of a trial."""
+    name, portion = split_portion(reference)
+    if portion is not None:
+        what = f"{reference[:60]!r} is one portion, and a whole recipe or trial is needed here"
+        do = f"name the whole: {name[:60]}; diff, compare and ingredients take one portion by itself"
+        raise InputError.of("portion-not-taken", what, do)
+
+
 def _demand_name(slug: str, reference: str) -> None:
+    demand_whole(reference)
     if is_recipe_file(reference):
         what = f"{reference[-60:]} is a file, and a recipe of the formulary is needed here"
         do = "name one without its folder and ending; show, batch, check, diff, blend, ingredients and cost read a file"

@@ -8,6 +8,7 @@ from datetime import date
 
 from formulary.errors import InputError
 from formulary.fields import suggest
+from formulary.versions import demand_whole
 
 # No 0 and o, no 1, i and l; no vowels, so that no word comes out.
 ALPHABET = "23456789bcdfghjkmnpqrstvwxz"
@@ -70,6 +71,7 @@ def find_trial_id(text: str, ids: Iterable[str]) -> str:
     wanted = text.strip().lower()
     known = sorted(ids)
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", wanted):
+        demand_whole(wanted)
         what = f"{text[:60]!r} does not name a trial"
         raise InputError.of("bad-name", what, "write a trial's four characters, or the beginning of its id")
     if wanted in known:

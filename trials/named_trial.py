@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.fields import suggest
-from formulary.versions import is_recipe_file, list_recipes
+from formulary.versions import demand_whole, is_recipe_file, list_recipes
 from trials.identity import find_trial_id
 
 if TYPE_CHECKING:
@@ -27,6 +27,7 @@ def find_named_trial(bench: TrialFiles, name: str) -> Trial | None:
     except InputError as fault:
         if any(finding.code == "ambiguous-trial" for finding in fault.findings):
             raise
+        demand_whole(name)
         do = suggest(name, [*recipes, *trial_ids], f"{list_recipes(recipes)}; `formulary trial list` lists the trials")
         what = f"{name[:60]!r} is neither a recipe nor a trial here"
         raise InputError.of("no-recipe", what, do) from None

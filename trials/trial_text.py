@@ -50,7 +50,8 @@ def render_trial(
     """
     plan = trial.plan
     stood = trial if today is None else as_it_stood(trial, today)
-    head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {size_words(plan.size)}"
+    size = size_words(plan.size, plan.settings.moulds)
+    head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {size}"
     by = f" by {trial.who}" if trial.who else ""
     sitting = f", sitting {trial.sitting}" if trial.sitting and trial.sitting != trial.made.isoformat() else ""
     lines = paragraph(f"{head}, made {trial.made.isoformat()}{by}{sitting}.", width=width)
@@ -103,9 +104,11 @@ def _decision(
     return lines
 
 
-def size_words(size: tuple[str, str]) -> str:
-    """How large it was planned: "1000 g of oils", "12 bars of 110 g"."""
+def size_words(size: tuple[str, str], moulds: Mapping[str, str]) -> str:
+    """How large it was planned: "1000 g of oils", "12 bars of 110 g". moulds: name -> inside, as they then were."""
     way, amount = size
+    if way == "mould" and amount in moulds:
+        return f"for the mould {amount}, {moulds[amount]}"
     if way == "bars":
         return f"{amount.replace(' of ', ' bars of ', 1)}"
     return f"for a mould of {amount}" if way == "mould" else f"{amount} of {way}"

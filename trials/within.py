@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.recipes.read import parse_recipe
-from formulary.versions import list_recipes
+from formulary.versions import demand_whole, list_recipes
 from trials.model import Trial
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ def find_within(trials: Sequence[Trial], names: Collection[str], folder: Formula
     known = {*folder.recipes(), *(trial.recipe for trial in trials), *parents, *parents.values(), *renamed}
     for name in names:
         if name not in known:
+            demand_whole(name)
             do = suggest(name, sorted(known), list_recipes(known))
             raise InputError.of("no-recipe", f"there is no recipe {name[:60]!r} here", do)
     wanted = {renamed.get(name, name) for name in names}

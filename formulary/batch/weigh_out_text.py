@@ -21,6 +21,8 @@ CAUTIONS = (
     " stainless steel or polypropylene, not glass. Splash: rinse under plenty of running water for 15 minutes"
     " and more, no vinegar, seek medical help. Keep children and animals out."
 )
+# Sums of floats differ by less.
+_HAIR_G = 1e-6
 CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
 HOUSEHOLD = "Household soap: for cleaning things. Never use it on skin."
 
@@ -124,6 +126,9 @@ def remark(batch: Batch, weighed: StepLine) -> str:
             remarks.append(f"{amount}{level} {addition.measured_unit.replace('_', ' ')}")
         if addition.prepared:
             remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
+    if line.role == "oil" and abs(weighed.grams - line.grams) > batch.scale.step_for(line.grams) / 2 + _HAIR_G:
+        exact = format_number(line.grams, 2)
+        remarks.append(f"{exact} g, rounded so that the oils add up")
     if weighed.parts:
         remarks.append(_division(weighed.parts))
     return "; ".join(remarks)

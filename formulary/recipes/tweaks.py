@@ -150,6 +150,9 @@ def parse_add(text: str) -> Add:
     if spaced is not None:
         do = f'join the words of a name by hyphens: "{hyphenate(spaced.group(1))} {spaced.group(2)}"'
         raise refused(f"add {text}", "bad-tweak", f"{spaced.group(1)!r} is not how a name is written here", do)
+    if re.match(r"at\b", match.group(2)):
+        do = f'say how much: "{match.group(1)} 2 % of oils {match.group(2)}"'
+        raise refused(f"add {text}", "bad-value", f"there is no rate of {match.group(1)}", do)
     at = re.sub(r"[_-]", " ", match.group(3) or "trace")
     return add(match.group(1), match.group(2), at, match.group(4))
 

@@ -399,3 +399,18 @@ def test_a_sitting_weighed_as_its_sheet_says_keeps_the_superfat_of_each_loaf(
         printed = superfat_band(loaf, register, Settings()).working
         assert printed == pytest.approx(batch.superfat.effective, abs=0.5)
     assert not sitting.is_stopped
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.floats(100, 3000))
+def test_an_oil_that_gives_way_to_the_total_says_what_it_is_unrounded_and_no_other_does(oils_g: float) -> None:
+    batch = weigh_out(THIRDS, oil_mass_g=oils_g)
+    shown = shown_weights(batch.pot.lines, batch.scale)
+    text = " ".join(render_batch(batch).split())
+    for line in batch.pot.lines:
+        shown_g = shown[line.material, line.role, line.at]
+        off_g = abs(shown_g - line.grams)
+        if line.role == "oil" and abs(off_g - 0.5) > 1e-3:
+            row = f"{line.material.replace('-', ' ')} {format_shown(shown_g)}"
+            said = f"{row} {line.grams:.2f} g, rounded so that the oils add up"
+            assert (said in text) == (off_g > 0.5)

@@ -230,6 +230,14 @@ def test_what_adds_nothing_is_refused(text: str) -> None:
         parse_add(text)
 
 
+def test_an_addition_without_its_rate_is_told_as_it_was_typed() -> None:
+    with pytest.raises(InputError) as raised:
+        parse_add("honey at trace")
+    (finding,) = raised.value.findings
+    assert (finding.what, finding.found) == ("there is no rate of honey", "honey at trace")
+    assert '"honey 2 % of oils at trace"' in finding.do
+
+
 @pytest.mark.parametrize("text", ["", "superfat", "=6"])
 def test_what_sets_nothing_is_refused(text: str) -> None:
     with pytest.raises(InputError):

@@ -88,7 +88,8 @@ def _lists(lists: IngredientList, width: int) -> list[str]:
         named = ", ".join(name if percent is None else f"{name} ({percent:.2g} %)" for name, percent in lists.allergens)
         lines += [*paragraph(f"Allergens to name (over 0.01 % of a rinsed-off product): {named}.", width=width), ""]
     elif lists.portion is not None:
-        lines += [f"Allergens to name in the {lists.portion} portion: none that is known.", ""]
+        said = f"Allergens to name in the {lists.portion} portion: none that is known."
+        lines += [*paragraph(said, width=width), ""]
     for origin, names in lists.origins:
         lines += paragraph(f"Of {origin} origin: {', '.join(material_words(name) for name in names)}.", width=width)
     if lists.origins:

@@ -55,7 +55,12 @@ def test_a_recall_says_that_it_is_not_complete(formulary: Run, damaged: str) -> 
     ],
     ids=" ".join,
 )
-def test_what_gathers_trials_tells_which_one_is_missing(formulary: Run, damaged: str, command: tuple[str, ...]) -> None:
+def test_what_gathers_trials_tells_which_one_is_missing(
+    formulary: Run, home: Path, damaged: str, command: tuple[str, ...]
+) -> None:
+    whole = whole_trial(home, damaged)
+    for what, at in (("scent in", "2:00"), ("poured", "9:00")):  # a chart wants something to draw
+        assert formulary("trial", "event", whole, what, "--at", at).status == 0
     ran = formulary(*command)
     assert ran.status == 0
     assert damaged in ran.err

@@ -169,6 +169,8 @@ def check_sale(
     if decision.on < trial.made:
         what = f"it is recorded as sold{on}, before it was made on {trial.made.isoformat()}"
         return (warn("sold-early", what, do, place),)
+    if not any(find_ahead(trial, decision.on)):
+        return ()  # nothing was recorded later, so that day saw what today sees
     then = [each for each in standing(decision.on) if each.severity is not Severity.NOTE]
     if not then:
         return ()

@@ -75,7 +75,7 @@ def _lists(lists: IngredientList, width: int) -> list[str]:
     whose = "" if lists.portion is None else f" for the {lists.portion} portion"
     whose_bar = "" if lists.portion is None else f" of the {lists.portion} portion"
     for title, listed in ((f"As put in the pot{whose}", lists.in_pot), (f"As in the bar{whose_bar}", lists.in_bar)):
-        lines += [title, *paragraph(_joined(listed), width=width, indent=2), ""]
+        lines += [*paragraph(title, width=width), *paragraph(_joined(listed), width=width, indent=2), ""]
     if lists.with_their_water:
         wet = ", ".join(material_words(name) for name in lists.with_their_water)
         text = f"In the bar, the water that the cure takes is taken off {WATER_INCI}; still with all of theirs: {wet}."

@@ -85,4 +85,4 @@ def _rate_of_all(code: str, whole: Mapping[str, Measured], own: Mapping[str, Mea
     if row.unit != "% of oils" or not bound:
         return ""
     rate = math.floor(100.0 * bound * whole[row.quantity].value / own[row.quantity].value + _SAME) / 100.0
-    return f" (as the batter is divided, {bound:g} % of this portion's oils is {rate:g} % of all the oils)"
+    return f"; as the batter is divided, {bound:g} % of this portion's oils is {rate:g} % of all the oils"

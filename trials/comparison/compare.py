@@ -84,7 +84,7 @@ def compare_trials(
             for item in compared
             if moved and not any(can_act(aspect, item.outcome, mine, item.age_days) for aspect in moved)
         ),
-        remarks=(*remarks, *rebatched_remarks(columns)),
+        remarks=(*remarks, *rebatched_remarks(columns, today)),
         stops=tuple(
             (names[trial.id], finding)
             for trial in {trial.id: trial for trial in trials}.values()

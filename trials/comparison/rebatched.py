@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 
 from formulary.quantity import format_number
 from trials.comparison.compared import Column
 from trials.effective import effective_portion
 from trials.factors.portion_facts import Pour
-from trials.model import REBATCHED
+from trials.model import REBATCHED, Trial
+from trials.on_day import as_it_stood
 from trials.sentences import say_list
 
 
@@ -22,15 +24,22 @@ def _took_part(pour: Pour) -> bool:
     return any(pour.portion is None or step.portion in (None, pour.portion) for step in steps)
 
 
-def rebatched_remarks(columns: Sequence[Column]) -> Iterable[str]:
-    """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat."""
+def _stood(pour: Pour, today: date | None) -> Trial:
+    return pour.trial if today is None else as_it_stood(pour.trial, today)
+
+
+def rebatched_remarks(columns: Sequence[Column], today: date | None = None) -> Iterable[str]:
+    """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat.
+
+    today: with it a rebatch of a later day is in no bars yet.
+    """
     rebatched = [column for column in columns if is_rebatched(column)]
     if not rebatched:
         return
     bars = []
     for column in rebatched:
         percents = [
-            effective_portion(pour.trial, pour.portion, as_bars=True).figures.superfat_effective
+            effective_portion(_stood(pour, today), pour.portion, as_bars=True).figures.superfat_effective
             for pour in column.pours
         ]
         least, most = format_number(min(percents), 1), format_number(max(percents), 1)

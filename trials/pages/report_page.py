@@ -22,6 +22,7 @@ from trials.answer.text import (
 )
 from trials.charts.story import Story
 from trials.model import REBATCHED, Trial
+from trials.on_day import as_it_stood
 from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours import short_names
@@ -210,7 +211,11 @@ def _observed(report: ReportData) -> Iterable[Content]:
             " nothing was repeated yet and a usual value is assumed.",
             class_="small",
         )
-    tested = [(names[trial.id], "; ".join(tests)) for trial in report.trials if (tests := free_alkali_words(trial))]
+    tested = [
+        (names[trial.id], "; ".join(tests))
+        for trial in report.trials
+        if (tests := free_alkali_words(as_it_stood(trial, report.on)))
+    ]
     if tested:
         yield _table(("trial", "tests for free alkali, each at its own age"), tested, short=1)
 

@@ -14,6 +14,7 @@ _ENOUGH = ("tests/batch/test_how_much_is_enough.py",)
 _SUPERFAT = ("tests/batch/test_superfat_bounds.py",)
 _SCENT = ("tests/batch/test_limits_and_lye.py",)
 _FIGURES = (
+    "tests/batch/test_one_portion_as_a_pot.py",
     "tests/batch/test_figures_of_a_pot.py",
     "tests/batch/test_fat_and_acid_in_additions.py",
     "tests/batch/test_limits_and_lye.py",

@@ -46,7 +46,9 @@ def test_only_what_is_in_the_jug_makes_its_lye_stronger(at: str) -> None:
 def test_lye_on_top_of_a_bar_is_never_sold_however_much_fat_the_batter_has_to_spare() -> None:
     on_top = made("1 g", "top", TESTED + SOLD)
     assert effective_portion(on_top).figures.superfat_effective > 3
-    assert stops(on_top) == ["lye-excess"]
+    (stopped,) = (finding for finding in check_trial(on_top) if finding.severity is Severity.STOP)
+    assert stopped.code == "lye-excess"
+    assert stopped.what == "1.0 g of sodium-hydroxide lies on top, where it stays caustic"
     assert [each.code for each in fit_to_sell(on_top, outcomes()["free alkali"])] == ["lye-excess"]
     household = plan_of(PLAIN.replace("name: Midwinter clove\n", "name: Midwinter clove\npurpose: household\n"))
     told = check_trial(trial_of("as_made: [{extra: sodium-hydroxide, weighed: 1 g, at: top}]\n", household))

@@ -37,9 +37,11 @@ def sale_words(
     """
     if FREE_ALKALI not in outcomes:
         return ""
-    standing = [finding.what for finding in fit_to_sell(trial, outcomes[FREE_ALKALI], today, register=register)]
+    standing = fit_to_sell(trial, outcomes[FREE_ALKALI], today, register=register)
+    if [finding.code for finding in standing] == ["not-decided"]:
+        return "not decided yet whether it is sold"
     if standing:
-        return f"not fit to sell: {'; '.join(standing)}"
+        return f"not fit to sell: {'; '.join(finding.what for finding in standing)}"
     aside = [each.what for each in find_overridden(trial, outcomes[FREE_ALKALI], today, register=register)]
     if aside:
         return f"to be sold by that decision alone, in spite of: {'; '.join(aside)}"

@@ -288,3 +288,23 @@ def test_only_what_is_under_a_hundredth_of_the_bar_may_stand_in_any_order() -> N
     for rate, any_order in (("1", True), ("1.3", False)):
         found = lists(kitchen(RECIPE + "additions:\n" + CLAY.replace("rate: 1 %", f"rate: {rate} %")))
         assert {line.inci: line.any_order for line in found.in_bar}["CLAY"] is any_order
+
+
+def test_what_brings_water_and_keeps_it_in_the_bar_is_named() -> None:
+    # Of 20 g of oils the honey holds less than a gram of water, and the puree holds an acid without a salt of a name;
+    # the crystal water of citric acid leaves it when it becomes a salt, and dry clay has none.
+    wet = (
+        "  - {material: oat-milk, rate: 8 % of oils, at: oils, water: replaces}\n"
+        "  - {material: honey, rate: 2 % of oils, at: oils, water: extra}\n"
+        "  - {material: apple-puree, rate: 5 % of oils, at: oils, water: replaces}\n"
+        "  - {material: citric-acid-monohydrate, rate: 1 % of oils, at: lye water}\n"
+    )
+    found = lists(replace(kitchen(RECIPE + "additions:\n" + CLAY + wet), oils_g=20.0))
+    assert found.with_their_water == ("apple-puree", "honey", "oat-milk")
+    assert lists(kitchen(RECIPE + "additions:\n" + CLAY)).with_their_water == ()
+
+
+def test_a_scent_of_which_nothing_went_in_names_no_allergen() -> None:
+    scent = "scent:\n  - {material: clove-bud-oil, rate: RATE % of oils}\n"
+    assert lists(kitchen(RECIPE + scent.replace("RATE", "1"))).allergens != ()
+    assert lists(kitchen(RECIPE + scent.replace("RATE", "0"))).allergens == ()

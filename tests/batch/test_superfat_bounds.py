@@ -6,7 +6,7 @@ import pytest
 
 from formulary.batch.lye_checks import check_alkali_weights
 from formulary.batch.model import PortionFigures, Pot, PotLine, WeighedAlkali
-from formulary.batch.superfat_checks import check_portion_superfat, check_superfat
+from formulary.batch.superfat_checks import check_alkali_on_top, check_portion_superfat, check_superfat
 from formulary.finding import Finding, Place
 from formulary.materials.model import Known, Material, MaterialKind, ValueRange
 from formulary.materials.register import read_builtin_register
@@ -279,3 +279,25 @@ def test_a_superfat_is_told_to_a_tenth() -> None:
     assert "is only 1.3 %" in what(5.0, 1.26)[0]
     assert "is 20.3 %" in what(5.0, 20.26)[0]
     assert "as low as -0.3 %" in what(5.0, 5.0)[0]
+
+
+@pytest.mark.parametrize(
+    ("superfat", "purpose", "advice"),
+    [
+        (-0.1, "skin", "rework it with more oil"),
+        (0.0, "skin", "test a fresh cut"),
+        (1.9, "skin", "test a fresh cut"),
+        (-0.1, "household", "test a fresh cut"),
+    ],
+)
+def test_of_a_portion_that_is_poured_is_said_what_can_still_be_done(superfat: float, purpose: str, advice: str) -> None:
+    figures = [PortionFigures("red", 50.0, 500.0, superfat_percent=superfat)]
+    (found,) = check_portion_superfat(figures, 5.0, purpose, lambda *_: Place(), is_planned=False)
+    assert advice in found.do
+    assert "gets" not in found.do
+
+
+@pytest.mark.parametrize(("grams", "told"), [(0.0, 0), (0.5, 1), (40.0, 1)])
+def test_lye_on_top_is_told_where_there_is_any(grams: float, told: int) -> None:
+    pot = Pot((*POT.lines, PotLine("sodium-hydroxide", "alkali", "top", grams)))
+    assert len(list(check_alkali_on_top(pot, "skin", lambda *_: Place()))) == told

@@ -17,7 +17,7 @@ from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.pours import PourBook, short_names
 from trials.seen import LeftOut, find_seen, left_out_labels
-from trials.sentences import count, noise_size, places, say_list, say_value, unit_label, wrap_words
+from trials.sentences import count, noise_size, places, say_first, say_value, unit_label, wrap_words
 
 _MOST_NAMED = 6
 
@@ -224,7 +224,5 @@ def render_ranking(ranking: Ranking, width: int = 80) -> str:
             ]
     if ranking.left_out:
         labels = left_out_labels(ranking.left_out, _names(ranking))
-        more = len(labels) - _MOST_NAMED
-        listed = say_list(labels if more <= 0 else [*labels[:_MOST_NAMED], f"{more} more"])
-        lines += ["", *wrap_words(f"Without it: {listed}.", width, indent=2)]
+        lines += ["", *wrap_words(f"Without it: {say_first(labels, _MOST_NAMED)}.", width, indent=2)]
     return "\n".join(lines)

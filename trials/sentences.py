@@ -116,6 +116,12 @@ def say_list(items: Sequence[str], joiner: str = "and") -> str:
     return f"{', '.join(items[:-1])} {joiner} {items[-1]}"
 
 
+def say_first(items: Sequence[str], most: int) -> str:
+    """`a, b and 3 more`: the first of them, and how many are left; all where they are no more than `most`."""
+    more = len(items) - most
+    return say_list([*items[:most], f"{more} more"] if more > 0 else items)
+
+
 _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve")
 
 

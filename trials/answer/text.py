@@ -23,7 +23,7 @@ from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Scale
 from trials.pours import short_names
 from trials.seen import LeftOut, left_out_labels
-from trials.sentences import capital, count, noise_size, say_list, wrap_words
+from trials.sentences import capital, count, noise_size, say_first, say_list, wrap_words
 
 _MOST_LINES = 8
 FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
@@ -203,13 +203,9 @@ def _left_out(answer: Answer) -> str:
     reasons: dict[str, list[LeftOut]] = {}
     for item in answer.left_out:
         reasons.setdefault(item.why, []).append(item)
-    told = []
-    for why, items in reasons.items():
-        labels = left_out_labels(items, names)
-        more = len(labels) - _MOST_NAMED
-        listed = labels if more <= 0 else (*labels[:_MOST_NAMED], f"{more} more")
-        told.append(f"{say_list(listed)} ({why})")
-    return "; ".join(told)
+    return "; ".join(
+        f"{say_first(left_out_labels(items, names), _MOST_NAMED)} ({why})" for why, items in reasons.items()
+    )
 
 
 def noise_sentence(answer: Answer, noise: RepeatNoise) -> str:

@@ -34,7 +34,7 @@ from trials.charts.story_data import (
     StoryVersion,
     trial_names,
 )
-from trials.sentences import bind_units, say_list
+from trials.sentences import bind_units, say_first
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -169,9 +169,8 @@ def _told_by_place(version: StoryVersion, story: StoryData) -> list[str]:
 
 def _say_without(story: StoryData) -> str:
     """`q4p3 white has no working time and no point here`."""
-    named, more = story.without_value[:_MOST_NAMED], len(story.without_value) - _MOST_NAMED
-    listed = say_list([*named, f"{more} more"] if more > 0 else named)
-    return f"{listed} {'has' if len(story.without_value) == 1 else 'have'} no {story.label} and no point here"
+    named = say_first(story.without_value, _MOST_NAMED)
+    return f"{named} {'has' if len(story.without_value) == 1 else 'have'} no {story.label} and no point here"
 
 
 def _legend_items(story: StoryData) -> list[tuple[str, str]]:

@@ -10,7 +10,17 @@ from trials.comparison.rebatched import is_rebatched
 from trials.contrast import Contrast
 from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
-from trials.sentences import capital, count, difference_unit, noise_size, places, say_list, say_move, say_value
+from trials.sentences import (
+    capital,
+    count,
+    difference_unit,
+    noise_size,
+    places,
+    say_first,
+    say_list,
+    say_move,
+    say_value,
+)
 
 _FEW = 3  # differences that are named in the sentence
 
@@ -45,8 +55,7 @@ def _repeats(comparison: ComparedTrials) -> str:
     if not comparison.factors:
         return f"{start}: nothing that is recorded differed"
     names = [factor.factor for factor in comparison.factors]
-    listed = names if len(names) <= 2 * _FEW else [*names[: 2 * _FEW], f"{len(names) - 2 * _FEW} more"]
-    return f"{start}, but for what always differs a little: {say_list(listed)}"
+    return f"{start}, but for what always differs a little: {say_first(names, 2 * _FEW)}"
 
 
 def _two(comparison: ComparedTrials) -> str:

@@ -22,9 +22,8 @@ from formulary.batch.weigh_out_text import CAUTIONS, CLOSING, HOUSEHOLD, render_
 from formulary.errors import InputError, StopError, StorageError
 from formulary.folder import Folder
 from formulary.materials.register import read_builtin_register
-from formulary.starting import init_folder
 from tests.batch.recipes import PLAIN, weigh_out
-from tests.trials.examples import MIDWINTER_CLOVE
+from tests.trials.examples import MIDWINTER_CLOVE, folder_with
 from trials import record
 from trials.bench import Bench, open_bench
 from trials.demo.in_memory import draw_year
@@ -50,9 +49,7 @@ def midwinter() -> Batch:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Iterator[Folder]:
-    with init_folder(tmp_path / "harbour") as opened:
-        (opened.root / "recipes" / "midwinter-clove.yaml").write_text(MIDWINTER_CLOVE, encoding="utf-8")
-        opened.refresh()
+    with folder_with(tmp_path / "harbour") as opened:
         yield opened
 
 

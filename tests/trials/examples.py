@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
+from pathlib import Path
 from types import MappingProxyType
 
 from formulary.batch.model import Pot, PotLine, PotPortion
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding
+from formulary.folder import Folder
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
+from formulary.starting import init_folder
 from trials.model import Plan, Trial
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.outcome import Outcome
@@ -100,6 +103,14 @@ def plan_of(text: str = MIDWINTER_CLOVE, oil_mass_g: float = 1000.0) -> Plan:
 def round_plan(*lines: PotLine, portions: Sequence[PotPortion] = ()) -> Plan:
     """The plan of the example with the grams given instead, so that a table can be made by hand."""
     return replace(plan_of(), pot=Pot(tuple(lines), tuple(portions)), materials=read_builtin_register())
+
+
+def folder_with(root: Path, text: str = MIDWINTER_CLOVE, slug: str = "midwinter-clove") -> Folder:
+    """A new formulary in which that recipe was just written and nobody saved it yet."""
+    folder = init_folder(root)
+    (folder.root / "recipes" / f"{slug}.yaml").write_text(text, encoding="utf-8")
+    folder.refresh()
+    return folder
 
 
 @cache

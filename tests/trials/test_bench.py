@@ -17,7 +17,7 @@ from trials.bench import Bench, open_bench
 from trials.entry import Entry
 from trials.model import Trial
 
-from .examples import MIDWINTER_CLOVE
+from .examples import MIDWINTER_CLOVE, folder_with
 
 NOW = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
 NO_SUPERFAT = MIDWINTER_CLOVE.replace("superfat: 5", "superfat: -3")
@@ -25,9 +25,7 @@ NO_SUPERFAT = MIDWINTER_CLOVE.replace("superfat: 5", "superfat: -3")
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Iterator[Folder]:
-    with init_folder(tmp_path / "Hafen Würfel") as opened:
-        (opened.root / "recipes" / "midwinter-clove.yaml").write_text(MIDWINTER_CLOVE, encoding="utf-8")
-        opened.refresh()
+    with folder_with(tmp_path / "Hafen Würfel") as opened:
         yield opened
 
 

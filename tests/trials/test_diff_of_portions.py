@@ -19,6 +19,8 @@ from trials.effective import effective_portion, effective_pot, materials_of
 from trials.model import Trial
 from trials.record import as_made
 
+from .examples import folder_with
+
 SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "diff.schema.json").read_text(encoding="utf-8"))
 
 TWO_HALVES = """\
@@ -44,8 +46,7 @@ portions:
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Bench:
-    folder = init_folder(tmp_path / "soap")
-    (folder.root / "recipes/two-halves.yaml").write_text(TWO_HALVES, encoding="utf-8")
+    folder = folder_with(tmp_path / "soap", TWO_HALVES, "two-halves")
     clove = "format: 1\nname: Clove bud oil\nkind: fragrance\nlimit: {percent_of_product: 2.9}\nprice: 30 per 100 g\n"
     (folder.root / "materials").mkdir(exist_ok=True)
     (folder.root / "materials/clove-bud-oil.yaml").write_text(clove, encoding="utf-8")

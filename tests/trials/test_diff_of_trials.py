@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from formulary import InputError, init_folder
+from formulary import InputError
 from trials.bench import Bench, open_bench
 from trials.model import Trial
 from trials.record import as_made, forgot_to_replace
+
+from .examples import folder_with
 
 MILKY = """\
 format: 1
@@ -32,9 +34,7 @@ scent:
 
 @pytest.fixture
 def bench(tmp_path: Path) -> Bench:
-    folder = init_folder(tmp_path / "soap")
-    (folder.root / "recipes/milky-bar.yaml").write_text(MILKY, encoding="utf-8")
-    folder.refresh()
+    folder = folder_with(tmp_path / "soap", MILKY, "milky-bar")
     folder.save_changed(why="milk")
     return open_bench(folder)
 

@@ -15,7 +15,6 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Severity
 from formulary.folder import Folder
 from formulary.materials.model import Material
-from formulary.starting import init_folder
 from trials import record
 from trials.added import Added, parse_added, render_added
 from trials.bench import Bench, open_bench
@@ -25,7 +24,7 @@ from trials.model import Trial
 from trials.recalculate import VALUES
 from trials.table import make_table
 
-from .examples import MIDWINTER_CLOVE
+from .examples import MIDWINTER_CLOVE, folder_with
 
 MADE = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
 LATER = datetime(2026, 12, 1, 9, 0, tzinfo=UTC)
@@ -37,8 +36,7 @@ AS_OLD = OLD + 'lots: {"N1": {assay: 93}}\n'
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Iterator[Folder]:
-    with init_folder(tmp_path / "soap") as opened:
-        (opened.root / "recipes" / "midwinter-clove.yaml").write_text(UNSCENTED, encoding="utf-8")
+    with folder_with(tmp_path / "soap", UNSCENTED) as opened:
         (opened.root / "materials").mkdir(exist_ok=True)
         know(opened, OLD)
         yield opened

@@ -13,7 +13,6 @@ from formulary.errors import InputError
 from formulary.finding import Severity
 from formulary.folder import Folder
 from formulary.materials.model import FragranceLimit, Known
-from formulary.starting import init_folder
 from trials import record
 from trials.as_made_recipe import describe_as_made
 from trials.bench import open_bench
@@ -27,7 +26,7 @@ from trials.outcomes.value import Missing, OutcomeValue
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 
-from .examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
+from .examples import MIDWINTER_CLOVE, faults, folder_with, outcomes, plan_of, trial_of
 
 NOW = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
 UNSCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
@@ -127,10 +126,7 @@ def test_what_a_rebatch_cannot_take_in_is_refused() -> None:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Folder:
-    opened = init_folder(tmp_path / "soap")
-    (opened.root / "recipes" / "midwinter-clove.yaml").write_text(MIDWINTER_CLOVE, encoding="utf-8")
-    opened.refresh()
-    return opened
+    return folder_with(tmp_path / "soap")
 
 
 def test_a_rebatch_is_recorded_and_what_it_took_in_keeps_its_values(folder: Folder) -> None:

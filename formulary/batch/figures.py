@@ -238,7 +238,12 @@ def portion_pot(pot: Pot, name: str) -> Pot:
     if not pot.portions and name == WHOLE:
         return pot
     share = {portion.name: portion.share for portion in pot.portions}[name]
-    return Pot(tuple(replace(line, portion=None) for line in _portion_lines(pot, name, share)))
+    return _undivided(_portion_lines(pot, name, share))
+
+
+def portion_at_worst(pot: Pot, portion: PotPortion) -> Pot:
+    """A portion by itself, with the smallest share of the batter that its split by eye may give it."""
+    return _undivided(_portion_lines(pot, portion.name, portion.share - portion.by_eye))
 
 
 def take_portion(pot: Pot, name: str) -> Pot:
@@ -249,6 +254,10 @@ def take_portion(pot: Pot, name: str) -> Pot:
     portion = {each.name: each for each in pot.portions}[name]
     by_eye = portion.by_eye / portion.share if portion.share else 0.0
     return Pot(_portion_lines(pot, name, portion.share), (PotPortion(name, 1.0, by_eye),))
+
+
+def _undivided(lines: tuple[PotLine, ...]) -> Pot:
+    return Pot(tuple(replace(line, portion=None) for line in lines))
 
 
 def _portion_lines(pot: Pot, name: str, share: float) -> tuple[PotLine, ...]:

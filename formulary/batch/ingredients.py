@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 
-from formulary.batch.figures import acid_mol, alkali_of, fat_mol, portion_pot, superfat_band, water_in
-from formulary.batch.model import Batch, Pot, PotLine, PotPortion
+from formulary.batch.figures import acid_mol, alkali_of, fat_mol, portion_at_worst, portion_pot, superfat_band, water_in
+from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.volume import cured_mass_g
 from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
@@ -90,7 +90,7 @@ def list_ingredients(
         return _list_portion(batch, portion, materials, settings)
     portions = tuple(_list_portion(batch, each.name, materials, settings) for each in batch.pot.portions)
     allergens = _allergens(
-        (batch.pot, *(_at_worst(batch.pot, each) for each in batch.pot.portions)), materials, settings
+        (batch.pot, *(portion_at_worst(batch.pot, each) for each in batch.pot.portions)), materials, settings
     )
     return replace(
         _list(batch.pot, batch.superfat.effective, batch, materials, settings), allergens=allergens, portions=portions
@@ -103,7 +103,7 @@ def _list_portion(batch: Batch, name: str, materials: Materials, settings: Setti
     split = {each.name: each for each in batch.pot.portions}[name]
     return replace(
         _list(pot, superfat_band(pot, materials, settings).working, batch, materials, settings),
-        allergens=_allergens((pot, _at_worst(batch.pot, split)), materials, settings),
+        allergens=_allergens((pot, portion_at_worst(batch.pot, split)), materials, settings),
         portion=name,
     )
 
@@ -267,12 +267,6 @@ def _allergens(pots: Iterable[Pot], materials: Materials, settings: Settings) ->
         most |= {name: max(percent, most.get(name, percent)) for name, percent in percents.items()}
     named = {name: percent for name, percent in most.items() if percent > ALLERGEN_NAMED_ABOVE_PERCENT}
     return (*sorted(named.items()), *((name, None) for name in sorted(unknown - named.keys())))
-
-
-def _at_worst(pot: Pot, portion: PotPortion) -> Pot:
-    """A portion with the smallest share of the batter that its split by eye may give it."""
-    smallest = replace(portion, share=portion.share - portion.by_eye)
-    return portion_pot(Pot(pot.lines, (smallest,)), portion.name)
 
 
 def _origins(named: set[str], materials: Materials) -> tuple[tuple[str, tuple[str, ...]], ...]:

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 from formulary.batch.common_practice import Measured, check_common_practice, read_common_practice
 from formulary.batch.common_quantities import find_common_quantities, find_conditions
-from formulary.batch.figures import portion_pot
+from formulary.batch.figures import portion_at_worst
 from formulary.batch.model import Pot
 from formulary.finding import Finding, Place, locate_nowhere
 from formulary.materials.model import Material
@@ -51,7 +51,8 @@ def check_practice(
         return check_common_practice(quantities, conditions, off=off, locate=locate)
 
     whole = measure(pot)
-    portions = {name: (part, measure(part)) for name, part in _portions_at_worst(pot)}
+    at_worst = {each.name: portion_at_worst(pot, each) for each in pot.portions if each.share > each.by_eye}
+    portions = {name: (part, measure(part)) for name, part in at_worst.items()}
     divided = {
         key for _, quantities in portions.values() for key in whole if not _is_same(whole[key], quantities.get(key))
     }
@@ -65,13 +66,6 @@ def check_practice(
                 continue
             do = finding.do + _rate_of_all(finding.code, whole, own)
             yield replace(finding, what=f"in the {name} portion, {finding.what}", do=do)
-
-
-def _portions_at_worst(pot: Pot) -> Iterator[tuple[str, Pot]]:
-    for portion in pot.portions:
-        share = portion.share - portion.by_eye
-        if share > 0:
-            yield portion.name, portion_pot(Pot(pot.lines, (replace(portion, share=share),)), portion.name)
 
 
 def _is_same(whole: Measured, own: Measured | None) -> bool:

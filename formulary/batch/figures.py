@@ -75,6 +75,12 @@ def concentration_percent(pure_g: float, water_g: float) -> float:
     return lye_concentration_percent(pure_g, water_g) if water_g > 0 else 100.0
 
 
+def nominal_concentration_percent(pot: Pot, materials: Materials) -> float:
+    """The lye concentration as a recipe states it: by the water weighed, that of the lye, and what replaces water."""
+    counted = (line for line in pot.lines if line.role in ("water", "alkali") or line.water == "replaces")
+    return concentration_percent(pure_alkali_g(pot, materials), sum(water_in(line, materials) for line in counted))
+
+
 def batter_g(pot: Pot) -> float:
     """Grams of pourable batter: everything but what is put on top."""
     return sum(line.grams for line in pot.lines if line.at != "top")

@@ -7,12 +7,11 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.batch.figures import assay, concentration_percent, water_in, work_out_pot
+from formulary.batch.figures import assay, nominal_concentration_percent, water_in, work_out_pot
 from formulary.batch.from_weights import percentages_from_weights
 from formulary.batch.model import (
     Batch,
     Pot,
-    PotLine,
     Superfat,
     WaterFigures,
     WeighedAddition,
@@ -73,7 +72,6 @@ def _batch(
 ) -> Batch:
     figures = work_out_pot(pot, materials, settings)
     oil_mass_g = figures.oil_mass_g
-    water_g = sum(water_in(line, materials) for line in pot.lines if _counts_as_water(line))
     return Batch(
         recipe=planned.recipe.slug,
         recipe_name=planned.recipe.name,
@@ -88,7 +86,7 @@ def _batch(
         water=WaterFigures(
             weigh_grams=figures.water_weighed_g,
             total_grams=figures.water_total_g,
-            nominal_percent=concentration_percent(figures.pure_alkali_g, water_g),
+            nominal_percent=nominal_concentration_percent(pot, materials),
             in_jug_percent=figures.in_jug_percent,
             effective_percent=figures.effective_percent,
         ),
@@ -136,10 +134,6 @@ def _alkali_g(pot: Pot) -> dict[str, float]:
 def _weighed_alkali(material: Material, grams: float) -> WeighedAlkali:
     percent = assay(material)[1]
     return WeighedAlkali(material.slug, grams, grams * percent / 100.0, percent)
-
-
-def _counts_as_water(line: PotLine) -> bool:
-    return line.role in ("water", "alkali") or line.water == "replaces"
 
 
 def _recipe(pot: Pot, planned: PlannedPot, batch: Batch, portions: Sequence[RecipePortion]) -> Recipe:

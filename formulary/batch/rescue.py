@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 
 from formulary.batch.checks import check_pot
-from formulary.batch.figures import concentration_percent, water_in, work_out_pot
+from formulary.batch.figures import nominal_concentration_percent, work_out_pot
 from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures, PotLine, without_grams
 from formulary.batch.portion_practice import check_practice
@@ -217,13 +217,10 @@ def _check_practice(
     batch: Batch, pot: Pot, figures: PotFigures, materials: Materials, settings: Settings
 ) -> Iterable[Finding]:
     """What common practice says of the pot, as it does of a plan."""
-    stated_g = sum(
-        water_in(line, materials) for line in pot.lines if line.role in ("water", "alkali") or line.water == "replaces"
-    )
     findings = check_practice(
         pot,
         materials,
-        nominal_concentration_percent=concentration_percent(figures.pure_alkali_g, stated_g),
+        nominal_concentration_percent=nominal_concentration_percent(pot, materials),
         process=batch.process,
         cure_days=float(settings.cure_days),
         superfat=figures.superfat_effective,

@@ -18,6 +18,7 @@ from formulary.batch.model import (
     WeighedAlkali,
     WeighedOil,
 )
+from formulary.batch.sheet_weights import grams_by_weighing
 from formulary.materials.model import Material
 from formulary.quantity import Basis, Rate
 from formulary.recipes.model import STAGES, Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
@@ -116,12 +117,7 @@ def _batch(
 
 def _grams_of(pot: Pot, role: str) -> dict[tuple[str, str], float]:
     """Grams of each line of one role, by material and stage: what an entry put in beside the plan is the same line."""
-    grams: dict[tuple[str, str], float] = {}
-    for line in pot.lines:
-        if line.role == role:
-            key = (line.material, line.at)
-            grams[key] = grams.get(key, 0.0) + line.grams
-    return grams
+    return {(material, at): grams for (material, its, at), grams in grams_by_weighing(pot.lines).items() if its == role}
 
 
 def _alkali_g(pot: Pot) -> dict[str, float]:

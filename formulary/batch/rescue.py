@@ -25,7 +25,7 @@ from formulary.batch.rescue_weights import (
     spread_over_lines,
 )
 from formulary.batch.scale import Scale
-from formulary.batch.sheet_weights import grams_by_weighing
+from formulary.batch.sheet_weights import batter_of, grams_by_weighing
 from formulary.batch.vessel_checks import check_vessels
 from formulary.batch.working_steps import WorkingStep, find_division
 from formulary.errors import InputError
@@ -83,8 +83,7 @@ class Rescue:
             return ()
         there = grams_by_weighing(self.pot.lines)
         weights = {key: self.scale.shown(key[1], grams) for key, grams in there.items()}
-        batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
-        return tuple(find_division(self.pot, self.scale, weights, batter_g))
+        return tuple(find_division(self.pot, self.scale, weights, batter_of(weights)))
 
     @property
     def divided(self) -> tuple[PortionWeights, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TypeAlias
 
 from formulary.batch.model import PotLine
@@ -42,6 +42,16 @@ def shown_weights(lines: Sequence[PotLine], scale: Scale, *, oils_g: float | Non
     shown_fine = share_out(fine, fine_g, scale.finest_g)
     left_g = wanted_g - tiny_g - sum(shown_fine.values())
     return {**shown, **shown_fine, **share_out(coarse, left_g, scale.step_g)}
+
+
+def oils_of(weights: Mapping[Weighing, float]) -> float:
+    """Grams of oil in all, by what a sheet says of each weighing."""
+    return sum(grams for (_, role, _), grams in weights.items() if role == "oil")
+
+
+def batter_of(weights: Mapping[Weighing, float]) -> float:
+    """Grams that are poured in all, by what a sheet says of each weighing: what goes on top is not of the batter."""
+    return sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
 
 
 def shown_parts(parts: Sequence[PotLine], shown_g: float, scale: Scale) -> list[float]:

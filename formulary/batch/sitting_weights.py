@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from formulary.batch.model import Pot, PotLine
 from formulary.batch.scale import share_out
-from formulary.batch.sheet_weights import Weighing, shown_weights
+from formulary.batch.sheet_weights import Weighing, batter_of, oils_of, shown_weights
 from formulary.batch.sitting_model import Sitting
 from formulary.chemistry.alkali import rounded_down_g
 
@@ -23,13 +23,12 @@ class LoafWeights:
     @property
     def oils_g(self) -> float:
         """Grams of oil in the loaf."""
-        return sum(grams for (_, role, _), grams in self.own.items() if role == "oil") + (self.of_pot_g or 0.0)
+        return oils_of(self.own) + (self.of_pot_g or 0.0)
 
     @property
     def batter_g(self) -> float:
         """Grams of what is poured."""
-        own_g = sum(grams for (_, _, stage), grams in self.own.items() if stage != "top")
-        return own_g + (self.of_jug_g or 0.0) + (self.of_pot_g or 0.0)
+        return batter_of(self.own) + (self.of_jug_g or 0.0) + (self.of_pot_g or 0.0)
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from formulary.batch.model import WHOLE, Batch, PortionFigures, PotLine
 from formulary.batch.portion_weights import PortionWeights
 from formulary.batch.scale import format_shown
-from formulary.batch.sheet_weights import shown_weights
+from formulary.batch.sheet_weights import batter_of, oils_of, shown_weights
 from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding, Severity
 from formulary.materials.plain_name import material_words
@@ -33,8 +33,8 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
     While a finding stops the batch, it shows the findings and no gram.
     """
     weights = shown_weights(batch.pot.lines, batch.scale)
-    oils_g = sum(grams for (_, role, _), grams in weights.items() if role == "oil")
-    batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+    oils_g = oils_of(weights)
+    batter_g = batter_of(weights)
     lines = [*heading(batch, width, oils_g, batter_g), ""]
     lines += paragraph(CAUTIONS, width=width, indent=2)
     lines.append("")

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from formulary.batch.model import Batch
 from formulary.batch.scale import format_shown
-from formulary.batch.sheet_weights import shown_weights
+from formulary.batch.sheet_weights import batter_of, oils_of, shown_weights
 from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_text import cooling_words, sort_findings
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
@@ -31,8 +31,8 @@ Lots = Mapping[str, str]
 def batch_part(batch: Batch, lots: Lots) -> SheetPart:
     """A batch by itself. lots: material -> its lots in words, where they are known."""
     weights = shown_weights(batch.pot.lines, batch.scale)
-    oils_g = sum(grams for (_, role, _), grams in weights.items() if role == "oil")
-    batter_g = sum(grams for (_, _, stage), grams in weights.items() if stage != "top")
+    oils_g = oils_of(weights)
+    batter_g = batter_of(weights)
     numbered = tuple(
         SheetStep(f"{number}  {step.title}", tuple(_step(batch, step, lots)))
         for number, step in enumerate(find_steps(batch.pot, batch.scale, weights, batter_g), 1)

@@ -19,7 +19,6 @@ if TYPE_CHECKING:
 
     from formulary.changes.changes import Changes
     from formulary.doctor import Ailment
-    from formulary.finding import Finding
     from formulary.history_text import HistoryEntry
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak

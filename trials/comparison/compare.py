@@ -10,7 +10,7 @@ from types import MappingProxyType
 from formulary.finding import stops
 from formulary.materials.model import Material
 from trials.checks import check_trial
-from trials.comparison.compared import DONE, SLIGHT, Column, ComparedFactor, ComparedOutcome
+from trials.comparison.compared import SLIGHT, Column, ComparedFactor, ComparedOutcome
 from trials.comparison.comparison import Comparison
 from trials.comparison.differing import is_noted, is_worth_a_line, together
 from trials.comparison.lye import find_lye
@@ -158,23 +158,21 @@ def _factors(
         known = [fact for fact in facts if fact is not None]
         if not any(shown_fact(fact) != NONE_USED for fact in known):
             continue
-        name = say_aspect(aspect, called)
-        values = tuple(shown_fact(fact) for fact in facts)
-        step = aspect.step_of
-        unit = DONE if aspect.step == "done" else step.unit
-        factor = ComparedFactor(name, unit, aspect.kind, step.places, values)
+        factor = ComparedFactor.of(aspect, say_aspect(aspect, called), facts)
         noted = any(is_noted(aspect, pour.trial) for pour in pours)
         if not any(is_worth_a_line(aspect, known[0], fact, noted=noted) for fact in known[1:]):
             if aspect.step == "done" and not any(known):
                 continue  # that it was not recorded is worth a word only where somebody did it
             if len(known) < len(facts):
                 of = tuple(column.label for column, fact in zip(columns, facts, strict=True) if fact is None)
-                silent.setdefault(of, []).append(name)
+                silent.setdefault(of, []).append(factor.factor)
             else:
                 alike.append(factor)
             continue
         numbers = [fact for fact in known if isinstance(fact, float)]
-        slight = bool(numbers) and max(numbers) - min(numbers) < SLIGHT * step.size and aspect.kind not in FORMULA
+        slight = (
+            bool(numbers) and max(numbers) - min(numbers) < SLIGHT * aspect.step_of.size and aspect.kind not in FORMULA
+        )
         differing.append((aspect, replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight)))
     remarks = tuple(f"not recorded for {say_list(of)}: {', '.join(names)}" for of, names in silent.items())
     return sorted(differing, key=lambda found: _by_rarity(found[1])), tuple(alike), remarks

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
 from formulary.finding import Finding
 from trials.contrast import Contrast
-from trials.factors.portion_facts import Pour
+from trials.factors.portion_facts import Aspect, Fact, Pour, shown_fact
 from trials.model import Trial
 from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
@@ -62,6 +63,18 @@ class ComparedFactor:
     values: tuple[float | str | None, ...]
     rarity: float | None = None
     is_slight: bool = False
+
+    @classmethod
+    def of(cls, aspect: Aspect, name: str, facts: Iterable[Fact]) -> ComparedFactor:
+        """What is known of an aspect by that name, a fact a column."""
+        step = aspect.step_of
+        unit = DONE if aspect.step == "done" else step.unit
+        return cls(name, unit, aspect.kind, step.places, tuple(shown_fact(fact) for fact in facts))
+
+    @property
+    def unit_words(self) -> str:
+        """The unit as it stands beside a value; empty for what has none, and for what was done or not."""
+        return "" if self.unit == DONE else self.unit
 
     def to_json(self) -> dict[str, object]:
         return {

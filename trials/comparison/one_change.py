@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 
-from trials.comparison.compared import DONE, SLIGHT, ComparedFactor, ComparedOutcome, OneChange
+from trials.comparison.compared import SLIGHT, ComparedFactor, ComparedOutcome, OneChange
 from trials.comparison.differing import is_worth_a_line, together
 from trials.contrast import Contrast, find_contrast
 from trials.factors.factors import name_aspects, say_aspect
-from trials.factors.portion_facts import FORMULA, Aspect, Pour, shown_fact
+from trials.factors.portion_facts import FORMULA, Aspect, Pour
 from trials.factors.possible import can_act
 from trials.outcomes.find import find_values
 from trials.outcomes.value import OutcomeValue
@@ -145,10 +145,7 @@ def _slight(before: Group, after: Group, besides: Aspect) -> Iterator[Aspect]:
 
 
 def _factor(aspect: Aspect, before: Group, after: Group) -> ComparedFactor:
-    step = aspect.step_of
-    values = shown_fact(together(aspect, before)), shown_fact(together(aspect, after))
-    unit = DONE if aspect.step == "done" else step.unit
-    return ComparedFactor(_name(aspect), unit, aspect.kind, step.places, values)
+    return ComparedFactor.of(aspect, _name(aspect), (together(aspect, before), together(aspect, after)))
 
 
 def _name(aspect: Aspect) -> str:

@@ -99,7 +99,7 @@ def _rise(factor: ComparedFactor) -> float:
 def say_factor(factor: ComparedFactor) -> str:
     """A factor with its values: `clove bud oil (0 and 1.2 % of oils)`."""
     shown = [say_fact(factor, value) for value in dict.fromkeys(factor.values)]
-    return f"{factor.factor} ({say_list(shown)}{f' {factor.unit}' if factor.unit not in ('', DONE) else ''})"
+    return f"{factor.factor} ({say_list(shown)}{f' {factor.unit_words}' if factor.unit_words else ''})"
 
 
 def say_fact(factor: ComparedFactor, value: float | str | None) -> str:

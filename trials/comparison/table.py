@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from formulary.finding import Finding
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.comparison.compared import DONE, ComparedFactor, ComparedLye, ComparedOutcome, ComparedTrials
+from trials.comparison.compared import ComparedFactor, ComparedLye, ComparedOutcome, ComparedTrials
 from trials.comparison.sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
 from trials.sentences import NOT_SEEN, capital, count, places, say_list, say_value, unit_label, wrap_words
 
@@ -124,9 +124,8 @@ def _legend(comparison: ComparedTrials, width: int) -> list[str]:
 
 
 def _factor_row(factor: ComparedFactor, block: Sequence[int]) -> Row:
-    unit = "" if factor.unit == DONE else factor.unit
     cells = tuple(say_fact(factor, factor.values[number]) for number in block)
-    return Row(unit_label(factor.factor, unit), cells, indent=4)
+    return Row(unit_label(factor.factor, factor.unit_words), cells, indent=4)
 
 
 def _lye_row(row: ComparedLye, block: Sequence[int]) -> Row:
@@ -207,4 +206,4 @@ def _one_changes(comparison: ComparedTrials, width: int) -> list[str]:
 def _from_to(factor: ComparedFactor) -> str:
     """`room 19 to 21 °C`."""
     values = " to ".join(say_fact(factor, value) for value in factor.values)
-    return f"{factor.factor} {values}{f' {factor.unit}' if factor.unit not in ('', DONE) else ''}"
+    return f"{factor.factor} {values}{f' {factor.unit_words}' if factor.unit_words else ''}"

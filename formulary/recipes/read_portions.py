@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -95,10 +96,7 @@ def _read_part(block: Fields, node: Node, material: str, field: str) -> Decimal 
 
 
 def _check_totals(fields: Fields, portions: list[RecipePortion], parts: list[_Part]) -> None:
-    total = sum((portion.share for portion in portions), Decimal(0))
-    if total != HUNDRED:
-        what = f"the portions' shares total {format_decimal(total)} %, not 100 %"
-        fields.report("portions-total", what, "make the shares total 100", None, "portions")
+    check_shares(fields, [portion.share for portion in portions])
     for material in dict.fromkeys(part.material for part in parts):
         of_line = [part for part in parts if part.material == material]
         given = sum((part.percent for part in of_line), Decimal(0))
@@ -106,6 +104,14 @@ def _check_totals(fields: Fields, portions: list[RecipePortion], parts: list[_Pa
             what = f"the parts of {material} total {format_decimal(given)} % over the portions, not 100 %"
             do = "say in each portion how much of the line it gets, 0 where it gets none"
             fields.report("portions-gets", what, do, of_line[-1].node, of_line[-1].field)
+
+
+def check_shares(fields: Fields, shares: Iterable[Decimal]) -> None:
+    """Report portions whose shares, in percent, are not all of the batter."""
+    total = sum(shares, Decimal(0))
+    if total != HUNDRED:
+        what = f"the portions' shares total {format_decimal(total)} %, not 100 %"
+        fields.report("portions-total", what, "make the shares total 100", None, "portions")
 
 
 def read_share(block: Fields) -> tuple[Decimal | None, Decimal]:

@@ -8,7 +8,7 @@ from decimal import Decimal
 from formulary.fields import Fields, suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.recipes.model import PORTION_STAGES
-from formulary.recipes.read_portions import read_share
+from formulary.recipes.read_portions import check_shares, read_share
 from trials.model import Plan, TrialPortion
 from trials.read.parts import entries_of, listed, read_events
 
@@ -61,10 +61,7 @@ def _gets(block: Fields, plan: Plan | None) -> tuple[tuple[str, Decimal], ...]:
 
 
 def _check_totals(fields: Fields, portions: Sequence[TrialPortion]) -> None:
-    total = sum((portion.share for portion in portions), Decimal(0))
-    if total != HUNDRED:
-        what = f"the portions' shares total {format_decimal(total)} %, not 100 %"
-        fields.report("portions-total", what, "make the shares total 100", None, "portions")
+    check_shares(fields, [portion.share for portion in portions])
     for material in dict.fromkeys(name for portion in portions for name, _ in portion.gets):
         parts = [percent for portion in portions for name, percent in portion.gets if name == material]
         if sum(parts, Decimal(0)) != HUNDRED:

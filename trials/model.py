@@ -158,6 +158,11 @@ class Handling:
     place: Place = field(default=Place(), compare=False, repr=False)
     taken_in: tuple[tuple[str, Decimal], ...] = ()
 
+    @property
+    def ended_h(self) -> Decimal | None:
+        """Hours from pouring to when it had been done; None where its time is not recorded."""
+        return None if self.at_h is None else self.at_h + (self.for_h or 0)
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:

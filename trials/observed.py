@@ -71,7 +71,7 @@ def _check_ahead(trial: Trial, today: date) -> Iterable[Finding]:
 def _say_step_ahead(trial: Trial, step: Handling, today: date) -> tuple[str, str]:
     """That something done after pouring is of a day to come, and what to do."""
     of = f" ({step.portion})" if step.portion else ""
-    at = "" if step.at_h is None else f" {hour_words(step.at_h + (step.for_h or 0))} after pouring"
+    at = "" if step.ended_h is None else f" {hour_words(step.ended_h)} after pouring"
     on = _on(trial, days_until_done(step) or 0)
     what = f"{step.what}{of}{at} cannot have been done yet: it lies ahead of today{on}"
     if step.what == REBATCHED:

@@ -15,7 +15,7 @@ def days_until_seen(seen: Observation) -> int:
 
 def days_until_done(step: Handling) -> int | None:
     """The whole days from pouring to when something had been done; None where its time is not recorded."""
-    return None if step.at_h is None else int((step.at_h + (step.for_h or 0)) / 24)
+    return None if step.ended_h is None else int(step.ended_h / 24)
 
 
 def find_ahead(trial: Trial, day: date) -> tuple[tuple[Handling, ...], tuple[Observation, ...]]:

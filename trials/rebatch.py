@@ -29,8 +29,8 @@ def rebatches_days(trial: Trial, portion: str | None = None) -> tuple[tuple[Deci
     """From and to, in days of age, of each rebatch of a loaf, or of one portion; all days where no time is known."""
     return tuple(
         (Decimal(0), Decimal("Infinity"))
-        if step.at_h is None
-        else (step.at_h / 24, (step.at_h + (step.for_h or 0)) / 24)
+        if step.at_h is None or step.ended_h is None
+        else (step.at_h / 24, step.ended_h / 24)
         for step in trial.after_pour
         if step.what == REBATCHED and (portion is None or step.portion in (None, portion))
     )
@@ -41,5 +41,5 @@ def find_last_rebatch(trial: Trial) -> Rebatch | None:
     steps = [step for step in trial.after_pour if step.what == REBATCHED]
     if not steps:
         return None
-    times = [step.at_h + (step.for_h or 0) for step in steps if step.at_h is not None]
+    times = [step.ended_h for step in steps if step.ended_h is not None]
     return Rebatch(max(times) if len(times) == len(steps) else None)

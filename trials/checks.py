@@ -62,7 +62,7 @@ def _check_made(
     """What makes the batch as made unsafe, and what in the record of its making does not add up."""
     findings = list(_check_bars(trial, today))
     if register is not None and (trial.release is None or trial.release.decision != "discard"):
-        findings += find_later_lye(trial if today is None else as_it_stood(trial, today), register)
+        findings += find_later_lye(as_it_stood(trial, today), register)
     findings += _check_lots(trial)
     used: dict[str, tuple[str, ...]] = {name: (lot,) for name, lot in trial.plan.lots.items()}
     used |= {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
@@ -74,7 +74,7 @@ def _check_made(
 
 def _check_bars(trial: Trial, today: date | None) -> Iterable[Finding]:
     """What the grams in the bars decide, by what was worked in until today; stops that are to come are told, too."""
-    stood = trial if today is None else as_it_stood(trial, today)
+    stood = as_it_stood(trial, today)
     told: set[str] = set()
     for loaf in (stood,) if stood is trial else (stood, trial):
         formula = effective_portion(loaf, as_bars=True)
@@ -188,7 +188,7 @@ def check_before_sale(
 ) -> tuple[Finding, ...]:
     """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`)."""
     place = Place(trial.path)
-    trial = trial if today is None else as_it_stood(trial, today)
+    trial = as_it_stood(trial, today)
     checked = _check_made(trial, register=register)
     found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
     if any(finding.code == "scent-limit-unknown" for finding in checked):

@@ -29,11 +29,14 @@ def _is_later(days: int | None, age_days: int) -> bool:
     return days is not None and days > age_days
 
 
-def as_it_stood(trial: Trial, day: date) -> Trial:
+def as_it_stood(trial: Trial, day: date | None) -> Trial:
     """The trial without what is recorded of a later day: the same object where there is nothing of that kind.
 
-    A rebatch that is still to come has taken up no lye, and a test that is still to come has found nothing.
+    A rebatch that is still to come has taken up no lye, and a test that is still to come has found nothing. day: None
+    for no day in particular, where everything that is recorded counts.
     """
+    if day is None:
+        return trial
     steps, seen = find_ahead(trial, day)
     if not steps and not seen:
         return trial

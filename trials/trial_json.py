@@ -35,7 +35,7 @@ def trial_json(
     findings: what the trial has to say for itself, from `check_trial`. register: as it is today, by which a sale is
     judged, too. today: with it nothing that is recorded of a later day counts in what is worked out.
     """
-    stood = trial if today is None else as_it_stood(trial, today)
+    stood = as_it_stood(trial, today)
     made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     figures = effective_portion(stood, as_bars=True).figures
     is_one_batter = not is_rebatched_in_part(stood)  # a mean over other bars would hide the worst of them

@@ -49,7 +49,7 @@ def render_trial(
     recorded of a later day counts in what is worked out.
     """
     plan = trial.plan
-    stood = trial if today is None else as_it_stood(trial, today)
+    stood = as_it_stood(trial, today)
     size = size_words(plan.size, plan.settings.moulds)
     head = f"{trial.id}: {plan.recipe.name}, {plan.slug}@{trial.version[:8]}, {size}"
     by = f" by {trial.who}" if trial.who else ""

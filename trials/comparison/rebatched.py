@@ -9,7 +9,7 @@ from formulary.quantity import format_number
 from trials.comparison.compared import Column
 from trials.effective import effective_portion
 from trials.factors.portion_facts import Pour
-from trials.model import REBATCHED, Trial
+from trials.model import REBATCHED
 from trials.on_day import as_it_stood
 from trials.sentences import say_list
 
@@ -24,10 +24,6 @@ def _took_part(pour: Pour) -> bool:
     return any(pour.portion is None or step.portion in (None, pour.portion) for step in steps)
 
 
-def _stood(pour: Pour, today: date | None) -> Trial:
-    return pour.trial if today is None else as_it_stood(pour.trial, today)
-
-
 def rebatched_remarks(columns: Sequence[Column], today: date | None = None) -> Iterable[str]:
     """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat.
 
@@ -39,7 +35,7 @@ def rebatched_remarks(columns: Sequence[Column], today: date | None = None) -> I
     bars = []
     for column in rebatched:
         percents = [
-            effective_portion(_stood(pour, today), pour.portion, as_bars=True).figures.superfat_effective
+            effective_portion(as_it_stood(pour.trial, today), pour.portion, as_bars=True).figures.superfat_effective
             for pour in column.pours
         ]
         least, most = format_number(min(percents), 1), format_number(max(percents), 1)

@@ -23,9 +23,10 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
 
     now = datetime.now().astimezone()
     with open_chosen_bench() as bench, progress("reading the trials"):
-        found = bench.due(now.date(), days_ahead=ahead)
+        trials = bench.trials()
         unread = bench.unread
-        unfit = bench.find_unfit_sales(bench.trials(), now.date())
+        found = bench.due(now.date(), days_ahead=ahead, among=trials)
+        unfit = bench.find_unfit_sales(trials, now.date())
     if ics is not None:
         write_calendar(ics, render_calendar(found, now))
         say(f"{sum(not item.is_missed for item in found)} entries are written to {ics}.")

@@ -107,12 +107,16 @@ class Bench(TrialFiles):
             draw_code=draw_code,
         ).trial
 
-    def due(self, today: date, *, days_ahead: int = 14) -> tuple[Due, ...]:
-        """What should be looked at now and next, late ones first, by the maker's own follow-up plan."""
+    def due(self, today: date, *, days_ahead: int = 14, among: Iterable[Trial] | None = None) -> tuple[Due, ...]:
+        """What should be looked at now and next, late ones first, by the maker's own follow-up plan.
+
+        among: the formulary's trials where they are read already, as `trials` gives them.
+        """
         from trials.due import find_due, read_follow_up
 
         plan, _ = read_follow_up(self.folder.settings, self.outcomes)
-        return find_due(self.trials(), today, plan, self.outcomes, days_ahead=days_ahead)
+        trials = self.trials() if among is None else among
+        return find_due(trials, today, plan, self.outcomes, days_ahead=days_ahead)
 
     def ready_by(
         self, on: date, version: Version | str, today: date, *, bars: int, bars_per_loaf: int | None = None
@@ -272,9 +276,12 @@ class Bench(TrialFiles):
         """
         from trials.outcomes.known import find_outcome
         from trials.ranking import find_ranking
+        from trials.within import find_within
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        return find_ranking(self.trials(within), found, age_days, among=self.trials())
+        names, everyone = tuple(within), self.trials()
+        wanted = find_within(everyone, names, self.folder) if names else everyone
+        return find_ranking(wanted, found, age_days, among=everyone)
 
     def explain(
         self,

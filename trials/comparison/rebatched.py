@@ -9,8 +9,8 @@ from formulary.quantity import format_number
 from trials.comparison.compared import Column
 from trials.effective import effective_portion
 from trials.factors.portion_facts import Pour
-from trials.model import REBATCHED
 from trials.on_day import as_it_stood
+from trials.rebatch import rebatches_days
 from trials.sentences import say_list
 
 
@@ -20,8 +20,7 @@ def is_rebatched(column: Column) -> bool:
 
 
 def _took_part(pour: Pour) -> bool:
-    steps = [step for step in pour.trial.after_pour if step.what == REBATCHED]
-    return any(pour.portion is None or step.portion in (None, pour.portion) for step in steps)
+    return bool(rebatches_days(pour.trial, pour.portion))
 
 
 def rebatched_remarks(columns: Sequence[Column], today: date | None = None) -> Iterable[str]:

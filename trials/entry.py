@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from formulary.document import Inline
 from formulary.document_edit import Value
-from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_elapsed, parse_quantity
+from formulary.errors import InputError
+from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_elapsed, parse_percent, parse_quantity
 
 # Events that come several times: one is told from another by its time.
 _SEVERAL = ("blending", "temperature")
@@ -121,6 +123,14 @@ def tidy_condition(key: str, text: str) -> str:
         return f"{parse_decimal(tidy):f} %"
     except NotAQuantity:
         return tidy
+
+
+def parse_share(text: str) -> Decimal:
+    """The percent that a person says of a share. Raises InputError for what is none."""
+    try:
+        return parse_percent(text)
+    except NotAQuantity as problem:
+        raise InputError.of("bad-share", problem.what, problem.do) from None
 
 
 def _tidy_time(text: str) -> str:

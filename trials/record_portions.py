@@ -11,8 +11,8 @@ from formulary.document import Entry as Field
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.document_write import Inline
 from formulary.errors import InputError
-from formulary.quantity import NotAQuantity, format_decimal, parse_percent
-from trials.entry import Entry
+from formulary.quantity import format_decimal
+from trials.entry import Entry, parse_share
 from trials.model import Trial, TrialPortion
 
 _SAID = re.compile(r"(?P<name>\S+) (?P<share>[\d.,]+ ?%?)(?: instead of (?P<planned>\S+))?")
@@ -25,7 +25,7 @@ def portions_entry(trial: Trial, said: Sequence[str], *, by_eye: str | None = No
     by_eye: give or take so many percent of the batter, of each share; each stays as exact as it was unless given.
     Raises InputError for what cannot be read, and where something that happened to a portion would be lost.
     """
-    give_or_take = None if by_eye is None else _percent(by_eye)
+    give_or_take = None if by_eye is None else parse_share(by_eye)
     wanted = [_parse_said(" ".join(text.split()), give_or_take) for text in said]
     there = _match([(one.name, one.planned_name) for one in trial.portions], wanted)
     _demand_nothing_lost([one for number, one in enumerate(trial.portions) if number not in there])
@@ -42,18 +42,11 @@ def _parse_said(text: str, by_eye: Decimal | None) -> dict[str, Value]:
     match = _SAID.fullmatch(text)
     if match is None:
         raise InputError.of("bad-portion", f"{text[:60]!r} does not say a portion and its share", _HOW)
-    share = Inline(percent=_percent(match.group("share")), by_eye=by_eye or Decimal(0))
+    share = Inline(percent=parse_share(match.group("share")), by_eye=by_eye or Decimal(0))
     tree: dict[str, Value] = {"name": match.group("name"), "share": share}
     if match.group("planned"):
         tree["instead_of"] = match.group("planned")
     return tree
-
-
-def _percent(text: str) -> Decimal:
-    try:
-        return parse_percent(text)
-    except NotAQuantity as problem:
-        raise InputError.of("bad-share", problem.what, problem.do) from None
 
 
 def _parts(wanted: Mapping[str, Value]) -> tuple[str, Decimal, Decimal]:
@@ -108,7 +101,7 @@ def write_portions(text: str, wanted: Sequence[Mapping[str, Value]], path: str |
 
     Raises CannotEdit where the file's layout does not let them be changed safely.
     """
-    root = _parse(text, path)
+    root = parse_root(text, path)
     parent = root.find("portions")
     if not wanted:
         return text if parent is None else _changed(text, lambda edit: edit.change_block(root, drop=["portions"]))
@@ -177,7 +170,7 @@ def _block(text: str, number: int, path: str | None) -> Block:
 
 
 def _items(text: str, path: str | None) -> tuple[Field, Sequence[Node]]:
-    parent = _parse(text, path).find("portions")
+    parent = parse_root(text, path).find("portions")
     if parent is None or not isinstance(parent.value, Listing):
         raise CannotEdit("`portions` is not a list")
     return parent, parent.value.items
@@ -188,7 +181,8 @@ def _text_of(item: Node, key: str) -> str:
     return found.value.text if found is not None and isinstance(found.value, Scalar) else ""
 
 
-def _parse(text: str, path: str | None) -> Block:
+def parse_root(text: str, path: str | None) -> Block:
+    """The tree of a trial's file that is to be changed. Raises InputError for one that cannot be read."""
     root, findings = parse_document(text, path)
     if root is None:
         raise InputError(findings)

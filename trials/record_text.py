@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
-from formulary.document import Block, Listing, Node, Scalar, parse_document
+from formulary.document import Block, Listing, Node, Scalar
 from formulary.document import Entry as Field
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
@@ -13,7 +13,7 @@ from formulary.fields import suggest
 from formulary.finding import Place, error
 from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
 from trials.entry import Entry as RecordEntry
-from trials.record_portions import write_portions
+from trials.record_portions import parse_root, write_portions
 
 _LISTS = ("events", "after_pour", "observations", "as_made")
 _BLOCKS = ("lots", "conditions", "bars")
@@ -43,7 +43,7 @@ def _write(text: str, entry: RecordEntry, path: str | None) -> str:
     if entry.section == "portions":
         assert isinstance(entry.value, Sequence)
         return write_portions(text, [each for each in entry.value if isinstance(each, Mapping)], path)
-    root = _parse(text, path)
+    root = parse_root(text, path)
     edit = DocumentEdit(text)
     if entry.section in _BLOCKS:
         assert entry.key is not None
@@ -53,13 +53,6 @@ def _write(text: str, entry: RecordEntry, path: str | None) -> str:
     else:
         _set_section(edit, root, entry.section, entry.value)
     return edit.result()
-
-
-def _parse(text: str, path: str | None) -> Block:
-    root, findings = parse_document(text, path)
-    if root is None:
-        raise InputError(findings)
-    return root
 
 
 def _block_for(root: Block, entry: RecordEntry) -> Block:
@@ -95,7 +88,7 @@ def _find_earlier(root: Block, entry: RecordEntry) -> tuple[Field | None, list[i
 
 def _remove_earlier(text: str, entry: RecordEntry, path: str | None) -> str:
     """The text without the earlier entry that says the same."""
-    parent, same = _find_earlier(_parse(text, path), entry)
+    parent, same = _find_earlier(parse_root(text, path), entry)
     if parent is None or not same:
         raise CannotEdit("what is to be taken back is not found in it")
     edit = DocumentEdit(text)
@@ -105,7 +98,7 @@ def _remove_earlier(text: str, entry: RecordEntry, path: str | None) -> str:
 
 def _replace_earlier(text: str, entry: RecordEntry, path: str | None) -> str | None:
     """The text with the entry in the place of the earlier one that says the same; None when there is none."""
-    parent, same = _find_earlier(_parse(text, path), entry)
+    parent, same = _find_earlier(parse_root(text, path), entry)
     if parent is None or not same or not isinstance(parent.value, Listing):
         return None
     items = parent.value.items
@@ -142,7 +135,7 @@ def _is_same(entry: Field | None, value: Value | None) -> bool:
 
 
 def _add_item(text: str, entry: RecordEntry, path: str | None) -> str:
-    root = _parse(text, path)
+    root = parse_root(text, path)
     block = _block_for(root, entry)
     parent = block.find(entry.section)
     edit = DocumentEdit(text)

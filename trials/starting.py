@@ -14,9 +14,9 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Place, stops
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
-from formulary.quantity import NotAQuantity, format_decimal, parse_percent
+from formulary.quantity import format_decimal
 from formulary.recipes.version import outside_formulary
-from trials.entry import tidy_amount, tidy_condition
+from trials.entry import parse_share, tidy_amount, tidy_condition
 from trials.identity import make_trial_id, random_code, trial_folder, trial_ids_among
 from trials.model import Plan, Trial
 from trials.plan import make_plan, parse_plan, render_plan
@@ -85,7 +85,7 @@ def start_trial(
         who=who,
         lots=lots,
         conditions={**_conditions_of(shared), **given},
-        portions=None if portions is None else [(name, _share(percent)) for name, percent in portions],
+        portions=None if portions is None else [(name, parse_share(percent)) for name, percent in portions],
         despite=[code for code in despite if code in stopped],
     )
     place = trial_folder(trial_id)
@@ -175,10 +175,3 @@ def _conditions_of(trial: Trial | None) -> dict[str, str]:
         elif value is not None:
             written[name] = value
     return written
-
-
-def _share(percent: str) -> Decimal:
-    try:
-        return parse_percent(percent)
-    except NotAQuantity as problem:
-        raise InputError.of("bad-share", problem.what, problem.do) from None

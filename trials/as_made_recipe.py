@@ -12,7 +12,7 @@ from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.effective import effective_pot, materials_of, pot_of_bars
+from trials.effective import materials_of, pot_of_bars, pot_of_batter
 from trials.model import Trial
 from trials.words import degree_words
 
@@ -27,7 +27,7 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
     Raises KeyError for a portion that the trial does not have, InputError where no oil went in.
     """
     materials, plan = materials_of(trial), trial.plan
-    pot, bars = effective_pot(plan, trial.as_made, trial.portions, trial.added), pot_of_bars(trial)
+    pot, bars = pot_of_batter(trial), pot_of_bars(trial)
     later = ", before it was rebatched" if bars != pot else ""
     if portion == WHOLE:
         portion = None

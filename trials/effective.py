@@ -75,13 +75,18 @@ def effective_pot(
     )
 
 
+def pot_of_batter(trial: Trial) -> Pot:
+    """The grams that went into a trial's pot, as `effective_pot` works them out."""
+    return effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+
+
 def pot_of_bars(trial: Trial) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
     What lay on top is worked in then, too.
-    Whether the bars are safe and what may be sold is judged by these; how the batter thickened, by `effective_pot`.
+    Whether the bars are safe and what may be sold is judged by these; how the batter thickened, by `pot_of_batter`.
     """
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_batter(trial)
     materials = {**trial.added, **trial.plan.materials}
     later = [
         _extra(AsMade(extra=name, weighed_g=weighed_g, at="trace", portion=step.portion), materials)
@@ -105,7 +110,7 @@ def effective_portion(trial: Trial, portion: str | None = None, *, as_bars: bool
     """
     from formulary.batch.figures import portion_pot, work_out_pot
 
-    whole = pot_of_bars(trial) if as_bars else effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    whole = pot_of_bars(trial) if as_bars else pot_of_batter(trial)
     pot, share = whole, 1.0
     if portion is not None and portion != WHOLE:
         share = {part.name: part.share for part in whole.portions}[portion]
@@ -137,7 +142,7 @@ def has_no_oils(trial: Trial, portion: str | None = None) -> bool:
     """
     from formulary.batch.figures import portion_pot
 
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_batter(trial)
     return (pot if portion in (None, WHOLE) else portion_pot(pot, portion)).grams("oil") <= 0
 
 

@@ -9,7 +9,7 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_portion, effective_pot, materials_of, pot_of_bars
+from trials.effective import effective_portion, materials_of, pot_of_bars, pot_of_batter
 from trials.model import Trial, TrialPortion
 from trials.rebatch import is_rebatched_in_part
 from trials.words import STAGES
@@ -21,7 +21,7 @@ def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
     A batter that was not divided is one portion, called `whole`. What a rebatch took in counts in the figures, as it
     does in the bars, and is not in the pot.
     """
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_batter(trial)
     return pot, work_out_pot(pot_of_bars(trial), materials_of(trial), trial.plan.settings).portions
 
 

@@ -30,7 +30,7 @@ from formulary.quantity import (
     parse_quantity,
 )
 from formulary.recipes.model import STAGES
-from trials.effective import WATER, effective_pot, materials_of
+from trials.effective import WATER, materials_of, pot_of_batter
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial
 from trials.record_portions import portions_entry as portions_entry
@@ -294,7 +294,7 @@ def forgot_to_replace(trial: Trial, material: str) -> Entry:
         raise InputError.of("no-replacement", what, suggest(material, names, f"it has: {', '.join(names) or 'none'}"))
     materials = materials_of(trial)
     brought_g = sum(water_in(line, materials) for line in replacing if line.material == material)
-    before_g = effective_pot(plan, trial.as_made, trial.portions, trial.added).grams("water")
+    before_g = pot_of_batter(trial).grams("water")
     weighed = f"{Decimal(repr(round(before_g + brought_g, 1)))} g"
     said = f"{_FORGOT} {material} off"
     earlier = [entry for entry in trial.as_made if entry.line == WATER and entry.at in (None, "lye water")]

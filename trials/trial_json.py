@@ -10,7 +10,7 @@ from formulary.batch.model import PotLine
 from formulary.finding import Finding
 from formulary.materials.model import Material
 from trials.checks import fit_to_sell
-from trials.effective import effective_portion, effective_pot, expected_cure
+from trials.effective import effective_portion, expected_cure, pot_of_batter
 from trials.model import Conditions, Release, Trial
 from trials.on_day import as_it_stood
 from trials.outcomes.find import find_values
@@ -36,7 +36,7 @@ def trial_json(
     judged, too. today: with it nothing that is recorded of a later day counts in what is worked out.
     """
     stood = as_it_stood(trial, today)
-    made = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    made = pot_of_batter(trial)
     figures = effective_portion(stood, as_bars=True).figures
     is_one_batter = not is_rebatched_in_part(stood)  # a mean over other bars would hide the worst of them
     return {

@@ -15,7 +15,7 @@ from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_portion, effective_pot, expected_cure
+from trials.effective import effective_portion, expected_cure, pot_of_batter
 from trials.identity import code_of
 from trials.model import Event, Trial
 from trials.on_day import as_it_stood
@@ -155,7 +155,7 @@ def _values(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[tuple[str
 
 def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
     planned = _by_line(trial.plan.pot.lines)
-    made = _by_line(effective_pot(trial.plan, trial.as_made, trial.portions, trial.added).lines)
+    made = _by_line(pot_of_batter(trial).lines)
     rows: list[Row] = []
     hidden = 0
     for key in (*planned, *(key for key in made if key not in planned)):

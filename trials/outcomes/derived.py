@@ -123,9 +123,9 @@ def _beyond_control(
 
 def _control(trial: Trial) -> str | None:
     """The portion that got no scent; the first of several."""
-    from trials.effective import effective_pot
+    from trials.effective import pot_of_batter
 
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_batter(trial)
     scented = {line.portion for line in pot.lines if line.role == "scent" and line.grams > 0}
     if None in scented:
         return None

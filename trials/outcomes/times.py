@@ -130,9 +130,9 @@ def _first_scented(trial: Trial, part: TrialPortion) -> tuple[str, Event] | None
 
 def _scent_stages(trial: Trial, part: TrialPortion) -> set[str]:
     """The stages at which this portion really got scent."""
-    from trials.effective import effective_pot
+    from trials.effective import pot_of_batter
 
-    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    pot = pot_of_batter(trial)
     return {
         line.at for line in pot.lines if line.role == "scent" and line.grams > 0 and line.portion in (None, part.name)
     }

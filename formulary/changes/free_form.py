@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 from formulary.changes.recipe_changes import FieldChange
@@ -22,6 +24,14 @@ def compare_free_form(before: Mapping[str, Any], after: Mapping[str, Any]) -> tu
             for key in sorted({*before, *after})
             if before.get(key) != after.get(key)
         )
+    # Which items of two lists the differ pairs depends on which comes first: asked in one direction always, it tells
+    # the way back as the way there.
+    if _in_order(after) < _in_order(before):
+        return tuple(replace(change, before=change.after, after=change.before) for change in _differ(after, before))
+    return _differ(before, after)
+
+
+def _differ(before: Mapping[str, Any], after: Mapping[str, Any]) -> tuple[FieldChange, ...]:
     from deepdiff import DeepDiff
 
     tree = DeepDiff(dict(before), dict(after), view="tree", threshold_to_diff_deeper=0, verbose_level=2)
@@ -31,6 +41,11 @@ def compare_free_form(before: Mapping[str, Any], after: Mapping[str, Any]) -> tu
         for level in levels
     ]
     return tuple(sorted(found, key=lambda change: change.field))
+
+
+def _in_order(part: Mapping[str, Any]) -> str:
+    """The tree as one text, to tell which of two comes first."""
+    return json.dumps(part, sort_keys=True, default=str)
 
 
 def describe_free_form(changes: tuple[FieldChange, ...]) -> str:

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from formulary.batch.figures import work_out_pot
 from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_portion, materials_of, pot_of_bars, pot_of_batter
+from trials.effective import effective_portion, pot_of_batter
 from trials.model import Trial, TrialPortion
 from trials.rebatch import is_rebatched_in_part
 from trials.words import STAGES
@@ -21,8 +20,7 @@ def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
     A batter that was not divided is one portion, called `whole`. What a rebatch took in counts in the figures, as it
     does in the bars, and is not in the pot.
     """
-    pot = pot_of_batter(trial)
-    return pot, work_out_pot(pot_of_bars(trial), materials_of(trial), trial.plan.settings).portions
+    return pot_of_batter(trial), effective_portion(trial, as_bars=True).figures.portions
 
 
 def superfat_words(trial: Trial) -> str:
@@ -110,8 +108,3 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
         }
         for portion, figure in zip(trial.portions, figures, strict=True)
     ]
-
-
-def scent_json(trial: Trial) -> list[dict[str, object]]:
-    """The scents of the whole batter with stable keys, in percent of oils, batter, cured and dry bar."""
-    return [line.to_json() for line in work_out_pot(pot_of_bars(trial), materials_of(trial), trial.plan.settings).scent]

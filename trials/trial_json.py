@@ -16,7 +16,7 @@ from trials.on_day import as_it_stood
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
-from trials.portions_text import portions_json, scent_json
+from trials.portions_text import portions_json
 from trials.rebatch import is_rebatched_in_part
 from trials.trial_text import trial_row
 from trials.words import as_made_words
@@ -57,7 +57,7 @@ def trial_json(
         },
         "cured": expected_cure(stood).to_json(),
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
-        "scent": scent_json(stood),
+        "scent": [line.to_json() for line in figures.scent],
         "portions": portions_json(stood),
         "who": trial.who,
         "conditions": _conditions_json(trial.conditions),

@@ -100,8 +100,7 @@ def fit_to_sell(
     """
     place = Place(trial.path)
     decision = trial.release
-    standing = check_before_sale(trial, free_alkali, today, cure_days=cure_days, register=register)
-    open_points = [finding for finding in standing if not _is_set_aside(trial, finding)]
+    open_points = _find_standing(trial, free_alkali, today, cure_days=cure_days, register=register)
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -109,6 +108,19 @@ def fit_to_sell(
         what = f"{decision.who} decided: {decision.decision} ({decision.why})"
         open_points.append(warn("not-for-sale", what, "", place))
     return tuple(open_points)
+
+
+def _find_standing(
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None,
+) -> list[Finding]:
+    """What speaks against selling a trial and is not set aside by its decision (parameters: `fit_to_sell`)."""
+    found = check_before_sale(trial, free_alkali, today, cure_days=cure_days, register=register)
+    return [each for each in found if not _is_set_aside(trial, each)]
 
 
 def _is_set_aside(trial: Trial, finding: Finding) -> bool:
@@ -146,14 +158,10 @@ def check_sale(
     if decision is None or decision.decision != "sell":
         return ()
 
-    def standing(day: date) -> list[Finding]:
-        found = check_before_sale(trial, free_alkali, day, register=register)
-        return [each for each in found if not _is_set_aside(trial, each)]
-
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
     on = "" if decision.on is None else f" on {decision.on.isoformat()}"
     again = f"formulary trial release {code_of(trial.id)}"
-    found = standing(today)
+    found = _find_standing(trial, free_alkali, today, register=register)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
         do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; ask those who have"
@@ -171,7 +179,8 @@ def check_sale(
         return (warn("sold-early", what, do, place),)
     if not any(find_ahead(trial, decision.on)):
         return ()  # nothing was recorded later, so that day saw what today sees
-    then = [each for each in standing(decision.on) if each.severity is not Severity.NOTE]
+    stood = _find_standing(trial, free_alkali, decision.on, register=register)
+    then = [each for each in stood if each.severity is not Severity.NOTE]
     if not then:
         return ()
     what = f"it is recorded as sold{on}, but by that day {'; '.join(each.what for each in then)}"
@@ -245,8 +254,7 @@ def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register
     if decision is None or decision.decision != "sell":
         return
     day = today if decision.on is None else min(decision.on, today)
-    found = check_before_sale(trial, free_alkali, day, register=register)
-    standing = [each for each in found if not _is_set_aside(trial, each)]
+    standing = _find_standing(trial, free_alkali, day, register=register)
     if not standing:
         return
     never = {each.code for each in standing if is_never_sold(each)}

@@ -11,8 +11,7 @@ import pytest
 
 import formulary
 import trials
-from cli.main import COMMANDS
-from cli.main import formulary as program
+from tests.cli.conftest import every_command
 
 # Command -> where a person finds the same in Python; the beginning is a public name of one of the two packages.
 COUNTERPARTS = {
@@ -75,14 +74,10 @@ COUNTERPARTS = {
 
 
 def commands() -> Iterator[str]:
-    context = click.Context(program)
-    for name in COMMANDS:
-        command = program.get_command(context, name)
-        assert command is not None
-        inner = command.commands if isinstance(command, click.Group) else {}
-        if not inner or (isinstance(command, click.Group) and command.invoke_without_command):
+    """Those that do something by themselves."""
+    for name, command in every_command():
+        if not isinstance(command, click.Group) or not command.commands or command.invoke_without_command:
             yield name
-        yield from (f"{name} {each}" for each in inner)
 
 
 @pytest.mark.parametrize("command", tuple(commands()))

@@ -6,13 +6,15 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+import click
 import pytest
 
-from cli.main import run
+from cli.main import COMMANDS, run
+from cli.main import formulary as program
 from formulary.starting import init_folder
 
 SOURCE = Path(__file__).parents[2]
@@ -39,6 +41,21 @@ class Ran:
 
 
 Run = Callable[..., Ran]
+
+
+def every_command() -> Iterator[tuple[str, click.Command]]:
+    """Every command by its words, each before those within it."""
+    for name in COMMANDS:
+        command = program.get_command(click.Context(program), name)
+        assert command is not None
+        yield from _commands_within(name, command)
+
+
+def _commands_within(words: str, command: click.Command) -> Iterator[tuple[str, click.Command]]:
+    yield words, command
+    if isinstance(command, click.Group):
+        for inner, found in command.commands.items():
+            yield from _commands_within(f"{words} {inner}", found)
 
 
 @pytest.fixture(autouse=True)

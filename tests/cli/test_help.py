@@ -2,30 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from importlib import import_module
 
 import click
 import pytest
 
 from cli.main import COMMANDS, GROUPS
-from tests.cli.conftest import Run
+from tests.cli.conftest import Run, every_command
 
-
-def commands_within(name: str, command: click.Command) -> Iterator[tuple[str, ...]]:
-    """The words of a command, and of those within it."""
-    yield (name,)
-    if isinstance(command, click.Group):
-        for inner, found in command.commands.items():
-            for words in commands_within(inner, found):
-                yield (name, *words)
-
-
-EVERY = [
-    words
-    for name, (module, _) in COMMANDS.items()
-    for words in commands_within(name, getattr(import_module(module), name.replace("-", "_")))
-]
+EVERY = [tuple(words.split()) for words, _ in every_command()]
 
 
 def test_each_command_stands_in_one_group() -> None:

@@ -8,28 +8,15 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-import click
 import pytest
 from jsonschema import Draft202012Validator
 from referencing import Registry, Resource
 
-from cli.main import COMMANDS
-from cli.main import formulary as program
-from tests.cli.conftest import BASE, Run
+from tests.cli.conftest import BASE, Run, every_command
 from tests.cli.test_terminal import SCENTED
 
-
-def commands() -> Iterator[tuple[str, click.Command]]:
-    for name in COMMANDS:
-        command = program.get_command(click.Context(program), name)
-        assert command is not None
-        yield name, command
-        for inner, each in command.commands.items() if isinstance(command, click.Group) else ():
-            yield f"{name} {inner}", each
-
-
 WITH_JSON = [
-    name for name, command in commands() if any("--json" in getattr(each, "opts", ()) for each in command.params)
+    name for name, command in every_command() if any("--json" in getattr(each, "opts", ()) for each in command.params)
 ]
 
 

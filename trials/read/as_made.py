@@ -8,12 +8,10 @@ from decimal import Decimal
 from formulary.document import Scalar
 from formulary.fields import SLUG, Fields, suggest
 from formulary.quantity import Kind
-from formulary.recipes.model import STAGES
+from formulary.recipes.model import PORTION_STAGES, STAGES
 from trials.effective import WATER, find_lines
 from trials.model import AsMade, Plan, TrialPortion
 from trials.read.parts import listed, read_portion
-
-PORTION_STAGES = ("trace", "top")
 
 
 def read_as_made(

@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from formulary.document import Scalar
 from formulary.fields import Fields, read_file, suggest
-from formulary.finding import Finding, error, has_errors
+from formulary.finding import Finding, Place, error, has_errors
 from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.recipes.model import COVERS
@@ -280,8 +280,6 @@ class _TrialReader:
 def unreadable_plan(path: str) -> Finding:
     """The finding for a trial whose planned.yaml is missing or broken."""
     do = f"bring it back: formulary restore {path.split('/')[-2]} --discard; a trial's numbers come from it alone"
-    from formulary.finding import Place
-
     return error("plan-missing", "the frozen plan beside this trial cannot be read", do, Place(path))
 
 

@@ -42,8 +42,8 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import Severity
     from formulary.text_table import paragraph
-    from trials.checks import is_never_sold
     from trials.lot_values import describe_lot_values
+    from trials.sale import is_never_sold
 
     found = [each for each in bench.check_trial(recorded) if each.code not in _OF_A_SALE]
     known = {(each.code, each.what) for each in bench.check_trial(before)}

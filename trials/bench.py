@@ -10,12 +10,13 @@ from typing import TYPE_CHECKING, Literal
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding
-from trials.checks import check_sale, check_trial, fit_to_sell
+from trials.checks import check_trial
 from trials.entry import Entry
 from trials.files import TrialFiles
 from trials.identity import random_code
 from trials.model import Trial
 from trials.on_day import as_it_stood
+from trials.sale import check_sale, fit_to_sell
 
 if TYPE_CHECKING:
     from pathlib import Path

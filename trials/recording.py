@@ -13,13 +13,13 @@ from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
 from trials.added import NOTHING_ADDED, Added, merge_lots, render_added
-from trials.checks import demand_possible_day, demand_sellable
 from trials.effective import kept_materials
 from trials.entry import Entry, shorten
 from trials.identity import trial_folder
 from trials.model import Trial
 from trials.record import describe_entries, made_on
 from trials.record_text import write_entries
+from trials.sale import demand_possible_day, demand_sellable
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles

@@ -7,9 +7,9 @@ from datetime import date
 
 from formulary.materials.model import Material
 from formulary.quantity import format_plain_number
-from trials.checks import find_overridden, fit_to_sell
 from trials.model import REBATCHED, Trial
 from trials.outcomes.outcome import Outcome
+from trials.sale import find_overridden, fit_to_sell
 
 FREE_ALKALI = "free alkali"
 

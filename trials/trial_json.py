@@ -9,7 +9,6 @@ from decimal import Decimal
 from formulary.batch.model import PotLine
 from formulary.finding import Finding
 from formulary.materials.model import Material
-from trials.checks import fit_to_sell
 from trials.effective import effective_portion, expected_cure, pot_of_batter
 from trials.model import Conditions, Release, Trial
 from trials.on_day import as_it_stood
@@ -18,6 +17,7 @@ from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 from trials.portions_text import portions_json
 from trials.rebatch import is_rebatched_in_part
+from trials.sale import fit_to_sell
 from trials.trial_text import trial_row
 from trials.words import as_made_words
 

@@ -11,9 +11,10 @@ import pytest
 
 from formulary.finding import Finding
 from formulary.materials.model import Known, Lot, ValueRange
-from trials import checks
-from trials.checks import check_trial, fit_to_sell
+from trials import checks_as_made, free_alkali, sale
+from trials.checks import check_trial
 from trials.model import Plan
+from trials.sale import fit_to_sell
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 
@@ -129,7 +130,7 @@ def test_nothing_is_said_of_a_trial_that_is_tested_cured_and_decided() -> None:
 
 
 def test_every_finding_of_a_trial_has_its_row() -> None:
-    source = Path(checks.__file__).read_text(encoding="utf-8")
+    source = "".join(Path(each.__file__).read_text(encoding="utf-8") for each in (checks_as_made, free_alkali, sale))
     raised = set(re.findall(r'\b(?:warn|note|stop|told)\(\s*"([a-z-]+)"', source))
     # what a refused sale says last is the sum of the others; lots without grams are an error of the file already
     assert raised - {"not-sold", "lots-unweighed"} == {case.code for case in CASES}

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from formulary.finding import Severity
-from trials.checks import check_trial, fit_to_sell
+from trials.checks import check_trial
 from trials.effective import effective_portion
 from trials.model import Trial
+from trials.sale import fit_to_sell
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 

@@ -16,13 +16,14 @@ from formulary.materials.model import FragranceLimit, Known
 from trials import record
 from trials.as_made_recipe import describe_as_made
 from trials.bench import open_bench
-from trials.checks import check_trial, fit_to_sell
+from trials.checks import check_trial
 from trials.effective import effective_portion
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot
 from trials.model import Trial
 from trials.outcomes.find import find_values
 from trials.outcomes.value import Missing, OutcomeValue
+from trials.sale import fit_to_sell
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 

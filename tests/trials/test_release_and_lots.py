@@ -5,10 +5,11 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from formulary.finding import Severity
-from trials.checks import check_trial, fit_to_sell
+from trials.checks import check_trial
 from trials.lot_trace import find_lot, render_lot
 from trials.model import Trial
 from trials.ready import plan_ready_by
+from trials.sale import fit_to_sell
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 

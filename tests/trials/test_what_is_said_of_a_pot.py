@@ -7,8 +7,9 @@ from dataclasses import replace
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Known, ValueRange
 from trials.as_made_recipe import describe_as_made
-from trials.checks import check_trial, fit_to_sell
+from trials.checks import check_trial
 from trials.model import Plan
+from trials.sale import fit_to_sell
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 

@@ -1,0 +1,100 @@
+"""What the grams in a pot, and the record of its making, say of a trial: is it safe, and do its lots add up?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+
+from formulary.batch.checks import check_pot
+from formulary.finding import Finding, Place, stops, warn
+from formulary.materials.lot_dates import check_dates_of_chosen
+from formulary.materials.model import Material
+from formulary.quantity import format_number
+from trials.effective import effective_portion, kept_materials, lot_weights, materials_of, pot_of_bars
+from trials.likely import check_likely
+from trials.minutes import check_minutes
+from trials.model import Trial
+from trials.on_day import as_it_stood
+from trials.recalculate import find_later_lye
+
+_LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
+
+
+def check_as_made(
+    trial: Trial, today: date | None = None, *, register: Mapping[str, Material] | None = None
+) -> tuple[Finding, ...]:
+    """What makes the batch as made unsafe, and what in the record of its making does not add up."""
+    findings = list(_check_bars(trial, today))
+    if register is not None and (trial.release is None or trial.release.decision != "discard"):
+        findings += find_later_lye(as_it_stood(trial, today), register)
+    findings += _check_lots(trial)
+    used: dict[str, tuple[str, ...]] = {name: (lot,) for name, lot in trial.plan.lots.items()}
+    used |= {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
+    findings += check_dates_of_chosen(materials_of(trial), used, trial.made)
+    findings += check_likely(trial)
+    findings += check_minutes(trial)
+    return tuple(placed(finding, trial) for finding in findings)
+
+
+def _check_bars(trial: Trial, today: date | None) -> Iterable[Finding]:
+    """What the grams in the bars decide, by what was worked in until today; stops that are to come are told, too."""
+    stood = as_it_stood(trial, today)
+    told: set[str] = set()
+    for loaf in (stood,) if stood is trial else (stood, trial):
+        formula = effective_portion(loaf, as_bars=True)
+        found = check_pot(formula.pot, formula.figures, materials_of(loaf), loaf.plan.recipe.purpose)
+        yield from (each for each in (found if loaf is stood else stops(found)) if each.code not in told)
+        told |= {each.code for each in found}
+
+
+def _check_lots(trial: Trial) -> Iterable[Finding]:
+    """Several lots of a line should make up what was weighed, and what is known of one should be known of all."""
+    pot = pot_of_bars(trial)
+    for material, uses in trial.lots.items():
+        yield from _check_certificates(trial, material)
+        grams = [float(use.grams) for use in uses if use.grams is not None]
+        weighed_g = sum(line.grams for line in pot.lines if line.material == material)
+        if lot_weights(uses) is None:
+            what = f"the lots of {material} are not all weighed, so that none of their certificates can hold"
+            yield warn("lots-unweighed", what, "write the grams of each under `lots:`")
+        if len(grams) < len(uses) or not uses:
+            continue
+        if abs(sum(grams) - weighed_g) > max(1.0, weighed_g * _LOT_TOLERANCE_PERCENT / 100.0):
+            what = (
+                f"the lots of {material} make {format_number(sum(grams), 1)} g,"
+                f" but {format_number(weighed_g, 1)} g went in"
+            )
+            yield warn("lots-total", what, "correct the lots, or record what was weighed under as_made")
+
+
+def _check_certificates(trial: Trial, material: str) -> Iterable[Finding]:
+    """A lot of which nothing is kept, where the lye was worked out, or is, by the certificate of another."""
+    frozen = kept_materials(trial).get(material)
+    used = [use.lot for use in trial.lots[material]]
+    kept = {} if frozen is None else frozen.lots
+    unknown = [lot for lot in used if lot not in kept]
+    if unknown and (material in trial.plan.lots or any(lot in kept for lot in used)):
+        what = f"no certificate of lot {' and '.join(unknown)} of {material} is kept with this trial"
+        if material in trial.plan.lots:
+            what += f", and its lye was weighed for lot {trial.plan.lots[material]}"
+        do = "the general values are used for it; look at its certificate before you use the soap"
+        yield warn("lot-certificate-missing", what, do)
+
+
+def placed(finding: Finding, trial: Trial) -> Finding:
+    """The finding said to be in the trial's file; an as-made entry for its material is where it stands."""
+    if finding.place.path is not None:
+        return finding
+    place = trial.place
+    for entry in trial.as_made:
+        if entry.material and entry.material in finding.what:
+            place = entry.place
+            break
+    return Finding(
+        finding.severity,
+        finding.code,
+        finding.what,
+        finding.do,
+        Place(trial.path, place.line, place.column, finding.place.field),
+        finding.found,
+    )

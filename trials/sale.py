@@ -1,0 +1,214 @@
+"""May a trial's bars be sold: what speaks against it, what its decision sets aside, what came up since."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from datetime import date
+from decimal import Decimal
+
+from formulary.batch.checks import NEVER_OVERRIDDEN
+from formulary.errors import InputError, StopError
+from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
+from formulary.materials.model import Material
+from formulary.quantity import format_decimal
+from trials.checks_as_made import check_as_made
+from trials.cure import DRYING_DAYS, end_of_cure, find_cure_begin
+from trials.cure import cure_days as days_of_cure
+from trials.free_alkali import check_free_alkali
+from trials.identity import code_of
+from trials.model import Trial
+from trials.on_day import as_it_stood, find_ahead
+from trials.outcomes.outcome import Outcome
+from trials.rebatch import find_last_rebatch
+from trials.recalculate import find_later_limits
+
+_LITTLE_FAT = ("superfat-low", "superfat-band")
+_FREE_ALKALI = ("free-alkali", "free-alkali-untested")
+
+
+def fit_to_sell(
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None = None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None = None,
+) -> tuple[Finding, ...]:
+    """What still stands between this trial and being sold; empty when nothing does.
+
+    free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
+    without it; what is recorded of a later day counts for nothing with it. cure_days: how long the cure must be; as
+    the plan's recipe says, or its settings, unless given. register: as it is today; with it the worse of its values and
+    of the frozen ones counts.
+    """
+    place = Place(trial.path)
+    decision = trial.release
+    open_points = _find_standing(trial, free_alkali, today, cure_days=cure_days, register=register)
+    if decision is None:
+        what = "nobody has decided yet whether it is sold"
+        open_points.append(note("not-decided", what, "record a decision with name and reason", place))
+    elif decision.decision != "sell":
+        what = f"{decision.who} decided: {decision.decision} ({decision.why})"
+        open_points.append(warn("not-for-sale", what, "", place))
+    return tuple(open_points)
+
+
+def _find_standing(
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None,
+) -> list[Finding]:
+    """What speaks against selling a trial and is not set aside by its decision (parameters: `fit_to_sell`)."""
+    found = check_before_sale(trial, free_alkali, today, cure_days=cure_days, register=register)
+    return [each for each in found if not _is_set_aside(trial, each)]
+
+
+def _is_set_aside(trial: Trial, finding: Finding) -> bool:
+    """Whether a trial's decision to sell names a finding that speaks against it, and may."""
+    decision = trial.release
+    if decision is None or decision.decision != "sell" or is_never_sold(finding):
+        return False
+    return finding.code in decision.despite
+
+
+def find_overridden(
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None = None,
+    *,
+    register: Mapping[str, Material] | None = None,
+) -> tuple[Finding, ...]:
+    """What speaks against selling a trial today and what its decision to sell sets aside by its code.
+
+    The decision named a code, and what it found then may have become worse since (parameters: `fit_to_sell`).
+    """
+    found = check_before_sale(trial, free_alkali, today, register=register)
+    return tuple(each for each in found if _is_set_aside(trial, each))
+
+
+def check_sale(
+    trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material] | None = None
+) -> tuple[Finding, ...]:
+    """What has come up against a loaf since it was recorded as sold, with what to do; empty for any other loaf.
+
+    A stop where it may hurt someone. Where nothing stands against it today, but something did on the day of the
+    decision, that is a warning (parameters: `fit_to_sell`).
+    """
+    decision = trial.release
+    if decision is None or decision.decision != "sell":
+        return ()
+
+    place = Place(trial.path, decision.place.line, decision.place.column, "release")
+    on = "" if decision.on is None else f" on {decision.on.isoformat()}"
+    again = f"formulary trial release {code_of(trial.id)}"
+    found = _find_standing(trial, free_alkali, today, register=register)
+    if found:
+        what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
+        do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; ask those who have"
+        do += " its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it is in"
+        grave = any(each.severity is Severity.STOP or each.code == "free-alkali" for each in found)
+        told = stop if grave else warn
+        return (told("sold-unfit", what, do, place),)
+    if decision.on is None:
+        return ()
+    do = f"correct the day of the decision ({again} sell --on DATE ...), or that of what was recorded"
+    if decision.on > today:
+        return (warn("sold-early", f"it is recorded as sold{on}, which lies ahead of today", do, place),)
+    if decision.on < trial.made:
+        what = f"it is recorded as sold{on}, before it was made on {trial.made.isoformat()}"
+        return (warn("sold-early", what, do, place),)
+    if not any(find_ahead(trial, decision.on)):
+        return ()  # nothing was recorded later, so that day saw what today sees
+    stood = _find_standing(trial, free_alkali, decision.on, register=register)
+    then = [each for each in stood if each.severity is not Severity.NOTE]
+    if not then:
+        return ()
+    what = f"it is recorded as sold{on}, but by that day {'; '.join(each.what for each in then)}"
+    return (warn("sold-early", what, do, place),)
+
+
+def check_before_sale(
+    trial: Trial,
+    free_alkali: Outcome,
+    today: date | None = None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None = None,
+) -> tuple[Finding, ...]:
+    """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`)."""
+    place = Place(trial.path)
+    trial = as_it_stood(trial, today)
+    checked = check_as_made(trial, register=register)
+    found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
+    if any(finding.code == "scent-limit-unknown" for finding in checked):
+        found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
+    found += check_free_alkali(trial, free_alkali, place, [each for each in checked if each.code in _LITTLE_FAT])
+    needed = days_of_cure(trial.plan.recipe, trial.plan.settings) if cure_days is None else cure_days
+    if today is not None:
+        found += _check_cure(trial, today, needed, place)
+    return tuple(found)
+
+
+def _check_cure(trial: Trial, today: date, needed_days: Decimal, place: Place) -> Iterable[Finding]:
+    """That the bars have not cured long enough, counted as `ready-by` plans it: from when they were cut and dry."""
+    since = "it was rebatched" if find_last_rebatch(trial) is not None else "pouring"
+    begin = find_cure_begin(trial)
+    needed = format_decimal(needed_days.normalize())
+    if begin is None:
+        what = f"its cure of {needed} days cannot be counted: it is not recorded when it was rebatched"
+        yield note("cure-short", what, "correct the rebatch, with its time", place)
+    elif today < (ready := end_of_cure(begin, needed_days)):
+        days = max((today - begin).days, 0)
+        what = f"it has cured {days} of {needed} days, which count from {DRYING_DAYS} days after {since}"
+        yield note("cure-short", what, f"wait until {ready.isoformat()}", place)
+
+
+def is_never_sold(finding: Finding) -> bool:
+    """Whether nobody can decide to sell in spite of it: lye that the fat cannot take up is caustic on skin."""
+    return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code in _FREE_ALKALI)
+
+
+def demand_possible_day(trial: Trial, today: date) -> None:
+    """Hold the day of a decision against the calendar.
+
+    Raises InputError for one that is still to come, or was before the soap was made.
+    """
+    on = None if trial.release is None else trial.release.on
+    if on is None:
+        return
+    do = f"say --on with the day on which it was decided, from {trial.made.isoformat()} to {today.isoformat()}"
+    if on > today:
+        raise InputError.of("decision-day", f"{on.isoformat()} lies ahead of today: nothing was decided then", do)
+    if on < trial.made:
+        do += f"; or correct `made: {trial.made.isoformat()}` in its trial.yaml"
+        raise InputError.of("decision-day", f"{on.isoformat()} is before the soap was made", do)
+
+
+def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material]) -> None:
+    """Hold a decision to sell against what is known of the trial.
+
+    register: as it is today; a certificate or a limit that came after the plan was frozen speaks against it, too.
+    Raises StopError with everything that speaks against selling and that the decision does not name in `despite`.
+    """
+    decision = trial.release
+    if decision is None or decision.decision != "sell":
+        return
+    day = today if decision.on is None else min(decision.on, today)
+    standing = _find_standing(trial, free_alkali, day, register=register)
+    if not standing:
+        return
+    never = {each.code for each in standing if is_never_sold(each)}
+    if never:
+        do = "test it first" if never == {"free-alkali-untested"} else "rework or discard it"
+        last = stop("not-sold", "it is not recorded as sold: this can never be overridden", do)
+    else:
+        codes = " ".join(f"--despite {code}" for code in dict.fromkeys(each.code for each in standing))
+        what = "it is not recorded as sold: too much speaks against it"
+        last = stop("not-sold", what, f"settle it; or, if you have reasons that you can answer for, add {codes}")
+    if any(find_ahead(trial, day)):
+        last = replace(last, do=f"{last.do}; nothing counts that is recorded of a later day than {day.isoformat()}")
+    raise StopError([*standing, last])

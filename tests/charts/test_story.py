@@ -21,12 +21,12 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.charts.layout import find_faults
+from tests.demo.in_memory import draw_year
 from tests.trials.invented import steady, trial, version
 from trials.answer.answer import LikelyCause
 from trials.charts import StoryData, draw_story, find_story
 from trials.charts.figure import Chart
 from trials.charts.story_data import StoryBand, StoryCause
-from trials.demo.in_memory import draw_year
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.factors.factors import find_factors

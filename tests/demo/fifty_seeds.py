@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from time import perf_counter
 
 from formulary.settings import Settings
-from trials.demo.generator import NOTHING_ACTS, PLANTED, WITHOUT_CAUSE, Truth
-from trials.demo.in_memory import draw_year
+from tests.demo.in_memory import NOTHING_ACTS, WITHOUT_CAUSE, draw_year
+from trials.demo.generator import PLANTED, Truth
 from trials.demo.scenario import CAUSE
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation

@@ -5,8 +5,9 @@ from __future__ import annotations
 import pytest
 
 from tests.demo.fifty_seeds import judge, study
+from tests.demo.in_memory import NOTHING_ACTS
 from trials.demo.build import SEED
-from trials.demo.generator import NOTHING_ACTS, PLANTED
+from trials.demo.generator import PLANTED
 
 SEEDS = 50
 

@@ -8,8 +8,8 @@ from dataclasses import replace
 import pytest
 
 from formulary.settings import Settings
-from trials.demo.generator import NOTHING_ACTS, PLANTED, Poured, Truth, draw_bench, pour
-from trials.demo.in_memory import PlannedLoaf, draw_year, plan_year
+from tests.demo.in_memory import NOTHING_ACTS, PlannedLoaf, draw_year, plan_year
+from trials.demo.generator import PLANTED, Poured, Truth, draw_bench, pour
 from trials.demo.scenario import CAUSE
 from trials.effective import effective_portion
 from trials.outcomes.find import find_values

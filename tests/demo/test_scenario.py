@@ -10,7 +10,7 @@ import pytest
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Severity
 from formulary.settings import Settings
-from trials.demo.in_memory import PlannedLoaf, plan_year
+from tests.demo.in_memory import PlannedLoaf, plan_year
 from trials.demo.scenario import (
     BASE,
     CAUSE,

@@ -15,7 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from trials.explain.designed import DesignPosterior, discrimination, foretell_runs, weigh_design
+from tests.outside.designed_experiment import DesignPosterior, discrimination, foretell_runs, weigh_design
 
 DATA = Path(__file__).parent / "data"
 

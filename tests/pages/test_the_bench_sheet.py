@@ -23,10 +23,10 @@ from formulary.errors import InputError, StopError, StorageError
 from formulary.folder import Folder
 from formulary.materials.register import read_builtin_register
 from tests.batch.recipes import PLAIN, weigh_out
+from tests.demo.in_memory import draw_year
 from tests.trials.examples import MIDWINTER_CLOVE, folder_with
 from trials import record
 from trials.bench import Bench, open_bench
-from trials.demo.in_memory import draw_year
 from trials.model import EVENT_WORDS, Trial
 from trials.pages.page import clean, element, render_page
 from trials.pages.sheet import Sheet, make_sheet

@@ -46,8 +46,6 @@ class Truth:
 
 
 PLANTED = Truth()
-WITHOUT_CAUSE = Truth(cause=None)
-NOTHING_ACTS = Truth(cause=None, per_5_c=0.0, per_20_s=0.0)
 
 
 @dataclass(frozen=True, slots=True)

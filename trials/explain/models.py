@@ -208,36 +208,6 @@ def compact(terms: Terms, models: Models, chance: FloatArray, thrift: float) -> 
     return fewer, shorter, chance[keep]
 
 
-def list_factorial_models(
-    factors: FloatArray, *, activity: float, order: int, most: int | None = None
-) -> tuple[Terms, Models]:
-    """The models of a designed experiment: any set of active factors, with their interactions up to `order`.
-
-    factors: shape (rows, factors). activity: prior chance that a factor is active. A set of f active factors
-    has weight (activity / (1 - activity))^f, whatever the number of its effects (Box and Meyer 1993, J.
-    Quality Technology 25(2), 94-105).
-    """
-    count = factors.shape[1]
-    effects = [c for k in range(1, order + 1) for c in combinations(range(count), k)]
-    number = {effect: k for k, effect in enumerate(effects)}
-    terms = Terms(
-        np.column_stack([factors[:, list(effect)].prod(axis=1) for effect in effects]),
-        tuple((effect,) for effect in effects),
-        np.ones(len(effects)),
-    )
-    sets: list[tuple[int, ...]] = [
-        s for k in range((count if most is None else most) + 1) for s in combinations(range(count), k)
-    ]
-    blocks = []
-    prior = []
-    for k in sorted({len(s) for s in sets}):
-        same = [s for s in sets if len(s) == k]
-        chosen = [[number[c] for m in range(1, min(order, k) + 1) for c in combinations(s, m)] for s in same]
-        blocks.append(np.array(chosen, dtype=np.int64).reshape(len(same), -1))
-        prior.append(np.full(len(same), k * np.log(activity / (1 - activity))))
-    return terms, Models(tuple(blocks), np.concatenate(prior))
-
-
 def _all_subsets(count: int, size: int) -> IntArray:
     if size == 2:
         return np.column_stack(np.triu_indices(count, 1)).astype(np.int64)

@@ -6,8 +6,8 @@ outcome is expected to give about which hypothesis is true:
 
     I = H(sum of p f) - sum of p H(f)
 
-A watching limit turns the part of every f beyond it into one lump. Information gain and the criterion of Meyer,
-Steinberg and Box (`designed.discrimination`) choose alike; this one speaks in bits and knows about limits.
+A watching limit turns the part of every f beyond it into one lump. Information gain and the criterion MD of Meyer,
+Steinberg and Box (Technometrics 38(4), 1996, 303-332) choose alike; this one speaks in bits and knows about limits.
 """
 
 from __future__ import annotations

@@ -40,6 +40,9 @@ from trials.start import render_new_trial
 
 _SEASON = 2024
 
+WITHOUT_CAUSE = Truth(cause=None)
+NOTHING_ACTS = Truth(cause=None, per_5_c=0.0, per_20_s=0.0)
+
 
 @dataclass(frozen=True, slots=True)
 class PlannedLoaf:

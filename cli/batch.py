@@ -22,9 +22,12 @@ from cli.pages import demand_page, tell_no_sheet, tell_page
 from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from formulary.batch.model import Batch
     from formulary.batch.sitting_model import Sitting
     from formulary.batch.size import Size
+    from formulary.finding import Finding
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.workshop import Workshop
 
@@ -92,7 +95,9 @@ def batch(
     FILE is the path of a recipe's file, such as one that somebody sent, and needs no formulary: outside of one the
     built-in materials and the usual settings count.
 
-    A lot counts in every loaf that holds its material. With --weighed, how to go on when something went over or was
+    A lot counts in every loaf that holds its material. Of several lots of one, --lot "olive-oil=OL-7 300 g" says how
+    much of each there is for all loaves: its sheet says what to weigh of each, in that proportion, since the lye is
+    worked out for it. With --weighed, how to go on when something went over or was
     forgotten: what is in the vessels by now, "castor-oil 0 g" for what is not. Once the lye is in the oils (--lye-in)
     all that goes in before counts as there, unless it is named, and no alkali can follow.
 
@@ -117,17 +122,9 @@ def batch(
         if weighed:
             tell_findings(workshop.remarks(workshop.find_recipe(recipes[0])))
             return _print_rescue(workshop, batches[0], weighed, despite, lye_is_in=lye_is_in, as_json=as_json)
-        batches = _override(batches, despite)
         if len(batches) > 1:
-            return _print_sitting(workshop, batches, as_json, sheet)
-        if as_json:
-            say_json(batches[0].to_json())
-        else:
-            from formulary.batch.weigh_out_text import render_batch
-
-            say(render_batch(batches[0], width=width(), show_all=show_all))
-        _save_sheet(workshop, None if batches[0].is_stopped else batches[0], sheet)
-    return STOPPED if batches[0].is_stopped else DONE
+            return _print_sitting(workshop, batches, despite, as_json, sheet)
+        return _print_batch(workshop, batches[0], despite, as_json, show_all, sheet)
 
 
 def _save_sheet(workshop: Workshop, weigh_out: Batch | Sitting | None, path: Path | None) -> None:
@@ -154,34 +151,57 @@ def _work_out(workshop: Workshop, recipes: tuple[str, ...], sizes: list[Size], c
     return batches
 
 
-def _override(batches: list[Batch], despite: tuple[str, ...]) -> list[Batch]:
-    from formulary.batch.overriding import override_stops
+def _tell_idle(despite: tuple[str, ...], findings: Iterable[Finding]) -> None:
+    """Say which of the codes stop nothing."""
     from formulary.finding import stops
 
-    standing = {finding.code for batch in batches for finding in stops(batch.findings)}
-    for code in set(despite) - standing:
+    standing = {finding.code for finding in stops(findings)}
+    for code in sorted(set(despite) - standing):
         tell(f"note: nothing stops this batch by {code!r}, so --despite {code} changes nothing")
-    return [override_stops(batch, despite) for batch in batches]
 
 
-def _print_sitting(workshop: Workshop, batches: list[Batch], as_json: bool, sheet: Path | None) -> int:
+def _print_batch(
+    workshop: Workshop, planned: Batch, despite: tuple[str, ...], as_json: bool, show_all: bool, sheet: Path | None
+) -> int:
+    from formulary.batch.overriding import override_stops
+    from formulary.batch.weigh_out_text import render_batch
+
+    _tell_idle(despite, planned.findings)
+    weighable = override_stops(planned, despite)
+    if as_json:
+        say_json(weighable.to_json())
+    else:
+        say(render_batch(weighable, width=width(), show_all=show_all))
+    _save_sheet(workshop, None if weighable.is_stopped else weighable, sheet)
+    return STOPPED if weighable.is_stopped else DONE
+
+
+def _print_sitting(
+    workshop: Workshop, planned: list[Batch], despite: tuple[str, ...], as_json: bool, sheet: Path | None
+) -> int:
+    from formulary.batch.overriding import override_sitting_stops, override_stops
     from formulary.batch.sitting_text import render_sitting
     from formulary.batch.weigh_out_text import render_batch
 
+    batches = [override_stops(batch, despite) for batch in planned]
+    told = [finding for batch in planned for finding in batch.findings]
     stopped = [each for each in batches if each.is_stopped]
-    if stopped and as_json:
-        nothing: dict[str, object] = {"pot": None, "jug": None, "jug_reason": None, "own": None, "findings": []}
-        say_json({"batches": [each.to_json() for each in batches], **nothing})
-    elif stopped:
-        say("\n\n".join(dict.fromkeys(render_batch(each, width=width()) for each in stopped)))
-    else:
+    if not stopped:
         sitting = workshop.sitting(batches)
+        _tell_idle(despite, [*told, *sitting.findings])
+        sitting = override_sitting_stops(sitting, despite)
         if as_json:
             say_json(sitting.to_json())
         else:
             say(render_sitting(sitting, width=width()))
         _save_sheet(workshop, None if sitting.is_stopped else sitting, sheet)
         return STOPPED if sitting.is_stopped else DONE
+    _tell_idle(despite, told)
+    if as_json:
+        nothing: dict[str, object] = {"pot": None, "jug": None, "jug_reason": None, "own": None, "findings": []}
+        say_json({"batches": [each.to_json() for each in batches], **nothing})
+    else:
+        say("\n\n".join(dict.fromkeys(render_batch(each, width=width()) for each in stopped)))
     _save_sheet(workshop, None, sheet)
     return STOPPED
 

@@ -97,12 +97,15 @@ def cost(
             naming = f"formulary trial lot {code_of(trial.id)} {{material}} {{lot}}"
             bars = bars or trial.bars.cut
         else:
+            from formulary.batch.lot_shares import check_lots_of_cost
             from formulary.materials.chosen_lots import parse_chosen_lots
 
             version = workshop.find_recipe(named)
             tell_findings(workshop.remarks(version))
             size = size if size.is_said else Size(oils="1000 g", cured=cured)
-            found = workshop.cost(workshop.batch_of_size(version, size, lots=parse_chosen_lots(lots)))
+            batch = workshop.batch_of_size(version, size, lots=parse_chosen_lots(lots))
+            tell_findings(check_lots_of_cost(batch))
+            found = workshop.cost(batch)
     if as_json:
         say_json(found.to_json() | {"bars": bars, "per_bar": found.per_bar(bars) if bars and found.is_known else None})
     else:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
 from formulary.batch.scale import Scale
 from formulary.finding import Finding
+from formulary.materials.chosen_lots import lot_shares
 from formulary.materials.model import Material
 
 ROLES = ("oil", "alkali", "water", "addition", "scent")
@@ -28,6 +29,9 @@ class PotLine:
     grams: float
     portion: str | None = None
     water: str | None = None
+
+    def to_json(self) -> dict[str, object]:
+        return {"material": self.material, "role": self.role, "at": self.at, "grams": self.grams}
 
 
 @dataclass(frozen=True, slots=True)
@@ -255,8 +259,8 @@ class Batch:
     """What to weigh, and what is known about it. Grams are None in JSON while a stop finding stands.
 
     All grams but those of alkali are exact; `scale` is what a sheet rounds them to. materials: what it was worked out
-    by, with the certificates of the lots chosen; what is worked out of it later holds to these. lots: material -> the
-    lots chosen.
+    by, with the certificates of the lots chosen; what is worked out of it later holds to these. lots: material -> its
+    lots -> the grams given of each, None for one that was named alone.
     """
 
     recipe: str
@@ -278,7 +282,7 @@ class Batch:
     process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     scale: Scale = field(default_factory=Scale)
     materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}), repr=False, compare=False)
-    lots: Mapping[str, tuple[str, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, Mapping[str, float | None]] = field(default_factory=lambda: MappingProxyType({}))
     cured: Cured | None = None
 
     @property
@@ -300,13 +304,36 @@ class Batch:
             "superfat": self.superfat.to_json(),
             "additions": [line.to_json() for line in self.additions],
             "scent": [line.to_json() for line in self.scent],
-            "portions": [portion.to_json() for portion in self.portions],
+            "portions": portions_json(self.portions, self.pot),
             "oil_mass_grams": self.oil_mass_g,
             "batter_grams": self.batter_grams,
             "cured": self.cured.to_json() if self.cured is not None else None,
+            "lots": self._lots_json(),
             "findings": [finding.to_json() for finding in self.findings],
         }
         return without_grams(tree) if self.is_stopped else tree
+
+    def _lots_json(self) -> list[dict[str, object]]:
+        grams = {name: sum(line.grams for line in self.pot.lines if line.material == name) for name in self.lots}
+        return [
+            {
+                "material": name,
+                "lot": lot,
+                "percent": 100.0 * share,
+                "given_grams": self.lots[name][lot],
+                "grams": share * grams[name],
+            }
+            for name in self.lots
+            for lot, share in lot_shares(self.lots[name]).items()
+        ]
+
+
+def portions_json(portions: Iterable[PortionFigures], pot: Pot) -> list[dict[str, object]]:
+    """The portions of a pot, each with the lines that go into it alone; all others follow the shares."""
+    return [
+        {**portion.to_json(), "own": [line.to_json() for line in pot.lines if line.portion == portion.name]}
+        for portion in portions
+    ]
 
 
 def without_grams(tree: dict[str, object]) -> dict[str, object]:

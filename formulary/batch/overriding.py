@@ -13,6 +13,7 @@ from formulary.finding import Finding, Severity, stops
 
 if TYPE_CHECKING:
     from formulary.batch.rescue import Rescue
+    from formulary.batch.sitting_model import Sitting
 
 
 def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:
@@ -25,6 +26,11 @@ def override_rescue_stops(rescue: Rescue, codes: Iterable[str]) -> Rescue:
     """The rescue with the stops of these codes turned into warnings that say so, as in a batch."""
     overridden = replace(rescue, findings=_overridden(rescue.findings, codes))
     return overridden if overridden.is_stopped else replace(overridden, way_out="")
+
+
+def override_sitting_stops(sitting: Sitting, codes: Iterable[str]) -> Sitting:
+    """The sitting with the stops of its loaves together turned into warnings that say so, as in a batch."""
+    return replace(sitting, findings=_overridden(sitting.findings, codes))
 
 
 def _overridden(findings: tuple[Finding, ...], codes: Iterable[str]) -> tuple[Finding, ...]:

@@ -10,13 +10,18 @@ from formulary.chemistry.alkali import rounded_down_g
 
 @dataclass(frozen=True, slots=True)
 class Remaining:
-    """One thing still to weigh, with how it changed from the plan; all in grams."""
+    """One thing still to weigh, with how it changed from the plan; all in grams.
+
+    measured_per_gram, measured_unit: so many spoons, cups or millilitres are a gram, for a rate by volume.
+    """
 
     material: str
     role: str
     planned_grams: float
     weighed_grams: float
     remaining_grams: float
+    measured_per_gram: float = 0.0
+    measured_unit: str | None = None
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -25,6 +30,8 @@ class Remaining:
             "planned_grams": self.planned_grams,
             "weighed_grams": self.weighed_grams,
             "remaining_grams": self.remaining_grams,
+            "measured_amount": None if self.measured_unit is None else self.remaining_grams * self.measured_per_gram,
+            "measured_unit": self.measured_unit,
         }
 
     def shown_g(self, scale: Scale) -> float:

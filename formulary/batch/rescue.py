@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from formulary.batch.checks import check_pot
 from formulary.batch.figures import nominal_concentration_percent, work_out_pot
+from formulary.batch.lot_shares import GivenLots, check_lots_of_rescue
 from formulary.batch.lye_checks import check_strong_jug
-from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures, PotLine, without_grams
+from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures, PotLine, portions_json, without_grams
 from formulary.batch.portion_practice import check_practice
 from formulary.batch.portion_weights import PortionWeights
 from formulary.batch.printed_checks import check_printed_pot
@@ -51,10 +53,10 @@ class Rescue:
     done about it. lye_is_in: whether the lye is in the oils already, so that neither alkali nor water can follow.
     superfat_percent, in_jug_percent, effective_percent: of the pot as it will be. remarks: what else to mind.
     findings: of that pot, and of the jug as it is now. scale: what a sheet rounds the grams to. pot: what will be in it
-    by the weights that the sheet says. portions: each portion of the batter, or the whole, with its scent. way_out:
-    what helps while a finding stops it. lye_to_pour_percent: the other way with too much alkali, how much of the lye,
-    once it is mixed, the oils are due as they were planned; None where it is not too much, is in the oils already, or
-    is not of one alkali and water alone.
+    by the weights that the sheet says. portions: each portion of the batter, or the whole, with its scent. lots: as in
+    the batch. way_out: what helps while a finding stops it. lye_to_pour_percent: the other way with too much alkali,
+    how much of the lye, once it is mixed, the oils are due as they were planned; None where it is not too much, is in
+    the oils already, or is not of one alkali and water alone.
     """
 
     way: str
@@ -68,6 +70,7 @@ class Rescue:
     scale: Scale
     pot: Pot
     portions: tuple[PortionFigures, ...]
+    lots: GivenLots = field(default_factory=lambda: MappingProxyType({}))
     way_out: str = ""
     lye_to_pour_percent: float | None = None
 
@@ -100,7 +103,7 @@ class Rescue:
             "in_jug_percent": self.in_jug_percent,
             "effective_percent": self.effective_percent,
             "remarks": list(self.remarks),
-            "portions": [portion.to_json() for portion in self.portions],
+            "portions": portions_json(self.portions, self.pot),
             "divided": [portion.to_json() for portion in self.divided],
             "findings": [finding.to_json() for finding in self.findings],
             "way_out": self.way_out,
@@ -164,7 +167,7 @@ def _go_on(
     pot = Pot(lines, batch.pot.portions)
     figures = work_out_pot(pot, materials, settings)
     remaining = tuple(
-        Remaining(*key, planned[key], there[key], _without_dust(whole[key] - there[key]))
+        Remaining(*key, planned[key], there[key], _without_dust(whole[key] - there[key]), *_measured(batch, key))
         for key in _in_working_order(lines)
     )
     printed = {LineKey(line.material, line.role): line.weighed_grams + line.shown_g(batch.scale) for line in remaining}
@@ -189,12 +192,24 @@ def _go_on(
             *(() if lye_is_in else _check_jugs(pot, there, remaining, materials)),
             *check_vessels(pot, materials, settings),
             *_check_practice(batch, pot, figures, materials, settings),
+            *check_lots_of_rescue(printed_pot.lines, batch.lots, batch.scale),
         ),
         scale=batch.scale,
         pot=printed_pot,
         portions=figures.portions,
+        lots=batch.lots,
         lye_to_pour_percent=None if lye_is_in else _lye_to_pour_percent(batch, wanted),
     )
+
+
+def _measured(batch: Batch, key: LineKey) -> tuple[float, str | None]:
+    """How many spoons are a gram of an addition that the recipe measures so wherever it goes in, and which."""
+    additions = [each for each in batch.additions if key.role == "addition" and each.material == key.material]
+    units = {each.measured_unit for each in additions}
+    grams = sum(each.grams for each in additions)
+    if len(units) != 1 or None in units or grams <= 0:
+        return 0.0, None
+    return sum(each.measured_amount for each in additions) / grams, units.pop()
 
 
 def _lye_to_pour_percent(batch: Batch, wanted: RescueWeights) -> float | None:

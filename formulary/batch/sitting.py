@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from formulary.batch.lot_shares import LOT_CODES, check_lots
 from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.printed_checks import check_printed_pot
 from formulary.batch.sitting_model import Shared, Sitting
@@ -57,9 +58,15 @@ def plan_sitting(
         materials,
         settings,
     )
-    sitting = Sitting(tuple(batches), pot, jug, tuple(own), reason, tuple(findings))
+    sitting = Sitting(tuple(map(_without_lots_told, batches)), pot, jug, tuple(own), reason, tuple(findings))
     printed = _check_printed(sitting, materials, settings)
-    return replace(sitting, findings=(*sitting.findings, *printed))
+    lots = check_lots((line for batch in batches for line in batch.pot.lines), sitting.lots, batches[0].scale)
+    return replace(sitting, findings=(*sitting.findings, *printed, *lots))
+
+
+def _without_lots_told(batch: Batch) -> Batch:
+    """What is given of a lot is for all loaves, and so judged by all that they take."""
+    return replace(batch, findings=tuple(finding for finding in batch.findings if finding.code not in LOT_CODES))
 
 
 def _check_printed(sitting: Sitting, materials: Mapping[str, Material], settings: Settings) -> Iterable[Finding]:

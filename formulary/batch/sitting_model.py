@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from formulary.batch.model import Batch, PotLine, without_grams
@@ -48,6 +49,11 @@ class Sitting:
         """Whether a finding of the loaves together says that nothing may be weighed out."""
         return bool(stops(self.findings))
 
+    @property
+    def lots(self) -> dict[str, Mapping[str, float | None]]:
+        """material -> lot -> the grams given of it for all loaves, as in a batch."""
+        return {name: lots for batch in self.batches for name, lots in batch.lots.items()}
+
     def to_json(self) -> dict[str, object]:
         """With stable keys; null for every gram while it is stopped."""
         tree = self._to_json()
@@ -59,9 +65,6 @@ class Sitting:
             "pot": self.pot.to_json() if self.pot is not None else None,
             "jug": self.jug.to_json() if self.jug is not None else None,
             "jug_reason": self.jug_reason,
-            "own": [
-                [{"material": line.material, "role": line.role, "at": line.at, "grams": line.grams} for line in lines]
-                for lines in self.own
-            ],
+            "own": [[{**line.to_json(), "portion": line.portion} for line in lines] for lines in self.own],
             "findings": [finding.to_json() for finding in self.findings],
         }

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from formulary.batch.lot_shares import lot_words
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue
 from formulary.batch.scale import format_shown
@@ -16,6 +17,7 @@ from formulary.batch.weigh_out_text import (
     cured_lines,
     format_weight,
     heading,
+    measured_words,
     portion_rows,
     render_figures,
     render_findings,
@@ -136,15 +138,21 @@ def cooling_words(sitting: Sitting) -> str:
     return f"then let it clear and cool: {each}"
 
 
+def shared_remark(sitting: Sitting, material: str, shown_g: float) -> str:
+    """What a maker should know of what goes into a vessel for all loaves."""
+    is_alkali = material in find_alkalis(sitting)
+    role = "alkali" if is_alkali else ""
+    lots = lot_words(sitting.lots, material, role, shown_g, sitting.batches[0].scale)
+    return "; ".join(filter(None, (lots, cooling_words(sitting) if is_alkali else "")))
+
+
 def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
-    alkalis = find_alkalis(sitting)
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [
-        Row(material_words(material), (format_weight("alkali", grams),), cooling_words(sitting))
-        if material in alkalis
-        else Row(material_words(material), (format_weight("", grams),))
+        Row(material_words(material), (format_weight(role, grams),), shared_remark(sitting, material, grams))
         for material, grams in lines
+        for role in ("alkali" if material in find_alkalis(sitting) else "",)
     ]
     return [*rows, Row("together", (format_shown(sum(shared.values())),))]
 
@@ -171,7 +179,7 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         is_as_planned = line.weighed_grams == line.planned_grams
         there = format_weight(line.role, planned_g) if is_as_planned else format_shown(line.weighed_grams)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
-        rows.append(Row(material_words(line.material), cells))
+        rows.append(Row(material_words(line.material), cells, _how_to_add(rescue, line.material, line.role, to_add_g)))
     lines += [*render_rows(rows, width=width), ""]
     if rescue.division:
         lines += [*_division(rescue, width), ""]
@@ -196,9 +204,21 @@ def _division(rescue: Rescue, width: int) -> list[str]:
     for step in rescue.division:
         rows.append(Row(step.title, ("g",), indent=0))
         for each in step.lines:
-            rows.append(Row(material_words(each.line.material), (format_weight(each.line.role, each.grams),)))
+            note = _how_to_add(rescue, each.line.material, each.line.role, each.grams)
+            rows.append(Row(material_words(each.line.material), (format_weight(each.line.role, each.grams),), note))
         rows += portion_rows(step.portions)
     return render_rows(rows, width=width)
+
+
+def _how_to_add(rescue: Rescue, material: str, role: str, to_add_g: float) -> str:
+    """How many spoons it is, and how much of each lot, as on the sheet that the batch was begun by."""
+    if to_add_g <= 0:
+        return ""
+    parts = [lot_words(rescue.lots, material, role, to_add_g, rescue.scale)]
+    for line in rescue.remaining:
+        if (line.material, line.role) == (material, role) and line.measured_unit is not None:
+            parts.append(measured_words(to_add_g * line.measured_per_gram, line.measured_unit))
+    return "; ".join(filter(None, parts))
 
 
 def _render_stopped(rescue: Rescue, width: int) -> str:

@@ -20,6 +20,7 @@ from formulary.batch.figures import (
     superfat_band,
     water_in,
 )
+from formulary.batch.lot_shares import check_lots
 from formulary.batch.model import (
     Batch,
     Pot,
@@ -109,9 +110,9 @@ def work_out_batch(
         oil_mass_g = _oils_for_batter(recipe, materials, settings, batter_mass_g)
     pot, lye, nominal_water_g = _fill_pot(recipe, materials, settings, oil_mass_g)
     batch = _describe(version, recipe, pot, lye, nominal_water_g, materials, settings)
-    findings = in_file_order(check_batch(batch, recipe, materials, settings))
-    chosen = {name: (lot,) if isinstance(lot, str) else tuple(lot) for name, lot in (lots or {}).items()}
-    return replace(batch, findings=findings, lots=MappingProxyType(chosen))
+    chosen = {name: {lot: None} if isinstance(lot, str) else dict(lot) for name, lot in (lots or {}).items()}
+    findings = (*check_batch(batch, recipe, materials, settings), *check_lots(pot.lines, chosen, batch.scale))
+    return replace(batch, findings=in_file_order(findings), lots=MappingProxyType(chosen))
 
 
 def check_kilogram(recipe: Recipe, register: Mapping[str, Material], settings: Settings) -> tuple[Finding, ...]:

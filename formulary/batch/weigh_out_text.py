@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from formulary.batch.lot_shares import lot_words
 from formulary.batch.model import WHOLE, Batch, PortionFigures, PotLine
 from formulary.batch.portion_weights import PortionWeights
 from formulary.batch.scale import format_shown
@@ -107,6 +108,9 @@ def format_weight(role: str, shown_g: float) -> str:
 def remark(batch: Batch, weighed: StepLine) -> str:
     """What a maker should know of a line while weighing it."""
     line, remarks = weighed.line, list[str]()
+    lots = lot_words(batch.lots, line.material, line.role, weighed.grams, batch.scale)
+    if lots:
+        remarks.append(lots)
     if line.role == "alkali":
         temperature = batch.process.get("lye_temperature")
         remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
@@ -121,9 +125,7 @@ def remark(batch: Batch, weighed: StepLine) -> str:
             whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
             remarks.append(whose.format(format_number(water_g, 0)))
         if addition.measured_unit is not None:
-            level = " level" if addition.measured_unit in SPOON_UNITS else ""
-            amount = format_plain_number(addition.measured_amount * weighed.part, 2)
-            remarks.append(f"{amount}{level} {addition.measured_unit.replace('_', ' ')}")
+            remarks.append(measured_words(addition.measured_amount * weighed.part, addition.measured_unit))
         if addition.prepared:
             remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
     if line.role == "oil" and abs(weighed.grams - line.grams) > batch.scale.step_for(line.grams) / 2 + _HAIR_G:
@@ -132,6 +134,12 @@ def remark(batch: Batch, weighed: StepLine) -> str:
     if weighed.parts:
         remarks.append(_division(weighed.parts))
     return "; ".join(remarks)
+
+
+def measured_words(amount: float, unit: str) -> str:
+    """An amount that is measured by volume, as a maker measures it: `2.5 level tsp`."""
+    level = " level" if unit in SPOON_UNITS else ""
+    return f"{format_plain_number(amount, 2)}{level} {unit.replace('_', ' ')}"
 
 
 def stage_is_jug(line: PotLine) -> bool:

@@ -36,14 +36,31 @@ def parse_chosen_lots(texts: Iterable[str]) -> dict[str, dict[str, float | None]
         except NotAQuantity as problem:
             faults += InputError.of("bad-lot", problem.what, problem.do).findings
             continue
-        chosen.setdefault(material, {})[match.group("lot") if match else rest] = grams
-    for material, lots in chosen.items():
-        if len(lots) > 1 and None in lots.values():
-            what = f"several lots of {material}, and not the weight of each"
-            faults += InputError.of("bad-lot", what, _EXAMPLE).findings
+        lot = match.group("lot") if match else rest
+        if lot in chosen.get(material, {}):
+            faults += InputError.of("bad-lot", f"lot {lot} of {material} is given twice", "give it once").findings
+            continue
+        chosen.setdefault(material, {})[lot] = grams
+    faults += [fault for material, lots in chosen.items() for fault in _check_weighed(material, lots)]
     if faults:
         raise InputError(faults)
     return chosen
+
+
+def _check_weighed(material: str, lots: Mapping[str, float | None]) -> Iterable[Finding]:
+    """That each of several lots has a weight: nobody knows how much of one it is otherwise."""
+    if len(lots) > 1 and not all(weight_g is not None and weight_g > 0 for weight_g in lots.values()):
+        what = f"several lots of {material}, and not the weight of each"
+        yield from InputError.of("bad-lot", what, _EXAMPLE).findings
+
+
+def lot_shares(lots: Mapping[str, float | None]) -> dict[str, float]:
+    """Lot -> the part of its material that it is, by the weights given; 1 where it is the only one."""
+    if len(lots) == 1:
+        return dict.fromkeys(lots, 1.0)
+    grams = {lot: weight_g for lot, weight_g in lots.items() if weight_g is not None}
+    total_g = sum(grams.values())
+    return {lot: weight_g / total_g for lot, weight_g in grams.items()}
 
 
 def find_weight(lot: str) -> str | None:
@@ -95,7 +112,7 @@ def demand_known_lot(register: Mapping[str, Material], name: str, lot: str) -> N
 def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dict[str, Material]:
     """The materials as their chosen lots have them; several lots of one by weight.
 
-    Raises InputError for a material that is not there, or a lot that it does not have.
+    Raises InputError for a material that is not there, a lot that it does not have, or several without their weights.
     """
     found = dict(materials)
     faults: list[Finding] = []
@@ -106,13 +123,13 @@ def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dic
             faults += InputError.of("unknown-material", f"nothing here is called {name[:40]!r}", do).findings
             continue
         material = materials[name]
-        unknown = [lot for lot in weights if lot not in material.lots]
-        faults += [fault for lot in unknown for fault in unknown_lot(material, lot).findings]
-        if not unknown:
+        of_it = [*_check_weighed(name, weights)]
+        of_it += [fault for lot in weights if lot not in material.lots for fault in unknown_lot(material, lot).findings]
+        faults += of_it
+        if not of_it:
             from formulary.materials.lots import mix_lots
 
-            grams = {lot: 1.0 if weight_g is None else weight_g for lot, weight_g in weights.items()}
-            found[name] = mix_lots(material, grams)
+            found[name] = mix_lots(material, lot_shares(weights))
     if faults:
         raise InputError(faults)
     return found

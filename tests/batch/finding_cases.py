@@ -880,4 +880,29 @@ PRACTICE = [
     ),
 ]
 
-CASES = [*ERRORS, *SUPERFAT, *LYE, *LIQUIDS, *SCENT, *VESSELS, *MATERIALS, *PRACTICE]
+
+def two_lots(first_g: float, second_g: float) -> Kitchen:
+    """The plain bar, of which 600 g are olive oil, from two lots."""
+    lots = "lots: {OL-1: {saponification_value: 188}, OL-2: {saponification_value: 192}}"
+    weights = {"olive-oil": {"OL-1": first_g, "OL-2": second_g}}
+    return replace(plain(), materials={"olive-oil": OLIVE.format(more=lots)}, lots=weights)
+
+
+LOTS = [
+    Case(
+        "stop lots-short",
+        two_lots(300.0, 298.9),
+        two_lots(300.0, 299.0),  # a scale of 1 g is no better
+        "give weights that make 600 g",
+        two_lots(300.0, 300.0),
+    ),
+    Case(
+        "note lots-in-proportion",
+        two_lots(300.0, 301.1),
+        two_lots(300.0, 301.0),
+        "or give weights that make 600 g",
+        two_lots(400.0, 200.0),
+    ),
+]
+
+CASES = [*ERRORS, *SUPERFAT, *LYE, *LIQUIDS, *SCENT, *VESSELS, *MATERIALS, *PRACTICE, *LOTS]

@@ -12,7 +12,7 @@ from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import WATER, work_out_batch
 from formulary.finding import Finding, has_errors
-from formulary.materials.chosen_lots import with_chosen_lots
+from formulary.materials.chosen_lots import ChosenLots, with_chosen_lots
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.model import Recipe
@@ -29,7 +29,7 @@ class Kitchen:
     settings: str = "format: 1\n"
     materials: Mapping[str, str] = field(default_factory=dict)
     oils_g: float = 1000.0
-    lots: Mapping[str, str] = field(default_factory=dict)
+    lots: ChosenLots = field(default_factory=dict)
     made: tuple[PotLine, ...] | None = None
 
     def find(self) -> tuple[Finding, ...]:

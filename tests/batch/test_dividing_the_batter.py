@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 
 from formulary.batch.model import Batch
 from formulary.batch.portion_weights import PortionWeights, weigh_portions
+from formulary.batch.rescue import work_out_rescue
 from formulary.batch.sheet_weights import shown_weights
 from formulary.batch.sitting import plan_sitting
-from formulary.batch.sitting_text import render_sitting
+from formulary.batch.sitting_text import render_rescue, render_sitting
 from formulary.batch.weigh_out_text import render_batch
 from formulary.batch.working_steps import find_steps
-from formulary.settings import parse_settings
+from formulary.settings import Settings, parse_settings
 from tests.batch.recipes import PLAIN, weigh_out
 
 CLOVE = "additions:\n  - {material: rose-clay, rate: 2 % of oils, at: trace}\n"
@@ -141,6 +142,57 @@ def test_while_a_stop_stands_no_spoon_is_shown_either() -> None:
     text += "additions:\n  - {material: rose-clay, rate: 2 tsp per kg oils, at: oils}\n"
     (clay,) = weigh_out(text).to_json()["additions"]  # type: ignore[misc]
     assert (clay["grams"], clay["measured_amount"]) == (None, None)
+
+
+def test_a_rescue_says_the_spoons_that_the_sheet_said() -> None:
+    # Common practice, no source: a metric teaspoon is 5 ml; the built-in loose heap of rose clay is 0.6 g/ml.
+    text = divided(50, 100).replace("rose-clay, rate: 2 % of oils", "rose-clay, rate: 4 tsp per kg oils")
+    text = text.replace("gets: {clove-bud-oil: 100,", "gets: {rose-clay: 75, clove-bud-oil: 100,")
+    text = text.replace("gets: {clove-bud-oil: 0,", "gets: {rose-clay: 25, clove-bud-oil: 0,")
+    text += "process: {lye_temperature: 38 °C}\n"
+    batch = weigh_out(text)
+    for weighed_g, left in ((0.0, "4 level tsp"), (3.0, "3 level tsp"), (12.0, "")):
+        rescue = work_out_rescue(batch, {"olive-oil": 600.0, "rose-clay": weighed_g}, batch.materials, Settings())
+        sheet = " ".join(render_rescue(rescue).split())
+        before, _, after = sheet.partition("Divide the batter")
+        assert re.search(r"rose clay 12 [\d.]+ [\d.]+ ?(\d level tsp)?", before).group(1) == (left or None)  # type: ignore[union-attr]
+        assert "rose clay 9 3 level tsp" in after
+        assert "rose clay 3 1 level tsp" in after
+        (clay,) = (line for line in rescue.to_json()["remaining"] if line["material"] == "rose-clay")  # type: ignore[attr-defined]
+        assert (clay["measured_amount"], clay["measured_unit"]) == (pytest.approx((12 - weighed_g) / 3), "tsp")
+    heaps = text.replace("at: trace}", "at: trace}\n  - {material: rose-clay, rate: 5 g per kg oils, at: oils}", 1)
+    mixed = work_out_rescue(weigh_out(heaps), {"olive-oil": 600.0}, batch.materials, Settings())
+    assert "tsp" not in render_rescue(mixed)  # it goes in by spoons and by weight: no count would be true
+
+
+def test_json_says_what_of_a_line_goes_into_each_portion_alone() -> None:
+    text = divided(60, 25).replace("gets: {clove-bud-oil: 25,", "gets: {rose-clay: 100, clove-bud-oil: 25,")
+    batch = weigh_out(text.replace("gets: {clove-bud-oil: 75,", "gets: {rose-clay: 0, clove-bud-oil: 75,"))
+    tree = batch.to_json()
+    loaves = plan_sitting([batch, batch], batch.materials)
+    rescue = work_out_rescue(batch, {"olive-oil": 600.0}, batch.materials, Settings())
+    clay, clove, poppy = ("rose-clay", "addition", "trace"), ("clove-bud-oil", "scent", "trace"), "poppy-seeds"
+    wanted = {
+        "white": {clay: 20.0, clove: 2.5},
+        "red": {clove: 7.5, (poppy, "addition", "top"): 10.0},
+    }
+    for portions in (tree["portions"], rescue.to_json()["portions"]):
+        found = {
+            portion["name"]: {(line["material"], line["role"], line["at"]): line["grams"] for line in portion["own"]}
+            for portion in portions  # type: ignore[attr-defined]
+        }
+        assert found.keys() == wanted.keys()
+        for name, lines in wanted.items():
+            assert found[name] == pytest.approx(lines)
+    for own in loaves.to_json()["own"]:  # type: ignore[attr-defined]
+        alone = {name: {} for name in wanted}  # type: dict[str, dict[object, float]]
+        for line in own:
+            if line["portion"] is not None:
+                alone[line["portion"]][line["material"], line["role"], line["at"]] = line["grams"]
+        for name, lines in wanted.items():
+            assert alone[name] == pytest.approx(lines)
+    (whole,) = weigh_out(PLAIN + CLOVE).to_json()["portions"]  # type: ignore[misc]
+    assert (whole["name"], whole["own"]) == ("whole", [])
 
 
 def test_what_the_cure_is_expected_to_leave_is_all_but_that_part_of_the_water() -> None:

@@ -29,6 +29,7 @@ PLAN_ONLY = {
     ),
     *("lye-crystallises", "oil-addition", "water-below-zero", "milk-not-frozen", "beer-not-flat"),
     *("pot-small", "jug-small", "label-duty", "inci-unknown", "saponification-low"),
+    *("lots-short", "lots-in-proportion"),
     *(row.code for row in read_common_practice()),
 }
 # A lot is chosen for a plan; a trial names what it used in its own file, which tests/trials holds.

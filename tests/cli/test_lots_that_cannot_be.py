@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+from importlib.resources import files
 from pathlib import Path
 
+import jsonschema
 import pytest
 
 from tests.cli.conftest import Run
@@ -97,3 +99,49 @@ def test_a_decision_of_another_day_than_could_be_is_refused(formulary: Run) -> N
         ran = formulary(*decided, "--on", on)
         assert ran.status == 2
         assert why in ran.err
+
+
+def register_two_lots(formulary: Run) -> None:
+    for lot, value in (("OL-7", "186"), ("OL-8", "194")):
+        assert formulary("materials", "lot", "olive-oil", lot, "--set", f"saponification_value={value}").status == 0
+
+
+@pytest.mark.usefixtures("home")
+def test_lots_that_do_not_cover_a_batch_stop_it_and_only_are_a_proportion_when_that_is_said(formulary: Run) -> None:
+    register_two_lots(formulary)
+    # 530 g of olive oil a loaf.
+    short = ("--oils", "1000g", "--lot", "olive-oil=OL-7 400 g", "--lot", "olive-oil=OL-8 100 g")
+    ran = formulary("batch", "harbour-base", *short)
+    assert (ran.status, "In the jug" in ran.out) == (1, False)
+    assert "500 g, and 530 g" in " ".join(ran.out.split())
+    knowingly = formulary("batch", "harbour-base", *short, "--despite", "lots-short")
+    assert (knowingly.status, knowingly.err) == (0, "")
+    assert "424 g of lot OL-7, 106 g of lot OL-8" in " ".join(knowingly.out.split())
+    tree = json.loads(formulary("batch", "harbour-base", *short, "--json").out)
+    assert {line["grams"] for line in tree["lots"]} == {None}
+    assert {line["percent"] for line in tree["lots"]} == {80.0, 20.0}
+    cost = formulary("cost", "harbour-base", *short)
+    assert cost.status == 0
+    assert "warn: the lots of olive-oil make 500 g, and 530 g" in cost.err
+
+
+@pytest.mark.usefixtures("home")
+def test_the_lots_of_a_sitting_have_to_cover_all_its_loaves(formulary: Run) -> None:
+    schema = json.loads((files("formulary") / "schemas" / "sitting.schema.json").read_text(encoding="utf-8"))
+    register_two_lots(formulary)
+    loaves = ("batch", "harbour-base", "harbour-base", "--oils", "1000g")
+    for_one = (*loaves, "--lot", "olive-oil=OL-7 400 g", "--lot", "olive-oil=OL-8 200 g")
+    ran = formulary(*for_one, "--json")
+    assert ran.status == 1
+    tree = json.loads(ran.out)
+    jsonschema.validate(tree, schema)
+    assert {line["grams"] for own in tree["own"] for line in own} == {None}
+    assert "600 g, and 1060 g" in tree["findings"][0]["what"]
+    knowingly = formulary(*for_one, "--despite", "lots-short", "--despite", "scent-limit")
+    assert knowingly.status == 0
+    assert "'scent-limit'" in knowingly.err
+    assert "'lots-short'" not in knowingly.err
+    enough = formulary(*loaves, "--lot", "olive-oil=OL-7 700 g", "--lot", "olive-oil=OL-8 360 g")
+    assert enough.status == 0
+    assert "lots-" not in enough.out
+    assert " ".join(enough.out.split()).count("350 g of lot OL-7, 180 g of lot OL-8") == 2

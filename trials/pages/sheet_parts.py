@@ -9,7 +9,7 @@ from formulary.batch.model import Batch
 from formulary.batch.scale import format_shown
 from formulary.batch.sheet_weights import batter_of, oils_of, shown_weights
 from formulary.batch.sitting_model import Sitting
-from formulary.batch.sitting_text import cooling_words, sort_findings
+from formulary.batch.sitting_text import shared_remark, sort_findings
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.weigh_out_text import (
     HOUSEHOLD,
@@ -90,11 +90,10 @@ def _to_weigh(batch: Batch, each: StepLine, lots: Lots) -> ToWeigh:
 def _shared(sitting: Sitting, vessel: Mapping[str, float], lots: Lots, left: str = "") -> Iterable[ToWeigh]:
     alkalis = find_alkalis(sitting)
     for material, grams in sorted(vessel.items(), key=lambda line: line[0] != "water"):  # lye goes into water
-        is_alkali = material in alkalis
         yield ToWeigh(
             material_words(material),
-            format_weight("alkali" if is_alkali else "", grams),
-            cooling_words(sitting) if is_alkali else "",
+            format_weight("alkali" if material in alkalis else "", grams),
+            shared_remark(sitting, material, grams),
             lots.get(material, ""),
             material != "water",
         )

@@ -32,12 +32,12 @@ def branch(
     """
     from formulary.changes.text import render_details
     from formulary.errors import InputError
-    from formulary.recipes.tweaks import faults_beside, parse_each_tweak
+    from formulary.recipes.tweaks import faults_beside, parse_tweaks
     from formulary.text_table import paragraph
 
     with open_chosen() as folder:
         parent = folder.find_version(recipe)
-        tweaks, unread = parse_each_tweak(swaps=swaps, drops=drops, adds=adds, sets=sets)
+        tweaks, unread = parse_tweaks(swaps=swaps, drops=drops, adds=adds, sets=sets)
         try:
             made = folder.branch(parent, variant, *tweaks, name=name)
         except InputError as fault:

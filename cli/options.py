@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _CHOSEN = "formulary.folder"
-SETTINGS_FILE = "formulary.yaml"
 
 
 def parse_day(typed: str) -> date:
@@ -99,6 +98,8 @@ def find_root() -> Path:
     Raises InputError when there is none.
     """
     from pathlib import Path
+
+    from formulary.settings import SETTINGS_FILE
 
     chosen = click.get_current_context().find_root().meta.get(_CHOSEN)
     if chosen is not None:

@@ -15,15 +15,13 @@ from formulary.errors import InputError
 from formulary.finding import Finding, has_errors
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.version import Version
-from formulary.settings import Settings, parse_settings
+from formulary.settings import SETTINGS_FILE, Settings, parse_settings
 from formulary.versions import Versions, slug_of
 
 if TYPE_CHECKING:
     from formulary.lineage import SavedVersion
     from formulary.lives import Lives
     from formulary.store.store import Store
-
-SETTINGS_FILE = "formulary.yaml"
 
 
 class FormularyFiles:

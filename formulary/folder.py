@@ -7,11 +7,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Place, error
 from formulary.formulary_workshop import FormularyWorkshop
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
+from formulary.settings import SETTINGS_FILE
 from formulary.whole_file import write_new
 
 if TYPE_CHECKING:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import tzinfo
 from typing import TYPE_CHECKING
 
 from formulary.data_table import Table, TableColumn
@@ -128,12 +127,12 @@ def _since_parent(folder: FormularyWorkshop, version: Version) -> str:
         return branched  # the parent is not in this clone or not clear, or does not fit today's register
 
 
-def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 80, zone: tzinfo | None = None) -> str:
-    """The saves as text, newest first. zone: for the dates; the machine's own unless given."""
+def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 80) -> str:
+    """The saves as text, newest first; dates are the machine's own."""
     if not entries:
         return f"{slug} was never saved."
     count = len(entries)
-    latest = entries[0].saved.when.astimezone(zone).date()
+    latest = entries[0].saved.when.astimezone().date()
     saves = "once" if count == 1 else f"{count} times"
     here = " here" if entries[0].saved.is_cut_short else ""
     lines = paragraph(f"{slug} was saved {saves}{here}, last on {latest}.", width=width)
@@ -142,16 +141,16 @@ def render_history(slug: str, entries: Sequence[HistoryEntry], *, width: int = 8
             "This copy holds only the newest part of the history (a shallow clone), and the numbers count from there."
         )
         lines += paragraph(f"{told} `git fetch --unshallow` brings the rest.", width=width)
-    return "\n".join([*lines, *render_entries(entries, width=width, zone=zone)])
+    return "\n".join([*lines, *render_entries(entries, width=width)])
 
 
-def render_entries(entries: Sequence[HistoryEntry], *, width: int = 80, zone: tzinfo | None = None) -> list[str]:
+def render_entries(entries: Sequence[HistoryEntry], *, width: int = 80) -> list[str]:
     """The saves as lines, a blank one above each."""
     lines: list[str] = []
     number_width = max((len(str(entry.saved.number)) for entry in entries), default=1)
     for entry in entries:
         saved = entry.saved
-        head = f"{saved.number:>{number_width}}  {saved.id[:8]}  {saved.when.astimezone(zone).date()}  "
+        head = f"{saved.number:>{number_width}}  {saved.id[:8]}  {saved.when.astimezone().date()}  "
         indent = 2 + number_width + 2
         first, *rest = paragraph(f"{head}{saved.why}", width=width, indent=2)
         lines += ["", first, *(" " * (indent - 2) + part for part in rest)]

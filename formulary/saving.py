@@ -12,12 +12,12 @@ from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
 from formulary.fields import suggest
-from formulary.files import SETTINGS_FILE, FormularyFiles
+from formulary.files import FormularyFiles
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.materials.read import parse_material
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
-from formulary.settings import parse_settings
+from formulary.settings import SETTINGS_FILE, parse_settings
 from formulary.versions import demand_whole, list_recipes, slug_of
 
 if TYPE_CHECKING:
@@ -303,12 +303,14 @@ def compare_recipe_batches(
     folder: FormularyFiles, before: Recipe, after: Recipe, *, oil_mass_g: float = 1000.0
 ) -> Changes:
     """What changed between two recipes, worked out under today's register for the same mass of oils."""
-    from formulary.changes.compare import compare_batches  # a status of files that are saved needs none of it
+    from formulary.changes.compare import compare_sides  # a status of files that are saved needs none of it
+    from formulary.changes.compared_side import ComparedSide
 
-    batches = [
-        work_out_batch(side, folder.register, folder.settings, oil_mass_g=oil_mass_g) for side in (before, after)
-    ]
-    return compare_batches(batches[0], batches[1], before_recipe=before, after_recipe=after)
+    def side(recipe: Recipe) -> ComparedSide:
+        batch = work_out_batch(recipe, folder.register, folder.settings, oil_mass_g=oil_mass_g)
+        return ComparedSide(recipe=recipe, batch=batch)
+
+    return compare_sides(side(before), side(after))
 
 
 def describe_difference(folder: FormularyFiles, path: str, before: bytes, after: bytes) -> str | None:

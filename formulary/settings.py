@@ -12,6 +12,8 @@ from formulary.fields import Fields, read_file
 from formulary.finding import Finding, Place
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
 
+SETTINGS_FILE = "formulary.yaml"
+
 _STANDARD_MEASURES_ML = MappingProxyType(
     # Metric spoons and cup (common practice, no source); US fluid ounce 29.5735 ml (NIST Handbook 44, from memory).
     {"tsp": Decimal(5), "tbsp": Decimal(15), "cup": Decimal(250), "fl_oz": Decimal("29.5735")}
@@ -51,7 +53,7 @@ class Settings:
     places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
 
 
-def parse_settings(data: bytes | str, path: str = "formulary.yaml") -> tuple[Settings, tuple[Finding, ...]]:
+def parse_settings(data: bytes | str, path: str = SETTINGS_FILE) -> tuple[Settings, tuple[Finding, ...]]:
     """The settings in a file's content, with the usual ones where it is silent, and every fault found."""
     settings, findings = read_file(data, path, read_settings)
     return settings or Settings(), findings

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulary.document import Quoted, render_document
 from formulary.folder import Folder
+from formulary.settings import SETTINGS_FILE
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -28,7 +29,7 @@ def init_folder(root: Path | str, *, name: str | None = None, now: datetime | No
     store = init_store(path)
     spelled = render_document({"name": Quoted(title)}).partition(":")[2].strip()
     files = {
-        "formulary.yaml": _starter("formulary.yaml").format(name=spelled).encode("utf-8"),
+        SETTINGS_FILE: _starter(SETTINGS_FILE).format(name=spelled).encode("utf-8"),
         f"recipes/{EXAMPLE}.yaml": _starter(f"{EXAMPLE}.yaml").encode("utf-8"),
     }
     files |= {part: (path / part).read_bytes() for part in (".gitattributes", ".gitignore")}

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, TypeVar
 
-from formulary.files import SETTINGS_FILE
 from formulary.finding import Finding, Severity
 from formulary.saving import (
     ONLY_LAYOUT,
@@ -18,6 +17,7 @@ from formulary.saving import (
     find_changed_paths,
     is_read,
 )
+from formulary.settings import SETTINGS_FILE
 from formulary.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.text_table import paragraph
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from formulary.errors import StorageError
 
 
-def write_whole(path: Path, data: bytes, *, named: str | None = None) -> None:
+def write_whole(path: Path, data: bytes) -> None:
     """Put a file in the place of what is there, whole or not at all; where a link stands, what it leads to is replaced.
 
-    named: what the file is called to a person; its path unless given. Raises StorageError when the disk refuses.
+    Raises StorageError when the disk refuses.
     """
     real = Path(os.path.realpath(path))
     beside = real.with_name(f".{real.name}.part")
@@ -22,7 +22,7 @@ def write_whole(path: Path, data: bytes, *, named: str | None = None) -> None:
     except OSError as fault:
         with suppress(OSError):
             beside.unlink(missing_ok=True)
-        raise _refused(named or str(path), fault) from None
+        raise _refused(str(path), fault) from None
 
 
 def write_new(path: Path, data: bytes, *, named: str | None = None) -> None:

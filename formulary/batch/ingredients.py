@@ -10,8 +10,8 @@ from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.volume import cured_mass_g
 from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
+from formulary.chemistry.glycerol import glycerol_freed_g
 from formulary.chemistry.molar_mass import WATER_G_PER_MOL
-from formulary.chemistry.soap_and_glycerol import glycerol_freed_g
 from formulary.finding import Finding, note, warn
 from formulary.materials.model import Material, MaterialKind
 from formulary.settings import Settings

@@ -122,36 +122,6 @@ def _filtered(paired: RecipeChanges, *, changed: bool) -> RecipeChanges:
     )
 
 
-def compare_batches(
-    before: Batch,
-    after: Batch,
-    *,
-    before_recipe: Recipe,
-    after_recipe: Recipe,
-    before_register: Mapping[str, Material] | None = None,
-    after_register: Mapping[str, Material] | None = None,
-    before_findings: tuple[Finding, ...] | None = None,
-    after_findings: tuple[Finding, ...] | None = None,
-) -> Changes:
-    """What changed between two recipes and what it does to batches of the same oil mass.
-
-    before, after: batches of these recipes. before_register, after_register: the materials that each was worked out
-    with, for fatty acids and for what differs between the registers themselves (frozen plans); one for both as a rule.
-    before_findings, after_findings: what is told of a side, where that is not its batch's own: of what is in the pot
-    already the grams are shown in spite of a stop.
-    Raises InputError when the oil masses differ.
-    """
-    return compare_sides(
-        ComparedSide(recipe=before_recipe, batch=before, register=before_register, findings=before_findings),
-        ComparedSide(
-            recipe=after_recipe,
-            batch=after,
-            register=after_register if after_register is not None else before_register,
-            findings=after_findings,
-        ),
-    )
-
-
 def compare_sides(before: ComparedSide, after: ComparedSide) -> Changes:
     """What changed between any two of recipes, trials and portions of them, for the same mass of oils.
 

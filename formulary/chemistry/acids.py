@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
-from formulary.chemistry.alkali import Alkali, alkali_mass_g
 from formulary.chemistry.molar_mass import molar_mass_g_per_mol
 
 
@@ -76,21 +75,3 @@ def equivalents_of_mixture_mol(mass_g: float, acids_percent: Mapping[str, float]
     0.09397
     """
     return sum(acid_equivalents_mol(mass_g * percent / 100.0, acid) for acid, percent in acids_percent.items())
-
-
-def extra_alkali_g(acid_mass_g: float, acid: str, alkali: Alkali) -> float:
-    """Grams of pure alkali to add for so many grams of a water-free acid, on top of what the fat gets.
-
-    >>> round(extra_alkali_g(20, "citric", Alkali.SODIUM_HYDROXIDE), 3)
-    12.491
-    """
-    return alkali_mass_g(acid_equivalents_mol(acid_mass_g, acid), alkali)
-
-
-def water_free_percent(formula: str, hydrate: str) -> float:
-    """Percent of water-free substance in its hydrate: 91.43 for citric acid monohydrate.
-
-    >>> round(water_free_percent("C6H8O7", "C6H8O7.H2O"), 2)
-    91.43
-    """
-    return 100.0 * molar_mass_g_per_mol(formula) / molar_mass_g_per_mol(hydrate)

@@ -74,24 +74,6 @@ def hydroxide_mol(pure_alkali_g: float, alkali: Alkali) -> float:
     return pure_alkali_g / alkali.molar_mass_g_per_mol
 
 
-def naoh_g(fat_mass_g: float, saponification_value: float) -> float:
-    """Grams of pure NaOH that saponify a fat completely (fat in g, saponification value in mg KOH/g).
-
-    >>> round(naoh_g(1000, 190), 2)
-    135.45
-    """
-    return alkali_mass_g(hydroxide_mol_for_fat(fat_mass_g, saponification_value), Alkali.SODIUM_HYDROXIDE)
-
-
-def koh_g(fat_mass_g: float, saponification_value: float) -> float:
-    """Grams of pure KOH that saponify a fat completely (fat in g, saponification value in mg KOH/g).
-
-    >>> round(koh_g(1000, 190), 3)
-    190.0
-    """
-    return alkali_mass_g(hydroxide_mol_for_fat(fat_mass_g, saponification_value), Alkali.POTASSIUM_HYDROXIDE)
-
-
 def discounted_mol(fat_mol: float, superfat_percent: float) -> float:
     """Moles of hydroxide to give a fat so that `superfat_percent` of its equivalents stay without alkali.
 
@@ -123,15 +105,6 @@ def superfat_percent(fat_mol: float, alkali_mol: float) -> float:
     if fat_mol <= 0:
         raise ValueError("a superfat needs fat: the saponifiable equivalents must be above 0")
     return (fat_mol - alkali_mol) / fat_mol * 100.0
-
-
-def extra_fat_percent(superfat: float) -> float:
-    """How much more oil, in percent, the same lye would take: a lye discount of 5 % is 5.26 % of it.
-
-    >>> round(extra_fat_percent(5), 3)
-    5.263
-    """
-    return 100.0 * superfat / (100.0 - superfat)
 
 
 def weighed_g(pure_alkali_g: float, assay_percent: float) -> float:
@@ -213,23 +186,3 @@ def rounded_down_g(mass_g: float, step_g: float) -> float:
     """
     steps = math.floor(mass_g / step_g + 1e-9)
     return round(steps * step_g, 9)
-
-
-def ester_value(saponification_value: float, acid_value: float) -> float:
-    """mg KOH per g that the esters alone take: the saponification value less the acid value.
-
-    >>> ester_value(200.0, 10.0)
-    190.0
-    """
-    return saponification_value - acid_value
-
-
-def acid_value_from_free_acid(free_fatty_acid_percent: float, acid_g_per_mol: float = 282.468) -> float:
-    """The acid value (mg KOH per g) of free fatty acids in percent, counted as oleic acid unless said.
-
-    Source: definition of the acid value (ISO 660); oleic acid C18H34O2 282.468 g/mol.
-
-    >>> round(acid_value_from_free_acid(1.0), 2)
-    1.99
-    """
-    return free_fatty_acid_percent / 100.0 * 1000.0 * POTASSIUM_HYDROXIDE_G_PER_MOL / acid_g_per_mol

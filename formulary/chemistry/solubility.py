@@ -61,16 +61,6 @@ def solubility_g_per_100_g_water(alkali: Alkali, temperature_c: float = 20.0) ->
     return low_g + (high_g - low_g) * (temperature_c - low_c) / (high_c - low_c)
 
 
-def highest_concentration_percent(alkali: Alkali, temperature_c: float = 20.0) -> float:
-    """The strongest clear lye at this temperature, percent by mass of alkali and water.
-
-    >>> round(highest_concentration_percent(Alkali.SODIUM_HYDROXIDE), 1)
-    52.2
-    """
-    dissolved_g = solubility_g_per_100_g_water(alkali, temperature_c)
-    return 100.0 * dissolved_g / (100.0 + dissolved_g)
-
-
 def water_g_to_dissolve(pure_alkali_g: float, alkali: Alkali, temperature_c: float = 20.0) -> float:
     """The least water, in g, that dissolves so many grams of one alkali by itself.
 

@@ -269,9 +269,3 @@ def _iodine_value(
         ends.append(calculated if calculated is not None else 0.0)
     low, high = min(ends), max(ends)
     return ValueRange(low, high, (low + high) / 2.0, chosen.known)
-
-
-def find_published_values(slug: str) -> tuple[PublishedValue, ...]:
-    """Every reference row of one material, the preferred ones first, to show how its values were chosen."""
-    rows = [value for value in read_published_values() if value.slug == slug]
-    return tuple(sorted(rows, key=lambda value: not value.is_preferred))

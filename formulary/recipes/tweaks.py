@@ -167,21 +167,11 @@ def parse_set(text: str) -> SetField:
 
 def parse_tweaks(
     *, swaps: Iterable[str] = (), drops: Iterable[str] = (), adds: Iterable[str] = (), sets: Iterable[str] = ()
-) -> tuple[Tweak, ...]:
-    """The tweaks of one command: swaps first, then drops, adds and sets, each in the order written.
-
-    Raises InputError with a finding for each that cannot be read.
-    """
-    tweaks, findings = parse_each_tweak(swaps=swaps, drops=drops, adds=adds, sets=sets)
-    if findings:
-        raise InputError(findings)
-    return tweaks
-
-
-def parse_each_tweak(
-    *, swaps: Iterable[str] = (), drops: Iterable[str] = (), adds: Iterable[str] = (), sets: Iterable[str] = ()
 ) -> tuple[tuple[Tweak, ...], tuple[Finding, ...]]:
-    """The tweaks of one command that can be read, in the order of `parse_tweaks`, and a finding for each other one."""
+    """The tweaks of one command that can be read, and a finding for each that cannot.
+
+    Swaps come first, then drops, adds and sets, each in the order written.
+    """
     tweaks: list[Tweak] = []
     findings: list[Finding] = []
     readers: tuple[tuple[Callable[[str], Tweak], Iterable[str]], ...] = (

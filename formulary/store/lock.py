@@ -11,9 +11,11 @@ from pathlib import Path
 from formulary.errors import StorageError
 from formulary.store.working import disk_error
 
+_PATIENCE_S = 60.0
+
 
 @contextmanager
-def saving_lock(common_dir: Path, *, timeout_s: float = 60.0) -> Iterator[None]:
+def saving_lock(common_dir: Path) -> Iterator[None]:
     """Holds the one lock under which saves are made; `StorageError` when another save does not end in time.
 
     The file stays where it is for ever and means nothing by itself: the lock is the system's, on the open
@@ -25,7 +27,7 @@ def saving_lock(common_dir: Path, *, timeout_s: float = 60.0) -> Iterator[None]:
     except OSError as fault:
         raise disk_error(fault, "The folder's .git") from fault
     try:
-        _take(descriptor, timeout_s)
+        _take(descriptor)
         yield
     finally:
         os.close(descriptor)  # gives the lock back
@@ -43,14 +45,14 @@ def tidying_lock(common_dir: Path) -> Iterator[bool]:
         os.close(descriptor)
 
 
-def _take(descriptor: int, timeout_s: float) -> None:
-    give_up = time.monotonic() + timeout_s
+def _take(descriptor: int) -> None:
+    give_up = time.monotonic() + _PATIENCE_S
     pause_s = 0.001
     while not _try_take(descriptor):
         if time.monotonic() > give_up:
             raise StorageError.of(
                 "save-waiting",
-                f"Another program has been saving in this formulary for more than {timeout_s:.0f} s.",
+                f"Another program has been saving in this formulary for more than {_PATIENCE_S:.0f} s.",
                 "Wait for it to end, or end it, and save again.",
             )
         time.sleep(pause_s)

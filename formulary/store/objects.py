@@ -63,7 +63,7 @@ def render_commit(tree: str, parents: Iterable[str], signature: str, message: st
     return ("\n".join(lines) + "\n\n" + message).encode("utf-8", "replace")
 
 
-def read_loose(objects: Path, identifier: str, *, size_limit: int = LARGEST_TREE) -> tuple[str, bytes] | None:
+def read_loose(objects: Path, identifier: str) -> tuple[str, bytes] | None:
     """(kind, bytes) of an object that lies by itself; None when it is packed, missing or damaged."""
     try:
         packed = (objects / identifier[:2] / identifier[2:]).read_bytes()
@@ -71,7 +71,7 @@ def read_loose(objects: Path, identifier: str, *, size_limit: int = LARGEST_TREE
         return None
     try:
         inflater = zlib.decompressobj()
-        data = inflater.decompress(packed, size_limit + 64)
+        data = inflater.decompress(packed, LARGEST_TREE + 64)
     except zlib.error:
         return None
     header, _, body = data.partition(b"\0")

@@ -35,15 +35,14 @@ _LOG = [
 ]
 
 
-def read_tree_blobs(git: Git, commit: str, prefix: str = "") -> dict[str, str]:
+def read_tree_blobs(git: Git, commit: str) -> dict[str, str]:
     """Path -> blob id of the ordinary files in a commit; links, submodules and odd names are left out."""
-    folder = prefix.rpartition("/")[0]
-    return _list_tree(git, ["-r", commit, *(["--", to_system(folder) + "/"] if folder else [])], prefix)
+    return _list_tree(git, ["-r", commit])
 
 
 def read_blob_at(git: Git, commit: str, path: str) -> str | None:
     """The blob id of one ordinary file in a commit; None when there is none."""
-    return _list_tree(git, [commit, "--", to_system(path)], path).get(path)
+    return _list_tree(git, [commit, "--", to_system(path)]).get(path)
 
 
 def read_blobs_at(git: Git, commit: str, paths: Iterable[str]) -> dict[str, str]:
@@ -108,7 +107,7 @@ def _read_commit(git: Git, commit: str, form: str) -> str:
     return output.decode("utf-8", "replace")
 
 
-def _list_tree(git: Git, arguments: list[str], prefix: str) -> dict[str, str]:
+def _list_tree(git: Git, arguments: list[str]) -> dict[str, str]:
     _, output = git.run(["ls-tree", "-z", "--full-tree", *arguments])
     blobs = {}
     for line in output.split(b"\0"):
@@ -119,7 +118,7 @@ def _list_tree(git: Git, arguments: list[str], prefix: str) -> dict[str, str]:
         if kind != b"blob" or mode not in (b"100644", b"100755", b"100664"):
             continue
         path = name.decode("utf-8", "surrogateescape")
-        if path.startswith(prefix) and check_path(path) is None:
+        if check_path(path) is None:
             blobs[path] = identifier.decode("ascii")
     return blobs
 

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
 
+from formulary.changes.compare import compare_sides
 from formulary.changes.message import save_message
 from formulary.changes.text import render_changes
 from formulary.errors import InputError
@@ -14,7 +16,7 @@ from formulary.materials.register import read_builtin_register
 from formulary.recipes.model import Recipe
 from formulary.recipes.tweaks import Tweak, add, drop, set_field, swap
 from formulary.text_table import text_width
-from tests.changes.worked_out import TEXT, compare, tweaked, version
+from tests.changes.worked_out import TEXT, compare, side_of, tweaked, version
 from tests.laws.strategies import written_recipes
 
 
@@ -216,34 +218,18 @@ def test_findings_that_appear_and_vanish_are_shown_once_and_not_by_their_figures
 
 
 def test_batches_of_different_size_are_not_compared() -> None:
-    from formulary.batch.weigh_out import work_out_batch
-    from formulary.changes.compare import compare_batches
-
     base, register = version(), read_builtin_register()
-    batches = [work_out_batch(base, register, oil_mass_g=mass) for mass in (1000.0, 500.0)]
     with pytest.raises(InputError):
-        compare_batches(batches[0], batches[1], before_recipe=base.recipe, after_recipe=base.recipe)
+        compare_sides(side_of(base, register), side_of(base, register, oil_mass_g=500.0))
 
 
 def test_a_register_that_changed_is_told_on_lines_of_its_own() -> None:
-    from dataclasses import replace
-
-    from formulary.batch.weigh_out import work_out_batch
-    from formulary.changes.compare import compare_batches
-
     base, register = version(), dict(read_builtin_register())
     olive = register["olive-oil"]
     assert olive.saponification_value is not None
     certificate = replace(olive.saponification_value, working=olive.saponification_value.working + 4)
     newer = {**register, "olive-oil": replace(olive, saponification_value=certificate)}
-    changes = compare_batches(
-        work_out_batch(base, register, oil_mass_g=1000.0),
-        work_out_batch(base, newer, oil_mass_g=1000.0),
-        before_recipe=base.recipe,
-        after_recipe=base.recipe,
-        before_register=register,
-        after_register=newer,
-    )
+    changes = compare_sides(side_of(base, register), side_of(base, newer))
     assert not changes.is_empty
     assert changes.sentence.startswith("The recipe is the same, and what is known of its materials is not; sodium")
     assert [(change.material, change.field) for change in changes.register] == [("olive-oil", "saponification_value")]

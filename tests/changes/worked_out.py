@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from formulary.batch.weigh_out import work_out_batch
 from formulary.changes.changes import Changes
-from formulary.changes.compare import compare_batches
+from formulary.changes.compare import compare_sides
+from formulary.changes.compared_side import ComparedSide
+from formulary.materials.model import Material
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.tweaks import Tweak
@@ -34,17 +38,14 @@ def version(text: str = TEXT, slug: str = "harbour-base", *, is_saved: bool = Tr
     return Version(recipe=recipe, text=text, is_saved=is_saved)
 
 
+def side_of(of: Version, register: Mapping[str, Material], *, oil_mass_g: float = 1000.0) -> ComparedSide:
+    batch = work_out_batch(of, register, oil_mass_g=oil_mass_g)
+    return ComparedSide(recipe=of.recipe, batch=batch, register=register)
+
+
 def compare(before: Version, after: Version) -> Changes:
     register = read_builtin_register()
-    batches = [work_out_batch(side, register, oil_mass_g=1000.0) for side in (before, after)]
-    return compare_batches(
-        batches[0],
-        batches[1],
-        before_recipe=before.recipe,
-        after_recipe=after.recipe,
-        before_register=register,
-        after_register=register,
-    )
+    return compare_sides(side_of(before, register), side_of(after, register))
 
 
 def tweaked(*tweaks: Tweak) -> Changes:

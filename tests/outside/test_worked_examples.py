@@ -13,13 +13,16 @@ from pathlib import Path
 
 import pytest
 
-from formulary.chemistry import acids, alkali, fatty_acids, heat, molar_mass, soap_and_glycerol, water
+from formulary.chemistry import acids, alkali, fatty_acids, glycerol, heat, molar_mass, water
 from formulary.chemistry.alkali import Alkali
 
 DATA = Path(__file__).parent / "data"
 NAOH, KOH = Alkali.SODIUM_HYDROXIDE, Alkali.POTASSIUM_HYDROXIDE
 
 LEFT_OUT = {
+    "W01": "an acid value by titration: nothing here works one out",
+    "W02": "an acid value by titration: nothing here works one out",
+    "W05": "an ester value: nothing here works one out",
     "W06": "an iodine titration: nothing here reads one",
     "W07": "glycerol by acetin: nothing here reads it",
     "W08": "glycerol by dichromate: nothing here reads it",
@@ -41,6 +44,14 @@ def equivalent_g(shorthand: str) -> float:
     return fatty_acids.parse_fatty_acid(shorthand).triglyceride_g_per_mol / 3.0
 
 
+def naoh_g(fat_g: float, saponification_value: float) -> float:
+    return alkali.alkali_mass_g(alkali.hydroxide_mol_for_fat(fat_g, saponification_value), NAOH)
+
+
+def soap_formed_g(fat_g: float, ester_mol: float) -> float:
+    return fat_g + alkali.alkali_mass_g(ester_mol, NAOH) - glycerol.glycerol_freed_g(ester_mol)
+
+
 def saponification_value_by_titration(used_ml: float, normality: float, sample_g: float) -> float:
     return used_ml * normality * KOH.molar_mass_g_per_mol / sample_g
 
@@ -60,11 +71,8 @@ W38 = {"C16:0": 45.6, "C18:1": 44.7, "C18:2": 8.7, "C18:3": 0.6, "C20:4": 0.4}
 
 # id: what we calculate, what was published (or is stoichiometry), relative tolerance
 CHECKS: dict[str, tuple[float, float, float]] = {
-    "W01": (15.3 / alkali.acid_value_from_free_acid(1.0), 7.72, 0.005),
-    "W02": (alkali.acid_value_from_free_acid(7.72), 15.3, 0.005),
     "W03": (56_100 / saponification_value_by_titration(25.6 - 18.95, 1.0, 1.8976), 285.3, 0.001),
     "W04": (saponification_value_by_titration(25.6 - 18.95, 1.0, 1.8976), 196.6, 0.001),
-    "W05": (alkali.ester_value(196.6, 15.3), 181.3, 1e-12),
     "W09": (equivalent_g("C6:0"), 128.7, 0.002),
     "W10": (equivalent_g("C8:0"), 156.7, 0.002),
     "W11": (equivalent_g("C10:0"), 184.7, 0.002),
@@ -80,15 +88,11 @@ CHECKS: dict[str, tuple[float, float, float]] = {
     "W22b": (sum(unna(4, alkali.split_by_moles)), 81.01 + 56.82, 2e-4),
     "W23": (saponification_value_by_titration(49.0 - 26.4, 0.4, 2.5), 202.496, 0.002),
     "W26": (saponification_value_by_titration(25 - 15, 0.5, 1.5), 186.67, 0.002),
-    "W27": (alkali.naoh_g(15, 7), 0.075, 0.002),
+    "W27": (naoh_g(15, 7), 0.075, 0.002),
     # 8.58 kg of fat and 1.2 kg of NaOH, with NaOH 40: 30 mol of ester
-    "W28": (soap_and_glycerol.soap_formed_g(8580, 30, 0), 8860, 0.001),
-    "W30": (soap_and_glycerol.soap_formed_g(17.24, 0.06, 0), 17.8, 0.001),
-    "W31": (
-        soap_and_glycerol.soap_formed_g(890e3, 890e3 / equivalent_g("C18:0"), 0) / 1000,
-        918,
-        0.001,
-    ),
+    "W28": (soap_formed_g(8580, 30), 8860, 0.001),
+    "W30": (soap_formed_g(17.24, 0.06), 17.8, 0.001),
+    "W31": (soap_formed_g(890e3, 890e3 / equivalent_g("C18:0")) / 1000, 918, 0.001),
     "W33": (NAOH.molar_mass_g_per_mol, 40.0, 2e-4),
     "W34": (KOH.molar_mass_g_per_mol, 56.11, 2e-4),
     "W37": (fatty_acids.calculated_saponification_value(W37), 189, 0.012),
@@ -97,9 +101,9 @@ CHECKS: dict[str, tuple[float, float, float]] = {
     "W41": (10 * 1.200 * 17.629 / 100, 2.122, 0.004),
     "C01": (alkali.alkali_mass_g(TRISTEARIN_MOL, NAOH), 13.4594, 1e-5),
     "C02": (alkali.alkali_mass_g(TRISTEARIN_MOL, KOH), 18.8801, 2e-5),
-    "C03": (soap_and_glycerol.glycerol_freed_g(TRISTEARIN_MOL), 10.3302, 1e-5),
-    "C04": (soap_and_glycerol.soap_formed_g(100, TRISTEARIN_MOL, 0), 103.129, 1e-5),
-    "C05": (alkali.naoh_g(1000, 190), 135.449, 2e-5),
+    "C03": (glycerol.glycerol_freed_g(TRISTEARIN_MOL), 10.3302, 1e-5),
+    "C04": (soap_formed_g(100, TRISTEARIN_MOL), 103.129, 1e-5),
+    "C05": (naoh_g(1000, 190), 135.449, 2e-5),
     "C06": (C06, 128.676, 2e-5),
     "C07": (alkali.weighed_g(C06, 97), 132.656, 2e-5),
     "C08": (alkali.split_by_moles(alkali.hydroxide_mol_for_fat(1000, 190), SIXTY_FORTY)[NAOH], 81.2692, 2e-5),
@@ -110,8 +114,8 @@ CHECKS: dict[str, tuple[float, float, float]] = {
     "C13": (water.water_g_for_concentration(C06, 100 / 3), 257.352, 2e-5),
     "C14": (alkali.weighed_g(C06, 50), 257.352, 2e-5),
     "C15": (water.water_g_for_concentration(C06, 100 / 3) - C06, 128.676, 2e-5),
-    "C16": (acids.extra_alkali_g(20, "citric", NAOH), 12.491, 2e-5),
-    "C17": (alkali.extra_fat_percent(5), 5.26316, 1e-6),
+    "C16": (alkali.alkali_mass_g(acids.acid_equivalents_mol(20, "citric"), NAOH), 12.491, 2e-5),
+    "C17": (100 * (1 / alkali.discounted_mol(1, 5) - 1), 5.26316, 1e-6),
     "C18": (heat.heat_of_solution_kj(100, NAOH), 111.284, 1e-5),
 }
 

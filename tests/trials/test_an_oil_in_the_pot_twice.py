@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from formulary.batch.weigh_out import work_out_batch
 from formulary.changes.changes import Changes
-from formulary.changes.compare import compare_batches
+from formulary.changes.compare import compare_sides
+from formulary.changes.compared_side import ComparedSide
 from formulary.changes.text import render_changes
 from formulary.materials.register import read_builtin_register
 from tests.trials.examples import plan_of, trial_of, version_of
@@ -44,15 +45,9 @@ def made(*entries: str) -> Trial:
 def differed(trial: Trial) -> Changes:
     register = read_builtin_register()
     version = version_of(MARKET)
-    side = describe_as_made(trial)
-    return compare_batches(
-        work_out_batch(version, register, oil_mass_g=1000.0),
-        side.batch,
-        before_recipe=version.recipe,
-        after_recipe=side.recipe,
-        before_register=register,
-        after_register=side.register,
-    )
+    planned = work_out_batch(version, register, oil_mass_g=1000.0)
+    side = ComparedSide(recipe=version.recipe, batch=planned, register=register)
+    return compare_sides(side, describe_as_made(trial))
 
 
 def percents_after(changes: Changes) -> dict[str, float]:

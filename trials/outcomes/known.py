@@ -10,7 +10,7 @@ from formulary.errors import InputError
 from formulary.fields import Fields, suggest
 from formulary.finding import Finding, error
 from formulary.quantity import NotAQuantity, parse_age_days
-from formulary.settings import Settings
+from formulary.settings import SETTINGS_FILE, Settings
 from trials.outcomes.built_in import BUILT_IN
 from trials.outcomes.outcome import DIRECTIONS, Outcome, Scale
 
@@ -40,7 +40,7 @@ def find_outcomes(settings: Settings) -> dict[str, Outcome]:
     return read_outcomes(settings)[0]
 
 
-def read_outcomes(settings: Settings, path: str = "formulary.yaml") -> tuple[dict[str, Outcome], tuple[Finding, ...]]:
+def read_outcomes(settings: Settings) -> tuple[dict[str, Outcome], tuple[Finding, ...]]:
     """Every outcome by name, and what is wrong with the maker's own definitions under `outcomes:`."""
     outcomes = {outcome.name: outcome for outcome in BUILT_IN}
     findings: list[Finding] = []
@@ -49,7 +49,7 @@ def read_outcomes(settings: Settings, path: str = "formulary.yaml") -> tuple[dic
         return outcomes, ()
     for entry in block.entries:
         name = entry.key.text
-        fields = Fields(block, findings, path=path, within="outcomes")
+        fields = Fields(block, findings, path=SETTINGS_FILE, within="outcomes")
         if name in outcomes:
             what = f"`{name}` is an outcome that is built in"
             fields.report("outcome-built-in", what, "give yours another name", entry.key, name)

@@ -183,12 +183,12 @@ class Bench(TrialFiles):
         present day unless given. The worse of the frozen values and of today's register counts.
         """
         day = today or date.today()
-        return fit_to_sell(trial, self.outcomes["free alkali"], day, register=self.folder.register)
+        return fit_to_sell(trial, day, register=self.folder.register)
 
     def find_unfit_sales(self, trials: Iterable[Trial], today: date | None = None) -> dict[str, tuple[Finding, ...]]:
         """Trial id -> what has come up against it since it was recorded as sold; only of those where something has."""
-        day, free_alkali = today or date.today(), self.outcomes["free alkali"]
-        found = {trial.id: check_sale(trial, free_alkali, day, register=self.folder.register) for trial in trials}
+        day = today or date.today()
+        found = {trial.id: check_sale(trial, day, register=self.folder.register) for trial in trials}
         return {trial_id: findings for trial_id, findings in found.items() if findings}
 
     def sheet(

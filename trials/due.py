@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
@@ -13,7 +13,8 @@ from formulary.fields import Fields, suggest
 from formulary.finding import Finding
 from formulary.quantity import parse_age_days
 from formulary.settings import Settings
-from trials.model import HANDLING_WORDS, Trial
+from trials.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
+from trials.model import HANDLING_WORDS, Observation, Trial
 from trials.on_day import as_it_stood
 from trials.outcomes.outcome import Outcome
 from trials.rebatch import find_last_rebatch
@@ -23,21 +24,24 @@ _D = Decimal
 USUAL_FOLLOW_UP: Mapping[str, tuple[Decimal, ...]] = MappingProxyType(
     {
         "cut": (_D(1),),
-        "free alkali": (_D(2), _D(7)),
+        FREE_ALKALI: (_D(2), _D(7)),
         "colour": (_D(7), _D(14), _D(28)),
         "mass": (_D(1), _D(28), _D(42)),
         "hardness": (_D(28), _D(42)),
         "first rancid spot": (_D(90), _D(180), _D(365)),
     }
 )
-_VOID_BY_REBATCH = "free alkali"
+_POURED = _D(0)
 _EARLY_PART = Decimal("0.1")  # a look may be this part of its age early (common practice, no source)
 _HOW_CUT = "cut the loaf, and look for gel, cracks, tunnels and weeping"
 
 
 @dataclass(frozen=True, slots=True)
 class Due:
-    """One thing to look at. late_days: above 0 when it should have been done. portions: those that still lack it."""
+    """One thing to look at. late_days: above 0 when it should have been done. portions: those that still lack it.
+
+    remark: what stands in its way, which has to be done first. stays_due: whether it is asked for however late it is.
+    """
 
     trial_id: str
     recipe: str
@@ -47,11 +51,13 @@ class Due:
     late_days: int
     portions: tuple[str, ...] = ()
     how: str = ""
+    remark: str = ""
+    stays_due: bool = False
 
     @property
     def is_missed(self) -> bool:
         """Whether it is so late that the value at its age cannot be had any more (common practice, no source)."""
-        return self.late_days > max(_D(28), self.age_days / 2)
+        return not self.stays_due and self.late_days > max(_D(28), self.age_days / 2)
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -64,6 +70,7 @@ class Due:
             "is_missed": self.is_missed,
             "portions": list(self.portions),
             "how": self.how,
+            "remark": self.remark,
         }
 
 
@@ -105,47 +112,96 @@ def find_due(
     """What is late, due today, or due within `days_ahead` days: late ones first, then by date.
 
     A look that was missed is asked for until the next of its kind is due. Batches that were discarded, or are to be
-    reworked and were not yet, are left alone. What is asked for of free alkali counts from the last rebatch, before
-    which no test speaks for the loaf. What is recorded of a later day than today has not been done yet.
+    reworked and were not yet, are left alone. Of free alkali each portion is asked about by the tests that speak for
+    it, from its last rebatch on. What is recorded of a later day than today has not been done yet.
     """
     found: list[Due] = []
     for trial in (as_it_stood(each, today) for each in trials):
         decision = None if trial.release is None else trial.release.decision
-        rebatch = find_last_rebatch(trial)
-        if decision == "discard" or (decision == "rework" and rebatch is None):
+        if decision == "discard" or (decision == "rework" and find_last_rebatch(trial) is None):
             continue
         for task, ages in follow_up.items():
-            begun = (None if rebatch is None else rebatch.ended_days) if task == _VOID_BY_REBATCH else None
-            of_loaf = ages if begun is None else tuple(begun + age for age in ages)
-            found += _due_of(trial, task, of_loaf, today, outcomes.get(task), days_ahead, begun or _D(0))
+            if task == FREE_ALKALI:
+                found += _tests_due(trial, ages, today, outcomes.get(task), days_ahead)
+                continue
+            how = _HOW_CUT if task == "cut" else outcomes[task].how if task in outcomes else ""
+            for look in _looks(trial, ages, today, days_ahead):
+                lacking = _lacking(trial, task, look)
+                if lacking is not None:
+                    on = due_date(trial.made, look.age)
+                    found.append(Due(trial.id, trial.recipe, task, look.age, on, (today - on).days, lacking, how))
     return tuple(sorted(found, key=lambda item: (item.late_days <= 0, item.on, item.trial_id, item.task)))
 
 
-def _due_of(
-    trial: Trial,
-    task: str,
-    ages: tuple[Decimal, ...],
-    today: date,
-    outcome: Outcome | None,
-    days_ahead: int,
-    begun_days: Decimal,
+@dataclass(frozen=True, slots=True)
+class _Look:
+    """A look at an age, in days: what is seen from `since` on, and before `until`, is that look."""
+
+    age: Decimal
+    since: Decimal
+    until: Decimal | None
+
+    def is_among(self, seen: Iterable[Observation]) -> bool:
+        return any(each.age_days >= self.since and (self.until is None or each.age_days < self.until) for each in seen)
+
+
+def _looks(
+    trial: Trial, ages: Sequence[Decimal], today: date, days_ahead: int, begun: Decimal = _POURED
+) -> Iterable[_Look]:
+    """The looks that may be due: not those whose next is due already. begun: the loaf's age that they count from."""
+    found = [_Look(begun + age, begun + (1 - _EARLY_PART) * age, None) for age in ages]
+    for look, following in zip(found, [*found[1:], None], strict=True):
+        is_past = following is not None and due_date(trial.made, following.age) <= today
+        if not is_past and due_date(trial.made, look.age) <= today + timedelta(days=days_ahead):
+            yield look if following is None else replace(look, until=following.since)
+
+
+def _tests_due(
+    trial: Trial, ages: Sequence[Decimal], today: date, outcome: Outcome | None, days_ahead: int
 ) -> Iterable[Due]:
-    """What is due of one kind. begun_days: the loaf's age from which on its looks count."""
+    """The tests for free alkali that are due, of the portions that lack them.
 
-    def early(age: Decimal) -> Decimal:
-        return age - _EARLY_PART * (age - begun_days)
-
-    for number, age in enumerate(ages):
+    After the last of the plan one that found some is asked for again. While it is not recorded when something was
+    rebatched no test clears it; both stay due until they are settled.
+    """
+    if not any(_looks(trial, ages, today, days_ahead)):
+        return  # it is too young, and a rebatch only puts tests off
+    every = find_tested(trial)
+    lacking: dict[Decimal, list[Tested]] = {}
+    for each in every:
+        begun = _POURED if each.rebatch is None else each.rebatch.ended_days or _POURED
+        for look in _looks(trial, ages, today, days_ahead, begun):
+            if not look.is_among(each.tests):
+                lacking.setdefault(look.age, []).append(each)
+        if each.found and not any(begun + (1 - _EARLY_PART) * age > each.found[0].age_days for age in ages):
+            lacking.setdefault(each.found[0].age_days + TEST_AGAIN_DAYS, []).append(each)
+    for age, alike in lacking.items():
         on = due_date(trial.made, age)
-        following = due_date(trial.made, ages[number + 1]) if number + 1 < len(ages) else None
-        if (following is not None and following <= today) or on > today + timedelta(days=days_ahead):
+        if on > today + timedelta(days=days_ahead):
             continue
-        until = early(ages[number + 1]) if number + 1 < len(ages) else None
-        lacking = _lacking(trial, task, early(age), until)
-        if lacking is None:
-            continue
-        how = _HOW_CUT if task == "cut" else outcome.how if outcome is not None else ""
-        yield Due(trial.id, trial.recipe, task, age, on, (today - on).days, lacking, how)
+        is_whole = len(alike) == len(every) and not any(each.is_apart for each in alike)
+        portions = () if is_whole else tuple(each.portion for each in alike if each.portion is not None)
+        remarks = dict.fromkeys(remark for each in alike for remark in _say_why_still(trial, each))
+        yield Due(
+            trial.id,
+            trial.recipe,
+            FREE_ALKALI,
+            age,
+            on,
+            (today - on).days,
+            portions,
+            "" if outcome is None else outcome.how,
+            "; ".join(remarks),
+            stays_due=bool(remarks),
+        )
+
+
+def _say_why_still(trial: Trial, tested: Tested) -> Iterable[str]:
+    """Why a test is asked for until it is settled: what the last one found, or a rebatch without its time."""
+    for seen in tested.found:
+        yield f"it was {say_test(seen)}"
+    if not tested.is_timed:
+        yield f"no test clears it before the rebatch has its time: {say_correction(trial, tested)}"
 
 
 def due_date(made: date, age_days: Decimal) -> date:
@@ -153,8 +209,8 @@ def due_date(made: date, age_days: Decimal) -> date:
     return made + timedelta(days=int(age_days.to_integral_value(ROUND_HALF_UP)))
 
 
-def _lacking(trial: Trial, task: str, since: Decimal, until: Decimal | None) -> tuple[str, ...] | None:
-    """The portions that lack a look between two ages; () when the whole trial does, None when nothing does."""
+def _lacking(trial: Trial, task: str, look: _Look) -> tuple[str, ...] | None:
+    """The portions that lack a look; () when the whole trial does, None when nothing does."""
     if task in HANDLING_WORDS:
         done = any(step.what == task for step in trial.after_pour) or (task == "cut" and trial.bars.cut is not None)
         return None if done else ()
@@ -162,11 +218,7 @@ def _lacking(trial: Trial, task: str, since: Decimal, until: Decimal | None) -> 
         reading.value for item in trial.observations if item.outcome == task for reading in item.readings
     ):
         return None  # once found there is nothing more to look for
-    seen = {
-        item.portion
-        for item in trial.observations
-        if item.outcome == task and item.age_days >= since and (until is None or item.age_days < until)
-    }
+    seen = {item.portion for item in trial.observations if item.outcome == task and look.is_among([item])}
     if None in seen:
         return None
     names = [portion.name for portion in trial.portions]

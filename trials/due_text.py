@@ -14,6 +14,7 @@ from formulary.quantity import format_decimal
 from formulary.text_table import Row, paragraph, render_rows
 from formulary.whole_file import write_whole
 from trials.due import Due
+from trials.free_alkali import FREE_ALKALI
 from trials.identity import code_of
 
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
@@ -66,7 +67,7 @@ def _say_missed(missed: Sequence[Due], width: int) -> list[str]:
     counts = Counter(item.task for item in missed)
     kinds = ", ".join(f"{task} of {number} loa{'f' if number == 1 else 'ves'}" for task, number in counts.items())
     text = f"Missed long ago, too late for the age that was planned: {kinds}. --all lists them."
-    if "free alkali" in counts:
+    if FREE_ALKALI in counts:
         text += " Free alkali can be tested at any age, and has to be before a sale."
     return ["", *paragraph(text, width=width, indent=2)]
 
@@ -89,7 +90,8 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
         else:
             note = f"in {(item.on - today).days} day{'s' if (item.on - today).days > 1 else ''}"
         portions = f"; still lacking: {', '.join(item.portions)}" if item.portions else ""
-        rows.append(Row(_label(item), (when, _loaf(item)), f"{note}{portions}"))
+        remark = f"; {item.remark}" if item.remark else ""
+        rows.append(Row(_label(item), (when, _loaf(item)), f"{note}{portions}{remark}"))
     lines += ["", *render_rows(rows, width=width)]
     how = {item.task: item.how for item in due if item.how and item.late_days >= 0}
     for task, text in how.items():
@@ -121,7 +123,8 @@ def render_calendar(due: Iterable[Due], now: datetime) -> str:
         if item.is_missed:
             continue
         day = max(item.on, today)
-        portions = f"\nStill lacking: {', '.join(item.portions)}" if item.portions else ""
+        more = f"\nStill lacking: {', '.join(item.portions)}" if item.portions else ""
+        more += f"\n{item.remark}" if item.remark else ""
         lines += [
             "BEGIN:VEVENT",
             f"UID:{_identity(item)}",
@@ -129,7 +132,7 @@ def render_calendar(due: Iterable[Due], now: datetime) -> str:
             f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
             f"DTEND;VALUE=DATE:{day + timedelta(days=1):%Y%m%d}",
             f"SUMMARY:{_escape(f'{_label(item)}, {_loaf(item)}')}",
-            f"DESCRIPTION:{_escape(f'{item.trial_id}: {item.how}{portions}')}",
+            f"DESCRIPTION:{_escape(f'{item.trial_id}: {item.how}{more}')}",
             "TRANSP:TRANSPARENT",
             "END:VEVENT",
         ]

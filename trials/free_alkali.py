@@ -1,56 +1,172 @@
-"""What the tests for free alkali say of a loaf: which of them count, and what they found."""
+"""Tests for free alkali: which of them speak for what, what they found, and what still lacks one.
+
+A test of one portion speaks for that portion alone. A test of the whole loaf speaks for all of it, but one that found
+none does not clear a portion whose lye is its own: nobody knows that the cut went through it. After a rebatch only
+tests of what it made count: one that found none when it is surely from after it, one that found some unless it is
+surely from before; where its time is not recorded neither can be told.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from decimal import Decimal
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 
+from formulary.batch.superfat_checks import LOW_SUPERFAT_PERCENT
 from formulary.finding import Finding, Place, stop, warn
+from formulary.quantity import format_decimal
 from trials.effective import effective_portion
 from trials.identity import code_of
-from trials.model import Trial
-from trials.outcomes.find import outcome_values
-from trials.outcomes.outcome import Outcome
-from trials.outcomes.value import OutcomeValue
-from trials.rebatch import find_last_rebatch
+from trials.model import Observation, Trial
+from trials.rebatch import Rebatch, find_last_rebatch, rebatched_alone
+from trials.sentences import say_list
 
-_PRESENT = 2  # the grade of free alkali above a trace
+FREE_ALKALI = "free alkali"
+TEST_AGAIN_DAYS = 14  # lye that is left meets the last fat slowly (common practice, no source)
+_PRESENT = 2  # the grade above a trace
+_ALIKE_POINTS = 0.05  # of superfat, within which a portion is told as the whole is
 
 
-def check_free_alkali(trial: Trial, outcome: Outcome, place: Place, little_fat: Sequence[Finding]) -> Iterable[Finding]:
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """One portion, or the whole of a loaf that is not divided (None), and the tests that speak for it.
+
+    tests: in the order of their ages. rebatch: its last one. is_apart: whether its lye is its own, so that only a test
+    of itself clears it. may_be_caustic: whether that may leave free lye in it.
+    """
+
+    portion: str | None
+    tests: tuple[Observation, ...]
+    rebatch: Rebatch | None = None
+    is_apart: bool = False
+    may_be_caustic: bool = False
+
+    @property
+    def last(self) -> tuple[Observation, ...]:
+        """Its tests of the greatest age."""
+        return tuple(each for each in self.tests if each.age_days == self.tests[-1].age_days)
+
+    @property
+    def found(self) -> tuple[Observation, ...]:
+        """Those of its last tests that found some."""
+        return tuple(each for each in self.last if _grade(each) > 0)
+
+    @property
+    def is_timed(self) -> bool:
+        """Whether it is known when it was rebatched, if it was: else no test clears it."""
+        return self.rebatch is None or self.rebatch.ended_h is not None
+
+
+def find_tested(trial: Trial) -> tuple[Tested, ...]:
+    """The portions of a trial in its order, or the whole of an undivided one, each with the tests that speak for it."""
+    if not trial.portions:
+        rebatch = find_last_rebatch(trial)
+        return (Tested(None, _speaking(trial, None, rebatch, is_apart=False), rebatch),)
+    alone, low = rebatched_alone(trial), _low_by_themselves(trial)
+    found = []
+    for part in trial.portions:
+        rebatch = find_last_rebatch(trial, part.name)
+        is_apart = part.name in alone or part.name in low
+        tests = _speaking(trial, part.name, rebatch, is_apart=is_apart)
+        found.append(Tested(part.name, tests, rebatch, is_apart, low.get(part.name, False)))
+    return tuple(found)
+
+
+def _speaking(trial: Trial, portion: str | None, rebatch: Rebatch | None, *, is_apart: bool) -> tuple[Observation, ...]:
+    speaking = []
+    for seen in trial.observations:
+        if seen.outcome != FREE_ALKALI or seen.portion not in (None, portion):
+            continue
+        if _grade(seen) > 0:
+            counts = rebatch is None or not rebatch.is_surely_after(seen.age_days)
+        else:
+            counts = rebatch is None or rebatch.is_surely_before(seen.age_days)
+            counts &= seen.portion == portion or not is_apart
+        if counts:
+            speaking.append(seen)
+    return tuple(sorted(speaking, key=lambda seen: seen.age_days))
+
+
+def _grade(seen: Observation) -> int:
+    """The worst of its readings; 0 is none."""
+    return max(int(reading.value or 0) for reading in seen.readings)
+
+
+def _low_by_themselves(trial: Trial) -> Mapping[str, bool]:
+    """The portions whose own acid, fat or alkali leaves them little superfat, and less than the whole has.
+
+    Each with whether it may be below nothing, as little as is known of the oils.
+    """
+    if trial.plan.recipe.purpose != "skin":
+        return {}
+    figures = effective_portion(trial, as_bars=True).figures
+    doubt = figures.superfat_effective - figures.superfat_low
+    low: dict[str, bool] = {}
+    for part in figures.portions:
+        superfat = part.superfat_percent
+        if superfat is None or superfat > figures.superfat_effective - _ALIKE_POINTS:
+            continue
+        if superfat < max(LOW_SUPERFAT_PERCENT, doubt):
+            low[part.name] = superfat < doubt
+    return low
+
+
+def check_free_alkali(trial: Trial, place: Place, little_fat: Sequence[Finding]) -> Iterable[Finding]:
     """What the tests for free alkali say, or that there is none; little_fat: what makes it likely that they would.
 
-    A superfat that is low, or may be, is settled by a test that finds none. Where it may be below nothing, or was
-    before the loaf was rebatched, only a test can tell, and nobody can decide without. A rebatch makes older tests
-    void, and those of the same age, which may be from before it; and all of them where its time is not recorded.
+    A superfat that is low, or may be, is settled by tests that find none. Where it may be below nothing, or was before
+    the loaf was rebatched, only a test can tell, and nobody can decide without.
     """
-    rebatch = find_last_rebatch(trial)
-    is_timed = rebatch is None or rebatch.ended_h is not None
-    last = _last_tests(trial, outcome, None if rebatch is None else rebatch.ended_h) if is_timed else []
-    if not last:
+    every = find_tested(trial)
+    untested: dict[tuple[bool, bool], list[Tested]] = {}
+    for each in every:
+        if not each.tests or not each.is_timed:
+            untested.setdefault((each.is_timed, each.rebatch is not None), []).append(each)
+    found = dict.fromkeys(seen for each in every for seen in each.found)
+    if untested or found:
         yield from little_fat
-        what = f"free alkali was not looked for{' since it was rebatched' if rebatch is not None else ''}"
-        do = "test a fresh cut before selling"
-        if rebatch is not None:
-            do += "; a test of the same age as the rebatch may be from before it"
-        if not is_timed:
-            what = "it is not recorded when it was rebatched, so no test for free alkali counts"
-            do = f'formulary trial after {code_of(trial.id)} rebatched --at "20 h" --correct, with its time; then {do}'
-        was_caustic = rebatch is not None and _lowest_superfat_as_poured(trial) < 0
-        if was_caustic or any(each.code == "superfat-band" for each in little_fat):
+    is_band_low = any(each.code == "superfat-band" for each in little_fat)
+    for alike in untested.values():
+        what, do = _say_untested(trial, alike, is_all=len(alike) == len(every))
+        was_caustic = alike[0].rebatch is not None and _lowest_superfat_as_poured(trial) < 0
+        if is_band_low or was_caustic or any(each.may_be_caustic for each in alike):
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
         else:
             yield warn("free-alkali-untested", what, do, place)
-        return
-    if any(value.value for _, value in last):
-        yield from little_fat
-    for age_days, value in last:
-        if value.value:
-            grade = outcome.grades[int(value.value)]
-            where = f" ({value.portion})" if value.portion else ""
-            what = f"free alkali: {grade} at {age_days.normalize():f} d{where}"
-            told = stop if value.value >= _PRESENT else warn
-            yield told("free-alkali", what, "do not sell or use it; test again after two weeks, or discard it", place)
+    for seen in found:
+        told = stop if _grade(seen) >= _PRESENT else warn
+        do = f"do not sell or use it; test again after {TEST_AGAIN_DAYS} days, or discard it"
+        yield told("free-alkali", f"free alkali: {say_test(seen)}", do, place)
+
+
+def say_test(seen: Observation) -> str:
+    """What a test found, at which age and where: "trace at 7 d (clove)"."""
+    worst = max(seen.readings, key=lambda reading: reading.value or 0)
+    where = f" ({seen.portion})" if seen.portion else ""
+    return f"{worst.text} at {format_decimal(seen.age_days.normalize())} d{where}"
+
+
+def _say_untested(trial: Trial, alike: Sequence[Tested], *, is_all: bool) -> tuple[str, str]:
+    """That portions which are alike in their rebatch were not tested, or the whole loaf, and what to do."""
+    portions = [each.portion for each in alike if each.portion is not None]
+    of = "" if is_all else f" in {say_list(portions)}"
+    is_rebatched = alike[0].rebatch is not None
+    what = f"free alkali was not looked for{of}{' since it was rebatched' if is_rebatched else ''}"
+    do = f"test a fresh cut{' of each' if of and len(portions) > 1 else ' of it' if of else ''} before selling"
+    if is_rebatched:
+        do += "; a test of the same age as the rebatch may be from before it"
+    apart = [each.portion for each in alike if each.portion is not None and each.is_apart]
+    if apart and any(seen.outcome == FREE_ALKALI and seen.portion is None for seen in trial.observations):
+        do += f"; a test of the whole does not tell of {say_list(apart)}, whose lye is its own: say --portion"
+    if not alike[0].is_timed:
+        what = f"it is not recorded when it was rebatched, so no test for free alkali{of} clears it"
+        do = f"{say_correction(trial, alike[0])}, with its time; then {do}"
+    return what, do
+
+
+def say_correction(trial: Trial, tested: Tested) -> str:
+    """The command that gives a rebatch the time that is not recorded of it."""
+    of = f" --portion {tested.portion}" if tested.portion in rebatched_alone(trial) else ""
+    return f'formulary trial after {code_of(trial.id)} rebatched --at "20 h"{of} --correct'
 
 
 def _lowest_superfat_as_poured(trial: Trial) -> float:
@@ -58,21 +174,3 @@ def _lowest_superfat_as_poured(trial: Trial) -> float:
     figures = effective_portion(trial).figures
     portions = [part.superfat_percent for part in figures.portions if part.superfat_percent is not None]
     return min([figures.superfat_effective, *portions])
-
-
-def _last_tests(trial: Trial, outcome: Outcome, after_h: Decimal | None) -> list[tuple[Decimal, OutcomeValue]]:
-    """The last test of each portion, and of the whole, that no later one speaks for.
-
-    after_h: hours, which the tests are older than; None for any.
-    """
-    last: dict[str | None, tuple[Decimal, OutcomeValue]] = {}
-    for age_days in sorted({item.age_days for item in trial.observations if item.outcome == outcome.name}):
-        if after_h is None or age_days * 24 > after_h:
-            last |= {value.portion: (age_days, value) for value in outcome_values(trial, outcome, age_days)}
-    whole = last.get(None)
-    if whole is None:
-        return list(last.values())
-    later = {portion: test for portion, test in last.items() if portion is not None and test[0] > whole[0]}
-    each_has_its_own = bool(trial.portions) and all(portion.name in later for portion in trial.portions)
-    same_day = {portion: test for portion, test in last.items() if portion is not None and test[0] == whole[0]}
-    return [*([] if each_has_its_own else [whole]), *same_day.values(), *later.values()]

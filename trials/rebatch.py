@@ -10,14 +10,29 @@ from trials.model import REBATCHED, Trial
 
 @dataclass(frozen=True, slots=True)
 class Rebatch:
-    """The last rebatch of a loaf. ended_h: hours since it was poured, None where that of any was not recorded."""
+    """The last rebatch of a loaf. begun_h, ended_h: hours since pouring, None where that of any was not recorded."""
 
+    begun_h: Decimal | None
     ended_h: Decimal | None
 
     @property
     def ended_days(self) -> Decimal | None:
         """The first whole day of the loaf's age that is surely after it."""
         return None if self.ended_h is None else (self.ended_h / 24).to_integral_value(ROUND_CEILING)
+
+    def is_surely_before(self, age_days: Decimal) -> bool:
+        """Whether what was seen at an age is of the loaf that it made: not at the same age, which may be either."""
+        return self.ended_h is not None and age_days * 24 > self.ended_h
+
+    def is_surely_after(self, age_days: Decimal) -> bool:
+        """Whether what was seen at an age is of the loaf that there was before it."""
+        return self.begun_h is not None and age_days * 24 < self.begun_h
+
+
+def rebatched_alone(trial: Trial) -> frozenset[str]:
+    """The portions that were rebatched by themselves, so that their bars are of another making than the rest."""
+    steps = (step for step in trial.after_pour if step.what == REBATCHED)
+    return frozenset(step.portion for step in steps if step.portion is not None)
 
 
 def is_rebatched_in_part(trial: Trial) -> bool:
@@ -36,10 +51,18 @@ def rebatches_days(trial: Trial, portion: str | None = None) -> tuple[tuple[Deci
     )
 
 
-def find_last_rebatch(trial: Trial) -> Rebatch | None:
-    """The last rebatch of a trial, or of any of its portions; None for a loaf that never was."""
-    steps = [step for step in trial.after_pour if step.what == REBATCHED]
+def find_last_rebatch(trial: Trial, portion: str | None = None) -> Rebatch | None:
+    """The last rebatch of a trial, or of any of its portions; None for a loaf that never was.
+
+    portion: one portion, to which only what was done to it or to the whole counts.
+    """
+    steps = [
+        step
+        for step in trial.after_pour
+        if step.what == REBATCHED and (portion is None or step.portion in (None, portion))
+    ]
     if not steps:
         return None
-    times = [step.ended_h for step in steps if step.ended_h is not None]
-    return Rebatch(max(times) if len(times) == len(steps) else None)
+    times = [(step.ended_h, step.at_h) for step in steps if step.ended_h is not None]
+    ended_h, begun_h = max(times) if len(times) == len(steps) else (None, None)
+    return Rebatch(begun_h, ended_h)

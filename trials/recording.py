@@ -80,7 +80,7 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     if any(entry.section == "release" for entry in entries):
         demand_possible_day(after, now.date())
         _demand_readable_materials(bench, after)
-        demand_sellable(after, bench.outcomes["free alkali"], now.date(), register=bench.folder.register)
+        demand_sellable(after, now.date(), register=bench.folder.register)
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
     _keep_added(bench, after, kept, files, read)

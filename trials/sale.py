@@ -19,7 +19,6 @@ from trials.free_alkali import check_free_alkali
 from trials.identity import code_of
 from trials.model import Trial
 from trials.on_day import as_it_stood, find_ahead
-from trials.outcomes.outcome import Outcome
 from trials.rebatch import find_last_rebatch
 from trials.recalculate import find_later_limits
 
@@ -29,7 +28,6 @@ _FREE_ALKALI = ("free-alkali", "free-alkali-untested")
 
 def fit_to_sell(
     trial: Trial,
-    free_alkali: Outcome,
     today: date | None = None,
     *,
     cure_days: Decimal | None = None,
@@ -37,14 +35,13 @@ def fit_to_sell(
 ) -> tuple[Finding, ...]:
     """What still stands between this trial and being sold; empty when nothing does.
 
-    free_alkali: the outcome, whose every reading must be none. today: for the age of the cure, which is not looked at
-    without it; what is recorded of a later day counts for nothing with it. cure_days: how long the cure must be; as
-    the plan's recipe says, or its settings, unless given. register: as it is today; with it the worse of its values and
-    of the frozen ones counts.
+    today: for the age of the cure, which is not looked at without it; what is recorded of a later day counts for
+    nothing with it. cure_days: how long the cure must be; as the plan's recipe says, or its settings, unless given.
+    register: as it is today; with it the worse of its values and of the frozen ones counts.
     """
     place = Place(trial.path)
     decision = trial.release
-    open_points = _find_standing(trial, free_alkali, today, cure_days=cure_days, register=register)
+    open_points = _find_standing(trial, today, cure_days=cure_days, register=register)
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -56,14 +53,13 @@ def fit_to_sell(
 
 def _find_standing(
     trial: Trial,
-    free_alkali: Outcome,
     today: date | None,
     *,
     cure_days: Decimal | None = None,
     register: Mapping[str, Material] | None,
 ) -> list[Finding]:
     """What speaks against selling a trial and is not set aside by its decision (parameters: `fit_to_sell`)."""
-    found = check_before_sale(trial, free_alkali, today, cure_days=cure_days, register=register)
+    found = check_before_sale(trial, today, cure_days=cure_days, register=register)
     return [each for each in found if not _is_set_aside(trial, each)]
 
 
@@ -77,7 +73,6 @@ def _is_set_aside(trial: Trial, finding: Finding) -> bool:
 
 def find_overridden(
     trial: Trial,
-    free_alkali: Outcome,
     today: date | None = None,
     *,
     register: Mapping[str, Material] | None = None,
@@ -86,13 +81,11 @@ def find_overridden(
 
     The decision named a code, and what it found then may have become worse since (parameters: `fit_to_sell`).
     """
-    found = check_before_sale(trial, free_alkali, today, register=register)
+    found = check_before_sale(trial, today, register=register)
     return tuple(each for each in found if _is_set_aside(trial, each))
 
 
-def check_sale(
-    trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material] | None = None
-) -> tuple[Finding, ...]:
+def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | None = None) -> tuple[Finding, ...]:
     """What has come up against a loaf since it was recorded as sold, with what to do; empty for any other loaf.
 
     A stop where it may hurt someone. Where nothing stands against it today, but something did on the day of the
@@ -105,7 +98,7 @@ def check_sale(
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
     on = "" if decision.on is None else f" on {decision.on.isoformat()}"
     again = f"formulary trial release {code_of(trial.id)}"
-    found = _find_standing(trial, free_alkali, today, register=register)
+    found = _find_standing(trial, today, register=register)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
         do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; ask those who have"
@@ -123,7 +116,7 @@ def check_sale(
         return (warn("sold-early", what, do, place),)
     if not any(find_ahead(trial, decision.on)):
         return ()  # nothing was recorded later, so that day saw what today sees
-    stood = _find_standing(trial, free_alkali, decision.on, register=register)
+    stood = _find_standing(trial, decision.on, register=register)
     then = [each for each in stood if each.severity is not Severity.NOTE]
     if not then:
         return ()
@@ -133,7 +126,6 @@ def check_sale(
 
 def check_before_sale(
     trial: Trial,
-    free_alkali: Outcome,
     today: date | None = None,
     *,
     cure_days: Decimal | None = None,
@@ -146,7 +138,7 @@ def check_before_sale(
     found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
     if any(finding.code == "scent-limit-unknown" for finding in checked):
         found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
-    found += check_free_alkali(trial, free_alkali, place, [each for each in checked if each.code in _LITTLE_FAT])
+    found += check_free_alkali(trial, place, [each for each in checked if each.code in _LITTLE_FAT])
     needed = days_of_cure(trial.plan.recipe, trial.plan.settings) if cure_days is None else cure_days
     if today is not None:
         found += _check_cure(trial, today, needed, place)
@@ -188,7 +180,7 @@ def demand_possible_day(trial: Trial, today: date) -> None:
         raise InputError.of("decision-day", f"{on.isoformat()} is before the soap was made", do)
 
 
-def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register: Mapping[str, Material]) -> None:
+def demand_sellable(trial: Trial, today: date, *, register: Mapping[str, Material]) -> None:
     """Hold a decision to sell against what is known of the trial.
 
     register: as it is today; a certificate or a limit that came after the plan was frozen speaks against it, too.
@@ -198,7 +190,7 @@ def demand_sellable(trial: Trial, free_alkali: Outcome, today: date, *, register
     if decision is None or decision.decision != "sell":
         return
     day = today if decision.on is None else min(decision.on, today)
-    standing = _find_standing(trial, free_alkali, day, register=register)
+    standing = _find_standing(trial, day, register=register)
     if not standing:
         return
     never = {each.code for each in standing if is_never_sold(each)}

@@ -7,11 +7,9 @@ from datetime import date
 
 from formulary.materials.model import Material
 from formulary.quantity import format_plain_number
+from trials.free_alkali import FREE_ALKALI
 from trials.model import REBATCHED, Trial
-from trials.outcomes.outcome import Outcome
 from trials.sale import find_overridden, fit_to_sell
-
-FREE_ALKALI = "free alkali"
 
 
 def decision_words(trial: Trial) -> str:
@@ -24,25 +22,18 @@ def decision_words(trial: Trial) -> str:
     return f"{release.decision}, by {release.who}{on}: {release.why}{despite}"
 
 
-def sale_words(
-    trial: Trial,
-    outcomes: Mapping[str, Outcome],
-    register: Mapping[str, Material] | None,
-    today: date | None = None,
-) -> str:
-    """Whether it is fit to sell, and what stands against it; empty where free alkali is no outcome here.
+def sale_words(trial: Trial, register: Mapping[str, Material] | None, today: date | None = None) -> str:
+    """Whether it is fit to sell, and what stands against it.
 
     register: as it is today, against which it is held, too. today: for the age of its cure; with it nothing counts that
     is recorded of a later day.
     """
-    if FREE_ALKALI not in outcomes:
-        return ""
-    standing = fit_to_sell(trial, outcomes[FREE_ALKALI], today, register=register)
+    standing = fit_to_sell(trial, today, register=register)
     if [finding.code for finding in standing] == ["not-decided"]:
         return "not decided yet whether it is sold"
     if standing:
         return f"not fit to sell: {'; '.join(finding.what for finding in standing)}"
-    aside = [each.what for each in find_overridden(trial, outcomes[FREE_ALKALI], today, register=register)]
+    aside = [each.what for each in find_overridden(trial, today, register=register)]
     if aside:
         return f"to be sold by that decision alone, in spite of: {'; '.join(aside)}"
     return "fit to sell, as far as is recorded here"
@@ -52,7 +43,8 @@ def free_alkali_words(trial: Trial) -> tuple[str, ...]:
     """Every test for free alkali at its own age, as it was read, and the rebatches between: ("none at 4 d", ...).
 
     A loaf is another one after a rebatch, and a test for safety is never worked out for a day on which there was none.
-    A test of the same age as a rebatch may be from before it, and is told so.
+    A rebatch stands where it had been done, as it counts for a sale: after a test of the same age, which may be from
+    before it, and after all of them where its time is not recorded.
     """
     told = [
         (
@@ -68,9 +60,10 @@ def free_alkali_words(trial: Trial) -> tuple[str, ...]:
         return ()
     for step in trial.after_pour:
         if step.what == REBATCHED:
-            at_days = float("inf") if step.at_h is None else float(step.at_h) / 24
-            when = "at no recorded time" if step.at_h is None else f"at {format_plain_number(at_days, 1)} d"
-            told.append((at_days, 1, f"rebatched {when}", step.portion))
+            done_days = float("inf") if step.ended_h is None else float(step.ended_h) / 24
+            when = f"{'until' if step.for_h else 'at'} {format_plain_number(done_days, 1)} d"
+            when = "at no recorded time" if step.ended_h is None else when
+            told.append((done_days, 1, f"rebatched {when}", step.portion))
     return tuple(
         f"{what}{f' ({portion})' if portion else ''}" for _, _, what, portion in sorted(told, key=lambda each: each[:2])
     )

@@ -68,11 +68,7 @@ def trial_json(
             "lightest_grams": _number(trial.bars.lightest_g),
         },
         "release": None if trial.release is None else _release_json(trial.release),
-        "not_fit_to_sell": [
-            finding.to_json() for finding in fit_to_sell(trial, outcomes["free alkali"], today, register=register)
-        ]
-        if "free alkali" in outcomes
-        else [],
+        "not_fit_to_sell": [finding.to_json() for finding in fit_to_sell(trial, today, register=register)],
         "notes": trial.notes,
         "events": [
             {"what": event.what, "at": str(event.at), "portion": part.name}

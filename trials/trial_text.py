@@ -74,7 +74,7 @@ def render_trial(
     observed = list(_outcome_rows(trial, outcomes))
     if observed:
         lines += ["", *render_rows([Row("what was observed", ("value",)), *observed], width=width)]
-    lines += ["", *_decision(trial, outcomes, width, register, today)]
+    lines += ["", *_decision(trial, width, register, today)]
     if trial.notes.strip():
         lines += ["", *paragraph(trial.notes.strip(), width=width, indent=2)]
     if findings:
@@ -82,13 +82,7 @@ def render_trial(
     return "\n".join(lines)
 
 
-def _decision(
-    trial: Trial,
-    outcomes: Mapping[str, Outcome],
-    width: int,
-    register: Mapping[str, Material] | None,
-    today: date | None,
-) -> list[str]:
+def _decision(trial: Trial, width: int, register: Mapping[str, Material] | None, today: date | None) -> list[str]:
     """What became of the bars, what was decided, and what stands before selling."""
     bars = trial.bars
     counts = ((bars.cut, "cut"), (bars.kept_back, "kept back"), (bars.scrapped, "scrapped"))
@@ -98,7 +92,7 @@ def _decision(
     lines = paragraph(f"bars: {', '.join(said)}", width=width, indent=2) if said else []
     for text in (
         f"decision: {decided}" if (decided := decision_words(trial)) else "",
-        sale_words(trial, outcomes, register, today),
+        sale_words(trial, register, today),
     ):
         lines += paragraph(text, width=width, indent=2) if text else []
     return lines

@@ -10,7 +10,7 @@ from trials.effective import effective_portion
 from trials.model import Trial
 from trials.sale import fit_to_sell
 
-from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
+from .examples import MIDWINTER_CLOVE, plan_of, trial_of
 
 PLAIN = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")]
 PLAN = plan_of(PLAIN)
@@ -50,7 +50,7 @@ def test_lye_on_top_of_a_bar_is_never_sold_however_much_fat_the_batter_has_to_sp
     (stopped,) = (finding for finding in check_trial(on_top) if finding.severity is Severity.STOP)
     assert stopped.code == "lye-excess"
     assert stopped.what == "1.0 g of sodium-hydroxide lies on top, where it stays caustic"
-    assert [each.code for each in fit_to_sell(on_top, outcomes()["free alkali"])] == ["lye-excess"]
+    assert [each.code for each in fit_to_sell(on_top)] == ["lye-excess"]
     household = plan_of(PLAIN.replace("name: Midwinter clove\n", "name: Midwinter clove\npurpose: household\n"))
     told = check_trial(trial_of("as_made: [{extra: sodium-hydroxide, weighed: 1 g, at: top}]\n", household))
     assert [each.severity for each in told if each.code == "lye-excess"] == [Severity.WARN]

@@ -52,12 +52,12 @@ def test_oil_worked_in_later_takes_up_the_lye_as_oil_in_the_pot_does() -> None:
     assert superfat(rescued, as_bars=False) == superfat(caustic, as_bars=False)
     assert ("lye-excess" in codes(caustic), "lye-excess" in codes(rescued)) == (True, False)
     # Mended on paper only: nobody sells it before a test has found no free alkali.
-    assert "free-alkali-untested" in [each.code for each in fit_to_sell(rescued, outcomes()["free alkali"])]
+    assert "free-alkali-untested" in [each.code for each in fit_to_sell(rescued)]
 
 
 def sale(text: str) -> dict[str, Severity]:
     decided = "release: {decision: sell, who: R, why: mild}\n"
-    found = fit_to_sell(trial_of(text + decided, UNSCENTED), outcomes()["free alkali"])
+    found = fit_to_sell(trial_of(text + decided, UNSCENTED))
     return {finding.code: finding.severity for finding in found}
 
 
@@ -83,7 +83,7 @@ def test_a_portion_that_was_caustic_before_its_rebatch_is_sold_only_after_a_test
     trial = trial_of(extra + divided + rescue, UNSCENTED)
     assert superfat(trial, as_bars=False) > 0 > effective_portion(trial, "clove").figures.superfat_effective
     assert "lye-excess" not in codes(trial)
-    found = fit_to_sell(trial, outcomes()["free alkali"])
+    found = fit_to_sell(trial)
     assert ("free-alkali-untested", Severity.STOP) in [(each.code, each.severity) for each in found]
 
 

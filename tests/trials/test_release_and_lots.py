@@ -23,7 +23,7 @@ release: {decision: sell, who: R, why: firm and mild}
 
 
 def open_points(trial: Trial, today: date | None = None) -> list[str]:
-    return [finding.code for finding in fit_to_sell(trial, outcomes()["free alkali"], today)]
+    return [finding.code for finding in fit_to_sell(trial, today)]
 
 
 def test_a_batch_is_fit_to_sell_when_it_is_safe_tested_cured_and_decided() -> None:
@@ -141,7 +141,7 @@ def test_free_alkali_in_one_portion_is_named() -> None:
         "  - {age: 7 d, outcome: free alkali, value: present, portion: b}\n"
         "release: {decision: sell, who: R, why: firm}\n"
     )
-    (finding,) = fit_to_sell(trial_of(text, plan_of(UNSCENTED)), outcomes()["free alkali"])
+    (finding,) = fit_to_sell(trial_of(text, plan_of(UNSCENTED)))
     assert finding.what == "free alkali: present at 7 d (b)"
 
 

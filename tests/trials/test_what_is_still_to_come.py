@@ -67,14 +67,14 @@ def test_lye_that_a_rebatch_would_bring_is_told_at_once() -> None:
 
 def refused(text: str, today: date) -> str:
     with pytest.raises(StopError) as refusal:
-        demand_sellable(trial_of(text, UNSCENTED), outcomes()["free alkali"], today, register=MappingProxyType({}))
+        demand_sellable(trial_of(text, UNSCENTED), today, register=MappingProxyType({}))
     return " ".join(f"{finding.code} {finding.do}" for finding in refusal.value.findings)
 
 
 def test_neither_a_rebatch_nor_a_test_of_a_later_day_sells_a_loaf() -> None:
     text = TOO_MUCH + REBATCHED % "200 d" + TESTED % "201 d" + "release: {decision: sell, who: R, why: mild}\n"
     assert "lye-excess" in refused(text, day(86))
-    demand_sellable(trial_of(text, UNSCENTED), outcomes()["free alkali"], day(230), register=MappingProxyType({}))
+    demand_sellable(trial_of(text, UNSCENTED), day(230), register=MappingProxyType({}))
 
 
 def test_a_sale_counts_no_test_that_came_after_it() -> None:
@@ -83,7 +83,7 @@ def test_a_sale_counts_no_test_that_came_after_it() -> None:
     assert "free-alkali-untested" in said
     assert f"of a later day than {day(40).isoformat()}" in said
     sold = trial_of(text + SOLD % day(60).isoformat(), UNSCENTED)
-    demand_sellable(sold, outcomes()["free alkali"], day(80), register=MappingProxyType({}))
+    demand_sellable(sold, day(80), register=MappingProxyType({}))
 
 
 def test_a_decision_is_of_a_day_on_which_the_soap_was_there() -> None:
@@ -95,7 +95,7 @@ def test_a_decision_is_of_a_day_on_which_the_soap_was_there() -> None:
 
 
 def sale_of(text: str, today: date) -> list[tuple[str, Severity]]:
-    found = check_sale(trial_of(text, UNSCENTED), outcomes()["free alkali"], today)
+    found = check_sale(trial_of(text, UNSCENTED), today)
     return [(finding.code, finding.severity) for finding in found]
 
 
@@ -145,6 +145,4 @@ def test_a_trial_with_nothing_to_come_is_the_same() -> None:
     trial = trial_of(TOO_MUCH + REBATCHED % "20 h" + TESTED % "7 d", UNSCENTED)
     assert as_it_stood(trial, day(7)) is trial
     assert as_it_stood(trial, day(6)).observations == ()
-    assert [each.code for each in fit_to_sell(trial, outcomes()["free alkali"], day(6))].count(
-        "free-alkali-untested"
-    ) == 1
+    assert [each.code for each in fit_to_sell(trial, day(6))].count("free-alkali-untested") == 1

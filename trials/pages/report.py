@@ -88,9 +88,7 @@ def make_report(
         answers=tuple(answers),
         stories=MappingProxyType(stories),
         stops=MappingProxyType({trial.id: found for trial in trials if (found := stops(check(trial)))}),
-        sale=MappingProxyType(
-            {trial.id: sale_words(trial, bench.outcomes, bench.folder.register, on) for trial in trials}
-        ),
+        sale=MappingProxyType({trial.id: sale_words(trial, bench.folder.register, on) for trial in trials}),
         unread=unread,
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Sequence
@@ -143,7 +144,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     # a busy machine for several times as long as they work.
     for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    sys.exit(run(arguments))
+    # What a command imports and reads stays until it ends. To look all of it through for rings of garbage, as Python
+    # does after each 700 new things and again at the end, finds nothing and takes an eighth of a short command.
+    gc.set_threshold(100_000)
+    status = run(arguments)
+    gc.freeze()
+    sys.exit(status)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:

@@ -27,7 +27,11 @@ _RENDERED = ("csv", "jsonl", "md")
 def table(
     recipes: tuple[str, ...], by: Literal["portion", "trial"], form: str, output: Path | None, as_json: bool
 ) -> None:
-    """One row a portion (or a trial) with every fact and outcome; with -o a table schema is written beside it."""
+    """One row a portion (or a trial) with every fact and outcome; with -o a table schema is written beside it.
+
+    In CSV, here and wherever --as prints it, a text that a spreadsheet would run as a formula (it begins with = + - @)
+    gets an apostrophe before it; the other formats keep every text as it is.
+    """
     from formulary.data_table_formats import render_table, save_table, table_json
 
     with open_chosen_bench() as bench, progress("gathering the trials"):

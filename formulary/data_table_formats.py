@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+import re
 from collections.abc import Iterable
 from pathlib import Path
 
@@ -15,6 +16,10 @@ from formulary.whole_file import write_whole
 
 TEXT_FORMATS = ("csv", "jsonl", "md")
 FORMATS = (*TEXT_FORMATS, "parquet")
+# How a cell begins that a spreadsheet takes for a formula when it opens a CSV file, whatever the quotes around it
+# (OWASP, "CSV Injection", from memory), with the wide forms of the same signs. A plain number is none.
+_BEGINS_FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+_NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 
 
 def render_table(table: Table, form: str) -> str:
@@ -23,12 +28,20 @@ def render_table(table: Table, form: str) -> str:
 
 
 def render_csv(table: Table) -> str:
-    """The table as CSV (RFC 4180): a line of names, then the rows; a missing value is empty, every digit is kept."""
+    """The table as CSV (RFC 4180): a line of names, then the rows; a missing value is empty, every digit is kept.
+
+    A text that a spreadsheet would run as a formula begins with an apostrophe; the other formats keep it as it is.
+    """
+    rows = [tuple(column.name for column in table.columns), *table.rows]
+    return "".join(_csv_line([_csv_cell(cell) for cell in row]) for row in rows)
+
+
+def _csv_line(cells: list[str]) -> str:
+    # With the ends of lines that RFC 4180 names a cell is quoted for either half of one: a bare return within a text
+    # would begin a row.
     stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
-    writer.writerow([column.name for column in table.columns])
-    writer.writerows([_csv_cell(cell) for cell in row] for row in table.rows)
-    return stream.getvalue()
+    csv.writer(stream, lineterminator="\r\n").writerow(cells)
+    return stream.getvalue().removesuffix("\r\n") + "\n"
 
 
 def render_json_lines(table: Table) -> str:
@@ -104,6 +117,8 @@ def _parquet(table: Table) -> bytes:
 def _csv_cell(cell: Cell) -> str:
     if cell is None:
         return ""
+    if isinstance(cell, str):
+        return f"'{cell}" if cell.startswith(_BEGINS_FORMULA) and not _NUMBER.fullmatch(cell) else cell
     return repr(cell) if isinstance(cell, float) else str(cell)
 
 

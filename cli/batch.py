@@ -17,7 +17,7 @@ from cli.options import (
     open_workshop,
     sheet_option,
 )
-from cli.output import DONE, STOPPED, is_asked, say, say_json, tell, tell_findings, width
+from cli.output import DONE, STOPPED, is_asked, say, say_json, tell_findings, width
 from cli.pages import demand_page, tell_no_sheet, tell_page
 from cli.sizes import SizedCommand, match_sizes
 
@@ -151,13 +151,12 @@ def _work_out(workshop: Workshop, recipes: tuple[str, ...], sizes: list[Size], c
     return batches
 
 
-def _tell_idle(despite: tuple[str, ...], findings: Iterable[Finding]) -> None:
-    """Say which of the codes stop nothing."""
+def _demand_standing(despite: tuple[str, ...], findings: Iterable[Finding]) -> None:
+    """Refuse codes by which nothing stops what is to be weighed out."""
+    from formulary.batch.overriding import demand_standing
     from formulary.finding import stops
 
-    standing = {finding.code for finding in stops(findings)}
-    for code in sorted(set(despite) - standing):
-        tell(f"note: nothing stops this batch by {code!r}, so --despite {code} changes nothing")
+    demand_standing(despite, stops(findings), says="nothing stops this batch")
 
 
 def _print_batch(
@@ -166,7 +165,7 @@ def _print_batch(
     from formulary.batch.overriding import override_stops
     from formulary.batch.weigh_out_text import render_batch
 
-    _tell_idle(despite, planned.findings)
+    _demand_standing(despite, planned.findings)
     weighable = override_stops(planned, despite)
     if as_json:
         say_json(weighable.to_json())
@@ -184,11 +183,11 @@ def _print_sitting(
     from formulary.batch.weigh_out_text import render_batch
 
     batches = [override_stops(batch, despite) for batch in planned]
-    told = [finding for batch in planned for finding in batch.findings]
     stopped = [each for each in batches if each.is_stopped]
     if not stopped:
         sitting = workshop.sitting(batches)
-        _tell_idle(despite, [*told, *sitting.findings])
+        told = [finding for batch in planned for finding in batch.findings]
+        _demand_standing(despite, [*told, *sitting.findings])
         sitting = override_sitting_stops(sitting, despite)
         if as_json:
             say_json(sitting.to_json())
@@ -196,7 +195,6 @@ def _print_sitting(
             say(render_sitting(sitting, width=width()))
         _save_sheet(workshop, None if sitting.is_stopped else sitting, sheet)
         return STOPPED if sitting.is_stopped else DONE
-    _tell_idle(despite, told)
     if as_json:
         nothing: dict[str, object] = {"pot": None, "jug": None, "jug_reason": None, "own": None, "findings": []}
         say_json({"batches": [each.to_json() for each in batches], **nothing})
@@ -221,7 +219,9 @@ def _print_rescue(
     weighable = demand_weighable(planned, despite=despite)
     if lye_is_in is None:
         lye_is_in = is_asked() and click.confirm("Is the lye in the oils already?", err=True)
-    rescue = override_rescue_stops(workshop.rescue(weighable, weighed, lye_is_in=lye_is_in), despite)
+    rescue = workshop.rescue(weighable, weighed, lye_is_in=lye_is_in)
+    _demand_standing(despite, [*planned.findings, *rescue.findings])
+    rescue = override_rescue_stops(rescue, despite)
     if as_json:
         say_json(rescue.to_json())
     else:

@@ -383,7 +383,7 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
     "--despite",
     metavar="CODE",
     multiple=True,
-    help="Sell in spite of what speaks against it, by its code (repeatable).",
+    help="Sell in spite of what speaks against it now, by its code (repeatable).",
 )
 @folder_option
 def release(wanted: str, decision: str, who: str, why: str, on: str | None, despite: tuple[str, ...]) -> None:

@@ -387,8 +387,12 @@ def release(
     """What was decided about the batch: sell, rework, discard or hold; by whom and why.
 
     despite: codes of what speaks against selling and is overridden knowingly. `Bench.record` refuses a decision to sell
-    while anything else does, and any of a day that is still to come or was before the soap was made.
+    while anything else does, a code by which nothing does, and any decision of a day that is still to come or was
+    before the soap was made. Raises InputError for codes beside another decision.
     """
+    if despite and decision != "sell":
+        what = f"nothing is overridden by a decision to {decision}"
+        raise InputError.of("nothing-to-override", what, "say --despite with a decision to sell alone")
     tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
     if on is not None:
         tree["on"] = on

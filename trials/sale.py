@@ -8,6 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from formulary.batch.checks import NEVER_OVERRIDDEN
+from formulary.batch.overriding import demand_standing
 from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.model import Material
@@ -60,6 +61,10 @@ def _find_standing(
 ) -> list[Finding]:
     """What speaks against selling a trial and is not set aside by its decision (parameters: `fit_to_sell`)."""
     found = check_before_sale(trial, today, cure_days=cure_days, register=register)
+    return _without_set_aside(trial, found)
+
+
+def _without_set_aside(trial: Trial, found: Iterable[Finding]) -> list[Finding]:
     return [each for each in found if not _is_set_aside(trial, each)]
 
 
@@ -184,13 +189,16 @@ def demand_sellable(trial: Trial, today: date, *, register: Mapping[str, Materia
     """Hold a decision to sell against what is known of the trial.
 
     register: as it is today; a certificate or a limit that came after the plan was frozen speaks against it, too.
-    Raises StopError with everything that speaks against selling and that the decision does not name in `despite`.
+    Raises StopError with everything that speaks against selling and that the decision does not name in `despite`,
+    InputError for a code there by which nothing does.
     """
     decision = trial.release
     if decision is None or decision.decision != "sell":
         return
     day = today if decision.on is None else min(decision.on, today)
-    standing = _find_standing(trial, day, register=register)
+    found = check_before_sale(trial, day, register=register)
+    demand_standing(decision.despite, found, says="nothing speaks against selling this loaf")
+    standing = _without_set_aside(trial, found)
     if not standing:
         return
     never = {each.code for each in standing if is_never_sold(each)}

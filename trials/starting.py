@@ -8,7 +8,7 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from formulary.batch.overriding import demand_weighable
+from formulary.batch.overriding import demand_standing, demand_weighable
 from formulary.changes.message import save_message
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, stops
@@ -73,10 +73,10 @@ def start_trial(
     register = folder.register
     known = lots_with_values(register, lots)
     batch = folder.batch_of_size(version, size, lots=known)
+    demand_standing(despite, stops(batch.findings), says="nothing stops this batch")
     demand_weighable(batch, despite=despite)
     plan = make_plan(version, batch, register, folder.settings, size=_written(size), lots=known)
     trial_id = make_trial_id(day, version.slug, _all_ids(bench), draw_code=draw_code)
-    stopped = {finding.code for finding in stops(batch.findings)}
     text = render_new_trial(
         trial_id,
         plan,
@@ -86,7 +86,7 @@ def start_trial(
         lots=lots,
         conditions={**_conditions_of(shared), **given},
         portions=None if portions is None else [(name, parse_share(percent)) for name, percent in portions],
-        despite=[code for code in despite if code in stopped],
+        despite=tuple(dict.fromkeys(despite)),
     )
     place = trial_folder(trial_id)
     frozen = render_plan(plan)

@@ -8,12 +8,30 @@ from typing import TYPE_CHECKING
 
 from formulary.batch.checks import NEVER_OVERRIDDEN
 from formulary.batch.model import Batch
-from formulary.errors import StopError
-from formulary.finding import Finding, Severity, stops
+from formulary.errors import InputError, StopError
+from formulary.fields import suggest
+from formulary.finding import Finding, Severity, error, stops
 
 if TYPE_CHECKING:
     from formulary.batch.rescue import Rescue
     from formulary.batch.sitting_model import Sitting
+
+
+def demand_standing(codes: Iterable[str], standing: Iterable[Finding], *, says: str) -> None:
+    """Refuse a code by which nothing stands that could be overridden, and name those by which something does.
+
+    A slip would override nothing, and a code that is kept would cover what comes up by it later. says: of what nothing
+    stands, "nothing stops this batch". Raises InputError.
+    """
+    named = dict.fromkeys(each.code for each in standing)
+    can_be = [code for code in named if code not in NEVER_OVERRIDDEN]
+    otherwise = f"what does, and can be overridden: {', '.join(can_be)}" if can_be else "leave --despite out"
+    unknown = [code for code in dict.fromkeys(codes) if code not in named]
+    if unknown:
+        raise InputError(
+            error("nothing-to-override", f"{says} by {code[:40]!r}", suggest(code, can_be, otherwise))
+            for code in unknown
+        )
 
 
 def override_stops(batch: Batch, codes: Iterable[str]) -> Batch:

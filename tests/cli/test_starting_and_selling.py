@@ -125,8 +125,38 @@ def test_free_alkali_that_is_present_is_never_sold(formulary: Run, home: Path, g
     trial = started(formulary)
     aged(home, trial, 60)
     formulary("trial", "observe", trial, "free alkali", grade, "--age", "7d")
-    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice", "--despite", "free-alkali")
-    assert formulary(*sell).status == status
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice")
+    assert formulary(*sell, *([] if grade == "none" else ["--despite", "free-alkali"])).status == status
+
+
+def test_a_code_by_which_nothing_stands_is_refused_wherever_one_is_given_and_nothing_is_written(
+    formulary: Run, home: Path
+) -> None:
+    (home / "materials").mkdir(exist_ok=True)
+    (home / "materials/quay-scent.yaml").write_text(SCENT + "limit: {percent_of_product: 1.0}\n", encoding="utf-8")
+    recipe(home, SCENTED)
+    trial = started(formulary, "--oils", "1000g", "--despite", "scent-limit")
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice")
+    size = ("harbour-base", "--oils", "1000g")
+    asked = [
+        (("batch", *size), "scent-limit"),
+        (("batch", *size, "harbour-base"), "scent-limit"),
+        (("batch", *size, "--weighed", "olive-oil 900 g"), "scent-limit"),
+        (("trial", "start", *size), "scent-limit"),
+        (sell, "free-alkali-untested"),
+    ]
+    before = body(home), trial_file(home, trial).read_bytes(), formulary("trial", "list").out
+    for command, stands in asked:
+        named = ("--despite", "scent-limit", *(part for code in ("cure-short", stands) for part in ("--despite", code)))
+        known = named[:2] if command is not sell else named
+        for unknown in ("scent-limt", "superfat-low", "nothing"):
+            ran = formulary(*command, *known, "--despite", unknown)
+            assert ran.status == 2, command
+            assert f"by '{unknown}'" in ran.err
+            assert ("did you mean scent-limit?" if unknown == "scent-limt" else stands) in ran.err
+    hold = formulary("trial", "release", trial, "hold", "--who", "me", "--why", "later", "--despite", "scent-limit")
+    assert hold.status == 2
+    assert (body(home), trial_file(home, trial).read_bytes(), formulary("trial", "list").out) == before
 
 
 def test_a_cured_and_tested_loaf_is_sold_without_a_word(formulary: Run, home: Path) -> None:

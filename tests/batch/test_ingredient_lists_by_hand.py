@@ -140,6 +140,9 @@ def test_ready_made_lye_is_hydroxide_and_water_on_both_lists(strength: int) -> N
         ("citric-acid-monohydrate", 91.43, 0.1 / 192.124, "CITRATE", {"SODIUM": 258.07, "POTASSIUM": 306.40}),
         ("lactic-acid-80", 80, 0.1 / 90.078, "LACTATE", {"SODIUM": 112.06, "POTASSIUM": 128.17}),
         ("vinegar-5", 5, 0.1 / 60.052, "ACETATE", {"SODIUM": 82.03, "POTASSIUM": 98.14}),
+        ("tartaric-acid", 100, 0.1 / 150.087, "TARTRATE", {"DISODIUM": 194.05, "DIPOTASSIUM": 226.27}),
+        ("malic-acid", 100, 0.1 / 134.087, "MALATE", {"SODIUM": 178.05, "POTASSIUM": 210.27}),
+        ("ascorbic-acid", 100, 0.1 / 176.124, "ASCORBATE", {"SODIUM": 198.11, "POTASSIUM": 214.21}),
     ],
 )
 @pytest.mark.parametrize("metal", ["SODIUM", "POTASSIUM"])
@@ -149,7 +152,8 @@ def test_an_acid_stands_in_the_bar_as_the_salt_that_it_became(
     acid = f"additions:\n{CLAY}  - {{material: {material}, rate: 2 % of oils, at: oils, water: extra}}\n"
     found = grams_in_bar(kitchen((RECIPE + acid).replace("sodium-hydroxide", f"{metal.lower()}-hydroxide")))
     mol = 20.0 * acid_percent / 10.0 * moles
-    assert found[f"{metal} {salt}"] == pytest.approx(mol * salt_g_per_mol[metal], rel=2e-4)
+    (name,) = (name for name in salt_g_per_mol if name.removeprefix("DI") == metal)
+    assert found[f"{name} {salt}"] == pytest.approx(mol * salt_g_per_mol[name], rel=2e-4)
     assert REGISTER[material].inci in {line.inci for line in lists(kitchen(RECIPE + acid)).in_pot}
 
 
@@ -165,10 +169,16 @@ def test_two_alkalis_share_what_an_acid_takes_by_moles() -> None:
         assert found["POTASSIUM CITRATE"] == pytest.approx(0.075 * 306.40, rel=1e-4)
 
 
-def test_an_acid_on_top_or_one_whose_salt_has_no_known_name_stands_as_it_is() -> None:
-    for material, at in (("citric-acid-anhydrous", "top"), ("tartaric-acid", "oils")):
-        acid = f"additions:\n{CLAY}  - {{material: {material}, rate: 2 % of oils, at: {at}}}\n"
+def test_an_acid_on_top_or_a_juice_which_is_more_than_its_acid_stands_as_it_is() -> None:
+    for material, at in (("citric-acid-anhydrous", "top"), ("lemon-juice", "oils")):
+        acid = f"additions:\n{CLAY}  - {{material: {material}, rate: 2 % of oils, at: {at}, water: extra}}\n"
         assert grams_in_bar(kitchen(RECIPE + acid))[REGISTER[material].inci or ""] == pytest.approx(20.0)
+
+
+def test_every_pure_acid_of_the_register_has_a_salt_to_stand_as() -> None:
+    acids = {name: material for name, material in REGISTER.items() if sum(material.acids.values()) > 50}
+    assert {name for name, material in acids.items() if material.inci_in_soap is None} == set()
+    assert {"malic-acid", "tartaric-acid", "ascorbic-acid", "citric-acid-anhydrous", "lactic-acid-80"} <= acids.keys()
 
 
 @pytest.mark.parametrize(

@@ -96,10 +96,12 @@ def batch(
     built-in materials and the usual settings count.
 
     A lot counts in every loaf that holds its material. Of several lots of one, --lot "olive-oil=OL-7 300 g" says how
-    much of each there is for all loaves: its sheet says what to weigh of each, in that proportion, since the lye is
-    worked out for it. With --weighed, how to go on when something went over or was
-    forgotten: what is in the vessels by now, "castor-oil 0 g" for what is not. Once the lye is in the oils (--lye-in)
-    all that goes in before counts as there, unless it is named, and no alkali can follow.
+    much of each there is, for all loaves: the sheet says what to weigh of each, in that proportion, since the lye is
+    worked out for it.
+
+    With --weighed, how to go on when something went over or was forgotten: what is in the vessels by now, "castor-oil
+    0 g" for what is not. Once the lye is in the oils (--lye-in) all that goes in before counts as there, unless it is
+    named, and no alkali can follow.
 
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
     saponification value and an open conflict can never be overridden.
@@ -108,13 +110,11 @@ def batch(
     from formulary.materials.lot_dates import check_dates_of_chosen
 
     sizes = match_sizes(recipes, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
-    if weighed and len(recipes) > 1:
-        raise click.UsageError("--weighed goes with one recipe at a time")
-    if weighed and sheet is not None:
-        raise click.UsageError("--sheet goes with a weigh-out from its start, and --weighed with one under way")
-    demand_page(sheet)
-    if lye_is_in is not None and not weighed:
+    if weighed:
+        _demand_one_under_way(recipes, sheet)
+    elif lye_is_in is not None:
         raise click.UsageError("--lye-in and --lye-apart go with --weighed")
+    demand_page(sheet)
     chosen = parse_chosen_lots(lots)
     with open_workshop(*recipes) as workshop:
         batches = _work_out(workshop, recipes, sizes, chosen)
@@ -125,6 +125,13 @@ def batch(
         if len(batches) > 1:
             return _print_sitting(workshop, batches, despite, as_json, sheet)
         return _print_batch(workshop, batches[0], despite, as_json, show_all, sheet)
+
+
+def _demand_one_under_way(recipes: tuple[str, ...], sheet: Path | None) -> None:
+    if len(recipes) > 1:
+        raise click.UsageError("--weighed goes with one recipe at a time")
+    if sheet is not None:
+        raise click.UsageError("--sheet goes with a weigh-out from its start, and --weighed with one under way")
 
 
 def _save_sheet(workshop: Workshop, weigh_out: Batch | Sitting | None, path: Path | None) -> None:

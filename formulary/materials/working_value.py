@@ -63,56 +63,68 @@ def choose_saponification_value(
     -------
     the value with its band, and the sentence.
     """
-    named_percent = sum(fatty_acids_percent.values())
-    is_measured = low is not None and high is not None
-    calculated = (
-        calculated_saponification_value(fatty_acids_percent, as_free_acids=kind is MaterialKind.FATTY_ACID)
-        if named_percent >= (WHOLE_PROFILE_PERCENT if is_measured else PROFILE_FOR_LYE_PERCENT)
-        and kind is not MaterialKind.WAX
-        else None
-    )
     if low is None or high is None:
-        if calculated is None:
-            why = f", and fatty acids of {named_percent:g} % in all say too little" if fatty_acids_percent else ""
-            return WorkingValue(None, f"No saponification value is known{why}.")
-        half = calculated * SINGLE_VALUE_HALF_WIDTH_PERCENT / 100.0
-        value = ValueRange(
-            calculated - half, calculated + half, calculated, Known("computed", "from the fatty acids, AOCS Cd 3a-94")
-        )
-        return WorkingValue(value, "Calculated from the fatty acids, since no measured value is known.")
+        return _from_profile_alone(fatty_acids_percent, kind)
     middle = (low + high) / 2.0
-    is_single = low == high
-    if is_single:
-        half = middle * SINGLE_VALUE_HALF_WIDTH_PERCENT / 100.0
-        low, high = middle - half, middle + half
-        start = (
-            f"A single published value, {middle:g}, taken as good to {SINGLE_VALUE_HALF_WIDTH_PERCENT:g} %, which is "
-            "usual"
-        )
-    else:
-        start = f"The middle of {low:g} to {high:g} is {middle:g}"
+    start = f"The middle of {low:g} to {high:g} is {middle:g}"
+    if low == high:
+        low, high = _usual_band(middle)
+        good_to = f"{SINGLE_VALUE_HALF_WIDTH_PERCENT:g} %"
+        start = f"A single published value, {middle:g}, taken as good to {good_to}, which is usual"
     if stated_working is not None:
         working, how = stated_working, f"The file says {stated_working:g}."
-    elif calculated is None:
-        why = (
-            "; a wax's profile says little, so there is nothing to compare it with"
-            if kind is MaterialKind.WAX
-            else "; no fatty-acid profile is known to compare it with"
-        )
-        working, how = middle, f"{start}{why}."
-    elif abs(middle - calculated) <= middle * DISAGREEMENT_PERCENT / 100.0:
-        working = middle
-        how = f"{start}; the fatty acids imply {calculated:.1f}, which agrees within {DISAGREEMENT_PERCENT:g} %."
     else:
-        working = min(middle, calculated)
-        how = (
-            f"{start}, the fatty acids imply {calculated:.1f}: they differ by more than {DISAGREEMENT_PERCENT:g} %, "
-            f"so the lower, {working:.1f}, is used."
-        )
+        working, how = _middle_or_implied(middle, start, fatty_acids_percent, kind)
     if kind is MaterialKind.WAX:
         low = min(low, acid_value_low or 0.0)
         how += " Esters of waxes react only partly, so the band begins at the acid value alone."
     return WorkingValue(ValueRange(min(low, working), max(high, working), working, known), how)
+
+
+def _implied_value(
+    fatty_acids_percent: Mapping[str, float], kind: MaterialKind, *, at_least_percent: float
+) -> float | None:
+    """What a profile implies, where it names enough of the fat; nothing for a wax, which is little of its acids."""
+    if kind is MaterialKind.WAX or sum(fatty_acids_percent.values()) < at_least_percent:
+        return None
+    return calculated_saponification_value(fatty_acids_percent, as_free_acids=kind is MaterialKind.FATTY_ACID)
+
+
+def _from_profile_alone(fatty_acids_percent: Mapping[str, float], kind: MaterialKind) -> WorkingValue:
+    """Of a fat that nobody has measured."""
+    implied = _implied_value(fatty_acids_percent, kind, at_least_percent=PROFILE_FOR_LYE_PERCENT)
+    if implied is None:
+        named_percent = sum(fatty_acids_percent.values())
+        why = f", and fatty acids of {named_percent:g} % in all say too little" if fatty_acids_percent else ""
+        return WorkingValue(None, f"No saponification value is known{why}.")
+    value = ValueRange(*_usual_band(implied), implied, Known("computed", "from the fatty acids, AOCS Cd 3a-94"))
+    return WorkingValue(value, "Calculated from the fatty acids, since no measured value is known.")
+
+
+def _middle_or_implied(
+    middle: float, start: str, fatty_acids_percent: Mapping[str, float], kind: MaterialKind
+) -> tuple[float, str]:
+    """The middle of what was measured, or the lower one that the fatty acids imply, and why; start: what it is of."""
+    implied = _implied_value(fatty_acids_percent, kind, at_least_percent=WHOLE_PROFILE_PERCENT)
+    if implied is None:
+        return middle, start + (
+            "; a wax's profile says little, so there is nothing to compare it with."
+            if kind is MaterialKind.WAX
+            else "; no fatty-acid profile is known to compare it with."
+        )
+    if abs(middle - implied) <= middle * DISAGREEMENT_PERCENT / 100.0:
+        agrees = f"the fatty acids imply {implied:.1f}, which agrees within {DISAGREEMENT_PERCENT:g} %."
+        return middle, f"{start}; {agrees}"
+    lower = min(middle, implied)
+    return lower, (
+        f"{start}, the fatty acids imply {implied:.1f}: they differ by more than {DISAGREEMENT_PERCENT:g} %, so the"
+        f" lower, {lower:.1f}, is used."
+    )
+
+
+def _usual_band(value: float) -> tuple[float, float]:
+    half = value * SINGLE_VALUE_HALF_WIDTH_PERCENT / 100.0
+    return value - half, value + half
 
 
 def unknown_assay(alkali: Alkali | None) -> ValueRange:

@@ -133,7 +133,10 @@ def _shown(cell: Cell) -> str:
 
 
 def _escape(text: str) -> str:
-    return text.replace("\\", "\\\\").replace("|", "\\|").replace("\n", " ")
+    """A text as text of a page: it ends no cell and no row, and is no mark-up."""
+    for sign in "\\|<":
+        text = text.replace(sign, f"\\{sign}")
+    return " ".join(text.splitlines())
 
 
 def _field(column: TableColumn) -> dict[str, object]:

@@ -60,6 +60,17 @@ def test_what_begins_as_a_formula_is_written_as_text_in_csv_alone(text: str) -> 
     assert "'" + text.strip()[:2] not in render_markdown(made)
 
 
+@given(texts)
+@example("a\rb\nc")
+def test_a_text_stays_in_its_cell_of_a_page_and_is_no_markup(text: str) -> None:
+    head, _, *rows = render_markdown(table(f"x{text}", "y|<b>")).splitlines()
+    assert len(rows) == 1
+    # CommonMark: what stands behind a backslash is a plain sign.
+    plain = rows[0].replace("\\\\", "")
+    assert plain.replace("\\|", "").count("|") == head.count("|") == 3
+    assert "<" not in plain.replace("\\<", "")
+
+
 @given(st.one_of(st.integers(), st.floats(allow_nan=False, allow_infinity=False)))
 def test_a_number_stays_a_number_below_zero_too(number: float) -> None:
     (written, said) = cells_of(table(number, "-3"))

@@ -10,7 +10,7 @@ from formulary.batch.checks import NEVER_OVERRIDDEN
 from formulary.batch.model import Batch
 from formulary.errors import InputError, StopError
 from formulary.fields import suggest
-from formulary.finding import Finding, Severity, error, stops
+from formulary.finding import Finding, Severity, stops
 
 if TYPE_CHECKING:
     from formulary.batch.rescue import Rescue
@@ -29,8 +29,11 @@ def demand_standing(codes: Iterable[str], standing: Iterable[Finding], *, says: 
     unknown = [code for code in dict.fromkeys(codes) if code not in named]
     if unknown:
         raise InputError(
-            error("nothing-to-override", f"{says} by {code[:40]!r}", suggest(code, can_be, otherwise))
+            fault
             for code in unknown
+            for fault in InputError.of(
+                "nothing-to-override", f"{says} by {code[:40]!r}", suggest(code, can_be, otherwise)
+            ).findings
         )
 
 

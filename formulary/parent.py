@@ -6,7 +6,7 @@ A parent is never guessed: what counts is the save that the variant remembers, a
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from formulary.changes.decision import Choice
@@ -69,7 +69,7 @@ def find_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
     """
     based_on = recipe.based_on
     if based_on is None:
-        what = f"{recipe.slug} is based on no other recipe, so nothing can be brought into it"
+        what = f"{recipe.slug} is based on no other recipe, so it has no base"
         raise InputError.of("no-parent", what, "name a variant, which `formulary branch` made")
     lives = folder.lives()
     owners = {
@@ -115,9 +115,29 @@ def _unclear(folder: FormularyFiles, recipe: Recipe, based_on: BasedOn, owners: 
     return error("parent-unclear", what, do, place)
 
 
-def find_variants(recipes: Iterable[Recipe], slug: str) -> tuple[str, ...]:
-    """The recipes that say that they are based on one, in order."""
-    return tuple(sorted(each.slug for each in recipes if each.based_on is not None and each.based_on.recipe == slug))
+def find_named_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
+    """As `find_parent`, of a recipe that a person named: what is no variant is refused with the variants of it."""
+    try:
+        return find_parent(folder, recipe)
+    except InputError as fault:
+        if [finding.code for finding in fault.findings] != ["no-parent"]:
+            raise
+        variants = [
+            each.slug for each in read_variants(folder) if each.based_on and each.based_on.recipe == recipe.slug
+        ]
+        if not variants:
+            raise
+        do = f"name the variant that is meant: {', '.join(variants)}"
+        raise InputError(replace(finding, do=do) for finding in fault.findings) from None
+
+
+def read_variants(folder: FormularyFiles) -> Iterator[Recipe]:
+    """Every recipe that is based on another and can be read, as its file stands, in order."""
+    for slug in folder.recipes():
+        data = folder.store.read_working(f"recipes/{slug}.yaml")
+        recipe = parse_recipe(data, slug)[0] if b"based_on" in data else None
+        if recipe is not None and recipe.based_on is not None:
+            yield recipe
 
 
 def check_parents(

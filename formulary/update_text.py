@@ -116,37 +116,44 @@ def render_update(update: Update, *, width: int = 80, show_all: bool = False) ->
     base = update.parent.slug
     lines = [*paragraph(update.sentence, width=width), *render_entries(update.saves, width=width)]
     taken = [f"{each.field}: {each.mine} -> {each.merged}" for each in update._of(Outcome.TAKEN)]
-    lines += _section(f"taken from {base}", taken, width)
+    lines += render_section(f"taken from {base}", taken, width)
     added = [
         f"{each.field}: {each.mine} here, {each.theirs} there, {each.before} before -> {each.merged}"
         for each in update._of(Outcome.ADDED)
     ]
-    lines += _section("changed by both in opposite directions, so added up", added, width)
+    lines += render_section("changed by both in opposite directions, so added up", added, width)
     alike = [f"{each.field}: {each.merged}" for each in update._of(Outcome.ALIKE)]
-    lines += _section("changed by both alike", alike, width)
+    lines += render_section("changed by both alike", alike, width)
     settled = [
         f"{each.field}: {each.mine} here, {each.theirs} there -> {each.merged}" for each in update._of(Outcome.SETTLED)
     ]
-    lines += _section("settled by you", settled, width)
+    lines += render_section("settled by you", settled, width)
     lines += _kept(update, width, show_all=show_all) if update.saves else []
     if update.conflicts:
         lines += ["", "  changed by both differently, to be settled"]
         lines += [line for decision in update.conflicts for line in _conflict(decision, width)]
     if update.changes is not None:
         title = f"what that {'did' if update.is_applied or update.is_empty else 'would do'} to {update.variant.slug}"
-        details = render_details(update.changes, width=width - 2, show_all=show_all)
-        lines += ["", f"  {title}", *paragraph(update.changes.sentence, width=width, indent=4)]
-        lines += [f"  {line}".rstrip() for line in details]
-        if update.changes.hidden and not show_all:
-            lines += ["", f"    {update.changes.hidden} lines unchanged (--all shows them)"]
+        lines += render_effect(title, update.changes, width=width, show_all=show_all)
     if update.findings:
         lines += ["", *render_findings(update.findings, width=width)]
     return "\n".join(lines)
 
 
-def _section(title: str, texts: Iterable[str], width: int) -> list[str]:
+def render_effect(title: str, changes: Changes, *, width: int, show_all: bool) -> list[str]:
+    """What a recipe's file would say otherwise, in percentages and recalculated lye, under a title, as lines."""
+    details = render_details(changes, width=width - 2, show_all=show_all)
+    lines = ["", *paragraph(title, width=width, indent=2), *paragraph(changes.sentence, width=width, indent=4)]
+    lines += [f"  {line}".rstrip() for line in details]
+    if changes.hidden and not show_all:
+        lines += ["", f"    {changes.hidden} lines unchanged (--all shows them)"]
+    return lines
+
+
+def render_section(title: str, texts: Iterable[str], width: int) -> list[str]:
+    """Texts under a title, as lines; nothing where there are none."""
     lines = [part for text in texts for part in _hanging(text, width)]
-    return ["", f"  {title}", *lines] if lines else []
+    return ["", *paragraph(title, width=width, indent=2), *lines] if lines else []
 
 
 def _hanging(text: str, width: int) -> list[str]:
@@ -172,8 +179,8 @@ def _kept(update: Update, width: int, *, show_all: bool) -> list[str]:
         each for each in update._of(Outcome.KEPT) if show_all or each.theirs != each.before or each.field not in OWN
     ]
     if show_all:
-        return _section("kept as here", (f"{each.field}: {each.mine}" for each in kept), width)
+        return render_section("kept as here", (f"{each.field}: {each.mine}" for each in kept), width)
     own = [each.field for each in kept if each.theirs != each.before]
     names = ", ".join(each.field for each in kept)
     also = f" ({update.parent.slug} changed its {' and '.join(own)}: a variant keeps its own)" if own else ""
-    return _section("kept as here", [names + also] if kept else [], width)
+    return render_section("kept as here", [names + also] if kept else [], width)

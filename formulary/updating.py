@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 
 from formulary.changes.decision import Choice, Decision, Outcome, conflict_field, find_choice
 from formulary.changes.merge import merge_recipes
-from formulary.errors import ChangedError, InputError, StopError
-from formulary.finding import MAX_FINDINGS, Finding, Place, error, has_errors, note, stop, warn
+from formulary.errors import InputError, StopError
+from formulary.finding import MAX_FINDINGS, Finding, error, note, stop
 from formulary.history_text import describe_saves
-from formulary.parent import Parent, brings_something, find_parent, find_variants
-from formulary.recipes.edit import comparable, edit_recipe
-from formulary.recipes.model import BasedOn, Recipe
-from formulary.recipes.read import parse_recipe
+from formulary.parent import Parent, brings_something, find_named_parent, find_parent
+from formulary.recipes.edit import comparable
+from formulary.recipes.model import BasedOn
 from formulary.recipes.version import Version
+from formulary.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
 from formulary.update_text import Update
 
 if TYPE_CHECKING:
@@ -40,13 +40,10 @@ def find_update(folder: FormularyWorkshop, variant: str, *, settle: Mapping[str,
     standing = _find_variant(folder, variant)
     if standing.recipe.conflicts:
         return _settle_open(folder, standing, choices)
-    try:
-        parent = find_parent(folder, standing.recipe)
-    except InputError as fault:
-        raise _with_variants(folder, variant, fault) from None
+    parent = find_named_parent(folder, standing.recipe)
     merge = parent.merge_into(standing.recipe, choices)
     intended = replace(merge.recipe, based_on=BasedOn(parent.slug, parent.now.id)) if parent.saves else merge.recipe
-    after = _rewritten(folder, standing, intended)
+    after = rewrite(folder, standing, intended)
     return _shown(folder, standing, standing, after, parent, merge.decisions)
 
 
@@ -59,14 +56,9 @@ def apply_update(folder: FormularyWorkshop, update: Update) -> Update:
     """
     if update.is_empty:
         return update
-    variant = update.variant
-    path = f"recipes/{variant.slug}.yaml"
-    if not variant.is_saved and update.start is variant:
-        what = f"{path} has changes that were not saved, and they would be mixed with those of {update.parent.slug}"
-        do = f"save them first, so that the update can be taken back: formulary save {variant.slug} -m WHY"
-        raise ChangedError([error("unsaved-changes", what, do, Place(path))])
-    folder.store.write_working(path, update.after.text.encode("utf-8"), read=variant.text.encode("utf-8"))
-    folder.refresh()
+    if update.start is update.variant:  # else what is unsaved is an update with a conflict, to be settled
+        demand_saved(update.variant, update.parent.slug)
+    write_rewritten(folder, update.variant, update.after)
     return replace(update, is_applied=True)
 
 
@@ -84,37 +76,6 @@ def _find_variant(folder: FormularyWorkshop, variant: str) -> Version:
         what = f"{variant[:60]} is an earlier version; a recipe is brought up to its base as it stands"
         raise InputError.of("not-a-version", what, f"name the recipe alone: {variant.partition('@')[0][:60]}")
     return folder.find_version(variant)
-
-
-def _with_variants(folder: FormularyWorkshop, slug: str, fault: InputError) -> InputError:
-    """The fault of a recipe without a parent, with the variants of it: one of these was meant, as a rule."""
-    if [finding.code for finding in fault.findings] != ["no-parent"]:
-        return fault
-    read = (parse_recipe(folder.store.read_working(f"recipes/{name}.yaml"), name)[0] for name in folder.recipes())
-    variants = find_variants((recipe for recipe in read if recipe is not None), slug)
-    if not variants:
-        return fault
-    do = f"name the variant to bring it into: {', '.join(variants)}"
-    return InputError(replace(finding, do=do) for finding in fault.findings)
-
-
-def _rewritten(folder: FormularyWorkshop, version: Version, intended: Recipe) -> Version:
-    """A version with its text made to say something else; itself where it says that already."""
-    if comparable(intended) == comparable(version.recipe):
-        return version
-    path = f"recipes/{version.slug}.yaml"
-    try:
-        text = edit_recipe(version.text, intended)
-    except InputError as fault:
-        do = "make that change by hand, save it, and update again: what both have alike is no matter any more"
-        raise InputError(
-            replace(finding, do=f"{finding.do.partition(', then')[0]}; {do}") for finding in fault.findings
-        ) from None
-    recipe, findings = parse_recipe(text, version.slug, path, materials=folder.register)
-    if recipe is None or has_errors(findings):
-        # Not in the file, which does not say this yet.
-        raise InputError(replace(each, place=Place(path, field=each.place.field)) for each in findings)
-    return Version(recipe=recipe, text=text, is_saved=False, label="not saved yet")
 
 
 def _shown(
@@ -136,7 +97,7 @@ def _shown(
         changes=folder.diff(start, after) if is_moved else None,
         findings=(
             *_remarks_on_variant(variant, start),
-            *_check_purpose(start.recipe, after.recipe, parent),
+            *check_purpose(start.recipe, after.recipe, parent.slug, "to keep it for skin: --settle purpose=mine"),
             *_remarks(folder, parent),
         ),
     )
@@ -148,14 +109,6 @@ def _remarks_on_variant(variant: Version, start: Version) -> list[Finding]:
     what = f"{variant.slug} has changes that are not saved; they are counted in here"
     do = f"an update is written only when they are saved: formulary save {variant.slug} -m WHY"
     return [note("variant-unsaved", what, do)]
-
-
-def _check_purpose(before: Recipe, after: Recipe, parent: Parent) -> list[Finding]:
-    """A soap for skin that is one no more: what stopped it before would only warn now."""
-    if before.purpose != "skin" or after.purpose == "skin":
-        return []
-    what = f"{parent.slug} is {after.purpose} soap now, and {before.slug} would be, too: never for use on skin"
-    return [warn("purpose-changed", what, "to keep it for skin: --settle purpose=mine")]
 
 
 def _remarks(folder: FormularyWorkshop, parent: Parent) -> list[Finding]:
@@ -205,7 +158,7 @@ def _settle_open(folder: FormularyWorkshop, variant: Version, choices: Mapping[s
         do = "to keep what stands there, delete its line under `conflicts:` by hand"
         raise InputError([error("settled-by-hand", what, do, variant.recipe.place("conflicts"))])
     left = {field: each for field, each in words.items() if field not in chosen}
-    after = _rewritten(folder, variant, replace(by_hand.recipe, conflicts=tuple(left.values())))
+    after = rewrite(folder, variant, replace(by_hand.recipe, conflicts=tuple(left.values())))
     told = (each for each in settled.decisions if not each.is_conflict or each.field in left)
     return _shown(folder, variant, start, after, parent, tuple(_as_edited(each, by_hand.decisions) for each in told))
 

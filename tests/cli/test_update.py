@@ -140,7 +140,7 @@ def test_the_json_fits_its_schema_and_no_key_may_go(season: Path, formulary: Run
 @pytest.mark.parametrize(
     ("arguments", "status", "told"),
     [
-        (["harbour-base"], 2, "name the variant to bring it into: midwinter-clove"),
+        (["harbour-base"], 2, "name the variant that is meant: midwinter-clove"),
         (["midwinter-clov"], 2, "did you mean midwinter-clove?"),
         (["midwinter-clove@latest"], 2, "name the recipe alone: midwinter-clove"),
         (["midwinter-clove", "--settle", "oils"], 2, "write mine, base, or for the oils both"),

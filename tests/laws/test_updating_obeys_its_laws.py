@@ -2,21 +2,15 @@
 
 from __future__ import annotations
 
-import os
-import re
 import subprocess
-import tempfile
-from collections.abc import Iterator
 from dataclasses import replace
 from decimal import Decimal
-from itertools import count
 from pathlib import Path
 
-import pytest
-from hypothesis import Phase, assume, event, given, settings
+from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
-from formulary import Folder, InputError, Version, init_folder
+from formulary import Folder, InputError
 from formulary.changes.decision import Outcome
 from formulary.changes.merge import merge_recipes
 from formulary.parent import OWN
@@ -25,50 +19,9 @@ from formulary.recipes.model import BasedOn, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.returning import restore_version
 from formulary.updating import apply_update, find_update
-from tests.changes.test_merging import changed
-from tests.laws.strategies import recipe_texts, recipes
+from tests.laws.seasons import NUMBERS, PHASES, save, seasons, set_up
+from tests.laws.strategies import recipe_texts
 from tests.recipes.test_editing_keeps_the_file import comment_lines
-
-NUMBERS = count(1)
-PHASES = [Phase.explicit, Phase.reuse, Phase.generate, Phase.shrink]  # not the slow search for an explanation
-
-
-@pytest.fixture(scope="module")
-def folder() -> Iterator[Folder]:
-    """A formulary in memory, in which each example has recipes of its own."""
-    memory = Path("/dev/shm")
-    with tempfile.TemporaryDirectory(dir=memory if os.access(memory, os.W_OK) else None) as place:
-        yield init_folder(Path(place) / "soap")
-
-
-def save(folder: Folder, slug: str, text: str) -> Version:
-    path = f"recipes/{slug}.yaml"
-    folder.store.save(
-        {path: text.encode()}, message=f"save {slug}", read_from=folder.store.tip, expected={}, write_working=True
-    )
-    folder.refresh()
-    return folder.find_version(slug)
-
-
-@st.composite
-def seasons(draw: st.DrawFn) -> tuple[Recipe, str, Recipe, str, Recipe, str]:
-    """A base, a variant of it, and the base as it was saved later, each with a text that says it."""
-    base = replace(draw(recipes(awkward_texts=False)), based_on=None, formerly=())
-    variant = replace(draw(changed(draw(changed(base)))), name="The variant", based_on=BasedOn("base", "0" * 40))
-    later = draw(changed(draw(changed(base))))
-    return base, draw(recipe_texts(base)), variant, draw(recipe_texts(variant)), later, draw(recipe_texts(later))
-
-
-def set_up(folder: Folder, season: tuple[Recipe, str, Recipe, str, Recipe, str]) -> str:
-    """Saves the three; gives the variant's name back."""
-    _, base_text, _, variant_text, _, later_text = season
-    number = next(NUMBERS)
-    base = save(folder, f"base-{number}", base_text)
-    variant = re.sub(r"(recipe: *)base\b", rf"\1base-{number}", variant_text.replace("0" * 40, base.id))
-    save(folder, f"variant-{number}", variant)
-    if later_text != base_text:
-        save(folder, f"base-{number}", later_text)
-    return f"variant-{number}"
 
 
 @settings(max_examples=25, phases=PHASES)

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from formulary.recipes.tweaks import add, drop, set_field, swap
     from formulary.recipes.version import Version
     from formulary.saving import SaveReport
+    from formulary.send_back_text import SendBack
     from formulary.starting import init_folder
     from formulary.status import Status
     from formulary.update_text import Update
@@ -44,6 +45,7 @@ _HOMES = {
     "RecipeFiles": "formulary.recipe_file",
     "SaveReport": "formulary.saving",
     "SavedVersion": "formulary.lineage",
+    "SendBack": "formulary.send_back_text",
     "Severity": "formulary.finding",
     "Status": "formulary.status",
     "StopError": "formulary.errors",
@@ -73,6 +75,7 @@ __all__ = [
     "RecipeFiles",
     "SaveReport",
     "SavedVersion",
+    "SendBack",
     "Severity",
     "Status",
     "StopError",

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import CheckFiles, PreparedSave, SaveReport
+    from formulary.send_back_text import SendBack
     from formulary.status import Status
     from formulary.update_text import Update
 
@@ -200,6 +201,24 @@ class Folder(FormularyWorkshop):
         from formulary.updating import apply_update
 
         return apply_update(self, update)
+
+    # -- sending what proved better back to the base ----------------------------------------------
+
+    def find_send_back(self, variant: str, *fields: str) -> SendBack:
+        """What a variant has otherwise than its base, and what the base becomes when fields of it are sent back.
+
+        fields: `lye.superfat`, `oils`, or `all` but its name and notes; without any it is only shown what can be sent.
+        Nothing is written, `apply_send_back` does that. Raises InputError, StopError.
+        """
+        from formulary.sending_back import find_send_back
+
+        return find_send_back(self, variant, *fields)
+
+    def apply_send_back(self, found: SendBack) -> SendBack:
+        """Write what is sent into the base's file, unsaved. Raises ChangedError over changes that were not saved."""
+        from formulary.sending_back import apply_send_back
+
+        return apply_send_back(self, found)
 
     # -- how it stands, and going back ------------------------------------------------------------
 

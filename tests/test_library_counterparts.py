@@ -23,6 +23,7 @@ COUNTERPARTS = {
     "new": "formulary.Folder.compose",
     "branch": "formulary.Folder.branch formulary.Version.branch",
     "update": "formulary.Folder.find_update formulary.Folder.apply_update",
+    "send-back": "formulary.Folder.find_send_back formulary.Folder.apply_send_back",
     "save": "formulary.Folder.save formulary.Folder.save_changed",
     "history": "formulary.Folder.history formulary.Folder.describe_history",
     "diff": "formulary.Folder.diff trials.Bench.diff",
@@ -125,3 +126,4 @@ def test_going_back_and_keeping_order_are_a_line_each(tmp_path: Path) -> None:
     assert bench.find_lot_uses("PK-1").materials == ("plum-kernel-oil",)
     assert [each.finding.code for each in folder.examine(check_trials=bench.check)] == []
     assert folder.find_update("frost-bar").is_empty
+    assert folder.apply_send_back(folder.find_send_back("frost-bar", "oils")).is_applied

@@ -107,6 +107,6 @@ def test_two_lines_set_it_up_and_the_build_run_uses_the_second() -> None:
 
 
 def test_the_readme_names_no_command_that_is_not_there() -> None:
-    named = set(re.findall(r"`?formulary ([a-z]+)", "\n".join(re.findall(r"`[^`\n]*`|^\$ .*$", README, flags=re.M))))
+    named = set(re.findall(r"`?formulary ([a-z-]+)", "\n".join(re.findall(r"`[^`\n]*`|^\$ .*$", README, flags=re.M))))
     assert named
     assert named <= set(COMMANDS)

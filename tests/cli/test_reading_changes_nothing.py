@@ -10,6 +10,8 @@ from tests.cli.test_bad_input import all_files
 
 def test_no_reading_command_changes_a_file(home: Path, formulary: Run) -> None:
     assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    assert formulary("branch", "harbour-base", "winter-bar", "--set", "superfat=6").status == 0
+    assert formulary("save", "-m", "winter").status == 0
     (home / "recipes/harbour-base.yaml").write_text(BASE + "notes: not saved\n", encoding="utf-8")
     code = next(home.glob("trials/*/*")).name[-4:]
     before = all_files(home)
@@ -20,6 +22,8 @@ def test_no_reading_command_changes_a_file(home: Path, formulary: Run) -> None:
         ["history", "harbour-base"],
         ["diff", "harbour-base@latest", "harbour-base"],
         ["diff", "harbour-base", code],
+        ["update", "winter-bar"],
+        ["send-back", "winter-bar", "all"],
         ["trial", "list"],
         ["trial", "show", code],
         ["compare", code],

@@ -124,6 +124,7 @@ PRINTED = (
     "materials",
     "materials show meadow-scent",
     "materials where OL-7",
+    "send-back winter-bar",
     "trial show TRIAL",
     "trial recalculate TRIAL",
 )

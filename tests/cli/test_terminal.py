@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 
+from formulary import open_folder, swap
 from tests.cli.conftest import BASE, SOURCE, Run, run_apart
 
 COLOUR = re.compile(r"\x1b\[[0-9;]*m")
@@ -77,6 +78,9 @@ READING = [
     ["explain", "working time"],
     ["next", "working time"],
     ["doctor"],
+    ["update", "winter-clove"],
+    ["send-back", "winter-clove"],
+    ["send-back", "winter-clove", "oils", "name"],
 ]
 ENTRIES = [
     ["event", "lye in"],
@@ -161,6 +165,9 @@ def each_on_a_terminal(
 
 @pytest.fixture
 def rich(home: Path) -> Path:
+    with open_folder(home) as folder:
+        clove = folder.branch("harbour-base@latest", "winter-clove", swap("8 %", "olive-oil", "shea-butter"))
+        folder.save(clove, why="a clove bar")
     (home / "recipes/harbour-base.yaml").write_text(SCENTED, encoding="utf-8")
     return home
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import say, say_next, width
+from cli.output import DONE, STOPPED, say, say_next, width
 
 
 @click.command()
@@ -25,10 +25,11 @@ def branch(
     adds: tuple[str, ...],
     sets: tuple[str, ...],
     name: str | None,
-) -> None:
+) -> int:
     """A variant of a saved version that remembers its parent; its oils still total 100, its comments stay.
 
-    Options may be repeated; swaps come first, then drops, adds and sets. The file is written and not yet saved.
+    Options may be repeated; swaps come first, then drops, adds and sets. The file is written and not yet saved. Exit
+    status 1 when it is written, and has a stop.
     """
     from formulary.changes.text import render_details
     from formulary.errors import InputError
@@ -49,3 +50,4 @@ def branch(
         say("\n".join([*paragraph(changes.sentence, width=width()), *render_details(changes, width=width())]))
         say(f"\nWritten to {path.relative_to(folder.root)}, not saved yet; it remembers {parent.name}.")
     say_next(f"look it over in an editor, then formulary save {variant} -m WHY")
+    return STOPPED if changes.stops else DONE

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from cli.options import folder_option, json_option, open_chosen_bench, parse_day
-from cli.output import progress, say, say_json, width
+from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
 
 
 @click.command()
@@ -17,8 +17,12 @@ from cli.output import progress, say, say_json, width
 @click.option("--all", "show_all", is_flag=True, help="List what was missed long ago, too.")
 @json_option
 @folder_option
-def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
-    """What should be looked at now and next, late ones first: cut, free alkali, colour, mass, hardness, shelf."""
+def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> int:
+    """What should be looked at now and next, late ones first: cut, free alkali, colour, mass, hardness, shelf.
+
+    Exit status 1 when something has come up against a loaf that is recorded as sold.
+    """
+    from formulary.finding import stops
     from trials.due_text import due_json, render_calendar, render_due, write_calendar
 
     now = datetime.now().astimezone()
@@ -27,13 +31,16 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> None:
         unread = bench.unread
         found = bench.due(now.date(), days_ahead=ahead, among=trials)
         unfit = bench.find_unfit_sales(trials, now.date())
+    against = [finding for findings in unfit.values() for finding in findings]
     if ics is not None:
         write_calendar(ics, render_calendar(found, now))
+        tell_findings(against)
         say(f"{sum(not item.is_missed for item in found)} entries are written to {ics}.")
     elif as_json:
         say_json(due_json(found, unread, unfit))
     else:
         say(render_due(found, now.date(), width=width(), show_all=show_all, unfit=unfit))
+    return STOPPED if stops(against) else DONE
 
 
 @click.command("ready-by")

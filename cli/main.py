@@ -74,7 +74,7 @@ GROUPS = (
 )
 EXITS = (
     ("0", "done, also when there is not enough evidence to name a cause"),
-    ("1", "a stop: nothing may be weighed out, or a conflict is open"),
+    ("1", "a stop stands: do not weigh out, use or sell; or a conflict is open"),
     ("2", "wrong input, in a file or on the command line"),
     ("3", "the disk, git or a permission stands in the way"),
     ("70", "a fault of this program's own"),

@@ -7,7 +7,7 @@ from datetime import date
 import click
 
 from cli.options import SentenceGroup, folder_option, json_option, open_chosen, open_chosen_bench
-from cli.output import DONE, WRONG_INPUT, is_asked, progress, say, say_json, say_next, tell_findings, width
+from cli.output import DONE, STOPPED, WRONG_INPUT, is_asked, progress, say, say_json, say_next, tell_findings, width
 from formulary.text_table import paragraph
 
 _KINDS = "oil, wax, fatty-acid, alkali, acid, liquid, fragrance, colourant or additive"
@@ -113,10 +113,11 @@ def add_lot(
     best_before: str | None,
     price: str | None,
     pairs: tuple[str, ...],
-) -> None:
+) -> int:
     """A delivery of a material: its dates, its price, and what its certificate states.
 
-    On a terminal it asks for what no option said; Enter leaves one open.
+    On a terminal it asks for what no option said; Enter leaves one open. Exit status 1 when it is written, and a loaf
+    that was made from it has a stop.
     """
     from cli.asking import ask_for_values
     from formulary.material_files import draft_lot, parse_values, write_lot
@@ -139,6 +140,7 @@ def add_lot(
     say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
     tell_findings((*doubts, *dates, *loaves))
     say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")
+    return STOPPED if loaves else DONE
 
 
 @materials.command("where")

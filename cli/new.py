@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import say, say_next, width
+from cli.output import DONE, STOPPED, say, say_next, width
 
 
 @click.command()
@@ -24,8 +24,11 @@ from cli.output import say, say_next, width
     "--lye-concentration", metavar="PERCENT", default="33", show_default=True, help="Percent of lye in lye and water."
 )
 @folder_option
-def new(recipe: str, weights: tuple[str, ...], name: str | None, superfat: str, lye_concentration: str) -> None:
-    """A new recipe from weights that you have, in percentages that total exactly 100."""
+def new(recipe: str, weights: tuple[str, ...], name: str | None, superfat: str, lye_concentration: str) -> int:
+    """A new recipe from weights that you have, in percentages that total exactly 100.
+
+    Exit status 1 when it is written, and has a stop.
+    """
     from formulary.batch.recipe_text import render_recipe
     from formulary.recipes.compose import find_repeated
 
@@ -38,3 +41,4 @@ def new(recipe: str, weights: tuple[str, ...], name: str | None, superfat: str, 
         say(f"\n{oil} was given more than once: its weights are added up.")
     say(f"\nWritten to recipes/{recipe}.yaml, not saved yet.")
     say_next(f"look it over in an editor, then formulary save {recipe} -m WHY")
+    return STOPPED if batch.is_stopped else DONE

@@ -21,7 +21,7 @@ from cli.options import (
     sheet_option,
     table_option,
 )
-from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, width
+from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, tell_findings, width
 from cli.pages import demand_page, tell_page
 from cli.trial_entries import ENTRY_COMMANDS
 
@@ -37,7 +37,8 @@ if TYPE_CHECKING:
 def trial() -> None:
     """A batch as it was really made, and what happened to it.
 
-    TRIAL is a trial's id, a beginning of it that only one has, or its last four characters.
+    TRIAL is a trial's id, a beginning of it that only one has, or its last four characters. What is recorded is saved
+    at once; exit status 1 says that it is, and that a stop stands against the loaf.
     """
 
 
@@ -78,7 +79,7 @@ def start(
     despite: tuple[str, ...],
     lots: tuple[str, ...],
     sheet: Path | None,
-) -> None:
+) -> int:
     """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused.
 
     Without a size it asks, on a terminal, for the weight of the oils, the room and the mould.
@@ -86,6 +87,7 @@ def start(
     from formulary.batch.overriding import override_stops
     from formulary.batch.size import Size
     from formulary.batch.weigh_out_text import render_batch, render_findings
+    from formulary.finding import stops
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
     from formulary.text_table import paragraph
     from trials.bench import open_bench
@@ -134,6 +136,7 @@ def start(
             # Last: a disk that refuses the sheet must not hide that the trial is there.
             bench.sheet(trial).save(sheet)
             tell_page("The sheet to print", sheet)
+    return STOPPED if stops(new) else DONE
 
 
 def _say_lots(trial: Trial) -> None:
@@ -286,13 +289,15 @@ def recalculate(wanted: str, as_json: bool) -> int:
 @table_option
 @json_option
 @folder_option
-def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None, as_json: bool) -> None:
+def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None, as_json: bool) -> int:
     """The trials, by the date they were made; of some recipes and their variants, when they are named.
 
     With --by the best pour on an outcome comes first, such as "hardness at 28 d", and those that may be as good, since
-    repeats differ as much, have a star.
+    repeats differ as much, have a star. Exit status 1 when something has come up against a loaf that is recorded as
+    sold.
     """
     from formulary.data_table_formats import render_table
+    from formulary.finding import stops
     from trials.ranking import render_ranking
     from trials.trial_text import render_trials, trials_json, trials_table
 
@@ -300,6 +305,7 @@ def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None,
         found = bench.trials(recipes)
         ranked = None if outcome is None else bench.rank(outcome, recipes)
         unfit = bench.find_unfit_sales(found)
+        against = [finding for findings in unfit.values() for finding in findings]
         if as_json:
             order = None if ranked is None else ranked.to_json()
             told: dict[str, object] | str = trials_json(found, bench.outcomes, bench.unread, order, unfit)
@@ -310,7 +316,10 @@ def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None,
             told = render_ranking(ranked, width())
         else:
             told = render_trials(found, bench.outcomes, width=width(), unfit=unfit)
+    if not as_json and (form is not None or ranked is not None):
+        tell_findings(against)  # the list itself has no room for them
     say(told) if isinstance(told, str) else say_json(told)
+    return STOPPED if stops(against) else DONE
 
 
 for _entry in ENTRY_COMMANDS:

@@ -9,22 +9,21 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.options import folder_option, open_chosen, open_chosen_bench
-from cli.output import say, width
+from cli.output import DONE, STOPPED, say, width
 
 if TYPE_CHECKING:
     from trials.bench import Bench
     from trials.entry import Entry
     from trials.model import Trial
 
-_OF_A_SALE = ("sold-unfit", "sold-early")  # told by themselves, before what they sum up
 _portion = click.option("--portion", metavar="NAME", help="The portion it belongs to, when the batter was divided.")
 _at = click.option("--at", metavar="TIME", help='Since the lye went in: "4:10", "~4 min", "3-5 min"; now unless given.')
 _note = click.option("--note", metavar="TEXT", help="A remark beside it.")
 _correct = click.option("--correct", is_flag=True, help="It takes the place of what was recorded for the same.")
 
 
-def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> None:
-    """Find the trial, make the entry, record it, and say at once what makes the batch unsafe."""
+def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> int:
+    """Find the trial, make the entry, record it, say at once what makes the batch unsafe; returns the exit status."""
     from trials.bench import open_bench
 
     with open_chosen() as folder:
@@ -34,30 +33,32 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
         made = make(found)
         entries = made if isinstance(made, tuple) else (made,)
         recorded = bench.record(*entries)
-        _tell(bench, before, recorded, entries)
+        return _tell(bench, before, recorded, entries)
 
 
-def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]) -> None:
-    """What was recorded, what it took the place of, what it brings to light, and the stops that stand."""
+def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]) -> int:
+    """What was recorded, what it took the place of, what it brings to light, and the stops that stand.
+
+    Returns the exit status: that of a stop while one does.
+    """
+    from formulary.batch.overriding import overridden
     from formulary.batch.weigh_out_text import render_findings
-    from formulary.finding import Severity
+    from formulary.finding import stops
     from formulary.text_table import paragraph
     from trials.lot_values import describe_lot_values
-    from trials.sale import is_never_sold
+    from trials.sale import OF_A_SALE, is_never_sold
 
-    found = [each for each in bench.check_trial(recorded) if each.code not in _OF_A_SALE]
-    known = {(each.code, each.what) for each in bench.check_trial(before)}
-    standing = {each.code for each in bench.fit_to_sell(recorded)}
-    grave = [each for each in found if each.severity is Severity.STOP and each.code in standing]
-    never, open_to_decide = (
-        [each for each in grave if is_never_sold(each)],
-        [each for each in grave if not is_never_sold(each)],
-    )
-    new = [each for each in found if each.severity is not Severity.STOP and (each.code, each.what) not in known]
-    aside = [
+    told = bench.check_trial(recorded)
+    known = {(each.code, each.what) for each in (*bench.check_trial(before), *bench.find_overridden(before))}
+    grave = [each for each in stops(told) if each.code not in OF_A_SALE]
+    never = [each for each in grave if is_never_sold(each)]
+    open_to_decide = [each for each in grave if not is_never_sold(each)]
+    aside = [each for each in stops(bench.find_overridden(recorded)) if (each.code, each.what) not in known]
+    said_below = {(each.code, overridden(each).what) for each in aside}
+    new = [
         each
-        for each in found
-        if each.severity is Severity.STOP and each.code not in standing and (each.code, each.what) not in known
+        for each in told
+        if each not in grave and each.code not in OF_A_SALE and (each.code, each.what) not in known | said_below
     ]
     for entry in entries:
         say(f"{recorded.id}: {entry.said}")
@@ -71,13 +72,9 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         say("\n".join(paragraph(text, width=width(), indent=2)))
     if new:
         say("\n".join(["", *render_findings(new, width=width())]))
-    unfit = bench.find_unfit_sales([recorded]).get(recorded.id, ())
+    unfit = [each for each in told if each.code in OF_A_SALE]
     if unfit:
         say("\n".join(["", *render_findings(unfit, width=width())]))
-    else:
-        against = [each for each in bench.fit_to_sell(recorded) if each.code == "free-alkali"]
-        if against and recorded.observations != before.observations:
-            say("\n".join(["", *render_findings(against, width=width())]))
     if never:
         said = "Not fit to sell, and nobody can decide otherwise:"
         say("\n".join(["", said, *render_findings(never, width=width())]))
@@ -87,6 +84,7 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     if aside:
         text = "Its decision to sell was made before this, and sets it aside by its code; decide anew whether it holds:"
         say("\n".join(["", *paragraph(text, width=width()), *render_findings(aside, width=width())]))
+    return STOPPED if aside or stops(told) else DONE
 
 
 _sitting = click.option(
@@ -94,11 +92,10 @@ _sitting = click.option(
 )
 
 
-def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting: bool) -> None:
+def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting: bool) -> int:
     """One entry for a trial, or the same one for every trial of its sitting, in one save."""
     if not whole_sitting:
-        _record(wanted, make)
-        return
+        return _record(wanted, make)
     made: list[tuple[Trial, Entry]] = []
 
     with open_chosen_bench() as bench:
@@ -110,8 +107,8 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
         recorded = bench.record_sitting(bench.find_trial(wanted), keep)
         loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
         say(f"Recorded for {loaves} of the sitting:")
-        for (before, entry), after in zip(made, recorded, strict=True):
-            _tell(bench, before, after, (entry,))
+        told = [_tell(bench, before, after, (entry,)) for (before, entry), after in zip(made, recorded, strict=True)]
+        return max(told)
 
 
 def _when(trial: Trial, at: str | None) -> str:
@@ -137,7 +134,7 @@ def event(
     note: str | None,
     correct: bool,
     whole_sitting: bool,
-) -> None:
+) -> int:
     """Something that happened on making day: "lye in", "light trace", "scent in", "too thick to pour", "poured" ..."""
     from trials import record
 
@@ -146,7 +143,7 @@ def event(
             return record.lye_in(trial, datetime.now().astimezone())
         return trial.event(what, _when(trial, at), portion=portion, note=note, corrects=correct)
 
-    _record_alike(wanted, make, whole_sitting=whole_sitting)
+    return _record_alike(wanted, make, whole_sitting=whole_sitting)
 
 
 @click.command()
@@ -156,11 +153,11 @@ def event(
 @_portion
 @_note
 @folder_option
-def blending(wanted: str, lasted: str, at: str | None, portion: str | None, note: str | None) -> None:
+def blending(wanted: str, lasted: str, at: str | None, portion: str | None, note: str | None) -> int:
     """How long it was blended: 15s."""
     from trials import record
 
-    _record(wanted, lambda trial: record.blending(trial, lasted, _when(trial, at), portion=portion, note=note))
+    return _record(wanted, lambda trial: record.blending(trial, lasted, _when(trial, at), portion=portion, note=note))
 
 
 @click.command()
@@ -170,11 +167,13 @@ def blending(wanted: str, lasted: str, at: str | None, portion: str | None, note
 @_portion
 @_note
 @folder_option
-def temperature(wanted: str, degrees: str, at: str | None, portion: str | None, note: str | None) -> None:
+def temperature(wanted: str, degrees: str, at: str | None, portion: str | None, note: str | None) -> int:
     """The batter's temperature at a moment: 38C."""
     from trials import record
 
-    _record(wanted, lambda trial: record.temperature(trial, degrees, _when(trial, at), portion=portion, note=note))
+    return _record(
+        wanted, lambda trial: record.temperature(trial, degrees, _when(trial, at), portion=portion, note=note)
+    )
 
 
 @click.command("after")
@@ -204,7 +203,7 @@ def after(
     portion: str | None,
     note: str | None,
     correct: bool,
-) -> None:
+) -> int:
     """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ...
 
     A rescue is "rebatched", --with what was worked in: that counts for the superfat, and not for how the batter
@@ -212,7 +211,7 @@ def after(
     """
     from trials import record
 
-    _record(
+    return _record(
         wanted,
         lambda trial: record.handle(
             trial,
@@ -249,10 +248,10 @@ def observe(
     portion: str | None,
     note: str | None,
     correct: bool,
-) -> None:
+) -> int:
     """Something measured or graded later; several values are repeat readings: hardness 3.1mm 3.3mm --age 28d."""
 
-    _record(
+    return _record(
         wanted,
         lambda trial: trial.observe(
             outcome,
@@ -276,7 +275,7 @@ def observe(
 @_portion
 @_note
 @folder_option
-def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: str | None, note: str | None) -> None:
+def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: str | None, note: str | None) -> int:
     """What differed from the plan, in grams as weighed.
 
     "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g", "extra honey 12 g at oils"; or
@@ -288,9 +287,8 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
     if (sentence is None) == (forgotten is None):
         raise click.UsageError('say what differed, such as "water 283 g", or --forgot-to-replace MATERIAL')
     if forgotten is not None:
-        _record(wanted, lambda trial: record.forgot_to_replace(trial, forgotten))
-    elif sentence is not None:
-        _record(wanted, lambda trial: record.as_made(trial, sentence, portion=portion, note=note))
+        return _record(wanted, lambda trial: record.forgot_to_replace(trial, forgotten))
+    return _record(wanted, lambda trial: record.as_made(trial, sentence or "", portion=portion, note=note))
 
 
 @click.command()
@@ -303,7 +301,7 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
 )
 @click.option("--whole", is_flag=True, help="It was not divided.")
 @folder_option
-def portions(wanted: str, said: tuple[str, ...], by_eye: str | None, whole: bool) -> None:
+def portions(wanted: str, said: tuple[str, ...], by_eye: str | None, whole: bool) -> int:
     """How the batter was really divided: "plain 60" "clove 40"; what happened to each portion stays.
 
     "swirl 40 instead of clove" gives a portion of the plan another name.
@@ -312,18 +310,18 @@ def portions(wanted: str, said: tuple[str, ...], by_eye: str | None, whole: bool
 
     if bool(said) == whole:
         raise click.UsageError('say each portion and its percent, such as "plain 60" "clove 40", or --whole')
-    _record(wanted, lambda trial: record.portions_entry(trial, said, by_eye=by_eye))
+    return _record(wanted, lambda trial: record.portions_entry(trial, said, by_eye=by_eye))
 
 
 @click.command()
 @click.argument("wanted", metavar="TRIAL")
 @click.argument("text", metavar="TEXT")
 @folder_option
-def note(wanted: str, text: str) -> None:
+def note(wanted: str, text: str) -> int:
     """A remark, added below the notes that are there."""
     from trials import record
 
-    _record(wanted, lambda trial: record.note(trial, text))
+    return _record(wanted, lambda trial: record.note(trial, text))
 
 
 @click.command()
@@ -333,11 +331,11 @@ def note(wanted: str, text: str) -> None:
 @_correct
 @_sitting
 @folder_option
-def lot(wanted: str, material: str, name: str, correct: bool, whole_sitting: bool) -> None:
+def lot(wanted: str, material: str, name: str, correct: bool, whole_sitting: bool) -> int:
     """The lot of a material that was used."""
     from trials import record
 
-    _record_alike(
+    return _record_alike(
         wanted, lambda trial: record.lot(trial, material, name, corrects=correct), whole_sitting=whole_sitting
     )
 
@@ -348,11 +346,11 @@ def lot(wanted: str, material: str, name: str, correct: bool, whole_sitting: boo
 @click.argument("text", metavar="VALUE")
 @_sitting
 @folder_option
-def condition(wanted: str, key: str, text: str, whole_sitting: bool) -> None:
+def condition(wanted: str, key: str, text: str, whole_sitting: bool) -> int:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
     from trials import record
 
-    _record_alike(wanted, lambda trial: record.condition(trial, key, text), whole_sitting=whole_sitting)
+    return _record_alike(wanted, lambda trial: record.condition(trial, key, text), whole_sitting=whole_sitting)
 
 
 @click.command()
@@ -362,7 +360,7 @@ def condition(wanted: str, key: str, text: str, whole_sitting: bool) -> None:
 @click.option("--scrapped", metavar="N", help="Bars scrapped.")
 @click.option("--lightest", metavar="WEIGHT", help="What the lightest bar weighs.")
 @folder_option
-def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | None, lightest: str | None) -> None:
+def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | None, lightest: str | None) -> int:
     """What became of the bars."""
     from trials import record
 
@@ -370,7 +368,7 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
     counts = {key: text for key, text in given.items() if text is not None}
     if not counts:
         raise click.UsageError("say at least one of --cut, --kept-back, --scrapped, --lightest")
-    _record(wanted, lambda trial: record.bars(trial, **counts))
+    return _record(wanted, lambda trial: record.bars(trial, **counts))
 
 
 @click.command()
@@ -386,15 +384,16 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
     help="Sell in spite of what speaks against it now, by its code (repeatable).",
 )
 @folder_option
-def release(wanted: str, decision: str, who: str, why: str, on: str | None, despite: tuple[str, ...]) -> None:
+def release(wanted: str, decision: str, who: str, why: str, on: str | None, despite: tuple[str, ...]) -> int:
     """What was decided about the batch, by whom and why. Local rules decide what may be sold.
 
     Selling is refused while something speaks against it; lye excess and free alkali cannot be overridden. What counts
-    was done by the day of the decision. The cure counts from two days after pouring, or after the last rebatch.
+    was done by the day of the decision. The cure counts from two days after pouring, or after the last rebatch. Exit
+    status 1 says of a sale that it was refused.
     """
     from trials import record
 
-    _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite))
+    return _record(wanted, lambda trial: record.release(trial, decision, who=who, why=why, on=on, despite=despite))
 
 
 ENTRY_COMMANDS = (

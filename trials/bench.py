@@ -16,7 +16,7 @@ from trials.files import TrialFiles
 from trials.identity import random_code
 from trials.model import Trial
 from trials.on_day import as_it_stood
-from trials.sale import check_sale, fit_to_sell
+from trials.sale import check_sale, find_overridden, fit_to_sell
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -184,6 +184,10 @@ class Bench(TrialFiles):
         """
         day = today or date.today()
         return fit_to_sell(trial, day, register=self.folder.register)
+
+    def find_overridden(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
+        """What speaks against selling a trial today and its decision to sell sets aside, as it is now."""
+        return find_overridden(trial, today or date.today(), register=self.folder.register)
 
     def find_unfit_sales(self, trials: Iterable[Trial], today: date | None = None) -> dict[str, tuple[Finding, ...]]:
         """Trial id -> what has come up against it since it was recorded as sold; only of those where something has."""

@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from datetime import date
 from types import MappingProxyType
 
-from formulary.finding import Finding
+from formulary.finding import Finding, Place
 from formulary.materials.model import Material
 from trials.checks_as_made import check_as_made, placed
+from trials.free_alkali import check_found_alkali
 from trials.model import Trial
 from trials.observed import check_observed
+from trials.on_day import as_it_stood
 from trials.outcomes.outcome import Outcome
-from trials.sale import check_sale
+from trials.sale import check_sale, settled
 
 
 def check_trial(
@@ -24,13 +26,15 @@ def check_trial(
 ) -> tuple[Finding, ...]:
     """What makes the batch as made unsafe or unfit to sell, and what in its record does not add up.
 
-    A planned batch that was made as planned repeats what its plan already said. outcomes: by name, for their units.
-    today: what is recorded of a later day is told, and counts for nothing, only with it; so is what has come up against
-    a loaf that is recorded as sold. register: as it is today; what it says against the lye, and the frozen values do
-    not, is told only with it.
+    A planned batch that was made as planned repeats what its plan already said. A stop that was decided about, by name
+    or by discarding the loaf, is told as a warning. outcomes: by name, for their units.
+    today: what is recorded of a later day is told, and counts for nothing, only with it; so is free alkali that was
+    found, and what has come up against a loaf that is recorded as sold. register: as it is today; what it says against
+    the lye, and the frozen values do not, is told only with it.
     """
     findings = list(check_as_made(trial, today, register=register))
     findings += check_observed(trial, outcomes, today)
     if today is not None:
+        findings += check_found_alkali(as_it_stood(trial, today), Place(trial.path))
         findings += check_sale(trial, today, register=register)
-    return tuple(placed(finding, trial) for finding in findings)
+    return tuple(placed(settled(trial, finding), trial) for finding in findings)

@@ -117,11 +117,11 @@ def check_free_alkali(trial: Trial, place: Place, little_fat: Sequence[Finding])
     the loaf was rebatched, only a test can tell, and nobody can decide without.
     """
     every = find_tested(trial)
+    found = _check_found(every, place)
     untested: dict[tuple[bool, bool], list[Tested]] = {}
     for each in every:
         if not each.tests or not each.is_timed:
             untested.setdefault((each.is_timed, each.rebatch is not None), []).append(each)
-    found = dict.fromkeys(seen for each in every for seen in each.found)
     if untested or found:
         yield from little_fat
     is_band_low = any(each.code == "superfat-band" for each in little_fat)
@@ -132,10 +132,23 @@ def check_free_alkali(trial: Trial, place: Place, little_fat: Sequence[Finding])
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
         else:
             yield warn("free-alkali-untested", what, do, place)
-    for seen in found:
+    yield from found
+
+
+def check_found_alkali(trial: Trial, place: Place) -> tuple[Finding, ...]:
+    """What the last tests for free alkali found in a loaf, or in a portion; empty where they found none."""
+    if not any(seen.outcome == FREE_ALKALI and _grade(seen) > 0 for seen in trial.observations):
+        return ()
+    return _check_found(find_tested(trial), place)
+
+
+def _check_found(every: Iterable[Tested], place: Place) -> tuple[Finding, ...]:
+    findings = []
+    for seen in dict.fromkeys(seen for each in every for seen in each.found):
         told = stop if _grade(seen) >= _PRESENT else warn
         do = f"do not sell or use it; test again after {TEST_AGAIN_DAYS} days, or discard it"
-        yield told("free-alkali", f"free alkali: {say_test(seen)}", do, place)
+        findings.append(told("free-alkali", f"free alkali: {say_test(seen)}", do, place))
+    return tuple(findings)
 
 
 def say_test(seen: Observation) -> str:

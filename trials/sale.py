@@ -8,7 +8,7 @@ from datetime import date
 from decimal import Decimal
 
 from formulary.batch.checks import NEVER_OVERRIDDEN
-from formulary.batch.overriding import demand_standing
+from formulary.batch.overriding import demand_standing, overridden
 from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.model import Material
@@ -24,6 +24,7 @@ from trials.rebatch import find_last_rebatch
 from trials.recalculate import find_later_limits
 
 _LITTLE_FAT = ("superfat-low", "superfat-band")
+OF_A_SALE = ("sold-unfit", "sold-early")
 _FREE_ALKALI = ("free-alkali", "free-alkali-untested")
 
 
@@ -74,6 +75,20 @@ def _is_set_aside(trial: Trial, finding: Finding) -> bool:
     if decision is None or decision.decision != "sell" or is_never_sold(finding):
         return False
     return finding.code in decision.despite
+
+
+def settled(trial: Trial, finding: Finding) -> Finding:
+    """A finding as it is told of a trial: a stop that was decided about is a warning.
+
+    That is one which a decision to sell sets aside by its code, and any against a loaf that was discarded.
+    """
+    if finding.severity is not Severity.STOP or finding.code in OF_A_SALE or trial.release is None:
+        return finding
+    if _is_set_aside(trial, finding):
+        return overridden(finding)
+    if trial.release.decision == "discard":
+        return replace(finding, severity=Severity.WARN, what=f"discarded: {finding.what}", do="keep no bar of it")
+    return finding
 
 
 def find_overridden(

@@ -55,13 +55,16 @@ def override_sitting_stops(sitting: Sitting, codes: Iterable[str]) -> Sitting:
 
 
 def _overridden(findings: tuple[Finding, ...], codes: Iterable[str]) -> tuple[Finding, ...]:
-    overridden = set(codes) - NEVER_OVERRIDDEN
+    named = set(codes) - NEVER_OVERRIDDEN
     return tuple(
-        replace(finding, severity=Severity.WARN, what=f"overridden: {finding.what}")
-        if finding.severity is Severity.STOP and finding.code in overridden
-        else finding
+        overridden(finding) if finding.severity is Severity.STOP and finding.code in named else finding
         for finding in findings
     )
+
+
+def overridden(stop: Finding) -> Finding:
+    """A stop that a person overrides knowingly, as the warning that is left of it."""
+    return replace(stop, severity=Severity.WARN, what=f"overridden: {stop.what}")
 
 
 def demand_weighable(batch: Batch, *, despite: Iterable[str] = ()) -> Batch:

@@ -182,7 +182,62 @@ def test_free_alkali_in_a_loaf_that_is_sold_is_told_wherever_it_is_met(formulary
     listed = json.loads(formulary("trial", "list", "--json").out)["sold_unfit"]
     assert [each["code"] for each in listed] == ["sold-unfit"]
     taken_back = formulary("trial", "release", trial, "hold", "--who", "me", "--why", "free alkali")
-    assert (taken_back.status, formulary("check").status) == (0, 0)
+    check = formulary("check")
+    assert (taken_back.status, check.status) == (1, 1)
+    assert "sold-unfit" not in taken_back.out + check.out
+    assert "free alkali: present at 40 d" in check.out
+    gone = formulary("trial", "release", trial, "discard", "--who", "me", "--why", "free alkali")
+    assert (gone.status, formulary("check").status) == (0, 0)
+
+
+def test_a_stop_that_is_told_is_the_exit_status_of_whatever_tells_it(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    aged(home, trial, 60)
+    fine = [("trial", "note", trial, "mild"), ("trial", "show", trial), ("trial", "list"), ("due",), ("check",)]
+    assert [formulary(*command).status for command in fine] == [0] * 5
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    assert formulary("trial", "release", trial, "sell", "--who", "me", "--why", "firm").status == 0
+    caustic = formulary("trial", "as-made", trial, "sodium-hydroxide 160 g")
+    assert (caustic.status, "sodium-hydroxide 160 g" in body(home)) == (1, True), "it is saved, and it is told"
+    written = home / "due.ics"
+    for command in [*fine, ("due", "--ics", str(written)), ("due", "--json"), ("trial", "list", "--as", "csv")]:
+        ran = formulary(*command)
+        assert ran.status == 1, command
+        assert "sold" in ran.out + ran.err
+    assert written.exists()
+    assert formulary("trial", "release", trial, "rework", "--who", "me", "--why", "lye-heavy").status == 1
+    assert [formulary(*command).status for command in fine] == [1, 1, 0, 0, 1]
+    assert formulary("trial", "release", trial, "discard", "--who", "me", "--why", "lye-heavy").status == 0
+    assert [formulary(*command).status for command in fine] == [0] * 5
+    assert "discarded: the effective superfat" in " ".join(formulary("check").out.split())
+
+
+def test_a_stop_that_a_sale_overrides_by_its_code_is_told_as_a_warning_everywhere(formulary: Run, home: Path) -> None:
+    (home / "materials").mkdir(exist_ok=True)
+    (home / "materials/quay-scent.yaml").write_text(SCENT + "limit: {percent_of_product: 3.3}\n", encoding="utf-8")
+    recipe(home, SCENTED)
+    trial = started(formulary)
+    aged(home, trial, 60)
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    assert formulary("trial", "as-made", trial, "quay-scent 45 g").status == 1
+    told = [("trial", "show", trial), ("trial", "note", trial, "nice"), ("check",)]
+    assert [formulary(*command).status for command in told] == [1, 1, 1]
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice", "--despite", "scent-limit")
+    assert "overridden: quay-scent is" in " ".join(formulary(*sell).out.split())
+    assert [formulary(*command).status for command in told] == [0, 0, 0]
+    assert formulary("trial", "as-made", trial, "quay-scent 46 g").status == 1, "the decision was made before it"
+
+
+@pytest.mark.usefixtures("home")
+def test_a_certificate_that_makes_a_loaf_unsafe_is_written_and_told(formulary: Run) -> None:
+    trial = started(formulary)
+    assert formulary("trial", "lot", trial, "olive-oil", "OL-7").status == 0
+    ran = formulary("materials", "lot", "olive-oil", "OL-7", "--set", "saponification_value=160")
+    assert ran.status == 1
+    assert "is written to" in ran.out
+    assert "lye-excess" in ran.err
+    swapped = formulary("branch", "harbour-base", "harbour-none", "--set", "lye.superfat=-1")
+    assert (swapped.status, "Written to" in swapped.out) == (1, True)
 
 
 def test_a_trial_with_a_stop_exits_as_a_stop_however_it_is_shown(formulary: Run, home: Path) -> None:

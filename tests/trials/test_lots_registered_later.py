@@ -216,7 +216,7 @@ def test_a_hydroxide_that_was_taken_for_the_other_is_heard_of_and_stops_the_sale
     (change,) = bench.recalculate(trial).changes
     assert (change.value, change.before, change.after) == ("hydroxide", "potassium hydroxide", "sodium hydroxide")
     with pytest.raises(StopError, match="by today's register"):
-        sell(bench, "cure-short", "lye-excess")
+        sell(bench, "lye-excess")
 
 
 # What a material's file says and no figure of the lye, and no limit, follows from.

@@ -2,25 +2,12 @@
 
 from __future__ import annotations
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 from trials.charts.cure_data import CureData, CurePanel, CurePoint
-from trials.charts.figure import (
-    BLACK,
-    BLUE,
-    GREEN,
-    GREY,
-    LEAST_WIDTH_MM,
-    MM_PER_POINT,
-    ORANGE,
-    Chart,
-    characters,
-    drawing,
-    font_points,
-    value_span,
-)
+from trials.charts.figure import BLACK, BLUE, GREEN, GREY, ORANGE, Chart, drawing, value_span
 from trials.charts.legend import draw_legend, legend_rows
+from trials.charts.lettering import Lettering, draw_foot, draw_title
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -36,15 +23,13 @@ _SPREAD, _OPEN = "spread", "open"
 
 def draw(cure: CureData, *, width_mm: float = 160.0) -> Chart:
     """The cure as a figure of a width in millimetres; its panels side by side where there is room."""
-    width = max(width_mm, LEAST_WIDTH_MM)
-    points = font_points(width)
-    line = points * MM_PER_POINT * 1.35
-    room = characters(width - 3.0, points)
-    title = textwrap.wrap(cure.title, characters(width - 3.0, points + 1, bold=True))
-    rows = legend_rows(_legend_items(cure), room)
-    foot = textwrap.wrap(_foot(cure), room)
+    text = Lettering(width_mm)
+    width, line, points = text.width, text.line, text.points
+    title = text.wrap_title(cure.title)
+    rows = legend_rows(_legend_items(cure), text.room)
+    foot = text.wrap(_foot(cure))
     if cure.nothing is not None:
-        foot, rows = textwrap.wrap(cure.nothing.capitalize() + ".", room), []
+        foot, rows = text.wrap(cure.nothing.capitalize() + "."), []
     beside = width >= _SIDE_BY_SIDE_MM
     plot_height = 48.0 if width < 120.0 else 58.0
     below, above = 2.4 * line + 1.0, 1.8 * line  # of each panel: its axis and its heading
@@ -53,11 +38,8 @@ def draw(cure: CureData, *, width_mm: float = 160.0) -> Chart:
     height = foot_height + bands * (plot_height + below + above) + line * (len(rows) + len(title) + 0.8)
     with drawing(cure.title):
         chart = Chart(width, height, title=cure.title)
-        y = height - line
-        for text in title:
-            chart.text_mm(1.5, y, text, fontsize=points + 1, fontweight="bold", va="baseline")
-            y -= line
-        draw_legend(chart, rows, top_mm=y + 0.6 * line, line_mm=line, points=points, draw_sign=_draw_sign)
+        y = draw_title(chart, title, text)
+        draw_legend(chart, rows, text, top_mm=y + 0.6 * line, draw_sign=_draw_sign)
         left, gap = 11.0, 15.0
         across = len(cure.panels) if beside else 1
         panel_width = (width - left - 4.0 - gap * (across - 1)) / max(across, 1)
@@ -74,8 +56,7 @@ def draw(cure: CureData, *, width_mm: float = 160.0) -> Chart:
                 fontsize=points,
                 va="baseline",
             )
-        for number, text in enumerate(foot):
-            chart.text_mm(1.5, foot_height - line * (number + 1), text, fontsize=points, va="baseline")
+        draw_foot(chart, foot, text, top_mm=foot_height)
     return chart
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -33,29 +34,46 @@ def find_effects(answer: Answer) -> Effects:
     shown = [cause for cause in answer.causes if cause.probability >= WORTH_A_LINE][:_MOST_ROWS]
     if answer.causes and not shown:
         shown = list(answer.causes[:1])
-    rows: list[EffectRow] = []
-    for cause in shown:
-        effect = cause.main_effect
-        rows.append(
-            EffectRow(
-                names=cause.factors,
-                only_together=cause.is_together,
-                probability=cause.probability,
-                effect=None if effect is None else effect.effect,
-                low=None if effect is None else effect.low,
-                high=None if effect is None else effect.high,
-                per="" if effect is None else _per(answer, effect, cause),
-                said="" if effect is None else likelier_words(effect.direction),
-                is_likely=cause.is_likely,
-            )
-        )
-    left = answer.causes[len(shown) :]
-    rest = ""
-    if left:
-        each = "each " if len(left) > 1 else ""
-        rest = f"{capital(count(len(left), 'other'))}, {each}under {_bound(left[0].probability)} %."
-    trials = count(len(answer.trials), "trial")
-    foot = f"From {trials}"
+    rows = tuple(_row(answer, cause) for cause in shown)
+    return Effects(
+        title=f"What did it: {answer.label}",
+        label=answer.label,
+        unit=effect_unit(answer),
+        higher="yes" if answer.outcome.scale is Scale.YES_NO else "a higher grade",
+        rows=rows,
+        nothing=answer.nothing,
+        rest=_rest(answer.causes[len(shown) :]),
+        foot=_foot(answer, rows),
+        empty=None if answer.no_answer is None else " ".join(filter(None, [f"{answer.no_answer}.", answer.advice])),
+    )
+
+
+def _row(answer: Answer, cause: LikelyCause) -> EffectRow:
+    effect = cause.main_effect
+    return EffectRow(
+        names=cause.factors,
+        only_together=cause.is_together,
+        probability=cause.probability,
+        effect=None if effect is None else effect.effect,
+        low=None if effect is None else effect.low,
+        high=None if effect is None else effect.high,
+        per="" if effect is None else _per(answer, effect, cause),
+        said="" if effect is None else likelier_words(effect.direction),
+        is_likely=cause.is_likely,
+    )
+
+
+def _rest(left: Sequence[LikelyCause]) -> str:
+    """The candidates that are not shown, counted."""
+    if not left:
+        return ""
+    each = "each " if len(left) > 1 else ""
+    return f"{capital(count(len(left), 'other'))}, {each}under {_bound(left[0].probability)} %."
+
+
+def _foot(answer: Answer, rows: Sequence[EffectRow]) -> str:
+    """What it rests on, and how it is to be read."""
+    foot = f"From {count(len(answer.trials), 'trial')}"
     if len(answer.seen) != len(answer.trials):
         foot += f" in {len(answer.seen)} portions"
     if answer.limits:
@@ -65,17 +83,7 @@ def find_effects(answer: Answer) -> Effects:
         foot += f" {INTERVALS}"
     if answer.adds_to_more_than_all:
         foot += f" {SEVERAL_AT_WORK}"
-    return Effects(
-        title=f"What did it: {answer.label}",
-        label=answer.label,
-        unit=effect_unit(answer),
-        higher="yes" if answer.outcome.scale is Scale.YES_NO else "a higher grade",
-        rows=tuple(rows),
-        nothing=answer.nothing,
-        rest=rest,
-        foot=foot,
-        empty=None if answer.no_answer is None else " ".join(filter(None, [f"{answer.no_answer}.", answer.advice])),
-    )
+    return foot
 
 
 def _per(answer: Answer, effect: FactorEffect, cause: LikelyCause) -> str:

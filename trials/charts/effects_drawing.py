@@ -8,18 +8,8 @@ from typing import TYPE_CHECKING
 from trials.answer.answer import ENOUGH
 from trials.answer.chance_words import percent
 from trials.charts.effects_data import EffectRow, EffectsData
-from trials.charts.figure import (
-    BLACK,
-    GREY,
-    LEAST_WIDTH_MM,
-    MM_PER_POINT,
-    PALE,
-    Chart,
-    characters,
-    drawing,
-    font_points,
-    letter_mm,
-)
+from trials.charts.figure import BLACK, GREY, PALE, Chart, drawing
+from trials.charts.lettering import Lettering, characters, draw_foot, draw_title, letter_mm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -32,17 +22,11 @@ _NAME, _BINDING, _PER = "name", "binding", "per"
 
 def draw(data: EffectsData, *, width_mm: float = 160.0) -> Chart:
     """The candidates as a figure of a width in millimetres."""
-    layout = _Layout(data, max(width_mm, LEAST_WIDTH_MM))
+    layout = _Layout(data, width_mm)
     with drawing(data.title):
         chart = Chart(layout.width, layout.height, title=data.title)
-        y = layout.height - layout.line
-        for line in layout.title:
-            chart.text_mm(1.5, y, line, fontsize=layout.points + 1, fontweight="bold", va="baseline")
-            y -= layout.line
-        y = layout.foot_height - layout.line
-        for line in layout.foot:
-            chart.text_mm(1.5, y, line, fontsize=layout.points, va="baseline", color="#404040")
-            y -= layout.line
+        draw_title(chart, layout.title, layout)
+        draw_foot(chart, layout.foot, layout, top_mm=layout.foot_height, colour="#404040")
         if not data.rows:
             return chart
         chances = chart.axes_mm(layout.chance_left, layout.foot_height + 5.0, layout.chance_width, layout.rows_height)
@@ -54,19 +38,17 @@ def draw(data: EffectsData, *, width_mm: float = 160.0) -> Chart:
     return chart
 
 
-class _Layout:
+class _Layout(Lettering):
     """Where everything goes, in millimetres. middles: of the rows, from the top of the plot downwards."""
 
-    def __init__(self, data: EffectsData, width: float) -> None:
-        self.width = width
-        self.points = font_points(width)
-        self.line = self.points * MM_PER_POINT * 1.35
-        room = characters(width - 3.0, self.points)
-        self.title = textwrap.wrap(data.title, characters(width - 3.0, self.points + 1, bold=True))
+    def __init__(self, data: EffectsData, width_mm: float) -> None:
+        super().__init__(width_mm)
+        width = self.width
+        self.title = self.wrap_title(data.title)
         said = [
             text for text in (data.empty and f"Nothing can be told yet: {data.empty}", data.rest, data.foot) if text
         ]
-        self.foot = [line for text in said for line in textwrap.wrap(text, room)]
+        self.foot = [line for text in said for line in self.wrap(text)]
         self.foot_height = self.line * (len(self.foot) + 0.4) + 1.0
         self.label_width = 0.34 * width
         self.chance_left = self.label_width + 2.0

@@ -14,7 +14,6 @@ from matplotlib.figure import Figure
 
 MM_PER_INCH = 25.4
 MM_PER_POINT = MM_PER_INCH / 72.0
-LEAST_WIDTH_MM = 80.0
 # Okabe and Ito, Color Universal Design (2008): told apart with any colour vision; always with a shape or a hatch too.
 BLACK, ORANGE, BLUE, GREEN = "#000000", "#E69F00", "#0072B2", "#009E73"
 GREY, PALE = "#767676", "#D9D9D9"
@@ -95,18 +94,3 @@ def value_span(ends: Sequence[float]) -> tuple[float, float, float]:
     if low >= 0.0 and (low < 0.5 * high or low == high):
         low = 0.0
     return low, high, (high - low) or max(abs(high), 1.0)
-
-
-def font_points(width_mm: float) -> float:
-    """Size of ordinary text: small charts keep it readable rather than in proportion."""
-    return 7.0 if width_mm < 120.0 else 8.0
-
-
-def characters(width_mm: float, points: float, *, bold: bool = False) -> int:
-    """How many characters of text go into a width; letters are a little over half as wide as they are high."""
-    return max(8, int(width_mm / letter_mm(points, bold=bold)))
-
-
-def letter_mm(points: float, *, bold: bool = False) -> float:
-    """About how wide a letter is, on the safe side."""
-    return (0.64 if bold else 0.54) * points * MM_PER_POINT

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
-from trials.charts.figure import Chart, letter_mm
+from trials.charts.figure import Chart
+from trials.charts.lettering import Lettering, letter_mm
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,10 +32,9 @@ def legend_rows(items: Sequence[Item], room: int) -> list[list[Item]]:
 def draw_legend(
     chart: Chart,
     rows: Sequence[Sequence[Item]],
+    text: Lettering,
     *,
     top_mm: float,
-    line_mm: float,
-    points: float,
     draw_sign: Callable[[Axes, str, float, float], None],
 ) -> None:
     """Draw the rows from a height in millimetres downward. draw_sign: draws one at a place in millimetres.
@@ -47,11 +47,11 @@ def draw_legend(
     axes.set_axis_off()
     axes.set_xlim(0, chart.width_mm)
     axes.set_ylim(0, chart.height_mm)
-    y = top_mm - 0.4 * line_mm
+    y = top_mm - 0.4 * text.line
     for row in rows:
         x = 3.5
-        for what, text in row:
+        for what, words in row:
             draw_sign(axes, what, x, y)
-            axes.text(x + (3.0 if what else -2.0), y, text, fontsize=points, va="center")
-            x += (len(text) + _SIGN) * letter_mm(points)
-        y -= line_mm
+            axes.text(x + (3.0 if what else -2.0), y, words, fontsize=text.points, va="center")
+            x += (len(words) + _SIGN) * letter_mm(text.points)
+        y -= text.line

@@ -7,22 +7,9 @@ import textwrap
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from trials.charts.figure import (
-    BLACK,
-    BLUE,
-    GREY,
-    LEAST_WIDTH_MM,
-    MM_PER_POINT,
-    ORANGE,
-    PALE,
-    Chart,
-    characters,
-    drawing,
-    font_points,
-    letter_mm,
-    value_span,
-)
+from trials.charts.figure import BLACK, BLUE, GREY, MM_PER_POINT, ORANGE, PALE, Chart, drawing, value_span
 from trials.charts.legend import draw_legend, legend_rows
+from trials.charts.lettering import Lettering, characters, draw_title, letter_mm
 from trials.charts.story_data import (
     SCENTED,
     UNSCENTED,
@@ -50,24 +37,14 @@ _MOST_LINES = 12  # of what changed in one version
 
 def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
     """The story as a figure of a width in millimetres."""
-    layout = _Layout(story, max(width_mm, LEAST_WIDTH_MM))
+    layout = _Layout(story, width_mm)
     with drawing(story.title):
         chart = Chart(layout.width, layout.height, title=story.title)
-        y = layout.height - layout.line
-        for line in layout.title:
-            chart.text_mm(1.5, y, line, fontsize=layout.points + 1, fontweight="bold", va="baseline")
-            y -= layout.line
+        y = draw_title(chart, layout.title, layout)
         if story.nothing is not None:
             chart.text_mm(1.5, y, story.nothing.capitalize() + ".", fontsize=layout.points, va="baseline")
             return chart
-        draw_legend(
-            chart,
-            layout.legend,
-            top_mm=layout.legend_top,
-            line_mm=layout.line,
-            points=layout.points,
-            draw_sign=_draw_sign,
-        )
+        draw_legend(chart, layout.legend, layout, top_mm=layout.legend_top, draw_sign=_draw_sign)
         axes = chart.axes_mm(layout.left, layout.plot_bottom, layout.plot_width, layout.plot_height)
         _draw_blocks(axes, story)
         _draw_points(axes, story, layout)
@@ -78,13 +55,12 @@ def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
     return chart
 
 
-class _Layout:
+class _Layout(Lettering):
     """Where everything goes, in millimetres; worked out once from the data, so that nothing can overlap."""
 
-    def __init__(self, story: StoryData, width: float) -> None:
-        self.width = width
-        self.points = font_points(width)
-        self.line = self.points * MM_PER_POINT * 1.35
+    def __init__(self, story: StoryData, width_mm: float) -> None:
+        super().__init__(width_mm)
+        width = self.width
         longest = max((len(grade) for grade in story.grades), default=0)
         self.left = 12.0 if not longest else min(0.42 * width, 5.0 + longest * self.points * MM_PER_POINT * 0.56)
         self.plot_width = width - self.left - 3.0
@@ -94,17 +70,16 @@ class _Layout:
         self.beside = min(0.28, 4.0 / self.slot)
         most = max((sum(other.slot == point.slot for other in story.points) for point in story.points), default=1)
         self.marker = min(5.0, max(2.2, 0.82 * self.slot / MM_PER_POINT / (most + 0.6)))
-        room = characters(width - 3.0, self.points)
-        self.title = textwrap.wrap(story.title, characters(width - 3.0, self.points + 1, bold=True))
-        self.legend = legend_rows(_legend_items(story), room)
-        self.entries = [_entry(version, room, story) for version in story.versions[:_MOST_LISTED]]
+        self.title = self.wrap_title(story.title)
+        self.legend = legend_rows(_legend_items(story), self.room)
+        self.entries = [_entry(version, self.room, story) for version in story.versions[:_MOST_LISTED]]
         if len(story.versions) > 1:
             self.entries.insert(0, (["", "Versions in the order of their first pour"], False))
         more = len(story.versions) - _MOST_LISTED
         if more > 0:
             self.entries.append((["", f"... and {more} more versions"], False))
         if story.without_value:
-            self.entries.append((["", *_wrap(_say_without(story), room - 7)], False))
+            self.entries.append((["", *_wrap(_say_without(story), self.room - 7)], False))
         self.names_fit = self.slot >= 4.2 * self.points * MM_PER_POINT * 0.62
         listed = sum(len(lines) - 1 for lines, _ in self.entries) * self.line + 1.5
         small = self.points - 1.5

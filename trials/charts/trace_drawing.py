@@ -5,19 +5,9 @@ from __future__ import annotations
 import textwrap
 from typing import TYPE_CHECKING, Any
 
-from trials.charts.figure import (
-    BLACK,
-    BLUE,
-    GREY,
-    LEAST_WIDTH_MM,
-    MM_PER_POINT,
-    Chart,
-    characters,
-    drawing,
-    font_points,
-    letter_mm,
-)
+from trials.charts.figure import BLACK, BLUE, GREY, MM_PER_POINT, Chart, drawing
 from trials.charts.legend import draw_legend, legend_rows
+from trials.charts.lettering import Lettering, characters, draw_foot, draw_title, letter_mm
 from trials.charts.trace_data import TraceData, TraceRow
 from trials.outcomes.built_in import TRACE_STAGES
 
@@ -33,15 +23,13 @@ _ARROW = 14.0  # points
 
 def draw(trace: TraceData, *, width_mm: float = 160.0) -> Chart:
     """The thickening as a figure of a width in millimetres, one row a portion."""
-    width = max(width_mm, LEAST_WIDTH_MM)
-    points = font_points(width)
-    line = points * MM_PER_POINT * 1.35
-    room = characters(width - 3.0, points)
-    title = textwrap.wrap(trace.title, characters(width - 3.0, points + 1, bold=True))
-    legend = legend_rows(_legend_items(trace), room)
-    foot = [part for text in _foot(trace) for part in textwrap.wrap(text, room)]
+    text = Lettering(width_mm)
+    width, line, points = text.width, text.line, text.points
+    title = text.wrap_title(trace.title)
+    legend = legend_rows(_legend_items(trace), text.room)
+    foot = [part for said in _foot(trace) for part in text.wrap(said)]
     labels = [_wrapped(row.label, 0.3 * width, points) for row in trace.rows]
-    longest = max((len(text) for label in labels for text in label), default=0)
+    longest = max((len(part) for label in labels for part in label), default=0)
     left = 4.0 + longest * letter_mm(points)
     row_height = max(7.0, line * (max((len(label) for label in labels), default=1) + 0.4))
     plot_height = row_height * len(trace.rows)
@@ -49,27 +37,22 @@ def draw(trace: TraceData, *, width_mm: float = 160.0) -> Chart:
     bottom = foot_height + 2.6 * line + 1.0
     height = bottom + plot_height + line * (len(legend) + len(title) + 0.9)
     if trace.nothing is not None:
-        foot_height = line * len(foot) + 1.5
         height = foot_height + line * (len(title) + 0.5)
     with drawing(trace.title):
         chart = Chart(width, height, title=trace.title)
-        y = height - line
-        for text in title:
-            chart.text_mm(1.5, y, text, fontsize=points + 1, fontweight="bold", va="baseline")
-            y -= line
-        for number, text in enumerate(foot):
-            chart.text_mm(1.5, foot_height - line * (number + 1), text, fontsize=points, va="baseline")
+        y = draw_title(chart, title, text)
+        draw_foot(chart, foot, text, top_mm=foot_height)
         if trace.nothing is not None:
             return chart
-        draw_legend(chart, legend, top_mm=y + 0.6 * line, line_mm=line, points=points, draw_sign=_draw_sign)
+        draw_legend(chart, legend, text, top_mm=y + 0.6 * line, draw_sign=_draw_sign)
         axes = chart.axes_mm(left, bottom, width - left - 4.0, plot_height)
         _draw_rows(axes, trace, (width - left - 4.0) / MM_PER_POINT)
         _finish(axes, points)
         for number, label in enumerate(labels):
             middle = bottom + plot_height - (number + 0.5) * row_height
-            for place, text in enumerate(label):
+            for place, part in enumerate(label):
                 up = ((len(label) - 1) / 2.0 - place) * line
-                chart.text_mm(left - 2.0, middle + up, text, fontsize=points, ha="right", va="center")
+                chart.text_mm(left - 2.0, middle + up, part, fontsize=points, ha="right", va="center")
     return chart
 
 

@@ -11,7 +11,7 @@ from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from formulary.changes.decision import EVERYTHING, Choice, Decision, Outcome, conflict_field, find_choice
+from formulary.changes.decision import EVERYTHING, Choice, Decision, MergeOutcome, conflict_field, find_choice
 from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError, StopError
 from formulary.fields import suggest
@@ -142,7 +142,7 @@ class _Sides:
         if self.changed_by_both(merge, [field]):
             return Standing.BOTH
         outcomes = {each.outcome for each in merge.decisions if _is_part(each, field)}
-        return Standing.THERE if outcomes == {Outcome.ALIKE} else Standing.NEW
+        return Standing.THERE if outcomes == {MergeOutcome.ALIKE} else Standing.NEW
 
     def merge(self, fields: Collection[str]) -> Merge:
         """The base with these fields of the variant; a conflict where the base changed one, too."""
@@ -173,7 +173,7 @@ class _Sides:
 
         Oils that the base changed besides would give a mixture that nobody poured, so they are not added up.
         """
-        taken = {Outcome.TAKEN, Outcome.ALIKE}
+        taken = {MergeOutcome.TAKEN, MergeOutcome.ALIKE}
         both = [
             field
             for field in fields
@@ -268,7 +268,7 @@ def _find_others(
             continue
         now = merge_later_saves(start, variant, before).decisions
         then = [each for each in merge_later_saves(start, variant, after).decisions if each not in now]
-        fields = tuple(each.field for each in then if each.outcome in (Outcome.TAKEN, Outcome.ADDED))
+        fields = tuple(each.field for each in then if each.outcome in (MergeOutcome.TAKEN, MergeOutcome.ADDED))
         conflicts = tuple(each.field for each in then if each.is_conflict)
         if fields or conflicts:
             yield OtherVariant(variant.slug, fields, conflicts)

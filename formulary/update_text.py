@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from formulary.batch.weigh_out_text import render_findings
 from formulary.changes.changes import Changes
-from formulary.changes.decision import Decision, Outcome
+from formulary.changes.decision import Decision, MergeOutcome
 from formulary.changes.text import render_details
 from formulary.finding import Finding
 from formulary.history_text import HistoryEntry, render_entries
@@ -46,7 +46,7 @@ class Update(ShownAsText):
     @property
     def conflicts(self) -> tuple[Decision, ...]:
         """What a person must settle before any lye is worked out."""
-        return self._of(Outcome.CONFLICT)
+        return self._of(MergeOutcome.CONFLICT)
 
     @property
     def sentence(self) -> str:
@@ -57,9 +57,9 @@ class Update(ShownAsText):
         times = _TIMES.get(len(self.saves), f"{len(self.saves)} times")
         said = f"{base} was saved {times} since the version that {variant} is based on"
         counts = (
-            (len(self._of(Outcome.TAKEN, Outcome.ADDED)), "comes in", "come in"),
-            (len(self._of(Outcome.ALIKE)), "is here already", "are here already"),
-            (len(self._of(Outcome.SETTLED)), "is settled", "are settled"),
+            (len(self._of(MergeOutcome.TAKEN, MergeOutcome.ADDED)), "comes in", "come in"),
+            (len(self._of(MergeOutcome.ALIKE)), "is here already", "are here already"),
+            (len(self._of(MergeOutcome.SETTLED)), "is settled", "are settled"),
             (len(self.conflicts), "is to be settled", "are to be settled"),
         )
         parts = [(count, one if count == 1 else more) for count, one, more in counts if count]
@@ -69,7 +69,7 @@ class Update(ShownAsText):
         first = f"{count} {'change' if count == 1 else 'changes'} {words}"
         return f"{said}: {', '.join([first, *(f'{number} {told}' for number, told in rest)])}."
 
-    def _of(self, *outcomes: Outcome) -> tuple[Decision, ...]:
+    def _of(self, *outcomes: MergeOutcome) -> tuple[Decision, ...]:
         return tuple(decision for decision in self.decisions if decision.outcome in outcomes)
 
     def to_json(self) -> dict[str, object]:
@@ -115,17 +115,18 @@ def render_update(update: Update, *, width: int = 80, show_all: bool = False) ->
     """
     base = update.parent.slug
     lines = [*paragraph(update.sentence, width=width), *render_entries(update.saves, width=width)]
-    taken = [f"{each.field}: {each.mine} -> {each.merged}" for each in update._of(Outcome.TAKEN)]
+    taken = [f"{each.field}: {each.mine} -> {each.merged}" for each in update._of(MergeOutcome.TAKEN)]
     lines += render_section(f"taken from {base}", taken, width)
     added = [
         f"{each.field}: {each.mine} here, {each.theirs} there, {each.before} before -> {each.merged}"
-        for each in update._of(Outcome.ADDED)
+        for each in update._of(MergeOutcome.ADDED)
     ]
     lines += render_section("changed by both in opposite directions, so added up", added, width)
-    alike = [f"{each.field}: {each.merged}" for each in update._of(Outcome.ALIKE)]
+    alike = [f"{each.field}: {each.merged}" for each in update._of(MergeOutcome.ALIKE)]
     lines += render_section("changed by both alike", alike, width)
     settled = [
-        f"{each.field}: {each.mine} here, {each.theirs} there -> {each.merged}" for each in update._of(Outcome.SETTLED)
+        f"{each.field}: {each.mine} here, {each.theirs} there -> {each.merged}"
+        for each in update._of(MergeOutcome.SETTLED)
     ]
     lines += render_section("settled by you", settled, width)
     lines += _kept(update, width, show_all=show_all) if update.saves else []
@@ -176,7 +177,9 @@ def _conflict(decision: Decision, width: int) -> list[str]:
 def _kept(update: Update, width: int, *, show_all: bool) -> list[str]:
     """What the variant has of its own: by name alone, unless all is asked for."""
     kept = [
-        each for each in update._of(Outcome.KEPT) if show_all or each.theirs != each.before or each.field not in OWN
+        each
+        for each in update._of(MergeOutcome.KEPT)
+        if show_all or each.theirs != each.before or each.field not in OWN
     ]
     if show_all:
         return render_section("kept as here", (f"{each.field}: {each.mine}" for each in kept), width)

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from formulary.changes.decision import Choice, Decision, Outcome, conflict_field, find_choice
+from formulary.changes.decision import Choice, Decision, MergeOutcome, conflict_field, find_choice
 from formulary.changes.merge import merge_recipes
 from formulary.errors import InputError, StopError
 from formulary.finding import MAX_FINDINGS, Finding, error, note, stop
@@ -150,7 +150,7 @@ def _settle_open(folder: FormularyWorkshop, variant: Version, choices: Mapping[s
     by_hand = merge_recipes(*sides)
     # Oils and portions are merged part by part: an edit of one part beside what was chosen would make neither side's.
     replaced = {field: Choice.THEIRS for field, name in chosen.items() if choices[name] is not Choice.MINE}
-    beside = (Outcome.KEPT, Outcome.ADDED)
+    beside = (MergeOutcome.KEPT, MergeOutcome.ADDED)
     mixed = [each for each in by_hand.decisions if each.outcome in beside and find_choice(replaced, each.field)]
     edited = [*by_hand.conflicts, *mixed]
     if edited:
@@ -166,8 +166,8 @@ def _settle_open(folder: FormularyWorkshop, variant: Version, choices: Mapping[s
 def _as_edited(decision: Decision, by_hand: Iterable[Decision]) -> Decision:
     """A decision, told as it stands where the file was edited since."""
     part_of = {decision.field: Choice.MINE}
-    edited = [each for each in by_hand if each.outcome is Outcome.KEPT and find_choice(part_of, each.field)]
-    if not edited or decision.outcome in (Outcome.KEPT, Outcome.CONFLICT):
+    edited = [each for each in by_hand if each.outcome is MergeOutcome.KEPT and find_choice(part_of, each.field)]
+    if not edited or decision.outcome in (MergeOutcome.KEPT, MergeOutcome.CONFLICT):
         return decision
     stands = f"{edited[0].merged}, " if edited[0].field == decision.field else ""
     return replace(decision, merged=f"{stands}as edited here since")

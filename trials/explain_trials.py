@@ -23,8 +23,7 @@ from trials.pours import PourBook
 from trials.seen import LeftOut, Seen, find_seen
 
 if TYPE_CHECKING:
-    from trials.explain.result import Effect, NoAnswer
-    from trials.explain.result import Explanation as Weighed
+    from trials.explain.result import Cause, Effect, EngineAnswer, NoAnswer
 
 _BOTCHED = 0.7
 _SPEAKS = 0.5  # log odds below which a pour says next to nothing for or against a cause
@@ -92,11 +91,11 @@ def _explain(
     )
     if outcome.scale is Scale.COLOUR:
         return replace(answer, no_answer="a colour has no order of its own; ask for `colour change`")
-    weighed = _weigh(answer)
-    if isinstance(weighed, NoAnswer):
-        why, advice = _why_not(weighed, answer)
+    in_numbers = _weigh(answer)
+    if isinstance(in_numbers, NoAnswer):
+        why, advice = _why_not(in_numbers, answer)
         return replace(answer, no_answer=why, advice=advice)
-    answer = _in_words(answer, weighed)
+    answer = _in_words(answer, in_numbers)
     if answer.botched and may_repeat:
         spoilt = {item.trial for item in answer.botched}
         rest = tuple(item for item in seen if item.pour.trial.id not in spoilt)
@@ -129,7 +128,7 @@ def _usual_level(seen: Sequence[Seen]) -> float:
     return median(ends) if ends else 0.0
 
 
-def _weigh(answer: Explanation) -> Weighed | NoAnswer:
+def _weigh(answer: Explanation) -> EngineAnswer | NoAnswer:
     from trials.answer.problem import make_problem
     from trials.explain import explain
 
@@ -161,52 +160,56 @@ def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
 # -- into words --------------------------------------------------------------------------------------
 
 
-def _in_words(answer: Explanation, weighed: Weighed) -> Explanation:
+def _in_words(answer: Explanation, in_numbers: EngineAnswer) -> Explanation:
     if not answer.outcome.scale.is_ordinal:
-        answer = replace(answer, level=from_scale(weighed.level.middle, answer.outcome.scale))
-    names = [candidate.names for candidate in weighed.candidates]
-    causes = []
-    for cause in weighed.causes:
-        effects: tuple[FactorEffect, ...] = ()
-        if len(cause.candidates) == 1:
-            found = weighed.candidates[cause.candidates[0]].effects
-            if found is not None:
-                effects = tuple(
-                    _effect(answer, weighed, answer.factor(name), effect)
-                    for name, effect in zip(cause.names[0], found, strict=True)
-                )
-        elif cause.effect is not None:
-            first = _effect(answer, weighed, answer.factor(cause.names[0][0]), cause.effect)
-            effects = (replace(first, per="one step of each"),)
-        support = weighed.support(cause.candidates[0]) if cause.probability >= 0.01 else ()
-        sides = [
-            Support(answer.seen[item.row].pour.trial.id, answer.seen[item.row].pour.portion, item.weight)
-            for item in support
-        ]
-        causes.append(
-            LikelyCause(
-                cause.names,
-                cause.probability,
-                effects,
-                tuple(side for side in sides if side.weight > _SPEAKS),
-                tuple(side for side in sides if side.weight < -_SPEAKS),
-                _rests_on_one_trial(answer, [group[0] for group in cause.names]),
-            )
-        )
+        answer = replace(answer, level=from_scale(in_numbers.level.middle, answer.outcome.scale))
+    names = [candidate.names for candidate in in_numbers.candidates]
     suspects = None
-    if weighed.suspects is not None:
-        suspects = SuspectSet(tuple(names[k] for k in weighed.suspects.candidates), weighed.suspects.probability)
-    answer = replace(
+    if in_numbers.suspects is not None:
+        suspects = SuspectSet(tuple(names[k] for k in in_numbers.suspects.candidates), in_numbers.suspects.probability)
+    return replace(
         answer,
-        nothing=weighed.nothing,
-        causes=tuple(causes),
+        nothing=in_numbers.nothing,
+        causes=tuple(_cause(answer, in_numbers, cause) for cause in in_numbers.causes),
         suspects=suspects,
-        near_twins=tuple(NearTwins(names[t.first], names[t.second], t.correlation) for t in weighed.near_aliases),
-        botched=_botched(answer, weighed),
-        noise_sd=_own_unit(answer, weighed.noise.sd.middle),
-        weighed=weighed,
+        near_twins=tuple(NearTwins(names[t.first], names[t.second], t.correlation) for t in in_numbers.near_aliases),
+        botched=_botched(answer, in_numbers),
+        noise_sd=_own_unit(answer, in_numbers.noise.sd.middle),
+        in_numbers=in_numbers,
     )
-    return answer
+
+
+def _cause(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> LikelyCause:
+    """A cause with its effects, and the pours that speak for and against it."""
+    support = in_numbers.support(cause.candidates[0]) if cause.probability >= 0.01 else ()
+    sides = [
+        Support(answer.seen[item.row].pour.trial.id, answer.seen[item.row].pour.portion, item.weight)
+        for item in support
+    ]
+    return LikelyCause(
+        cause.names,
+        cause.probability,
+        _effects(answer, in_numbers, cause),
+        tuple(side for side in sides if side.weight > _SPEAKS),
+        tuple(side for side in sides if side.weight < -_SPEAKS),
+        _rests_on_one_trial(answer, [group[0] for group in cause.names]),
+    )
+
+
+def _effects(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> tuple[FactorEffect, ...]:
+    """What a step of each does that cannot be told apart; of two that act only together, what a step of both does."""
+    if len(cause.candidates) == 1:
+        found = in_numbers.candidates[cause.candidates[0]].effects
+        if found is None:
+            return ()
+        return tuple(
+            _effect(answer, in_numbers, answer.factor(name), effect)
+            for name, effect in zip(cause.names[0], found, strict=True)
+        )
+    if cause.effect is None:
+        return ()
+    first = _effect(answer, in_numbers, answer.factor(cause.names[0][0]), cause.effect)
+    return (replace(first, per="one step of each"),)
 
 
 def _rests_on_one_trial(answer: Explanation, names: Sequence[str]) -> bool:
@@ -225,7 +228,7 @@ def _rests_on_one_trial(answer: Explanation, names: Sequence[str]) -> bool:
     return len(moved) == 1 and not moved & usual
 
 
-def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effect) -> FactorEffect:
+def _effect(answer: Explanation, in_numbers: EngineAnswer, factor: Factor, effect: Effect) -> FactorEffect:
     """One step's effect: in the outcome's own unit at the usual level; for grades what it makes of an even chance."""
     sure = effect.low > 0 or effect.high < 0
     direction = ("up" if effect.middle > 0 else "down") if sure or abs(effect.middle) > 1e-9 else ""
@@ -236,7 +239,7 @@ def _effect(answer: Explanation, weighed: Weighed, factor: Factor, effect: Effec
         # Grades are cut from a hidden scale on which the noise is 1, so a step moves one half to the normal's share.
         middle, low, high = (0.5 * (1.0 + erf(end / sqrt(2.0))) for end in (effect.middle, effect.low, effect.high))
         return FactorEffect(factor.name, None, None, None, factor.words, direction, (middle, low, high), counts)
-    own = weighed.in_own_unit(effect)
+    own = in_numbers.in_own_unit(effect)
     return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)
 
 
@@ -246,9 +249,9 @@ def _own_unit(answer: Explanation, sd: float) -> float | None:
     return noise_in_unit(sd, answer.outcome.scale, answer.level)
 
 
-def _botched(answer: Explanation, weighed: Weighed) -> tuple[Botched, ...]:
+def _botched(answer: Explanation, in_numbers: EngineAnswer) -> tuple[Botched, ...]:
     chances: dict[str, float] = {}
-    for item, chance in zip(answer.seen, weighed.botched, strict=True):
+    for item, chance in zip(answer.seen, in_numbers.botched, strict=True):
         identifier = item.pour.trial.id
         chances[identifier] = max(chances.get(identifier, 0.0), chance)
     return tuple(Botched(trial, chance) for trial, chance in chances.items() if chance >= _BOTCHED)

@@ -45,7 +45,7 @@ def with_next_pour(
 
 def is_open(answer: Explanation) -> bool:
     """Whether something is left to tell: no cause is named, one cannot be told from another, or more may act."""
-    if answer.weighed is None:
+    if answer.in_numbers is None:
         return False
     candidates = [cause for cause in answer.causes if cause.probability >= _OPEN]
     return not answer.enough_evidence or any(not cause.is_likely or _has_twins(cause.groups) for cause in candidates)

@@ -26,7 +26,7 @@ def find_choice(choices: Mapping[str, Choice], field: str) -> str | None:
     return EVERYTHING if EVERYTHING in choices else None
 
 
-class Outcome(Enum):
+class MergeOutcome(Enum):
     """What became of one thing that a side changed."""
 
     TAKEN = "taken"  # they alone changed it
@@ -46,7 +46,7 @@ class Decision:
     """
 
     field: str
-    outcome: Outcome
+    outcome: MergeOutcome
     before: str
     mine: str
     theirs: str
@@ -56,7 +56,7 @@ class Decision:
     @property
     def is_conflict(self) -> bool:
         """Whether a person must decide."""
-        return self.outcome is Outcome.CONFLICT
+        return self.outcome is MergeOutcome.CONFLICT
 
 
 def conflict_words(decision: Decision, theirs: str) -> str:

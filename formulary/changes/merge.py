@@ -15,7 +15,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Generic, TypeVar
 
-from formulary.changes.decision import EVERYTHING, Choice, Decision, Outcome, conflict_words, find_choice
+from formulary.changes.decision import EVERYTHING, Choice, Decision, MergeOutcome, conflict_words, find_choice
 from formulary.changes.recipe_changes import alkalis_of, alkalis_text, water_text
 from formulary.errors import InputError
 from formulary.fields import suggest
@@ -111,12 +111,12 @@ class _Three(Generic[_T]):
     def decision(
         self,
         field: str,
-        outcome: Outcome,
+        outcome: MergeOutcome,
         merged: _T,
         show: Callable[[_T], str],
         together: str | None = None,
     ) -> Decision:
-        made = None if outcome is Outcome.CONFLICT else show(merged)
+        made = None if outcome is MergeOutcome.CONFLICT else show(merged)
         return Decision(field, outcome, show(self.before), show(self.mine), show(self.theirs), made, together)
 
 
@@ -170,17 +170,17 @@ class _Merging:
         self.decisions.append(sides.decision(field, outcome, merged, show))
         return merged
 
-    def _judge(self, sides: _Three[_T], field: str) -> tuple[Outcome, _T]:
+    def _judge(self, sides: _Three[_T], field: str) -> tuple[MergeOutcome, _T]:
         if sides.theirs == sides.before:
-            return Outcome.KEPT, sides.mine
+            return MergeOutcome.KEPT, sides.mine
         if sides.theirs == sides.mine:
-            return Outcome.ALIKE, sides.mine
+            return MergeOutcome.ALIKE, sides.mine
         choice = self._choice(field)
         if choice is not None:
-            return Outcome.SETTLED, sides.mine if choice is Choice.MINE else sides.theirs
+            return MergeOutcome.SETTLED, sides.mine if choice is Choice.MINE else sides.theirs
         if sides.mine == sides.before:
-            return Outcome.TAKEN, sides.theirs
-        return (Outcome.KEPT if field in self._own else Outcome.CONFLICT), sides.mine
+            return MergeOutcome.TAKEN, sides.theirs
+        return (MergeOutcome.KEPT if field in self._own else MergeOutcome.CONFLICT), sides.mine
 
     def oils(self, sides: _Three[tuple[OilLine, ...]]) -> tuple[OilLine, ...]:
         """Each oil by itself; where that is a conflict or breaks the total, the oils are one thing to settle."""
@@ -203,7 +203,7 @@ class _Merging:
             raise InputError.of("negative-amount", what, "choose one side, or edit the oils by hand")
         stands = both if choice is Choice.BOTH else sides.theirs if choice is Choice.THEIRS else sides.mine
         assert stands is not None
-        outcome = Outcome.CONFLICT if choice is None else Outcome.SETTLED
+        outcome = MergeOutcome.CONFLICT if choice is None else MergeOutcome.SETTLED
 
         def show(oils: tuple[OilLine, ...]) -> str:
             return ", ".join(_oil_text(line) for line in oils if line.material in moved) or _NONE
@@ -223,7 +223,7 @@ class _Merging:
         # Neither side took it out: opposite changes add up, and cannot come to less than nothing.
         if mine * theirs < 0 and percents.mine and percents.theirs:
             percent = percents.before + mine + theirs
-            self.decisions.append(percents.decision(f"oils.{name}", Outcome.ADDED, percent, _percent_text))
+            self.decisions.append(percents.decision(f"oils.{name}", MergeOutcome.ADDED, percent, _percent_text))
         else:
             percent = self.value(percents, f"oils.{name}", _percent_text)
         at = self.value(_stages(line), f"oils.{name}.at", lambda stage: stage or _NONE)
@@ -285,9 +285,9 @@ class _Merging:
         if choice is None and not clash:
             self.decisions += apart.decisions
             if standing != tuple(merged):
-                self.decisions.append(whole.decision("portions", Outcome.SETTLED, standing, _portions_text))
+                self.decisions.append(whole.decision("portions", MergeOutcome.SETTLED, standing, _portions_text))
             return standing
-        outcome = Outcome.CONFLICT if choice is None else Outcome.SETTLED
+        outcome = MergeOutcome.CONFLICT if choice is None else MergeOutcome.SETTLED
         stands = _fitting(whole.theirs if choice is Choice.THEIRS else whole.mine, recipe)
         self.decisions.append(whole.decision("portions", outcome, stands, _portions_text))
         return stands
@@ -296,7 +296,7 @@ class _Merging:
         self, portions: Iterable[RecipePortion], recipe: Recipe
     ) -> tuple[RecipePortion, ...]:
         """What portions get of a line that was settled to go goes with it: that opens no new question."""
-        settled = {each.field for each in self.decisions if each.outcome is Outcome.SETTLED}
+        settled = {each.field for each in self.decisions if each.outcome is MergeOutcome.SETTLED}
         lines = recipe.divisible
 
         def stays(material: str) -> bool:

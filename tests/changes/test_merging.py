@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from formulary.changes.apply import apply_changes
 from formulary.changes.compare import compare_recipes
-from formulary.changes.decision import Choice, Outcome, conflict_field
+from formulary.changes.decision import Choice, MergeOutcome, conflict_field
 from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError
 from formulary.quantity import parse_rate
@@ -67,7 +67,7 @@ def content(recipe: Recipe) -> dict[str, object]:
 
 def both_changed(merge: Merge) -> list[str]:
     """What both sides changed, differently."""
-    alone = (Outcome.TAKEN, Outcome.KEPT, Outcome.ALIKE)
+    alone = (MergeOutcome.TAKEN, MergeOutcome.KEPT, MergeOutcome.ALIKE)
     return [each.field for each in merge.decisions if each.outcome not in alone]
 
 
@@ -82,7 +82,7 @@ def test_what_both_sides_did_alike_is_done_once(base: Recipe, data: st.DataObjec
     same = data.draw(changed(base))
     merge = merge_recipes(base, same, same)
     assert content(merge.recipe) == content(same)
-    assert {each.outcome for each in merge.decisions} <= {Outcome.ALIKE}
+    assert {each.outcome for each in merge.decisions} <= {MergeOutcome.ALIKE}
     assert bool(merge.decisions) == (content(base) != content(same))
 
 
@@ -90,8 +90,8 @@ def test_what_both_sides_did_alike_is_done_once(base: Recipe, data: st.DataObjec
 def test_what_one_side_alone_did_is_taken(base: Recipe, data: st.DataObject) -> None:
     other = data.draw(changed(base))
     for merge, outcome in (
-        (merge_recipes(base, other, base), Outcome.KEPT),
-        (merge_recipes(base, base, other), Outcome.TAKEN),
+        (merge_recipes(base, other, base), MergeOutcome.KEPT),
+        (merge_recipes(base, base, other), MergeOutcome.TAKEN),
     ):
         assert content(merge.recipe) == content(other)
         assert {each.outcome for each in merge.decisions} <= {outcome}
@@ -132,7 +132,7 @@ def test_updating_twice_is_updating_once(sides: tuple[Recipe, Recipe, Recipe]) -
     assume(not merge.conflicts)
     again = merge_recipes(theirs, merge.recipe, theirs)  # the parent is now theirs
     assert content(again.recipe) == content(merge.recipe)
-    assert {each.outcome for each in again.decisions} <= {Outcome.KEPT}
+    assert {each.outcome for each in again.decisions} <= {MergeOutcome.KEPT}
 
 
 @given(three_sides())
@@ -221,7 +221,7 @@ def test_changes_of_one_oil_in_opposite_directions_are_added_and_told() -> None:
         [("rice-bran-oil: 20", "rice-bran-oil: 18"), ("olive-oil: 50", "olive-oil: 52")],
     )
     assert percents(merge) == {"olive-oil": 47, "coconut-oil": 25, "rice-bran-oil": 18, "castor-oil": 10}
-    (added,) = [each for each in merge.decisions if each.outcome is Outcome.ADDED]
+    (added,) = [each for each in merge.decisions if each.outcome is MergeOutcome.ADDED]
     assert (added.field, added.before, added.mine, added.theirs, added.merged) == (
         "oils.olive-oil",
         "50 %",
@@ -248,7 +248,7 @@ def test_one_oil_changed_the_same_way_by_different_amounts_is_a_conflict_of_the_
     ):
         settled = merged(ours, theirs, {"oils": choice})
         assert not settled.recipe.conflicts
-        assert [(each.field, each.outcome) for each in settled.decisions] == [("oils", Outcome.SETTLED)]
+        assert [(each.field, each.outcome) for each in settled.decisions] == [("oils", MergeOutcome.SETTLED)]
         assert percents(settled) == {
             "olive-oil": olive,
             "coconut-oil": coconut,
@@ -345,7 +345,7 @@ def test_what_portions_get_of_a_scent_goes_with_it_when_that_is_chosen() -> None
     assert settled.recipe.scent == ()
     assert [(each.name, each.gets) for each in settled.recipe.portions] == [("plain", ()), ("clove", ())]
     told = {each.field: each.outcome for each in settled.decisions}
-    assert told["portions"] is Outcome.SETTLED
+    assert told["portions"] is MergeOutcome.SETTLED
 
 
 @given(three_sides())
@@ -354,7 +354,7 @@ def test_what_they_changed_can_be_declined_thing_by_thing(sides: tuple[Recipe, R
     merge = merge_recipes(before, ours, theirs)
     assume(not merge.conflicts)
     assume(not any(each.field.startswith("portions") for each in merge.decisions))
-    theirs_alone = [each for each in merge.decisions if each.outcome in (Outcome.TAKEN, Outcome.ADDED)]
+    theirs_alone = [each for each in merge.decisions if each.outcome in (MergeOutcome.TAKEN, MergeOutcome.ADDED)]
     fields = {"oils" if each.field.startswith("oils") else each.field for each in theirs_alone}
     declined = merge_recipes(before, ours, theirs, choices=dict.fromkeys(fields, Choice.MINE))
     assert content(declined.recipe) == content(ours)
@@ -398,7 +398,7 @@ def test_what_is_ones_own_stays_where_both_changed_it_and_is_told() -> None:
     merge = merge_recipes(*sides, own=("name", "notes"))
     assert merge.recipe.name == "A"
     (decision,) = merge.decisions
-    assert (decision.outcome, decision.theirs) == (Outcome.KEPT, "B")
+    assert (decision.outcome, decision.theirs) == (MergeOutcome.KEPT, "B")
 
 
 @pytest.mark.parametrize(

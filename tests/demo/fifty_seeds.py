@@ -70,9 +70,9 @@ def _acting(truth: Truth) -> frozenset[str]:
 
 def _interval_holds(answer: Explanation, truth: Truth) -> bool | None:
     """Whether the 90 % interval of the planted effect holds it, in log minutes for 1 % of oils."""
-    if truth.cause is None or answer.weighed is None:
+    if truth.cause is None or answer.in_numbers is None:
         return None
-    for candidate in answer.weighed.candidates:
+    for candidate in answer.in_numbers.candidates:
         if candidate.names == (CAUSE_NAME,) and candidate.effect is not None:
             return candidate.effect.low <= truth.per_percent <= candidate.effect.high
     return None

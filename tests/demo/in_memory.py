@@ -14,7 +14,7 @@ from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
-from trials.demo.generator import PLANTED, Truth, code_source, draw_bench, pour
+from trials.demo.generator import PLANTED, Truth, code_source, draw_conditions, pour
 from trials.demo.record import write_day, write_seen
 from trials.demo.scenario import (
     BASE,
@@ -70,11 +70,13 @@ def draw_year(seed: int, truth: Truth = PLANTED) -> tuple[Trial, ...]:
         sitting, plan = planned.sitting, planned.plan
         made = season_date(_SEASON, sitting.day)
         trial_id = make_trial_id(made, plan.slug, [trial.id for trial in trials], draw_code=draw_code)
-        bench = draw_bench(sitting.room_c, sitting.humidity_percent, seed=seed, sitting=planned.sitting_number)
+        conditions = draw_conditions(
+            sitting.room_c, sitting.humidity_percent, seed=seed, sitting=planned.sitting_number
+        )
         poured = pour(
             plan,
             planned.loaf,
-            bench,
+            conditions,
             truth,
             seed=seed,
             sitting=planned.sitting_number,

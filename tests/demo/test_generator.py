@@ -9,7 +9,7 @@ import pytest
 
 from formulary.settings import Settings
 from tests.demo.in_memory import NOTHING_ACTS, PlannedLoaf, draw_year, plan_year
-from trials.demo.generator import PLANTED, Poured, Truth, draw_bench, pour
+from trials.demo.generator import PLANTED, Poured, Truth, draw_conditions, pour
 from trials.demo.scenario import CAUSE
 from trials.effective import effective_portion
 from trials.outcomes.find import find_values
@@ -20,9 +20,9 @@ WORKING_TIME = find_outcomes(Settings())["working time"]
 
 
 def _pour(planned: PlannedLoaf, truth: Truth, seed: int = 7) -> Poured:
-    bench = draw_bench(18.0, 60, seed=seed, sitting=planned.sitting_number)
+    conditions = draw_conditions(18.0, 60, seed=seed, sitting=planned.sitting_number)
     return pour(
-        planned.plan, planned.loaf, bench, truth, seed=seed, sitting=planned.sitting_number, number=planned.number
+        planned.plan, planned.loaf, conditions, truth, seed=seed, sitting=planned.sitting_number, number=planned.number
     )
 
 

@@ -16,7 +16,7 @@ from collections import defaultdict
 import numpy as np
 
 from tests.explain.histories import FloatArray, History, Plan, make_history
-from trials.explain import Explanation, Noise, Problem, explain, find_next_runs
+from trials.explain import EngineAnswer, Noise, Problem, explain, find_next_runs
 
 SCENARIOS = {
     "three changes at a time, 12 trials": Plan(n_trials=12, n_factors=30, changes=(0, 0.4, 0.35, 0.25)),
@@ -52,7 +52,7 @@ def change(start: FloatArray, x: FloatArray, column: int) -> FloatArray:
     return made
 
 
-def chance_by_column(answer: Explanation, names: tuple[str, ...]) -> FloatArray:
+def chance_by_column(answer: EngineAnswer, names: tuple[str, ...]) -> FloatArray:
     """The probability of each column; those that cannot be told apart share theirs."""
     chance = {name: c.probability / len(c.names) for c in answer.candidates for name in c.names}
     return np.array([chance.get(name, 0.0) for name in names])
@@ -70,7 +70,7 @@ def play(history: History, strategy: str, seed: int, steps: int) -> list[float]:
     for step in range(steps + 1):
         problem = Problem.of(history.names, x, np.exp(z), scale="log", noise=Noise(0.2))
         answer = explain(problem)
-        assert isinstance(answer, Explanation)
+        assert isinstance(answer, EngineAnswer)
         chance = chance_by_column(answer, history.names)
         found.append(float(np.mean(chance[active])))
         if step == steps:

@@ -26,7 +26,7 @@ import numpy as np
 from tests.explain.histories import FloatArray, History, Plan, make_history
 from tests.explain.other_histories import Habits, make_other_history
 from tests.explain.rivals import RIVALS
-from trials.explain import Cause, Explanation, Noise, Prior, Problem, explain
+from trials.explain import Cause, EngineAnswer, Noise, Prior, Problem, explain
 from trials.explain.aliases import find_groups
 
 SCENARIOS: dict[str, Plan] = {
@@ -103,7 +103,7 @@ def judge_engine(history: History, tally: Tally, prior: Prior) -> None:
     start = time.perf_counter()
     answer = explain(make_problem(history), prior)
     tally.figures["seconds"].append(time.perf_counter() - start)
-    assert isinstance(answer, Explanation)
+    assert isinstance(answer, EngineAnswer)
     active = set(history.effects)
     involved = active | ({history.partner} if history.partner else set())
     named: set[str] = set()

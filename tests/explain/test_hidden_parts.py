@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from trials.explain import Effort, Explanation, Noise, Prior, Problem, explain
+from trials.explain import Effort, EngineAnswer, Noise, Prior, Problem, explain
 from trials.explain.result import Cause
 
 PLAIN = Prior(noise_kinds=((1.0, 1.0),), small_effects=())
 
 
-def given(answer: object) -> Explanation:
-    assert isinstance(answer, Explanation)
+def given(answer: object) -> EngineAnswer:
+    assert isinstance(answer, EngineAnswer)
     return answer
 
 
@@ -27,11 +27,11 @@ def names(columns: int) -> list[str]:
     return [f"f{k}" for k in range(columns)]
 
 
-def odds(answer: Explanation) -> dict[str, float]:
+def odds(answer: EngineAnswer) -> dict[str, float]:
     return {candidate.names[0]: candidate.probability for candidate in answer.candidates}
 
 
-def first(answer: Explanation) -> Cause:
+def first(answer: EngineAnswer) -> Cause:
     return answer.causes[0]
 
 
@@ -75,7 +75,7 @@ def test_portions_of_one_batch_are_not_independent_witnesses() -> None:
         y = 2.0 + (0.3 * generator.standard_normal(6))[batch] + 0.05 * generator.standard_normal(24)
         for way, label in (("shared", batch), ("ignored", None)):
             answer = explain(Problem.of(names(5), x, y, batch=label, noise=Noise(0.1)))
-            wrong[way] += isinstance(answer, Explanation) and answer.enough_evidence
+            wrong[way] += isinstance(answer, EngineAnswer) and answer.enough_evidence
     assert wrong["shared"] <= 1
     assert wrong["ignored"] >= 3
 
@@ -132,7 +132,7 @@ def test_grades_yes_no_and_percent_of_face_find_their_cause() -> None:
         face = np.clip(20 + 35 * z, 0, 100)
         for outcome, scale in ((grades, "graded"), ((z > 0).astype(float), "yes-no"), (face, "percent")):
             answer = explain(Problem.of(names(5), x, outcome, scale=scale))
-            found += isinstance(answer, Explanation) and first(answer).names == (("f0",),)
+            found += isinstance(answer, EngineAnswer) and first(answer).names == (("f0",),)
     assert found >= 8
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from threadpoolctl import threadpool_info, threadpool_limits
 
 from formulary.errors import InputError
-from trials.explain import Effort, Explanation, NoAnswer, Noise, Prior, Problem, engine, explain
+from trials.explain import Effort, EngineAnswer, NoAnswer, Noise, Prior, Problem, engine, explain
 from trials.explain.weighing import weigh
 
 EXACT = Prior(noise_kinds=((1.0, 1.0),), small_effects=(), product_weight=0.0)
@@ -32,15 +32,15 @@ def answer_of(
     names: list[str] | None = None,
     effort: Effort = QUICK,
     **more: object,
-) -> Explanation:
+) -> EngineAnswer:
     columns = names or [f"f{k}" for k in range(x.shape[1])]
     problem = Problem.of(columns, x, y, noise=Noise(0.2), **more)  # type: ignore[arg-type]
     answer = explain(problem, prior, effort)
-    assert isinstance(answer, Explanation)
+    assert isinstance(answer, EngineAnswer)
     return answer
 
 
-def odds(answer: Explanation) -> dict[str, float]:
+def odds(answer: EngineAnswer) -> dict[str, float]:
     return {name: candidate.probability for candidate in answer.candidates for name in candidate.names}
 
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from formulary.errors import InputError
-from trials.explain import Explanation, Noise, Problem, explain, find_next_runs
+from trials.explain import EngineAnswer, Noise, Problem, explain, find_next_runs
 from trials.explain.next_run import expected_bits
 
 
-def twins() -> tuple[Problem, Explanation]:
+def twins() -> tuple[Problem, EngineAnswer]:
     """Clove and honey always came together, and they did it; clay and mint came now and then."""
     generator = np.random.default_rng(4)
     together = np.tile([0.0, 1.0, 0.0, 0.0, 1.0, 0.0], 3)
@@ -18,7 +18,7 @@ def twins() -> tuple[Problem, Explanation]:
     y = np.exp(2.6 - 0.7 * together + 0.15 * generator.standard_normal(18))
     problem = Problem.of(["clove", "honey", "clay", "mint"], x, y, scale="log", noise=Noise(0.2))
     answer = explain(problem)
-    assert isinstance(answer, Explanation)
+    assert isinstance(answer, EngineAnswer)
     return problem, answer
 
 

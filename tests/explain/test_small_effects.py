@@ -6,7 +6,7 @@ import dataclasses
 
 import numpy as np
 
-from trials.explain import Explanation, Noise, Prior, Problem, explain
+from trials.explain import EngineAnswer, Noise, Prior, Problem, explain
 
 WITHOUT = dataclasses.replace(Prior(), small_effects=())
 
@@ -25,9 +25,9 @@ def a_history(seed: int, *, cause: float, small: float, rows: int = 24, columns:
     return Problem.of([f"c{k}" for k in range(columns)], x, values, noise=Noise(1.0))
 
 
-def answers(prior: Prior, *, cause: float, seeds: range) -> list[Explanation]:
+def answers(prior: Prior, *, cause: float, seeds: range) -> list[EngineAnswer]:
     found = [explain(a_history(seed, cause=cause, small=0.35), prior) for seed in seeds]
-    return [answer for answer in found if isinstance(answer, Explanation)]
+    return [answer for answer in found if isinstance(answer, EngineAnswer)]
 
 
 def test_small_effects_of_everything_are_laid_to_a_single_change_more_seldom() -> None:
@@ -54,6 +54,6 @@ def test_what_is_said_of_a_real_cause_leaves_room_for_the_small_effects_beside_i
 def test_with_a_handful_of_changes_small_effects_of_all_are_no_other_story() -> None:
     problem = a_history(5, cause=3.0, small=0.0, columns=6)
     both = [explain(problem, prior) for prior in (Prior(), WITHOUT)]
-    assert all(isinstance(answer, Explanation) for answer in both)
-    first, second = (answer for answer in both if isinstance(answer, Explanation))
+    assert all(isinstance(answer, EngineAnswer) for answer in both)
+    first, second = (answer for answer in both if isinstance(answer, EngineAnswer))
     assert [c.probability for c in first.candidates] == [c.probability for c in second.candidates]

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from formulary.errors import InputError
-from trials.explain import Explanation, NoAnswer, Noise, Problem, explain
+from trials.explain import EngineAnswer, NoAnswer, Noise, Problem, explain
 
 
 def reason(problem: Problem) -> str:
@@ -66,6 +66,6 @@ def test_far_more_factors_than_rows_gives_an_answer_that_knows_nothing() -> None
     generator = np.random.default_rng(11)
     x = generator.integers(-2, 3, (8, 200)).astype(float)
     answer = explain(Problem.of([f"f{k}" for k in range(200)], x, generator.normal(size=8), noise=Noise(1.0)))
-    assert isinstance(answer, Explanation)
+    assert isinstance(answer, EngineAnswer)
     assert not answer.enough_evidence
     assert len(answer.candidates) == 200

@@ -9,7 +9,7 @@ from hypothesis import event, given, settings
 from hypothesis import strategies as st
 
 from formulary import Folder, InputError, SendBack, StopError
-from formulary.changes.decision import Outcome
+from formulary.changes.decision import MergeOutcome
 from formulary.parent import OWN
 from formulary.recipes.edit import comparable
 from formulary.recipes.model import Recipe
@@ -151,7 +151,7 @@ def test_sending_all_back_and_then_updating_changes_nothing(
     save(folder, base, sent.after.text)
     after = find_update(folder, slug)
     assert after.changes is None
-    assert {each.outcome for each in after.decisions} <= {Outcome.ALIKE, Outcome.KEPT}
+    assert {each.outcome for each in after.decisions} <= {MergeOutcome.ALIKE, MergeOutcome.KEPT}
     apply_update(folder, after)
     assert formula(folder.find_version(slug).recipe) == formula(variant)
     save(folder, slug, after.after.text)

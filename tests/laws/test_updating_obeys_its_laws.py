@@ -11,7 +11,7 @@ from hypothesis import assume, event, given, settings
 from hypothesis import strategies as st
 
 from formulary import Folder, InputError
-from formulary.changes.decision import Outcome
+from formulary.changes.decision import MergeOutcome
 from formulary.changes.merge import merge_recipes
 from formulary.parent import OWN
 from formulary.recipes.edit import comparable
@@ -61,7 +61,7 @@ def test_an_update_obeys_its_laws(
 
     # What no line of the file had to go for is there still: remarks, byte order mark, line ends.
     after = path.read_bytes()
-    gone = {each.field.partition(".")[0] for each in found.decisions if each.outcome is not Outcome.KEPT}
+    gone = {each.field.partition(".")[0] for each in found.decisions if each.outcome is not MergeOutcome.KEPT}
     if not gone & {"oils", "additions", "scent", "portions", "process", "notes"}:
         assert comment_lines(after.decode()) == comment_lines(before.decode())
         assert after.count(b"# remark") == before.count(b"# remark")
@@ -94,7 +94,7 @@ def test_a_base_that_took_over_the_variant_brings_nothing_back(
     slug = set_up(folder, (*season[:4], taken_over, data.draw(recipe_texts(taken_over))))
     found = find_update(folder, slug)
     assert found.changes is None
-    assert {each.outcome for each in found.decisions} <= {Outcome.ALIKE, Outcome.KEPT}
+    assert {each.outcome for each in found.decisions} <= {MergeOutcome.ALIKE, MergeOutcome.KEPT}
 
 
 # One field on a line of its own each, far apart, so that a merge of lines cannot meet where the fields do not.

@@ -17,7 +17,7 @@ import numpy as np
 import pytest
 
 from tests.outside.test_box_meyer import read_table
-from trials.explain import Explanation, Prior, Problem, explain
+from trials.explain import EngineAnswer, Prior, Problem, explain
 from trials.explain.aliases import find_near_aliases
 from trials.explain.normal import FloatArray, normal_chance
 from trials.explain.setting import take_out
@@ -61,8 +61,8 @@ FLAT: dict[str, Any] = {
 }
 
 
-def given(answer: object) -> Explanation:
-    assert isinstance(answer, Explanation)
+def given(answer: object) -> EngineAnswer:
+    assert isinstance(answer, EngineAnswer)
     return answer
 
 

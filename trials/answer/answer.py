@@ -14,7 +14,7 @@ from trials.outcomes.value import OutcomeValue
 from trials.seen import LeftOut, Seen
 
 if TYPE_CHECKING:
-    from trials.explain.result import Explanation as Weighed
+    from trials.explain.result import EngineAnswer
 
 ENOUGH = 0.8  # a group must reach this to be called the likely cause
 WORTH_A_LINE = 0.02
@@ -241,7 +241,7 @@ class Answer:
     there is nothing to weigh, None where there is an answer; advice: what would help then. nothing: probability that
     nothing recorded did it. noise: of repeats. noise_sd: as found with everything else, in the outcome's unit; level:
     about which it and the effects are told. to_tell_apart: the pour that would tell most, where the bench was asked.
-    moved: which change moved the one trial that was asked about; not_moved: why that cannot be said. weighed: the
+    moved: which change moved the one trial that was asked about; not_moved: why that cannot be said. in_numbers: the
     numbers behind it.
     """
 
@@ -266,7 +266,7 @@ class Answer:
     without_botched: Answer | None = None
     moved: MovedTrial | None = None
     not_moved: str | None = None
-    weighed: Weighed | None = field(default=None, repr=False)
+    in_numbers: EngineAnswer | None = field(default=None, repr=False)
 
     @property
     def trials(self) -> tuple[Trial, ...]:

@@ -23,8 +23,8 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     version that it was branched from; failing these the unscented portion of the trial itself.
     None where there is no answer at all.
     """
-    weighed = answer.weighed
-    if weighed is None:
+    in_numbers = answer.in_numbers
+    if in_numbers is None:
         return None
     own = [row for row, item in enumerate(answer.seen) if item.pour.trial.id == trial.id]
     if not own:
@@ -33,17 +33,17 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     against = _parent(answer, row)
     if against is None:
         return f"{trial.id} has no earlier pour of its recipe, or of the one that it came from, to be held against"
-    reason = weighed.main_reason(row, against)
+    reason = in_numbers.main_reason(row, against)
     names = short_names([item.pour.trial.id for item in answer.seen])
-    odd = max((row, against), key=lambda number: weighed.botched[number])
-    went_wrong = weighed.botched[odd]
+    odd = max((row, against), key=lambda number: in_numbers.botched[number])
+    went_wrong = in_numbers.botched[odd]
     if went_wrong < _DOUBTED:
         went_wrong = 0.0
     contrast = _contrast(answer, against, row)
     against_the_grain = 0.0
     chances: list[tuple[tuple[str, ...], float]] = []
     for number, chance in reason.chances:
-        candidate = weighed.candidates[number]
+        candidate = in_numbers.candidates[number]
         if contrast is not None and _would_move_it_back(answer, candidate.names, row, against, contrast.change):
             against_the_grain += chance
         elif chance * (1.0 - went_wrong) >= _WORTH_NAMING:

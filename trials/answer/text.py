@@ -185,8 +185,8 @@ def basis_sentences(answer: Answer) -> list[str]:
     noise = answer.noise
     if noise is not None and answer.seen:
         said.append(noise_sentence(answer, noise))
-        if noise.is_scant and not noise.is_assumed and answer.weighed is not None:
-            found = replace(noise, sd=answer.weighed.noise.sd.middle)
+        if noise.is_scant and not noise.is_assumed and answer.in_numbers is not None:
+            found = replace(noise, sd=answer.in_numbers.noise.sd.middle)
             if found.sd > noise.sd:
                 taken = noise_size(answer.outcome, found, answer.level)
                 said.append(f"These are too few to rest on: by all that was seen a pour is taken to vary by {taken}.")

@@ -10,7 +10,7 @@ from pathlib import Path
 from formulary.folder import Folder
 from formulary.starting import EXAMPLE, init_folder
 from trials.bench import Bench, open_bench
-from trials.demo.generator import PLANTED, Poured, Truth, code_source, draw_bench, pour
+from trials.demo.generator import PLANTED, Poured, Truth, code_source, draw_conditions, pour
 from trials.demo.record import write_day, write_seen
 from trials.demo.scenario import (
     BASE,
@@ -160,7 +160,7 @@ class _Builder:
         self.folder.save_changed([step.slug], why=step.why, now=self._moment(step))
 
     def _sit(self, step: Sitting) -> None:
-        bench = draw_bench(step.room_c, step.humidity_percent, seed=self.seed, sitting=self._sittings)
+        conditions = draw_conditions(step.room_c, step.humidity_percent, seed=self.seed, sitting=self._sittings)
         for number, loaf in enumerate(step.loaves):
             version = self.folder.find_version(f"{loaf.recipe}@latest")
             lots = lots_of(version.recipe, loaf)
@@ -171,7 +171,9 @@ class _Builder:
                 now=self._moment(step, hour=10 + number),
                 draw_code=self._draw_code,
             )
-            poured = pour(trial.plan, loaf, bench, self.truth, seed=self.seed, sitting=self._sittings, number=number)
+            poured = pour(
+                trial.plan, loaf, conditions, self.truth, seed=self.seed, sitting=self._sittings, number=number
+            )
             path = f"{trial_folder(trial.id)}/trial.yaml"
             self._write(path, write_day(self._read(path), poured, lots))
             self.loaves.append(Made(trial.id, trial.made, step, number, poured))

@@ -49,7 +49,7 @@ PLANTED = Truth()
 
 
 @dataclass(frozen=True, slots=True)
-class Bench:
+class SittingConditions:
     """How a sitting began: room and its humidity, the lye and the oils, in °C and percent."""
 
     room_c: float
@@ -68,7 +68,7 @@ class Timed:
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
+class SeenLater:
     """One entry of what was seen or measured later."""
 
     age_days: int
@@ -84,14 +84,14 @@ class Poured:
     after_pour: hours since pouring and what was done.
     """
 
-    bench: Bench
+    conditions: SittingConditions
     as_made: tuple[AsMade, ...]
     events: tuple[Timed, ...]
     portions: tuple[tuple[str, tuple[Timed, ...]], ...]
     mould: str
     cover: str
     after_pour: tuple[tuple[int, str], ...]
-    seen: tuple[Seen, ...]
+    seen: tuple[SeenLater, ...]
     notes: str
 
 
@@ -119,36 +119,38 @@ def code_source(seed: int) -> Callable[[], str]:
     return lambda: "".join(rng.choice(ALPHABET) for _ in range(CODE_LENGTH))
 
 
-def draw_bench(room_c: float, humidity_percent: int, *, seed: int, sitting: int) -> Bench:
+def draw_conditions(room_c: float, humidity_percent: int, *, seed: int, sitting: int) -> SittingConditions:
     """How a sitting began; the same for the same seed and number of the sitting."""
     rng = Random(f"{seed} sitting {sitting}")
-    return Bench(room_c, humidity_percent, round(rng.gauss(38.0, 1.5)), round(rng.gauss(41.0, 2.5)))
+    return SittingConditions(room_c, humidity_percent, round(rng.gauss(38.0, 1.5)), round(rng.gauss(41.0, 2.5)))
 
 
-def pour(plan: Plan, loaf: Loaf, bench: Bench, truth: Truth, *, seed: int, sitting: int, number: int) -> Poured:
+def pour(
+    plan: Plan, loaf: Loaf, conditions: SittingConditions, truth: Truth, *, seed: int, sitting: int, number: int
+) -> Poured:
     """What happened to one loaf of a sitting.
 
-    plan: what was to be weighed. bench: how the sitting began; each further loaf finds the oils a little cooler.
+    plan: what was to be weighed. conditions: how the sitting began; each further loaf finds the oils a little cooler.
     truth: what acts. The same arguments give the same loaf.
     """
     rng = Random(f"{seed} sitting {sitting} loaf {number}")
-    bench = replace(bench, oil_c=bench.oil_c - number)
+    conditions = replace(conditions, oil_c=conditions.oil_c - number)
     as_made = _as_made(plan, loaf)
     parts = _draw_parts(plan, as_made, truth, rng)
-    light_s, events = _until_light_trace(plan, as_made, bench, rng)
+    light_s, events = _until_light_trace(plan, as_made, conditions, rng)
     batch_luck = rng.gauss(0.0, truth.batch_sd)
-    timed = _after_light_trace(parts, light_s, bench, truth, batch_luck, rng)
+    timed = _after_light_trace(parts, light_s, conditions, truth, batch_luck, rng)
     whole = not plan.pot.portions
     latest_s = max(event.at_s for portion in timed.values() for event in portion)
     return Poured(
-        bench=bench,
+        conditions=conditions,
         as_made=as_made,
         events=(*events, *timed[WHOLE]) if whole else events,
         portions=() if whole else tuple(timed.items()),
         mould=plan.recipe.process.get("mould", ""),
         cover=plan.recipe.process.get("cover", ""),
         after_pour=_after_pour(plan, latest_s, rng),
-        seen=tuple(_look_later(plan, parts, as_made, bench, rng)),
+        seen=tuple(_look_later(plan, parts, as_made, conditions, rng)),
         notes=loaf.notes,
     )
 
@@ -177,12 +179,12 @@ def _draw_parts(plan: Plan, as_made: Sequence[AsMade], truth: Truth, rng: Random
 
 
 def _until_light_trace(
-    plan: Plan, as_made: Sequence[AsMade], bench: Bench, rng: Random
+    plan: Plan, as_made: Sequence[AsMade], conditions: SittingConditions, rng: Random
 ) -> tuple[int, tuple[Timed, ...]]:
     first_s, second_s = rng.choice((15, 20, 25)), rng.choice((10, 15, 20))
     figures = work_out_pot(effective_pot(plan, as_made), plan.materials, plan.settings)
     expected = math.log(4.6)
-    expected += -0.10 * (bench.oil_c - 40.0) / 5.0
+    expected += -0.10 * (conditions.oil_c - 40.0) / 5.0
     expected += -0.35 * (first_s + second_s - 35.0) / 20.0
     expected += -0.12 * (figures.effective_percent - 33.0) / 3.0
     light_s = max(150, _round_s(60.0 * math.exp(expected + rng.gauss(0.0, 0.08))))
@@ -200,7 +202,7 @@ def _until_light_trace(
 
 
 def _after_light_trace(
-    parts: Sequence[_Part], light_s: int, bench: Bench, truth: Truth, batch_luck: float, rng: Random
+    parts: Sequence[_Part], light_s: int, conditions: SittingConditions, truth: Truth, batch_luck: float, rng: Random
 ) -> dict[str, tuple[Timed, ...]]:
     """What happened to each portion until it was in the mould.
 
@@ -222,7 +224,7 @@ def _after_light_trace(
         events.append(Timed(start_s + 10, "blending", blending_s))
         expected = truth.log_minutes(
             cause_percent=part.percent(truth.cause) if truth.cause is not None else 0.0,
-            oil_temperature_c=bench.oil_c,
+            oil_temperature_c=conditions.oil_c,
             blending_s=blending_s,
         )
         working_s = max(40, _round_s(60.0 * math.exp(expected + batch_luck + part.luck)))
@@ -245,38 +247,40 @@ def _after_pour(plan: Plan, latest_s: int, rng: Random) -> tuple[tuple[int, str]
     return (*steps, (unmoulded, "unmoulded"), (unmoulded + rng.randint(1, 3), "cut"))
 
 
-def _look_later(plan: Plan, parts: Sequence[_Part], as_made: Sequence[AsMade], bench: Bench, rng: Random) -> list[Seen]:
+def _look_later(
+    plan: Plan, parts: Sequence[_Part], as_made: Sequence[AsMade], conditions: SittingConditions, rng: Random
+) -> list[SeenLater]:
     """The next day, in the cure, and cured: also by invented rules, one for each thing that is looked at."""
     pot = effective_pot(plan, as_made)
     figures = work_out_pot(pot, plan.materials, plan.settings)
     insulated = plan.recipe.process.get("cover") == "insulated"
     wet = 33.0 - figures.effective_percent
-    seen: list[Seen] = []
-    warmth = (5.0 if insulated else 0.0) + 0.25 * figures.sugars_g_per_kg_oils + 0.3 * (bench.room_c - 18.0)
-    peak_c = 61.0 + 0.4 * (bench.oil_c - 40.0) + warmth + rng.gauss(0.0, 1.2)
-    seen.append(Seen(1, "peak temperature", (f"{peak_c:.0f} °C",)))
+    seen: list[SeenLater] = []
+    warmth = (5.0 if insulated else 0.0) + 0.25 * figures.sugars_g_per_kg_oils + 0.3 * (conditions.room_c - 18.0)
+    peak_c = 61.0 + 0.4 * (conditions.oil_c - 40.0) + warmth + rng.gauss(0.0, 1.2)
+    seen.append(SeenLater(1, "peak temperature", (f"{peak_c:.0f} °C",)))
     for part in parts:
         portion = None if part.name == WHOLE else part.name
         reached = 100.0 / (1.0 + math.exp(-(peak_c - 67.0 + 1.5 * part.percent("clove-bud-oil")) / 1.6))
         gel = 5 * round(min(100.0, max(0.0, reached + rng.gauss(0.0, 3.0))) / 5.0)
-        seen.append(Seen(1, "gel", (f"{gel} %",), portion))
-        seen.append(Seen(1, "colour", (_colour(part, 0.0, rng),), portion))
+        seen.append(SeenLater(1, "gel", (f"{gel} %",), portion))
+        seen.append(SeenLater(1, "colour", (_colour(part, 0.0, rng),), portion))
         ash = 0.9 - gel / 100.0 + rng.gauss(0.0, 0.25)
         grade = "none" if ash < 0.45 else "up to a quarter" if ash < 0.8 else "up to a half"
-        seen.append(Seen(7, "ash", (grade,), portion))
-    seen.append(Seen(2, "free alkali", ("none",)))
+        seen.append(SeenLater(7, "ash", (grade,), portion))
+    seen.append(SeenLater(2, "free alkali", ("none",)))
     for part in parts:
         portion = None if part.name == WHOLE else part.name
         depth_mm = 3.1 + 0.13 * wet + 0.10 * part.percent("honey") + rng.gauss(0.0, 0.07)
-        seen.append(Seen(28, "colour", (_colour(part, 1.0, rng),), portion))
+        seen.append(SeenLater(28, "colour", (_colour(part, 1.0, rng),), portion))
         for age_days, softness in ((28, 1.0), (42, 0.9)):
             readings = [f"{softness * depth_mm + rng.gauss(0.0, 0.12):.1f} mm" for _ in range(6)]
-            seen.append(Seen(age_days, "hardness", tuple(readings), portion))
+            seen.append(SeenLater(age_days, "hardness", tuple(readings), portion))
     masses = [rng.gauss(112.0, 2.0) for _ in range(3)]
     water_percent = 100.0 * figures.water_total_g / figures.batter_grams
     for age_days, gone in ((1, 0.0), (28, 0.50), (42, 0.57)):
         kept = [mass * (1.0 - gone * water_percent / 100.0) + rng.gauss(0.0, 0.15) for mass in masses]
-        seen.append(Seen(age_days, "mass", tuple(f"{mass:.1f} g" for mass in kept)))
+        seen.append(SeenLater(age_days, "mass", tuple(f"{mass:.1f} g" for mass in kept)))
     return sorted(seen, key=lambda entry: (entry.age_days, entry.outcome))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from formulary.quantity import format_decimal
-from trials.demo.generator import Poured, Seen, Timed
+from trials.demo.generator import Poured, SeenLater, Timed
 from trials.model import AsMade
 
 INVENTED = "# Invented for the demonstration: nobody poured this loaf; a program drew what happened, with a seed.\n"
@@ -20,11 +20,11 @@ def write_day(text: str, poured: Poured, lots: Mapping[str, str]) -> str:
     filled.below("as_made:", [_as_made(entry) for entry in poured.as_made])
     for material, lot in lots.items():
         filled.instead(f"  {material}:", f'  {material}: "{lot}"')
-    bench = poured.bench
-    filled.instead("  room:", f"  room: {bench.room_c:g} °C")
-    filled.instead("  humidity:", f"  humidity: {bench.humidity_percent} %")
-    filled.instead("  lye_temperature:", f"  lye_temperature: {bench.lye_c} °C")
-    filled.instead("  oil_temperature:", f"  oil_temperature: {bench.oil_c} °C")
+    conditions = poured.conditions
+    filled.instead("  room:", f"  room: {conditions.room_c:g} °C")
+    filled.instead("  humidity:", f"  humidity: {conditions.humidity_percent} %")
+    filled.instead("  lye_temperature:", f"  lye_temperature: {conditions.lye_c} °C")
+    filled.instead("  oil_temperature:", f"  oil_temperature: {conditions.oil_c} °C")
     if poured.mould:
         filled.instead("  mould:", f"  mould: {poured.mould}")
     if poured.cover:
@@ -38,7 +38,7 @@ def write_day(text: str, poured: Poured, lots: Mapping[str, str]) -> str:
     return INVENTED + filled.text()
 
 
-def write_seen(text: str, seen: Iterable[Seen]) -> str:
+def write_seen(text: str, seen: Iterable[SeenLater]) -> str:
     """The file with further lines of what was seen and measured, below those that are there."""
     filled = _Filled(text)
     filled.below("observations:", [_seen(entry) for entry in seen], last=True)
@@ -84,7 +84,7 @@ def _timed(event: Timed) -> str:
     return f"- {{at: {at}, what: {event.what}{lasted}}}"
 
 
-def _seen(entry: Seen) -> str:
+def _seen(entry: SeenLater) -> str:
     values = [f'"{value}"' if value.startswith("#") else value for value in entry.values]
     said = f"value: {values[0]}" if len(values) == 1 else f"values: [{', '.join(values)}]"
     portion = f", portion: {entry.portion}" if entry.portion is not None else ""

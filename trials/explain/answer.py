@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+
 import numpy as np
 
 from trials.explain.aliases import AliasGroup, find_near_aliases
+from trials.explain.models import Owner, Terms
 from trials.explain.normal import FloatArray
 from trials.explain.posterior import Posterior
 from trials.explain.prior import BOTCHED
@@ -13,7 +17,7 @@ from trials.explain.result import (
     SUSPECTED,
     Candidate,
     Effect,
-    Explanation,
+    EngineAnswer,
     NoiseFound,
     Suspects,
     Together,
@@ -34,7 +38,7 @@ def make_answer(
     columns: IntArray,
     prior_sd: float,
     middle: float,
-) -> Explanation:
+) -> EngineAnswer:
     """The answer in the order in which the problem was given.
 
     asked: the problem in canonical order; rows, columns: the places that its rows and columns had in the problem given.
@@ -47,38 +51,8 @@ def make_answer(
     order = np.argsort(-per_group, kind="stable").astype(np.int64)
     number = {int(g): k for k, g in enumerate(order)}
     effects, sds = np.concatenate(record.effects), np.concatenate(record.sds)
-    term_effects = _find_effects(effects, weighed)
     per_term = models.per_term(chance, terms.count)
-    candidates = []
-    for g in order:
-        found = term_effects[int(g)]
-        scales = groups[g].scales
-        names = [asked.names[m] for m in groups[g].members]
-        in_file_order = sorted(range(len(names)), key=lambda k: int(columns[groups[g].members[k]]))
-        candidates.append(
-            Candidate(
-                tuple(names[k] for k in in_file_order),
-                float(min(per_group[g], 1.0)),
-                float(min(per_term[g], 1.0)),
-                None if found is None else tuple(found.scaled(1.0 / scales[k]) for k in in_file_order),
-                tuple((number[pair[0]], number[pair[1]]) for pair in terms.owners[g][1:]),
-            )
-        )
-    together = []
-    for term, owners in enumerate(terms.owners):
-        if len(owners[0]) == 2 and per_term[term] > 0.01:
-            pairs = [tuple(sorted(number[g] for g in owner)) for owner in owners]
-            stretch = float(np.prod([groups[g].scales[0] for g in owners[0]]))
-            found = term_effects[term]
-            together.append(
-                Together(
-                    pairs[0][0],
-                    pairs[0][1],
-                    float(per_term[term]),
-                    None if found is None else found.scaled(1.0 / stretch),
-                    tuple((pair[0], pair[1]) for pair in pairs[1:]),
-                )
-            )
+    parts = _Parts(groups, terms, _find_effects(effects, weighed), per_group, per_term, number)
     kinds = record.kinds / record.kinds.sum(axis=1, keepdims=True)
     variances = np.array([v for _, v in setting.prior.noise_kinds])
     botched = kinds[:, variances >= BOTCHED].sum(axis=1)
@@ -100,11 +74,11 @@ def make_answer(
         order,
         back,
     )
-    return Explanation(
+    return EngineAnswer(
         asked.scale,
         asked.rows,
-        tuple(candidates),
-        tuple(sorted(together, key=lambda pair: (-pair.probability, pair.first, pair.second))),
+        tuple(parts.candidate(int(g), asked.names, columns) for g in order),
+        parts.together(),
         float(chance[0]),
         NoiseFound(interval(sds), asked.noise is not None, prior_sd),
         tuple(float(b) for b in botched[setting.batch][back]),
@@ -115,6 +89,52 @@ def make_answer(
         record.error(causes),
         posterior,
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Parts:
+    """What candidates are put together from, by group or by term. number: of a group among the candidates."""
+
+    groups: tuple[AliasGroup, ...]
+    terms: Terms
+    effects: list[Effect | None]
+    per_group: FloatArray
+    per_term: FloatArray
+    number: dict[int, int]
+
+    def candidate(self, group: int, names: Sequence[str], columns: IntArray) -> Candidate:
+        """A group under the names of its columns, which stand as in the problem given."""
+        members, scales = self.groups[group].members, self.groups[group].scales
+        in_file_order = sorted(range(len(members)), key=lambda k: int(columns[members[k]]))
+        found = self.effects[group]
+        return Candidate(
+            tuple(names[members[k]] for k in in_file_order),
+            float(min(self.per_group[group], 1.0)),
+            float(min(self.per_term[group], 1.0)),
+            None if found is None else tuple(found.scaled(1.0 / scales[k]) for k in in_file_order),
+            tuple((self.number[pair[0]], self.number[pair[1]]) for pair in self.terms.owners[group][1:]),
+        )
+
+    def together(self) -> tuple[Together, ...]:
+        """The pairs that act only together, likeliest first."""
+        found = [
+            self._pair(term, owners)
+            for term, owners in enumerate(self.terms.owners)
+            if len(owners[0]) == 2 and self.per_term[term] > 0.01
+        ]
+        return tuple(sorted(found, key=lambda pair: (-pair.probability, pair.first, pair.second)))
+
+    def _pair(self, term: int, owners: tuple[Owner, ...]) -> Together:
+        pairs = [tuple(sorted(self.number[g] for g in owner)) for owner in owners]
+        stretch = float(np.prod([self.groups[g].scales[0] for g in owners[0]]))
+        found = self.effects[term]
+        return Together(
+            pairs[0][0],
+            pairs[0][1],
+            float(self.per_term[term]),
+            None if found is None else found.scaled(1.0 / stretch),
+            tuple((pair[0], pair[1]) for pair in pairs[1:]),
+        )
 
 
 def _find_effects(effects: FloatArray, weighed: Weighed) -> list[Effect | None]:

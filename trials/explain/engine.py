@@ -22,13 +22,13 @@ from trials.explain.latent import GRADED, centred, make_latent, working_noise
 from trials.explain.models import make_terms
 from trials.explain.prior import Prior
 from trials.explain.problem import Problem
-from trials.explain.result import Explanation, NoAnswer, Why
+from trials.explain.result import EngineAnswer, NoAnswer, Why
 from trials.explain.setting import make_setting
 from trials.explain.sums import NoisePrior
 from trials.explain.weighing import Effort, weigh
 
 
-def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None = None) -> Explanation | NoAnswer:
+def explain(problem: Problem, prior: Prior | None = None, effort: Effort | None = None) -> EngineAnswer | NoAnswer:
     """What did it: the probability of every candidate and of nothing, effects with 90 % intervals.
 
     The same problem gives the same answer, in whatever order its rows and columns come. Returns a NoAnswer

@@ -24,7 +24,7 @@ from trials.explain.aliases import find_groups
 from trials.explain.latent import to_working_scale
 from trials.explain.normal import FloatArray, normal_chance
 from trials.explain.problem import Problem
-from trials.explain.result import Effect, Explanation
+from trials.explain.result import Effect, EngineAnswer
 
 SIMPLER = 0.1  # bits that a run with fewer changes may lack and still be preferred
 _MOST = 200  # hypotheses that are kept
@@ -72,7 +72,7 @@ class _Hypothesis:
 
 def find_next_runs(
     problem: Problem,
-    answer: Explanation,
+    answer: EngineAnswer,
     candidates: ArrayLike,
     *,
     changes: Sequence[int] | None = None,
@@ -93,7 +93,7 @@ def find_next_runs(
 
 
 def foretell_runs(
-    problem: Problem, answer: Explanation, candidates: ArrayLike, *, limit: float | None = None
+    problem: Problem, answer: EngineAnswer, candidates: ArrayLike, *, limit: float | None = None
 ) -> tuple[NextRun, ...]:
     """What each of the candidates would tell, in their order; everything as in `find_next_runs`."""
     runs = np.array(candidates, dtype=float).reshape(-1, len(problem.names))
@@ -137,7 +137,7 @@ def expected_bits(mean: FloatArray, spread: FloatArray, chance: FloatArray, limi
     return np.maximum(found, 0.0)
 
 
-def _list_hypotheses(problem: Problem, answer: Explanation) -> list[_Hypothesis]:
+def _list_hypotheses(problem: Problem, answer: EngineAnswer) -> list[_Hypothesis]:
     """The leading models with groups split into members, likeliest first; their probabilities add up to 1."""
     asked, _, columns = problem.canonical()
     groups, _ = find_groups(asked.x)
@@ -165,7 +165,7 @@ def _list_hypotheses(problem: Problem, answer: Explanation) -> list[_Hypothesis]
 
 
 def _foretell(
-    problem: Problem, answer: Explanation, hypotheses: list[_Hypothesis], runs: FloatArray
+    problem: Problem, answer: EngineAnswer, hypotheses: list[_Hypothesis], runs: FloatArray
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of each run under each hypothesis, shape (hypotheses, runs), working scale."""
     posterior = answer.posterior

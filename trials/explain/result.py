@@ -94,7 +94,7 @@ class Together:
 @dataclass(frozen=True, slots=True)
 class Cause:
     """An entry of the answer: one candidate, or two that act together. Numbers index
-    `Explanation.candidates`.
+    `EngineAnswer.candidates`.
     """
 
     candidates: tuple[int, ...]
@@ -144,7 +144,7 @@ class MainReason:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Explanation:
+class EngineAnswer:
     """What did it, with honest odds. Rows and names are in the order in which the problem gave them.
 
     candidates: most likely first. together: pairs with a probability above 1 %. nothing: that nothing

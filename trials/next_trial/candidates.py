@@ -27,7 +27,7 @@ _SUSPECTED = 0.03
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Candidate:
+class CandidatePour:
     """A pour that could be made, and where it would stand among the factors.
 
     portion: of a recipe that divides its batter, the portion that is foretold; None for the whole batter.
@@ -46,7 +46,7 @@ class Candidate:
 
 def find_candidates(
     answer: Answer, register: Mapping[str, Material], settings: Settings, names: Mapping[str, str], saves: Saves
-) -> Iterator[Candidate]:
+) -> Iterator[CandidatePour]:
     """A repeat, every single change of a suspect, and pairs of the first few, from each start; only what is safe.
 
     Of how much of a thing to put in, the usual amount is enough, but for an outcome by which a batter can be too quick
@@ -109,7 +109,7 @@ def _make(
     changes: tuple[Change, ...],
     register: Mapping[str, Material],
     settings: Settings,
-) -> list[Candidate]:
+) -> list[CandidatePour]:
     """The pour worked out, one candidate a portion; empty when it cannot be made or weighed out safely."""
     from formulary.batch.weigh_out import work_out_batch
     from formulary.materials.chosen_lots import lots_with_values, with_chosen_lots
@@ -128,7 +128,7 @@ def _make(
         plan = make_plan(version, batch, materials, settings)
     except (InputError, KeyError):
         return []
-    found: list[Candidate] = []
+    found: list[CandidatePour] = []
     for portion in _portions(answer, trial):
         values = place_pour(answer.table, find_facts(replace(trial, plan=plan), portion))
         for change in changes:
@@ -138,7 +138,7 @@ def _make(
             round((values[factor.name] - factor.baseline) / factor.step, 6) for factor in answer.table.factors
         )
         findings = _warnings(batch.findings)
-        found.append(Candidate(start, begin.why_not_newest, changes, version, portion, steps, findings))
+        found.append(CandidatePour(start, begin.why_not_newest, changes, version, portion, steps, findings))
     return found
 
 

@@ -62,73 +62,121 @@ def find_changes(answer: Answer, name: str, start: Mapping[str, float], recipe: 
     """
     factor = answer.factor(name)
     here = start[name]
-    if abs(here - factor.baseline) > TENTH * factor.step:
-        yield from _one(answer, factor, factor.baseline, here, recipe)
-        return
-    values = [value for value in answer.table.column(name) if value is not None]
+    wanted = [factor.baseline]
+    if abs(here - factor.baseline) <= TENTH * factor.step:
+        here, wanted = factor.baseline, _values_elsewhere(answer, factor)[:_MOST_AMOUNTS]
+    for value in wanted:
+        change = _change_to(answer, factor, value, here, recipe)
+        if change is not None:
+            yield change
+
+
+def _values_elsewhere(answer: Answer, factor: Factor) -> list[float]:
+    """Where a factor stood when it was off its usual value: the usual amount first; of a setting, the farthest."""
+    values = [value for value in answer.table.column(factor.name) if value is not None]
     moved = Counter(value for value in values if abs(value - factor.baseline) > TENTH * factor.step)
-    ranked = sorted(moved, key=lambda value: (-moved[value], abs(value - factor.baseline), value))
     if factor.kind in ("condition", "blending", "handling", "size"):
-        ranked = sorted(moved, key=lambda value: -abs(value - factor.baseline))
-    for value in ranked[:_MOST_AMOUNTS]:
-        yield from _one(answer, factor, value, factor.baseline, recipe)
+        return sorted(moved, key=lambda value: -abs(value - factor.baseline))
+    return sorted(moved, key=lambda value: (-moved[value], abs(value - factor.baseline), value))
 
 
-def _one(answer: Answer, factor: Factor, value: float, here: float, recipe: Recipe) -> Iterator[Change]:
-    from formulary.recipes.tweaks import add, drop, set_field, swap
+def _change_to(answer: Answer, factor: Factor, value: float, here: float, recipe: Recipe) -> Change | None:
+    """The change that brings a factor from where it is to a value; None where nobody could make it on purpose."""
+    if factor.kind in ("addition", "scent"):
+        return _put_in(answer, factor, value, recipe)
+    if factor.kind == "oil":
+        return _swap_oils(factor, value, here)
+    if factor.kind in ("water", "superfat"):
+        return _set_field(factor, value, recipe)
+    if factor.kind in ("condition", "blending", "size"):
+        return _do_otherwise(factor, value)
+    if factor.kind == "handling":
+        return _handle(factor, value)
+    if factor.kind == "vessel":
+        return _use_vessel(factor, value)
+    if factor.kind == "lot":
+        return _use_lot(factor, value, recipe)
+    return None
+
+
+def _put_in(answer: Answer, factor: Factor, value: float, recipe: Recipe) -> Change | None:
+    from formulary.recipes.tweaks import add, drop
 
     aspect = factor.aspects[0]
-    amount = _exact(value)
-    shown = f"{format_decimal(amount)} {factor.unit}"
-    if factor.kind in ("addition", "scent"):
-        present = any(line.material == aspect.subject for line in _lines(recipe))
-        if value <= 0 and present:
-            yield Change(factor.name, f"no {factor.name}", (drop(aspect.subject),))
-        elif value > 0:
-            line = _line(answer, aspect.subject, aspect.stage)
-            gone = (drop(aspect.subject),) if present else ()
-            water = line.water if isinstance(line, Addition) else None
-            rate = f"{format_decimal(amount)} % of oils"
-            words = f"{format_decimal(amount)} % {factor.name}"
-            yield Change(factor.name, words, (*gone, add(aspect.subject, rate, at=aspect.stage, water=water)))
-    elif factor.kind == "oil" and len(factor.aspects) == 2:
-        rises, falls = factor.aspects[0].subject, factor.aspects[1].subject
-        points = _exact(abs(value - here))
-        before, after = (falls, rises) if value > here else (rises, falls)
-        words = f"{format_decimal(points)} % {material_words(after)} for {material_words(before)}"
-        if points > 0:
-            yield Change(factor.name, words, (swap(f"{format_decimal(points)} %", before, after),))
-    elif factor.kind == "water" and recipe.water.method == "lye_concentration":
-        percent = _exact(round(value))
-        words = f"a lye concentration of {format_decimal(percent)} %"
-        yield Change(factor.name, words, (set_field("water.lye_concentration", percent),))
-    elif factor.kind == "superfat":
-        percent = _exact(round(value))
-        yield Change(factor.name, f"a superfat of {format_decimal(percent)} %", (set_field("lye.superfat", percent),))
-    elif factor.name in _BY_HAND:
+    present = any(line.material == aspect.subject for line in _lines(recipe))
+    gone = (drop(aspect.subject),) if present else ()
+    if value <= 0:
+        return Change(factor.name, f"no {factor.name}", gone) if present else None
+    line = _line(answer, aspect.subject, aspect.stage)
+    water = line.water if isinstance(line, Addition) else None
+    percent = f"{format_decimal(_exact(value))} %"
+    added = add(aspect.subject, f"{percent} of oils", at=aspect.stage, water=water)
+    return Change(factor.name, f"{percent} {factor.name}", (*gone, added))
+
+
+def _swap_oils(factor: Factor, value: float, here: float) -> Change | None:
+    from formulary.recipes.tweaks import swap
+
+    points = _exact(abs(value - here))
+    if len(factor.aspects) != 2 or points <= 0:
+        return None
+    rises, falls = factor.aspects[0].subject, factor.aspects[1].subject
+    before, after = (falls, rises) if value > here else (rises, falls)
+    percent = f"{format_decimal(points)} %"
+    words = f"{percent} {material_words(after)} for {material_words(before)}"
+    return Change(factor.name, words, (swap(percent, before, after),))
+
+
+def _set_field(factor: Factor, value: float, recipe: Recipe) -> Change | None:
+    from formulary.recipes.tweaks import set_field
+
+    percent = _exact(round(value))
+    if factor.kind == "superfat":
+        return Change(factor.name, f"a superfat of {format_decimal(percent)} %", (set_field("lye.superfat", percent),))
+    if recipe.water.method != "lye_concentration":
+        return None
+    tweak = set_field("water.lye_concentration", percent)
+    return Change(factor.name, f"a lye concentration of {format_decimal(percent)} %", (tweak,))
+
+
+def _do_otherwise(factor: Factor, value: float) -> Change | None:
+    from formulary.recipes.tweaks import set_field
+
+    shown = f"{format_decimal(_exact(value))} {factor.unit}"
+    if factor.name in _BY_HAND:
         field, words = _BY_HAND[factor.name]
-        yield Change(factor.name, f"{words} {shown}", (set_field(field, shown),), value)
-    elif factor.name == "room":
-        yield Change(factor.name, f"a room at {shown}", (), value)
-    elif factor.kind == "size":
-        yield Change(factor.name, shown, (), value, oil_mass_g=value)
-    elif factor.kind == "blending":
-        yield Change(factor.name, f"{shown} of {factor.name}", (), value)
-    elif factor.kind == "handling" and aspect.step != "done":
-        yield Change(factor.name, f"{factor.name.rpartition(' ')[2]} after {shown.replace(' h', ' hours')}", (), value)
-    elif factor.kind == "handling":
-        yield Change(factor.name, _DONE[factor.name][0 if value > 0 else 1], (), value)
-    elif factor.kind == "vessel":
-        taken, _, usual_one = factor.words.rpartition(" instead of ")
-        this = taken if value > 0 else usual_one
-        plain = _COVERS.get(this) if aspect.subject == "cover" else None
-        yield Change(factor.name, plain or f"{aspect.subject} {this}", (), value)
-    elif factor.kind == "lot":
-        lot, _, usual = factor.words.removeprefix("lot ").rpartition(" instead of ")
-        if aspect.subject in recipe.materials():
-            taken = lot if value > 0 else usual
-            words = factor.name if value > 0 else f"{usual} of {aspect.subject}"
-            yield Change(factor.name, words, (), float(value > 0), MappingProxyType({aspect.subject: taken}))
+        return Change(factor.name, f"{words} {shown}", (set_field(field, shown),), value)
+    if factor.name == "room":
+        return Change(factor.name, f"a room at {shown}", (), value)
+    if factor.kind == "size":
+        return Change(factor.name, shown, (), value, oil_mass_g=value)
+    if factor.kind == "blending":
+        return Change(factor.name, f"{shown} of {factor.name}", (), value)
+    return None
+
+
+def _handle(factor: Factor, value: float) -> Change:
+    if factor.aspects[0].step == "done":
+        return Change(factor.name, _DONE[factor.name][0 if value > 0 else 1], (), value)
+    hours = f"{format_decimal(_exact(value))} {factor.unit}".replace(" h", " hours")
+    return Change(factor.name, f"{factor.name.rpartition(' ')[2]} after {hours}", (), value)
+
+
+def _use_vessel(factor: Factor, value: float) -> Change:
+    subject = factor.aspects[0].subject
+    taken, _, usual = factor.words.rpartition(" instead of ")
+    this = taken if value > 0 else usual
+    plain = _COVERS.get(this) if subject == "cover" else None
+    return Change(factor.name, plain or f"{subject} {this}", (), value)
+
+
+def _use_lot(factor: Factor, value: float, recipe: Recipe) -> Change | None:
+    subject = factor.aspects[0].subject
+    if subject not in recipe.materials():
+        return None
+    lot, _, usual = factor.words.removeprefix("lot ").rpartition(" instead of ")
+    taken, words = (lot, factor.name) if value > 0 else (usual, f"{usual} of {subject}")
+    return Change(factor.name, words, (), float(value > 0), MappingProxyType({subject: taken}))
 
 
 def _lines(recipe: Recipe) -> tuple[Addition | ScentLine, ...]:

@@ -11,7 +11,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.recipes.version import Version
 from trials.answer.answer import Answer
-from trials.next_trial.candidates import Candidate, find_candidates
+from trials.next_trial.candidates import CandidatePour, find_candidates
 from trials.next_trial.change import Change
 from trials.next_trial.outlook import Expected, grade_bits, make_expected
 from trials.next_trial.pourable import chance_too_quick, warn_too_quick
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
-    from trials.explain.result import Explanation
+    from trials.explain.result import EngineAnswer
 
 _LEAST_BITS = 0.05  # below, a pour would tell next to nothing
 _LEAST_PART = 0.1  # of what the best one tells
@@ -115,12 +115,12 @@ def find_next_trials(
     that name, newest first; the version that was poured last is the start where there are none.
     Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
     """
-    if answer.weighed is None:
+    if answer.in_numbers is None:
         return ()
     candidates = list(find_candidates(answer, register, settings, names, saves))
     if not candidates:
         return ()
-    foretold = _foretell(answer, answer.weighed, candidates)
+    foretold = _foretell(answer, answer.in_numbers, candidates)
     bits = [each.bits for each in foretold]
     worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
     order = sorted(
@@ -156,13 +156,13 @@ def find_next_trials(
     return tuple(trials)
 
 
-def _foretell(answer: Answer, weighed: Explanation, candidates: Sequence[Candidate]) -> list[_Foretold]:
+def _foretell(answer: Answer, in_numbers: EngineAnswer, candidates: Sequence[CandidatePour]) -> list[_Foretold]:
     """Every candidate foretold. One that tells by a portion is as quick as the quickest portion of the same pour."""
     from trials.answer.problem import make_problem
     from trials.explain import foretell_runs
 
     steps = [candidate.steps for candidate in candidates]
-    runs = foretell_runs(make_problem(answer), weighed, steps, limit=_patience(answer.seen))
+    runs = foretell_runs(make_problem(answer), in_numbers, steps, limit=_patience(answer.seen))
     chances: dict[tuple[str, tuple[str, ...]], dict[str | None, float]] = {}
     for candidate, run in zip(candidates, runs, strict=True):
         chances.setdefault(_pour(candidate), {})[candidate.portion] = chance_too_quick(answer.outcome, run.outlooks)
@@ -174,7 +174,7 @@ def _foretell(answer: Answer, weighed: Explanation, candidates: Sequence[Candida
     return found
 
 
-def _pour(candidate: Candidate) -> tuple[str, tuple[str, ...]]:
+def _pour(candidate: CandidatePour) -> tuple[str, tuple[str, ...]]:
     """What the portions of one pour have in common."""
     return candidate.start.id, tuple(change.words for change in candidate.changes)
 
@@ -187,11 +187,11 @@ def first_proposed(proposed: Sequence[NextTrial], answer: Answer) -> NextTrial:
     return proposed[0]
 
 
-def _factors(candidate: Candidate) -> frozenset[str]:
+def _factors(candidate: CandidatePour) -> frozenset[str]:
     return frozenset(change.factor for change in candidate.changes)
 
 
-def _with_less(candidates: Sequence[Candidate], bits: Sequence[float], candidate: Candidate) -> float:
+def _with_less(candidates: Sequence[CandidatePour], bits: Sequence[float], candidate: CandidatePour) -> float:
     """The most that any pour of the same version tells with some of the changes left out."""
     changed = _factors(candidate)
     return max(
@@ -204,14 +204,14 @@ def _with_less(candidates: Sequence[Candidate], bits: Sequence[float], candidate
     )
 
 
-def _trouble(candidate: Candidate) -> float:
+def _trouble(candidate: CandidatePour) -> float:
     """Bits that a pour may lack and still be preferred: a tenth for each change less, half of that undivided."""
     from trials.explain.next_run import SIMPLER
 
     return SIMPLER * max(0, len(candidate.changes) - 1) + 0.5 * SIMPLER * (candidate.portion is not None)
 
 
-def _words(candidate: Candidate) -> str:
+def _words(candidate: CandidatePour) -> str:
     """`pour harbour-base with 2 % honey and without clove bud oil`."""
     name = candidate.start.name if candidate.why_not_newest else candidate.start.slug
     if not candidate.changes:

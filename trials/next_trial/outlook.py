@@ -82,9 +82,9 @@ def _grades(answer: Answer, middle: float, spread: float) -> tuple[tuple[int, fl
 
 def _cuts(answer: Answer) -> tuple[list[int], list[float]]:
     """The grades that were seen, and the borders between them on the hidden scale: halfway between their pours."""
-    if answer.weighed is None:
+    if answer.in_numbers is None:
         return [], []
-    posterior = answer.weighed.posterior
+    posterior = answer.in_numbers.posterior
     hidden = [float(value) for value in posterior.values[posterior.rows]]
     bounds = [item.value.bounds for item in answer.seen]
     levels = sorted({round(end) for pair in bounds for end in pair if abs(end) < inf})

@@ -13,20 +13,26 @@ from types import MappingProxyType
 from formulary.document import Quoted, render_document
 from formulary.errors import InputError
 from formulary.fields import Fields, read_file
-from formulary.finding import Finding, has_errors
+from formulary.finding import Finding, has_errors, note
 from formulary.materials.frozen import lot_tree, material_tree, read_lot_tree
 from formulary.materials.model import Lot, Material
+from trials.digest import bring_back, is_altered, with_digest
 from trials.plan import read_frozen_materials
 
-_HEAD = "Values of what went in without standing in the plan, as they were when it was recorded."
+_HEAD = """Values of what went in without standing in the plan, as they were when it was recorded.
+Do not change it: what a certificate says later is registered with `formulary materials lot`."""
 
 
 @dataclass(frozen=True, slots=True)
 class Added:
-    """What is kept beside a trial: materials by name, and material -> lot -> what its certificate said."""
+    """What is kept beside a trial: materials by name, and material -> lot -> what its certificate said.
+
+    has_digest: whether a careless change of its file would be noticed; files from before there was one are read, too.
+    """
 
     materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
     lots: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: MappingProxyType({}))
+    has_digest: bool = field(default=True, compare=False)
 
 
 NOTHING_ADDED = Added()
@@ -34,12 +40,27 @@ NOTHING_ADDED = Added()
 
 def parse_added(data: bytes | str, path: str | None = None) -> tuple[Added, tuple[Finding, ...]]:
     """What the content of an added.yaml keeps, and every fault found in it."""
-    added, findings = read_file(data, path, _read_added)
+
+    def read(fields: Fields) -> Added:
+        added = _read_added(fields)
+        if is_altered(fields, data):
+            what = "what is kept here is not as it was written: something in the file was changed"
+            do = f"{bring_back(fields)}; what a certificate says goes into the register (`formulary materials lot`)"
+            fields.report("added-altered", what, do, fields.scalar("digest"), "digest")
+        return added
+
+    added, findings = read_file(data, path, read)
     return added or NOTHING_ADDED, findings
 
 
 def _read_added(fields: Fields) -> Added:
     fields.check_format()
+    has_digest = fields.text("digest") is not None
+    if not has_digest:
+        what = "nothing guards the values that are kept here, since an earlier program wrote them"
+        fields.findings.append(
+            note("added-unguarded", what, "the next entry of the trial adds a digest", fields.place("format"))
+        )
     materials = read_frozen_materials(fields) if fields.has("materials") else {}
     lots: dict[str, Mapping[str, Lot]] = {}
     for entry in fields.entries("lots") if fields.has("lots") else ():
@@ -53,7 +74,7 @@ def _read_added(fields: Fields) -> Added:
         }
         block.finish()
     fields.finish()
-    return Added(materials, lots)
+    return Added(materials, lots, has_digest)
 
 
 def render_added(added: Added) -> str:
@@ -65,7 +86,7 @@ def render_added(added: Added) -> str:
         tree["lots"] = {
             name: {Quoted(lot): lot_tree(values) for lot, values in lots.items()} for name, lots in added.lots.items()
         }
-    text = render_document(tree, comment=_HEAD)
+    text = with_digest(render_document(tree, comment=_HEAD))
     again, findings = parse_added(text)
     if has_errors(findings) or again != Added(dict(added.materials), {n: dict(lots) for n, lots in added.lots.items()}):
         what = "the values of what went in cannot be kept: the file would not read back as they are"

@@ -6,10 +6,8 @@ calculation and the planned grams line by line. A trial's numbers are worked out
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from decimal import Decimal
-from hashlib import sha256
 from types import MappingProxyType
 from typing import Any
 
@@ -27,12 +25,11 @@ from formulary.recipes.model import STAGES
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings, for_calculation, read_settings, settings_tree
+from trials.digest import bring_back, is_altered, with_digest
 from trials.model import Plan
 
 _HEAD = """What was planned when the trial was started, frozen. Its numbers are worked out from this file alone.
 Do not change it: what differed from the plan stands under as_made in trial.yaml."""
-_BEFORE_DIGEST = "\nformat: 1\n"
-_DIGEST_LINE = re.compile(r"^digest: .*\n", re.MULTILINE)
 _WATER_RULES = ("replaces", "extra")
 
 
@@ -105,17 +102,7 @@ def render_plan(plan: Plan) -> str:
     tree["settings"] = settings_tree(plan.settings)
     tree["materials"] = {name: material_tree(material) for name, material in plan.materials.items()}
     tree["recipe_text"] = plan.recipe_text
-    return _signed(render_document(tree, comment=_HEAD))
-
-
-def _signed(text: str) -> str:
-    """The text with a digest of all the rest of it, so that a weight altered by hand is noticed."""
-    return text.replace(_BEFORE_DIGEST, f'{_BEFORE_DIGEST}digest: "{_digest(text)}"\n', 1)
-
-
-def _digest(text: str) -> str:
-    """A digest of a plan's text, whatever the ends of its lines are."""
-    return sha256(text.removeprefix("\ufeff").replace("\r\n", "\n").encode("utf-8")).hexdigest()
+    return with_digest(render_document(tree, comment=_HEAD))
 
 
 def parse_plan(data: bytes | str, path: str | None = None) -> tuple[Plan | None, tuple[Finding, ...]]:
@@ -130,20 +117,11 @@ def parse_plan(data: bytes | str, path: str | None = None) -> tuple[Plan | None,
     return (None if has_errors(findings) else plan), findings
 
 
-def _bring_back(fields: Fields) -> str:
-    """How a plan comes back that is not as it was frozen."""
-    parts = (fields.path or "").split("/")
-    return f"bring planned.yaml back: formulary restore {parts[-2] if len(parts) > 1 else 'TRIAL'} --discard"
-
-
 def _check_digest(fields: Fields, data: bytes | str) -> None:
-    stated = fields.scalar("digest")
-    text = data if isinstance(data, str) else data.decode("utf-8", "replace")
-    rest = _DIGEST_LINE.sub("", text, count=1)
-    if stated is not None and not has_errors(fields.findings) and stated.text != _digest(rest):
+    if is_altered(fields, data):
         what = "this plan is not as it was frozen: something in the file was changed"
-        do = f"{_bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
-        fields.report("plan-altered", what, do, stated, "digest")
+        do = f"{bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
+        fields.report("plan-altered", what, do, fields.scalar("digest"), "digest")
 
 
 def _read_plan(fields: Fields) -> Plan | None:
@@ -174,12 +152,12 @@ def _read_plan(fields: Fields) -> Plan | None:
         )
         if version is not None and blob_id(text.encode("utf-8")) != version:
             what = "the recipe kept here is not the version that is named"
-            do = f"{_bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
+            do = f"{bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
             fields.report("plan-altered", what, do, fields.scalar("version"), "version")
     for line in lines:
         if line.material not in materials and not has_errors(fields.findings):
             what = f"no values of {line.material} are kept here"
-            fields.report("plan-altered", what, _bring_back(fields), None, "materials")
+            fields.report("plan-altered", what, bring_back(fields), None, "materials")
     if edition is None or version is None or size is None or recipe is None or text is None:
         return None
     if oil_mass_g is None or batter_g is None:
@@ -219,7 +197,7 @@ def _read_lots(fields: Fields, materials: Mapping[str, Material]) -> dict[str, s
         material = materials.get(entry.key.text)
         if lot is not None and (material is None or lot not in material.lots):
             what = f"no values of lot {lot} of {entry.key.text} are kept here"
-            fields.report("plan-altered", what, _bring_back(fields), entry.value, "lots")
+            fields.report("plan-altered", what, bring_back(fields), entry.value, "lots")
         elif lot is not None:
             lots[entry.key.text] = lot
     return lots

@@ -125,8 +125,8 @@ def _keep_added(bench: TrialFiles, trial: Trial, kept: Added, files: dict[str, s
     path = f"{trial_folder(trial.id)}/added.yaml"
     wanted = {name: trial.added[name] for name in sorted(trial.brought) if name in trial.added}
     added = Added({**wanted, **kept.materials}, trial.lot_values)
-    if added == kept:
+    if added == kept and kept.has_digest:
         return
     files[path] = render_added(added)
-    if kept != NOTHING_ADDED:
+    if kept is not NOTHING_ADDED:
         read[path] = blob_id(bench.folder.store.read_working(path))

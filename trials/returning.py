@@ -5,13 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
-from formulary.finding import Place, error
+from formulary.finding import Place, error, has_errors
+from trials.added import parse_added
 from trials.identity import find_trial_id, trial_folder, trial_ids_among
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles
 
-_FROZEN = "planned.yaml"
+_FROZEN, _ADDED = "planned.yaml", "added.yaml"
 
 
 def saved_trial_ids(files: TrialFiles) -> tuple[str, ...]:
@@ -23,8 +24,8 @@ def saved_trial_ids(files: TrialFiles) -> tuple[str, ...]:
 def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tuple[str, ...]:
     """Put the record and the plan of a trial back as they were saved last; returns the paths that were written.
 
-    A plan never changes, so that the one of its start comes back, also where a changed one was saved. Photos and the
-    like are left alone.
+    A plan never changes, so that the one of its start comes back, also where a changed one was saved; of what is kept
+    beside it the last that was not changed by hand. Photos and the like are left alone.
     Raises InputError when the text names no saved trial, or nothing differs; ChangedError when a file that is there
     would lose what was not saved, unless `discard`.
     """
@@ -36,7 +37,12 @@ def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tup
     frozen = [save.blob for save in store.history([plan]) if save.blob is not None]
     if frozen:
         wanted[plan] = frozen[-1]
-    texts = store.read_blobs(wanted.values())
+    texts = dict(store.read_blobs(wanted.values()))
+    added = f"{place}{_ADDED}"
+    if added in wanted and has_errors(parse_added(texts[wanted[added]], added)[1]):
+        saved = [save.blob for save in store.history([added]) if save.blob is not None]
+        texts |= store.read_blobs(saved)
+        wanted[added] = next((blob for blob in saved if not has_errors(parse_added(texts[blob])[1])), wanted[added])
     there = store.working_paths(place)
     held = {path: store.read_working(path) if path in there else None for path in wanted}
     changed = [path for path in sorted(wanted) if held[path] != texts[wanted[path]]]

@@ -112,6 +112,23 @@ def test_what_each_portion_gets_of_a_measured_and_wet_addition_is_told_as_its_ow
     assert "30 ml" not in rows
 
 
+@pytest.mark.parametrize(("oils_g", "white_spoons", "red_spoons"), [(1000.0, "1.5", "0.5"), (50.0, "0.08", "0.03")])
+def test_a_pinch_that_is_divided_is_divided_in_spoons_too(oils_g: float, white_spoons: str, red_spoons: str) -> None:
+    text = divided(50, 0).replace("rose-clay, rate: 2 % of oils", "rose-clay, rate: 2 tsp per kg oils")
+    text = text.replace("gets: {", "gets: {rose-clay: 75, ", 1).replace("gets: {clove", "gets: {rose-clay: 25, clove")
+    sheet = " ".join(render_batch(weigh_out(text, oil_mass_g=oils_g)).split())
+    white, red = sheet.partition("Into the white portion")[2].split("Into the red portion")
+    assert f" {white_spoons} level tsp" in white
+    assert f" {red_spoons} level tsp" in red
+
+
+def test_a_line_of_nothing_is_shown_as_nothing_in_each_portion() -> None:
+    text = divided(50, 0).replace("rose-clay, rate: 2 % of oils", "rose-clay, rate: 0 % of oils")
+    text = text.replace("gets: {", "gets: {rose-clay: 75, ", 1).replace("gets: {clove", "gets: {rose-clay: 25, clove")
+    sheet = " ".join(render_batch(weigh_out(text)).split())
+    assert sheet.count("rose clay 0 ") == 2
+
+
 def test_a_sitting_divides_each_loaf_by_what_it_pours() -> None:
     batch = weigh_out(divided(50, 100))
     sheet = render_sitting(plan_sitting([batch, batch], batch.materials))

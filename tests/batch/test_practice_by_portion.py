@@ -8,7 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from formulary.batch.figures import take_portion
 from formulary.batch.model import Batch
+from formulary.batch.portion_practice import check_practice
 from formulary.batch.rescue import work_out_rescue
 from formulary.batch.sitting_text import render_rescue
 from formulary.batch.weigh_out_text import render_batch
@@ -71,6 +73,42 @@ def test_what_all_portions_have_alike_is_told_once_of_the_whole() -> None:
     shared = re.sub(r"gets: \{lavender-oil: \d+\}", "gets: {}", scented(6, by_eye=10))
     (finding,) = told(weigh_out(shared))
     assert finding.what.startswith("scent is 6 %")
+
+
+def test_a_bound_that_is_no_rate_of_the_oils_is_told_as_none() -> None:
+    # Honey is 80 % sugars (the built-in value): 6 % of all oils in half of them is 96 g of sugars a kilogram.
+    honey = "additions:\n  - {material: honey, rate: 6 % of oils, at: trace, water: extra}\nportions:\n"
+    honey += "  - {name: a, share: 50, gets: {honey: 0}}\n  - {name: b, share: 50, gets: {honey: 100}}\n"
+    batch = weigh_out(PLAIN + honey)
+    (sugars,) = told(batch, "sugars-much")
+    assert "in the b portion" in sugars.what
+    assert "of all the oils" not in sugars.do
+    (rate,) = told(batch, "honey-much")
+    assert "3 % of this portion's oils is 1.5 % of all the oils" in rate.do
+
+
+def test_a_small_rate_that_half_of_the_batter_has_twice_of_is_told() -> None:
+    # 0.9 % of all oils in half of them is 1.8 % of that portion's: above 1.5 %, though within a point of the whole's.
+    white = "additions:\n  - {material: titanium-dioxide, rate: 0.9 % of oils, at: trace}\nportions:\n"
+    white += "  - {name: a, share: 50, gets: {titanium-dioxide: 0}}\n"
+    white += "  - {name: b, share: 50, gets: {titanium-dioxide: 100}}\n"
+    (finding,) = told(weigh_out(PLAIN + white), "white-pigment-much")
+    assert "in the b portion, titanium dioxide is 1.8 % of the oils" in finding.what
+
+
+def test_a_portion_looked_at_by_itself_is_told_of_in_its_own_terms() -> None:
+    batch = weigh_out(scented(2.5))
+    alone = check_practice(
+        take_portion(batch.pot, "lav"),
+        batch.materials,
+        nominal_concentration_percent=33.0,
+        process={},
+        cure_days=28.0,
+        superfat=5.0,
+    )
+    (finding,) = (each for each in alone if each.code == "scent-much")
+    assert finding.what == "scent is 8.3 % of the oils, more than is usual"
+    assert "of all the oils" not in finding.do
 
 
 def test_a_check_that_is_off_is_off_for_portions() -> None:

@@ -89,6 +89,13 @@ MODULES = {
     "formulary/batch/from_weights.py": ("tests/batch/test_percentages_from_weights.py",),
     "formulary/batch/cost.py": ("tests/batch/test_what_a_batch_costs.py",),
     "formulary/batch/material_checks.py": ("tests/materials/test_values_that_cannot_be.py", *_FINDINGS, *_PLAN),
+    "formulary/batch/working_steps.py": ("tests/batch/test_dividing_the_batter.py", *_READ, *_SCALES),
+    "formulary/batch/portion_practice.py": (
+        "tests/batch/test_practice_by_portion.py",
+        "tests/batch/test_common_practice.py",
+    ),
+    "formulary/batch/pot_as_recipe.py": ("tests/batch/test_a_pot_as_a_recipe.py",),
+    "formulary/batch/lot_shares.py": ("tests/batch/test_several_lots.py", *_FINDINGS),
     "formulary/batch/blend.py": ("tests/batch/test_blend_by_hand.py", "tests/batch/test_blend_and_ingredients.py"),
     "formulary/batch/weigh_out_text.py": _READ,
     "formulary/batch/sitting_text.py": _READ,

@@ -13,6 +13,7 @@ class Remaining:
     """One thing still to weigh, with how it changed from the plan; all in grams.
 
     measured_per_gram, measured_unit: so many spoons, cups or millilitres are a gram, for a rate by volume.
+    prepared: how it goes in, where that matters for safety.
     """
 
     material: str
@@ -22,6 +23,7 @@ class Remaining:
     remaining_grams: float
     measured_per_gram: float = 0.0
     measured_unit: str | None = None
+    prepared: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -32,6 +34,7 @@ class Remaining:
             "remaining_grams": self.remaining_grams,
             "measured_amount": None if self.measured_unit is None else self.remaining_grams * self.measured_per_gram,
             "measured_unit": self.measured_unit,
+            "prepared": list(self.prepared),
         }
 
     def shown_g(self, scale: Scale) -> float:

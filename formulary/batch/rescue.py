@@ -167,7 +167,7 @@ def _go_on(
     pot = Pot(lines, batch.pot.portions)
     figures = work_out_pot(pot, materials, settings)
     remaining = tuple(
-        Remaining(*key, planned[key], there[key], _without_dust(whole[key] - there[key]), *_measured(batch, key))
+        _to_add_as_planned(batch, Remaining(*key, planned[key], there[key], _without_dust(whole[key] - there[key])))
         for key in _in_working_order(lines)
     )
     printed = {LineKey(line.material, line.role): line.weighed_grams + line.shown_g(batch.scale) for line in remaining}
@@ -202,14 +202,17 @@ def _go_on(
     )
 
 
-def _measured(batch: Batch, key: LineKey) -> tuple[float, str | None]:
-    """How many spoons are a gram of an addition that the recipe measures so wherever it goes in, and which."""
-    additions = [each for each in batch.additions if key.role == "addition" and each.material == key.material]
+def _to_add_as_planned(batch: Batch, line: Remaining) -> Remaining:
+    """An addition with how it is prepared, and how many spoons are a gram where the recipe measures it so wherever it
+    goes in."""
+    additions = [each for each in batch.additions if line.role == "addition" and each.material == line.material]
+    line = replace(line, prepared=tuple(dict.fromkeys(word for each in additions for word in each.prepared)))
     units = {each.measured_unit for each in additions}
     grams = sum(each.grams for each in additions)
     if len(units) != 1 or None in units or grams <= 0:
-        return 0.0, None
-    return sum(each.measured_amount for each in additions) / grams, units.pop()
+        return line
+    per_gram = sum(each.measured_amount for each in additions) / grams
+    return replace(line, measured_per_gram=per_gram, measured_unit=units.pop())
 
 
 def _lye_to_pour_percent(batch: Batch, wanted: RescueWeights) -> float | None:

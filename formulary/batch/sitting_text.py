@@ -19,10 +19,12 @@ from formulary.batch.weigh_out_text import (
     heading,
     measured_words,
     portion_rows,
+    prepared_words,
     render_figures,
     render_findings,
     scent_lines,
     scent_sentences,
+    stage_is_jug,
     step_rows,
 )
 from formulary.batch.working_steps import find_steps
@@ -211,13 +213,18 @@ def _division(rescue: Rescue, width: int) -> list[str]:
 
 
 def _how_to_add(rescue: Rescue, material: str, role: str, to_add_g: float) -> str:
-    """How many spoons it is, and how much of each lot, as on the sheet that the batch was begun by."""
+    """How much of each lot it is, how many spoons, and how it is prepared, as on the sheet that it was begun by."""
     if to_add_g <= 0:
         return ""
     parts = [lot_words(rescue.lots, material, role, to_add_g, rescue.scale)]
     for line in rescue.remaining:
-        if (line.material, line.role) == (material, role) and line.measured_unit is not None:
+        if (line.material, line.role) != (material, role):
+            continue
+        if line.measured_unit is not None:
             parts.append(measured_words(to_add_g * line.measured_per_gram, line.measured_unit))
+        if line.prepared:
+            in_jug = any(each.material == material and stage_is_jug(each) for each in rescue.pot.lines)
+            parts.append(prepared_words(line.prepared, is_in_jug=in_jug))
     return "; ".join(filter(None, parts))
 
 

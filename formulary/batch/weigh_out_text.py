@@ -127,7 +127,7 @@ def remark(batch: Batch, weighed: StepLine) -> str:
         if addition.measured_unit is not None:
             remarks.append(measured_words(addition.measured_amount * weighed.part, addition.measured_unit))
         if addition.prepared:
-            remarks.append(" and ".join(addition.prepared) + (", lye in slowly" if stage_is_jug(line) else ""))
+            remarks.append(prepared_words(addition.prepared, is_in_jug=stage_is_jug(line)))
     if line.role == "oil" and abs(weighed.grams - line.grams) > batch.scale.step_for(line.grams) / 2 + _HAIR_G:
         exact = format_number(line.grams, 2)
         remarks.append(f"{exact} g, rounded so that the oils add up")
@@ -140,6 +140,11 @@ def measured_words(amount: float, unit: str) -> str:
     """An amount that is measured by volume, as a maker measures it: `2.5 level tsp`."""
     level = " level" if unit in SPOON_UNITS else ""
     return f"{format_plain_number(amount, 2)}{level} {unit.replace('_', ' ')}"
+
+
+def prepared_words(prepared: Iterable[str], *, is_in_jug: bool) -> str:
+    """How an addition goes in, and what that asks of the lye."""
+    return " and ".join(prepared) + (", lye in slowly" if is_in_jug else "")
 
 
 def stage_is_jug(line: PotLine) -> bool:

@@ -430,3 +430,21 @@ def test_water_that_comes_besides_the_stated_is_not_counted_as_a_weak_lye() -> N
     replaces = PLAIN + addition("oat-milk", "15 % of oils", "trace", water="replaces")
     found = {finding.code for finding in rescue(replaces, {"oat-milk": 400.0}).findings}
     assert "lye-weak" in found
+
+
+@pytest.mark.parametrize(
+    ("at", "weighed", "said"),
+    [
+        ("lye water", 0.0, "frozen and chilled, lye in slowly"),
+        ("lye water", 40.0, "frozen and chilled, lye in slowly"),
+        ("lye water", 100.0, None),
+        ("oils", 0.0, "frozen and chilled"),
+    ],
+)
+def test_how_a_liquid_goes_in_is_said_as_long_as_some_of_it_is_to_add(at: str, weighed: float, said: str) -> None:
+    text = PLAIN + addition("oat-milk", "10 % of oils", at, water="replaces", prepared="[frozen, chilled]")
+    found = rescue(text, {"olive-oil": 640.0, "oat-milk": weighed})
+    (row,) = re.findall(r"oat milk +100 +[\d.]+ +[\d.]+ *(.*)\n", render_rescue(found, width=120))
+    assert row == (said or "")
+    (milk,) = (line for line in found.to_json()["remaining"] if line["material"] == "oat-milk")  # type: ignore[attr-defined]
+    assert milk["prepared"] == ["frozen", "chilled"]

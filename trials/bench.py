@@ -15,7 +15,7 @@ from trials.entry import Entry
 from trials.files import TrialFiles
 from trials.identity import random_code
 from trials.model import Trial
-from trials.on_day import as_it_stood
+from trials.on_day import as_done, as_it_stood
 from trials.sale import check_sale, find_overridden, fit_to_sell
 
 if TYPE_CHECKING:
@@ -284,7 +284,7 @@ class Bench(TrialFiles):
         from trials.within import find_within
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        names, everyone = tuple(within), self.trials()
+        names, everyone = tuple(within), self._trials_as_done()
         wanted = find_within(everyone, names, self.folder) if names else everyone
         return find_ranking(wanted, found, age_days, among=everyone)
 
@@ -311,7 +311,8 @@ class Bench(TrialFiles):
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
-        names, everyone = tuple(within), self.trials()
+        asked = None if asked is None else as_done(asked, date.today())
+        names, everyone = tuple(within), self._trials_as_done()
         wanted = find_within(everyone, names, self.folder) if names else everyone
         readable = {one.id for one in everyone}
         unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
@@ -325,6 +326,10 @@ class Bench(TrialFiles):
             names=names_today(answer.trials, self.folder),
             saves=self._saves,
         )
+
+    def _trials_as_done(self) -> tuple[Trial, ...]:
+        """All trials without what is recorded as done on a day to come: what they are compared by."""
+        return tuple(as_done(trial, date.today()) for trial in self.trials())
 
     def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
         """Up to `most` trials that would tell most about what did it, each a small and safe change of a version poured.
@@ -362,7 +367,7 @@ class Bench(TrialFiles):
         from trials.within import find_within, names_today
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        everyone = self.trials()
+        everyone = self._trials_as_done()
         told = find_within(everyone, [recipe], self.folder)
         answer = explain_outcome(told, found, age_days, among=everyone)
         names = names_today(told, self.folder)

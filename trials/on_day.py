@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
 
@@ -25,6 +26,20 @@ def find_ahead(trial: Trial, day: date) -> tuple[tuple[Handling, ...], tuple[Obs
     return steps, tuple(seen for seen in trial.observations if days_until_seen(seen) > age_days)
 
 
+def as_done(trial: Trial, day: date | None) -> Trial:
+    """The trial without what is recorded as done on a later day, its readings kept: as trials are compared.
+
+    A reading of a day to come is as often of a trial whose own day is written wrong. day: None for no day in
+    particular.
+    """
+    steps = () if day is None else find_ahead(trial, day)[0]
+    return replace(trial, after_pour=_without(trial.after_pour, steps)) if steps else trial
+
+
+def _without(steps: Sequence[Handling], ahead: Sequence[Handling]) -> tuple[Handling, ...]:
+    return tuple(step for step in steps if not any(step is each for each in ahead))
+
+
 def _is_later(days: int | None, age_days: int) -> bool:
     return days is not None and days > age_days
 
@@ -42,6 +57,6 @@ def as_it_stood(trial: Trial, day: date | None) -> Trial:
         return trial
     return replace(
         trial,
-        after_pour=tuple(step for step in trial.after_pour if not any(step is each for each in steps)),
+        after_pour=_without(trial.after_pour, steps),
         observations=tuple(each for each in trial.observations if not any(each is one for one in seen)),
     )

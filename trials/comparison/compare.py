@@ -23,6 +23,7 @@ from trials.factors.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact
 from trials.factors.possible import can_act
 from trials.model import Trial
 from trials.noise import find_noise
+from trials.on_day import as_done
 from trials.outcomes.find import find_values
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
@@ -51,8 +52,11 @@ def compare_trials(
     outcomes: by name; those of the first trial's settings unless given.
     portions: trial's id -> the portions of it that are compared; all of a trial that is not named.
     register: as it is today; a loaf that is lye-heavy by it is told, while what is compared goes by what is kept.
-    today: with it a rebatch of a later day lifts no stop, and what came up against a loaf that was sold is told.
+    today: with it what is recorded as done on a later day counts for nothing, and what came up against a loaf that was
+    sold is told.
     """
+    checked = {trial.id: trial for trial in trials}
+    among, trials = ([as_done(each, today) for each in of] for of in (among, trials))
     book = PourBook((*among, *trials))
     defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
     columns, are_repeats = _columns(trials, book, portions, each=each)
@@ -84,10 +88,10 @@ def compare_trials(
             for item in compared
             if moved and not any(can_act(aspect, item.outcome, mine, item.age_days) for aspect in moved)
         ),
-        remarks=(*remarks, *rebatched_remarks(columns, today)),
+        remarks=(*remarks, *rebatched_remarks(columns)),
         stops=tuple(
             (names[trial.id], finding)
-            for trial in {trial.id: trial for trial in trials}.values()
+            for trial in checked.values()
             for finding in stops(check_trial(trial, defined, today, register=register))
         ),
     )

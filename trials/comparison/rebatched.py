@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import date
 
 from formulary.quantity import format_number
 from trials.comparison.compared import Column
 from trials.effective import effective_portion
 from trials.factors.portion_facts import Pour
-from trials.on_day import as_it_stood
 from trials.rebatch import rebatches_days
 from trials.sentences import say_list
 
@@ -23,18 +21,15 @@ def _took_part(pour: Pour) -> bool:
     return bool(rebatches_days(pour.trial, pour.portion))
 
 
-def rebatched_remarks(columns: Sequence[Column], today: date | None = None) -> Iterable[str]:
-    """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat.
-
-    today: with it a rebatch of a later day is in no bars yet.
-    """
+def rebatched_remarks(columns: Sequence[Column]) -> Iterable[str]:
+    """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat."""
     rebatched = [column for column in columns if is_rebatched(column)]
     if not rebatched:
         return
     bars = []
     for column in rebatched:
         percents = [
-            effective_portion(as_it_stood(pour.trial, today), pour.portion, as_bars=True).figures.superfat_effective
+            effective_portion(pour.trial, pour.portion, as_bars=True).figures.superfat_effective
             for pour in column.pours
         ]
         least, most = format_number(min(percents), 1), format_number(max(percents), 1)

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 
 @click.command("send-back")
-@click.argument("variant")
+@click.argument("variant", metavar="VARIANT[@VERSION]")
 @click.argument("fields", nargs=-1, metavar="[FIELD]...")
 @click.option("--apply", "is_applied", is_flag=True, help="Write it into the base's file, not saved yet.")
 @all_option
@@ -25,7 +25,8 @@ def send_back(variant: str, fields: tuple[str, ...], is_applied: bool, show_all:
 
     Nothing is written without --apply. A FIELD is named as it is shown without any: lye.superfat, water, or lye for
     all of the lye; the oils, which total 100, are one thing. `all` is everything but the variant's name and notes. What
-    is sent is what is saved of the variant; what the base changed, too, is settled by an update of the variant first.
+    is sent is what is saved of the variant, last or in the version of the trial that proved better; what the base
+    changed, too, is settled by an update of the variant first.
     """
     from formulary.send_back_text import render_send_back
 
@@ -46,7 +47,8 @@ def _say_what_next(found: SendBack) -> None:
 
     from formulary.text_table import paragraph
 
-    base, command = found.base.slug, f"formulary send-back {found.variant.slug}"
+    base = found.base.slug
+    command = f"formulary send-back {found.variant.name if found.is_earlier else found.variant.slug}"
     if found.is_applied:
         say("")
         for told in (
@@ -57,9 +59,9 @@ def _say_what_next(found: SendBack) -> None:
     steps = []
     if found.is_applied:
         steps = [f"look it over in an editor, then formulary save {base} -m WHY"]
-        if found.others:
-            others = len(found.others) - 1
-            steps.append(f"formulary update {found.others[0].recipe}{f' (and {others} more)' if others else ''}")
+        if found.to_update:
+            more = len(found.to_update) - 1
+            steps.append(f"formulary update {found.to_update[0].recipe}{f' (and {more} more)' if more else ''}")
     elif not found.is_empty and not found.base.is_saved:
         steps = [f"formulary save {base} -m WHY", f"{command} {shlex.join(found.sent)} --apply"]
     elif not found.is_empty:

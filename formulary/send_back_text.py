@@ -51,8 +51,8 @@ class VariantChange:
 
 
 @dataclass(frozen=True, slots=True)
-class OtherVariant:
-    """Another variant of the base, and the fields that an update would then change in it, or leave to settle."""
+class VariantToUpdate:
+    """A variant of the base, and the fields that an update would then change in it, or leave to settle."""
 
     recipe: str
     fields: tuple[str, ...]
@@ -70,10 +70,10 @@ class OtherVariant:
 class SendBack(ShownAsText):
     """What a variant has otherwise than its base, and what the base becomes when some of it is sent back.
 
-    variant: as it was saved last, which is what is sent. base: as its file stands. after: what it becomes; the base
-    itself where nothing is sent, or nothing new. sent: the fields that are. changes: from `base` to `after`, in
-    percentages and recalculated lye; None when the base does not change. others: variants that an update would change
-    once that is saved. is_applied: whether `after` was written to the base's file.
+    variant: the version that is sent. is_earlier: whether the variant was saved otherwise since. base: as its file
+    stands. after: what it becomes; the base itself where nothing is sent, or nothing new. sent: the fields that are.
+    changes: from `base` to `after`, in percentages and recalculated lye; None when the base does not change. to_update:
+    variants that an update would change once that is saved. is_applied: whether `after` was written to the base's file.
     """
 
     variant: Version
@@ -82,8 +82,9 @@ class SendBack(ShownAsText):
     parent: Parent
     variant_changes: tuple[VariantChange, ...]
     sent: tuple[str, ...]
+    is_earlier: bool
     changes: Changes | None
-    others: tuple[OtherVariant, ...]
+    to_update: tuple[VariantToUpdate, ...]
     findings: tuple[Finding, ...] = ()
     is_applied: bool = False
 
@@ -145,9 +146,9 @@ class SendBack(ShownAsText):
                 for each in self.variant_changes
             ],
             "changes": None if self.changes is None else self.changes.to_json(),
-            "others": [
+            "to_update": [
                 {"recipe": each.recipe, "fields": list(each.fields), "conflicts": list(each.conflicts)}
-                for each in self.others
+                for each in self.to_update
             ],
             "findings": [finding.to_json() for finding in self.findings],
             "applied": self.is_applied,
@@ -180,8 +181,8 @@ def render_send_back(found: SendBack, *, width: int = 80, show_all: bool = False
     if found.changes is not None:
         title = f"what that {'did' if found.is_applied else 'would do'} to {base}"
         lines += render_effect(title, found.changes, width=width, show_all=show_all)
-    others = (each.text for each in found.others)
-    lines += render_section(f"other variants of {base} that an update would then change", others, width)
+    to_update = (each.text for each in found.to_update)
+    lines += render_section(f"variants of {base} that an update would then change", to_update, width)
     if found.findings:
         lines += ["", *render_findings(found.findings, width=width)]
     return "\n".join(lines)

@@ -1,8 +1,9 @@
 """Sending what proved better in a variant back to its base: found and shown first, written when asked.
 
-What is sent is what is saved of the variant, to its own base and no further up. The base's file is written and not
-saved, so that `restore NAME@latest --discard` takes it back; that is why a base with unsaved changes is not written.
-What the base changed, too, is settled by an update of the variant first: the base then gets what was made and tried.
+What is sent is what is saved of the variant, last or as a version is named, to its own base and no further up. The
+base's file is written and not saved, so that `restore NAME@latest --discard` takes it back; that is why a base with
+unsaved changes is not written. What the base changed, too, is settled by an update of the variant first: the base then
+gets what was made and tried.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from formulary.recipes.model import Recipe, RecipePortion
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
-from formulary.send_back_text import OtherVariant, SendBack, Standing, VariantChange
+from formulary.send_back_text import SendBack, Standing, VariantChange, VariantToUpdate
 
 if TYPE_CHECKING:
     from formulary.formulary_workshop import FormularyWorkshop
@@ -30,14 +31,15 @@ if TYPE_CHECKING:
 def find_send_back(folder: FormularyWorkshop, variant: str, *fields: str) -> SendBack:
     """What a variant has otherwise than its base, and what the base becomes when fields of it are sent back.
 
+    variant: a recipe, as it was saved last, or an earlier version of it, such as that of the trial that proved better.
     fields: as `VariantChange.field` names them, or the beginning of several (`lye`, `scent`); `all` is everything but
     what is a variant's own. None: nothing is sent, and only shown what can be. Nothing is written.
     Raises InputError for a recipe that is based on none, a base that is gone or not clear, a field in which nothing
     differs, and one that needs another that is not sent; StopError for an open conflict, and for what the base
     changed, too.
     """
-    standing = _find_variant(folder, variant)
-    sent = _last_save(folder, standing)
+    standing = None if "@" in variant else _find_variant(folder, variant)
+    sent = _find_save(folder, variant, standing)
     parent = find_named_parent(folder, sent.recipe)
     base = _find_base(folder, parent, sent)
     sides = _compare_sides(parent.before.recipe, base.recipe, sent.recipe)
@@ -46,7 +48,7 @@ def find_send_back(folder: FormularyWorkshop, variant: str, *fields: str) -> Sen
     merge = sides.merge(chosen)
     both = sides.changed_by_both(merge, chosen)
     if both:
-        raise _changed_by_both(both, standing, sent, base)
+        raise _changed_by_both(folder, both, standing, sent, base)
     after = rewrite(folder, base, merge.recipe) if chosen else base
     is_moved = after is not base
     return SendBack(
@@ -56,11 +58,12 @@ def find_send_back(folder: FormularyWorkshop, variant: str, *fields: str) -> Sen
         parent=parent,
         variant_changes=sides.variant_changes(),
         sent=chosen,
+        is_earlier=_is_earlier(folder, sent),
         changes=folder.diff(base, after) if is_moved else None,
-        others=tuple(_find_others(folder, parent, sent, base.recipe, after.recipe)) if is_moved else (),
+        to_update=tuple(_find_to_update(folder, parent, base.recipe, after.recipe)) if is_moved else (),
         findings=(
             *check_purpose(base.recipe, after.recipe, sent.slug, "to keep it for skin, leave out `purpose`"),
-            *_remarks(parent, standing, sent, base),
+            *_remarks(folder, parent, standing, sent, base),
         ),
     )
 
@@ -81,20 +84,23 @@ def apply_send_back(folder: FormularyWorkshop, found: SendBack) -> SendBack:
 
 def _find_variant(folder: FormularyWorkshop, variant: str) -> Version:
     """A variant as its file stands."""
-    if "@" in variant:
-        slug = variant.partition("@")[0][:60]
-        what = f"{variant[:60]} is one version; what is sent back is what was saved last"
-        do = f"name the recipe alone: {slug}; `formulary restore` makes an earlier version the last again"
-        raise InputError.of("not-a-version", what, do)
     standing = folder.find_version(variant)
     _demand_settled(standing, f"formulary update {standing.slug} shows how to settle it; save it, then send back")
     return standing
 
 
-def _last_save(folder: FormularyWorkshop, standing: Version) -> Version:
-    sent = folder.find_version(f"{standing.slug}@latest")
-    _demand_settled(sent, f"it is settled in the file, which is not saved yet: formulary save {sent.slug} -m WHY")
+def _find_save(folder: FormularyWorkshop, variant: str, standing: Version | None) -> Version:
+    """The version that is sent: that which is named, or the last."""
+    sent = folder.find_version(variant if standing is None else f"{variant}@latest")
+    do = "name a version without one"
+    if standing is not None:
+        do = f"it is settled in the file, which is not saved yet: formulary save {sent.slug} -m WHY"
+    _demand_settled(sent, do)
     return sent
+
+
+def _is_earlier(folder: FormularyWorkshop, sent: Version) -> bool:
+    return folder.store.tip_blob(f"recipes/{sent.slug}.yaml") != sent.id
 
 
 def _find_base(folder: FormularyWorkshop, parent: Parent, sent: Version) -> Version:
@@ -240,26 +246,30 @@ def _demand_whole(sides: _Sides, chosen: tuple[str, ...]) -> None:
     raise InputError.of("needs-more", what, f"send together: {' '.join((*chosen, *more))}")
 
 
-def _changed_by_both(both: Iterable[str], standing: Version, sent: Version, base: Version) -> StopError:
+def _changed_by_both(
+    folder: FormularyWorkshop, both: Iterable[str], standing: Version | None, sent: Version, base: Version
+) -> StopError:
     what = f"{base.slug} changed {', '.join(both)}, too, since the version that {sent.slug} is based on"
     do = f"update {sent.slug} first, settle it there, and save it: formulary update {sent.slug}"
     if not base.is_saved:
         do = f"save {base.slug} first (formulary save {base.slug} -m WHY); then {do}"
-    elif standing.recipe.based_on != sent.recipe.based_on:
+    elif _is_earlier(folder, sent):
+        do = f"formulary restore {sent.name} makes it the last save again; then {do}"
+    elif standing is not None and standing.recipe.based_on != sent.recipe.based_on:
         do = f"the update of {sent.slug} is not saved yet: formulary save {sent.slug} -m WHY"
     return StopError([stop("changed-by-both", what, do)])
 
 
-def _find_others(
-    folder: FormularyWorkshop, parent: Parent, sent: Version, before: Recipe, after: Recipe
-) -> Iterator[OtherVariant]:
-    """The other variants of the base in which an update would change something that it does not change now."""
+def _find_to_update(
+    folder: FormularyWorkshop, parent: Parent, before: Recipe, after: Recipe
+) -> Iterator[VariantToUpdate]:
+    """The variants of the base in which an update would change something that it does not change now."""
     names = {parent.slug, *parent.now.recipe.formerly}
     saved = {save.blob for save in folder.lives().saves(parent.slug)}
     variants = [
         (each, each.based_on.version)
         for each in read_variants(folder)
-        if each.slug != sent.slug and not each.conflicts and each.based_on is not None and each.based_on.recipe in names
+        if not each.conflicts and each.based_on is not None and each.based_on.recipe in names
     ]
     texts = folder.store.read_blobs({version for _, version in variants if version in saved})
     for variant, version in variants:
@@ -271,19 +281,24 @@ def _find_others(
         fields = tuple(each.field for each in then if each.outcome in (MergeOutcome.TAKEN, MergeOutcome.ADDED))
         conflicts = tuple(each.field for each in then if each.is_conflict)
         if fields or conflicts:
-            yield OtherVariant(variant.slug, fields, conflicts)
+            yield VariantToUpdate(variant.slug, fields, conflicts)
 
 
-def _remarks(parent: Parent, standing: Version, sent: Version, base: Version) -> Iterator[Finding]:
+def _remarks(
+    folder: FormularyWorkshop, parent: Parent, standing: Version | None, sent: Version, base: Version
+) -> Iterator[Finding]:
     """What is worth knowing of how the two stand."""
-    if not standing.is_saved:
+    if _is_earlier(folder, sent):
+        what = f"{sent.slug} was saved otherwise after {sent.name}, which is what is sent"
+        yield note("earlier-version", what, f"to send its last save, name {sent.slug} alone")
+    if standing is not None and not standing.is_saved:
         what = f"{sent.slug} has changes that are not saved; only what is saved of it is sent"
         yield note("variant-unsaved", what, f"to send them too, save them first: formulary save {sent.slug} -m WHY")
     if not base.is_saved:
         what = f"{base.slug} has changes that are not saved; they are counted in here"
         do = f"it is written only when they are saved: formulary save {base.slug} -m WHY"
         yield note("base-unsaved", what, do)
-    if parent.saves and brings_something(parent.merge_into(sent.recipe), sent.recipe):
+    if parent.saves and standing is not None and brings_something(parent.merge_into(sent.recipe), sent.recipe):
         what = f"{base.slug} has changed since {sent.slug} was last brought up to it"
         yield note("parent-moved-on", what, f"`formulary update {sent.slug}` shows what that would bring")
     further = base.recipe.based_on

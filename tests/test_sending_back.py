@@ -85,7 +85,7 @@ def test_what_a_variant_has_otherwise_is_shown_under_the_names_that_an_update_us
     assert {each.field: each.needs for each in found.variant_changes if each.needs} == {
         "portions": ("scent.clove-bud-oil",)
     }
-    assert (found.is_empty, found.sent, found.changes, found.others) == (True, (), None, ())
+    assert (found.is_empty, found.sent, found.changes, found.to_update) == (True, (), None, ())
     assert found.sentence == "winter-clove has 4 changes that can be sent back to first-bar."
     assert "    lye.superfat: 5 % -> 6 %" in str(found).splitlines()
 
@@ -217,7 +217,7 @@ def test_the_variants_that_an_update_would_then_change_are_told_and_no_others(fo
     rename_recipe(folder, "first-bar", "harbour-bar")
     found = folder.find_send_back("winter-clove", "lye.superfat")
     assert found.base.slug == "harbour-bar"
-    assert [each.text for each in found.others] == [
+    assert [each.text for each in found.to_update] == [
         "autumn-bar: to be settled: lye.superfat",
         "spring-bar: lye.superfat",
     ]
@@ -230,8 +230,25 @@ def test_the_variants_that_an_update_would_then_change_are_told_and_no_others(fo
 def test_only_what_is_saved_of_the_variant_is_sent_and_that_is_said(folder: Folder) -> None:
     edit(folder, CLOVE, ("superfat: 6 ", "superfat: 8 "))
     found = send(folder, "lye.superfat")
+    assert [each.text for each in found.to_update] == ["winter-clove: to be settled: lye.superfat"]
     assert [finding.code for finding in found.findings] == ["variant-unsaved"]
     assert folder.find_version("first-bar").recipe.lye.superfat == Decimal(6)
+
+
+def test_the_version_of_the_trial_that_proved_better_can_be_sent_though_others_were_saved_since(folder: Folder) -> None:
+    better = folder.find_version("winter-clove@latest").name
+    save(folder, CLOVE, ("superfat: 6 ", "superfat: 9 "))
+    found = folder.apply_send_back(folder.find_send_back(better, "lye.superfat"))
+    assert (found.is_earlier, [finding.code for finding in found.findings]) == (True, ["earlier-version"])
+    assert folder.find_version("first-bar").recipe.lye.superfat == Decimal(6)
+    assert [each.text for each in found.to_update] == ["winter-clove: to be settled: lye.superfat"]
+    assert not folder.find_send_back("winter-clove@latest").is_earlier
+    folder.save_changed(["first-bar"], why="6 % was kinder to the skin")
+    assert [each.field for each in find_update(folder, "winter-clove").conflicts] == ["lye.superfat"]
+    save(folder, BASE, ("superfat: 6 ", "superfat: 7 "))
+    with pytest.raises(StopError) as fault:
+        folder.find_send_back(better, "lye.superfat")
+    assert f"formulary restore {better} makes it the last save again; then update" in str(fault.value)
 
 
 def test_a_base_with_unsaved_changes_is_shown_but_not_written(folder: Folder) -> None:
@@ -310,11 +327,11 @@ def test_a_base_that_is_not_in_a_shallow_clone_is_refused_by_name(folder: Folder
     assert codes(fault) == ["parent-missing"]
 
 
-def test_a_recipe_without_a_base_one_version_and_one_never_saved_are_refused(folder: Folder) -> None:
+def test_a_recipe_without_a_base_a_version_that_is_none_and_one_never_saved_are_refused(folder: Folder) -> None:
     folder.write(folder.branch("first-bar@latest", "spring-bar", set_field("superfat", "8")))
     for named, code, told in (
         ("first-bar", "no-parent", "name the variant that is meant: spring-bar, winter-clove"),
-        ("winter-clove@latest", "not-a-version", "name the recipe alone: winter-clove"),
+        ("winter-clove@abcd1234", "no-version", "versions of it: winter-clove@"),
         ("spring-bar", "no-version", "formulary save spring-bar"),
     ):
         with pytest.raises(InputError) as fault:

@@ -20,10 +20,10 @@ SCHEMAS = {
 }
 BASE = "recipes/harbour-base.yaml"
 PROMISED = {
-    "": "recipe version sentence base fields changes others findings applied",
+    "": "recipe version sentence base fields changes to_update findings applied",
     "base": "recipe before after is_unsaved",
     "fields": "field before after standing own needs sent",
-    "others": "recipe fields conflicts",
+    "to_update": "recipe fields conflicts",
 }
 
 
@@ -65,6 +65,17 @@ def test_from_what_proved_better_to_the_other_variants(season: Path, formulary: 
     assert "harbour-base has already" in " ".join(formulary("send-back", "midwinter-clove").out.split())
 
 
+def test_a_version_is_sent_as_it_is_named_in_the_list_of_trials(season: Path, formulary: Run) -> None:
+    version = str(json.loads(formulary("show", "midwinter-clove", "--json").out)["version"]["id"])[:8]
+    path = season / "recipes/midwinter-clove.yaml"
+    path.write_text(path.read_text(encoding="utf-8").replace("superfat: 6", "superfat: 9"), encoding="utf-8")
+    assert formulary("save", "-m", "too much").status == 0
+    shown = formulary("send-back", f"midwinter-clove@{version}", "lye")
+    words = " ".join(shown.out.split())
+    assert "The superfat rose from 5 to 6 %" in words
+    assert words.endswith(f"Next: formulary send-back midwinter-clove@{version} lye.superfat --apply")
+
+
 def test_a_stop_that_the_base_would_get_is_told_by_the_exit_status(season: Path, formulary: Run) -> None:
     path = season / "recipes/midwinter-clove.yaml"
     text = path.read_text(encoding="utf-8").replace("superfat: 6", "superfat: -2")
@@ -91,10 +102,10 @@ def test_what_the_base_changed_too_is_an_open_conflict(season: Path, formulary: 
     [
         (["harbour-base"], 2, "name the variant that is meant: midwinter-clove, spring-bar"),
         (["midwinter-clov"], 2, "did you mean midwinter-clove?"),
-        (["midwinter-clove@latest"], 2, "name the recipe alone: midwinter-clove"),
+        (["midwinter-clove@abcd1234"], 2, "versions of it: midwinter-clove@"),
         (["midwinter-clove", "lye.superfatt"], 2, "did you mean lye.superfat?"),
         (["midwinter-clove", "water"], 2, "what it changed: name, oils, lye.superfat, scent.clove-bud-oil"),
-        ([], 2, "missing argument 'VARIANT'"),
+        ([], 2, "missing argument 'VARIANT[@VERSION]'"),
     ],
 )
 def test_wrong_input_is_told_with_what_to_write(formulary: Run, arguments: list[str], status: int, told: str) -> None:
@@ -135,7 +146,7 @@ def test_the_json_fits_its_schema_and_no_key_may_go(season: Path, formulary: Run
         Draft202012Validator(SCHEMAS["diff"]).validate(tree["changes"])
     assert tree["applied"] is ("--apply" in arguments)
     assert any(each["sent"] for each in tree["fields"]) is bool(arguments)
-    assert [each["recipe"] for each in tree["others"]] == (["spring-bar"] if arguments else [])
+    assert [each["recipe"] for each in tree["to_update"]] == (["spring-bar"] if arguments else [])
     assert (b"superfat: 6" in (season / BASE).read_bytes()) is ("--apply" in arguments)
 
 

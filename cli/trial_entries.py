@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from datetime import datetime
+from datetime import date, datetime
 from typing import TYPE_CHECKING
 
 import click
@@ -45,7 +45,10 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import stops
     from formulary.text_table import paragraph
+    from trials.effective import pot_of_bars
     from trials.lot_values import describe_lot_values
+    from trials.on_day import as_it_stood
+    from trials.portions_text import superfat_words
     from trials.sale import OF_A_SALE, is_never_sold
 
     told = bench.check_trial(recorded)
@@ -67,6 +70,10 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         if entry.section == "lots" and entry.key is not None:
             values = describe_lot_values(before, recorded, entry.key, str(entry.value))
             say("\n".join(paragraph(values, width=width(), indent=2))) if values else None
+    stood, stood_before = as_it_stood(recorded, date.today()), as_it_stood(before, date.today())
+    if pot_of_bars(stood) != pot_of_bars(stood_before):
+        said = superfat_words(stood)
+        say("\n".join(paragraph(said, width=width(), indent=2)))
     if recorded.made != before.made:
         text = f"Made on {recorded.made.isoformat()}, by the clock of this entry; it said {before.made.isoformat()}."
         say("\n".join(paragraph(text, width=width(), indent=2)))

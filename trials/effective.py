@@ -14,7 +14,7 @@ from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material, MaterialKind
 from formulary.recipes.model import PORTION_STAGES
-from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion
+from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
 
 WATER = "water"
 
@@ -83,14 +83,14 @@ def pot_of_batter(trial: Trial) -> Pot:
 def pot_of_bars(trial: Trial) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
-    What lay on top is worked in then, too.
+    What lay on top is worked in then, too. A rebatch that is written down twice was one (`done_once`).
     Whether the bars are safe and what may be sold is judged by these; how the batter thickened, by `pot_of_batter`.
     """
     pot = pot_of_batter(trial)
     materials = {**trial.added, **trial.plan.materials}
     later = [
         _extra(AsMade(extra=name, weighed_g=weighed_g, at="trace", portion=step.portion), materials)
-        for step in trial.after_pour
+        for step in done_once(trial.after_pour)
         for name, weighed_g in step.taken_in
     ]
     rebatched = {step.portion for step in trial.after_pour if step.what == REBATCHED}

@@ -220,6 +220,18 @@ class Release:
     place: Place = field(default=Place(), compare=False, repr=False)
 
 
+def done_once(steps: Sequence[Handling]) -> tuple[Handling, ...]:
+    """What was done after pouring without what was written down again: the same, to the same bars, at the same time.
+
+    A loaf is not rebatched twice in one moment, so that what a line typed twice took in is in its bars once. A remark
+    or a temperature beside it makes no other of it; of unknown times none says that they are two.
+    """
+    once: dict[tuple[str, Decimal | None, str | None, tuple[tuple[str, Decimal], ...]], Handling] = {}
+    for step in steps:
+        once.setdefault((step.what, step.at_h, step.portion, tuple(sorted(step.taken_in))), step)
+    return tuple(once.values())
+
+
 def find_brought(as_made: Sequence[AsMade], after_pour: Sequence[Handling]) -> tuple[str, ...]:
     """The materials that entries bring: extras, what took a line's place, and what a rebatch took in."""
     names = [name for entry in as_made for name in (entry.extra, entry.instead) if name]

@@ -32,7 +32,7 @@ from formulary.quantity import (
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, materials_of, pot_of_batter
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
-from trials.model import AsMade, Handling, Trial
+from trials.model import AsMade, Handling, Trial, done_once
 from trials.record_portions import portions_entry as portions_entry
 from trials.words import as_made_words, degree_words, hour_words, taken_in_words
 
@@ -123,9 +123,11 @@ def handle(
 
     taken_in: of "rebatched", what was worked in, "olive-oil 60 g" each. corrects: whether it takes the place of the
     same word recorded before; where that stands several times, of the one at the same time. What it does not say stays.
-    Raises InputError where it cannot be told which, and for a material that is named twice.
+    Raises InputError where it cannot be told which, for a material that is named twice, and for the same at the same
+    time without `corrects`: typed twice it would count twice.
     """
-    there = [step for step in trial.after_pour if step.what == what and step.portion == portion] if corrects else []
+    alike = done_once([step for step in trial.after_pour if step.what == what and step.portion == portion])
+    there = list(alike) if corrects else []
     replaces: tuple[str, ...] = ("what", "portion") if corrects else ()
     if len(there) > 1:
         there = [step for step in there if step.at_h is not None and step.at_h == _hours(at)]
@@ -144,12 +146,23 @@ def handle(
     if taken_in:
         tree["with"] = _all_weighed(taken_in)
     add_details(tree, portion=portion, note=note)
+    if not corrects:
+        _demand_done_anew([step for step in alike if step.at_h == _hours(at)], for_portion(what, portion))
     worked_in = tree.get("with")
     named = [f"{name} {amount}" for name, amount in worked_in.items()] if isinstance(worked_in, Mapping) else []
     with_words = f" with {' and '.join(named)}" if named else ""
     said = for_portion(f"{what}{with_words} at {tidy_amount(at)}", portion)
     remark = f"was {_step_words(there[0])}" if there else ""
     return Entry(trial.id, "after_pour", Inline(tree), said, None, None, replaces, remark)
+
+
+def _demand_done_anew(there: Sequence[Handling], what: str) -> None:
+    """Refuse what is recorded of the same time already; of unknown times none says that they are two."""
+    if there:
+        was = "; ".join(_step_words(step) for step in there)
+        do = "nothing was written. --correct takes its place, with all that was worked in then"
+        do += "; what was done once more has a time of its own"
+        raise InputError.of("done-already", f"{what} is recorded of that time already, {was}", do)
 
 
 def _details_of(step: Handling) -> dict[str, Value]:

@@ -10,7 +10,7 @@ from formulary.batch.model import PotLine
 from formulary.finding import Finding
 from formulary.materials.model import Material
 from trials.effective import effective_portion, expected_cure, pot_of_batter
-from trials.model import Conditions, Release, Trial
+from trials.model import Conditions, Release, Trial, done_once
 from trials.on_day import as_it_stood
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
@@ -47,7 +47,7 @@ def trial_json(
         "as_made": [as_made_words(entry) for entry in trial.as_made],
         "worked_in_later": [
             {"material": name, "grams": float(weighed_g), "portion": step.portion, "hours": _number(step.at_h)}
-            for step in trial.after_pour
+            for step in done_once(trial.after_pour)
             for name, weighed_g in step.taken_in
         ],
         "superfat": {

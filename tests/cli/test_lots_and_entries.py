@@ -247,3 +247,20 @@ def test_what_is_of_the_whole_batter_is_not_said_to_be_of_a_portion(formulary: R
         "poured (plain) stands twice"
         in formulary("trial", "event", trial, "poured", "--at", "9:30", "--portion", "plain").out
     )
+
+
+@pytest.mark.usefixtures("home")
+def test_a_rebatch_typed_twice_is_refused_and_every_change_of_the_pot_says_the_superfat(formulary: Run) -> None:
+    trial = start_trial(formulary)
+    weighed = formulary("trial", "as-made", trial, "sodium-hydroxide 249.4 g")
+    assert weighed.status == 1
+    assert "Superfat -" in weighed.out
+    rescue = ("trial", "after", trial, "rebatched", "--at", "10 min", "--with", "olive oil 900 g")
+    first = formulary(*rescue)
+    assert "before it was rebatched" in " ".join(first.out.split())
+    again = formulary(*rescue)
+    assert again.status == 2
+    assert "nothing was written" in again.err
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert len(shown["worked_in_later"]) == 1
+    assert "Superfat" not in formulary("trial", "event", trial, "poured", "--at", "9:00").out

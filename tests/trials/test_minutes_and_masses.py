@@ -39,6 +39,14 @@ def test_events_that_batter_cannot_have_are_told(lines: tuple[tuple[str, str], .
     assert said(events(*lines)) == told
 
 
+@pytest.mark.parametrize(
+    ("second", "is_told"), [('"0:20", what: blending, for: 15 s', True), ('"0:50", what: blending, for: 15 s', False)]
+)
+def test_a_blending_that_is_written_down_twice_is_told_since_both_count(second: str, is_told: bool) -> None:
+    text = f'events: [{{at: "0:20", what: blending, for: 15 s}}, {{at: {second}}}]\n'
+    assert ("event-twice" in said(text)) == is_told
+
+
 def masses(*readings: tuple[str, str]) -> str:
     return f"observations: [{', '.join(f'{{age: {age}, outcome: mass, value: {mass}}}' for age, mass in readings)}]\n"
 

@@ -216,3 +216,35 @@ def test_a_test_for_safety_is_read_and_never_worked_out() -> None:
     for grade in ("none", "present"):
         assert isinstance(value_between(tested % grade, "free alkali", 28), Missing)
         assert isinstance(value_between(tested % grade, "free alkali", 60), OutcomeValue)
+
+
+def test_a_rebatch_that_is_written_down_twice_takes_up_no_more_lye_than_one() -> None:
+    twice = RESCUE.replace("}]", "}, {at: 20 h, what: rebatched, with: {olive-oil: 100 g}, note: again}]")
+    once = trial_of(TOO_MUCH + RESCUE, UNSCENTED)
+    for text in (twice, twice.replace("20 h", "unknown")):
+        doubled = trial_of(TOO_MUCH + text, UNSCENTED)
+        assert superfat(doubled, as_bars=True) == superfat(once, as_bars=True)
+        assert len(trial_json(doubled, (), outcomes())["worked_in_later"]) == 1  # type: ignore[arg-type]
+        assert "done-twice" in codes(doubled)
+    more = trial_of(TOO_MUCH + twice.replace("at: 20 h", "at: 30 h", 1).replace("30 h", "10 h"), UNSCENTED)
+    assert superfat(more, as_bars=True) > superfat(once, as_bars=True), "one a day later is another one"
+    assert "done-twice" not in codes(more)
+    other = trial_of(TOO_MUCH + twice.replace("100 g}, note", "20 g}, note"), UNSCENTED)
+    assert superfat(other, as_bars=True) > superfat(once, as_bars=True), "what else went in then counts, and is told"
+    assert "done-twice" in codes(other)
+
+
+def test_what_is_recorded_of_the_same_time_already_is_refused_and_can_be_corrected(folder: Folder) -> None:
+    bench = open_bench(folder)
+    trial = bench.start("midwinter-clove", oils="1000g", now=NOW, draw_code=lambda: "k7wq")
+    for what, at, more in (("rebatched", "20 h", ["olive-oil 90 g"]), ("sprayed", "1 h", []), ("fan", "unknown", [])):
+        trial = bench.record(record.handle(trial, what, at, taken_in=more), now=NOW)
+        with pytest.raises(InputError, match="recorded of that time already"):
+            record.handle(trial, what, at, taken_in=more)
+    with pytest.raises(InputError, match="90 g of olive oil"):
+        record.handle(trial, "rebatched", "1200 min", taken_in=["olive-oil 40 g"])
+    record.handle(trial, "rebatched", "21 h", taken_in=["olive-oil 90 g"])
+    record.handle(trial, "rebatched", "20 h", portion="clove", taken_in=["olive-oil 90 g"])
+    doubled = replace(trial, after_pour=(*trial.after_pour, trial.after_pour[-1]))
+    assert record.handle(doubled, doubled.after_pour[-1].what, "2 d", corrects=True)
+    folder.close()

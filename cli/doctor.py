@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -25,7 +26,6 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
     import cli
     import formulary
     import trials
-    from formulary.errors import StorageError
     from formulary.text_table import paragraph
     from trials.bench import open_bench
 
@@ -44,13 +44,21 @@ def doctor(do_mend: bool, yes: bool, as_json: bool) -> int:
             if each.mend is None:
                 continue
             if do_mend and (yes or (is_asked() and click.confirm("    mend it now?"))):
-                try:
-                    say(f"    mended: {each.mend()}")
-                except StorageError as fault:
-                    unmended = True
-                    say("    not mended, and why:")
-                    tell_findings(fault.findings)
+                unmended = not _mend(each.mend) or unmended
             else:
                 say("    formulary doctor --mend puts it right")
     grave = any(each.finding.severity.value == "error" for each in ailments)
     return STORAGE if grave or unmended else DONE
+
+
+def _mend(mend: Callable[[], str]) -> bool:
+    """Mends one thing and tells it; False where the disk or git refuses."""
+    from formulary.errors import StorageError
+
+    try:
+        say(f"    mended: {mend()}")
+    except StorageError as fault:
+        say("    not mended, and why:")
+        tell_findings(fault.findings)
+        return False
+    return True

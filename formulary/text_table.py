@@ -7,6 +7,7 @@ import textwrap
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 _UNBROKEN = "\N{NO-BREAK SPACE}"
 _BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|g|kg|ml|mm|s|min|h|d|°C)(?![\w°]))")
@@ -62,33 +63,58 @@ def render_rows(rows: Sequence[Row], *, width: int = 80, gap: int = 3, label_wid
     """
     count = max((len(row.cells) for row in rows), default=0)
     columns = [align_on_point([row.cells[i] if i < len(row.cells) else "" for row in rows]) for i in range(count)]
-    column_widths = [max((text_width(cell) for cell in column), default=0) for column in columns]
-    if count:
-        gap = max(1, min(gap, (width - sum(column_widths)) // count))
-    cells_width = sum(column_widths) + gap * count
-    longest = max((text_width(row.label) + row.indent for row in rows if row.cells), default=0)
-    room = width - cells_width
-    word = _longest_word(rows)
-    labels = min(longest if label_width is None else max(label_width, word), room)
-    # Rather than break a name, or wrap to a column of scraps, put the labels on lines of their own, the cells below.
-    is_below = labels < max(word, min(12, longest))
-    labels = max(0, width - cells_width) if is_below else labels
+    widths = _find_widths(rows, columns, width, gap, label_width)
     lines: list[str] = []
     for number, row in enumerate(rows):
-        cells = "".join(" " * gap + column[number] for column in columns) if row.cells else ""
-        head = wrap(row.label, labels - row.indent if row.cells and not is_below else width - row.indent)
-        padded = [" " * row.indent + part for part in head]
-        if is_below and row.cells:
-            padded = [*(padded if row.label else []), ""]
-        note_room = width - labels - cells_width - gap
-        beside = wrap(row.note, note_room) if row.note and note_room >= min(20, text_width(row.note)) else []
-        first = pad(padded[-1], labels) + cells if row.cells else padded[-1]
-        if beside:
-            first = pad(first, labels + cells_width) + " " * gap + beside[0]
-        lines += [*padded[:-1], first.rstrip()]
-        lines += [" " * (labels + cells_width + gap) + part for part in beside[1:]]
-        if row.note and not beside:
-            lines += [" " * (row.indent + 2) + part for part in wrap(row.note, width - row.indent - 2)]
+        cells = "".join(" " * widths.gap + column[number] for column in columns) if row.cells else ""
+        lines += _row_lines(row, cells, widths)
+    return lines
+
+
+class _Widths(NamedTuple):
+    """Columns of the screen: of a line, of the labels, of all cells with the gap before each, and of a gap.
+
+    is_below: labels stand on lines of their own, their cells below them.
+    """
+
+    line: int
+    labels: int
+    cells: int
+    gap: int
+    is_below: bool
+
+
+def _find_widths(
+    rows: Sequence[Row], columns: Sequence[Sequence[str]], width: int, gap: int, label_width: int | None
+) -> _Widths:
+    wide = [max((text_width(cell) for cell in column), default=0) for column in columns]
+    if columns:
+        gap = max(1, min(gap, (width - sum(wide)) // len(columns)))
+    cells = sum(wide) + gap * len(columns)
+    longest = max((text_width(row.label) + row.indent for row in rows if row.cells), default=0)
+    word = _longest_word(rows)
+    labels = min(longest if label_width is None else max(label_width, word), width - cells)
+    # Rather than break a name, or wrap to a column of scraps, put the labels on lines of their own, the cells below.
+    is_below = labels < max(word, min(12, longest))
+    return _Widths(width, max(0, width - cells) if is_below else labels, cells, gap, is_below)
+
+
+def _row_lines(row: Row, cells: str, widths: _Widths) -> list[str]:
+    """One row: its label, the cells at the end of it, and its note beside them or below."""
+    width, labels, cells_width, gap, is_below = widths
+    head = wrap(row.label, labels - row.indent if row.cells and not is_below else width - row.indent)
+    padded = [" " * row.indent + part for part in head]
+    if is_below and row.cells:
+        padded = [*(padded if row.label else []), ""]
+    note_room = width - labels - cells_width - gap
+    beside = wrap(row.note, note_room) if row.note and note_room >= min(20, text_width(row.note)) else []
+    first = pad(padded[-1], labels) + cells if row.cells else padded[-1]
+    if beside:
+        first = pad(first, labels + cells_width) + " " * gap + beside[0]
+    lines = [*padded[:-1], first.rstrip()]
+    lines += [" " * (labels + cells_width + gap) + part for part in beside[1:]]
+    if row.note and not beside:
+        lines += [" " * (row.indent + 2) + part for part in wrap(row.note, width - row.indent - 2)]
     return lines
 
 

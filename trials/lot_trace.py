@@ -10,7 +10,7 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.effective import pot_of_bars
 from trials.identity import code_of
-from trials.model import Bars, Trial
+from trials.model import Bars, LotUse, Trial
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,16 +52,17 @@ def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) 
     found: list[LotUsed] = []
     for trial in trials:
         for name, uses in trial.lots.items():
-            if material is not None and name != material:
-                continue
-            for use in uses:
-                if use.lot.casefold() == wanted:
-                    grams = float(use.grams) if use.grams is not None else None
-                    if grams is None and len(uses) == 1:
-                        pot = pot_of_bars(trial)
-                        grams = sum(line.grams for line in pot.lines if line.material == name)
-                    found.append(LotUsed(trial, name, use.lot, grams))
+            if material is None or name == material:
+                found += [_used(trial, name, use, uses) for use in uses if use.lot.casefold() == wanted]
     return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
+
+
+def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUsed:
+    """A lot in a trial; where no other lot of the material went in, all of it was of this one."""
+    grams = float(use.grams) if use.grams is not None else None
+    if grams is None and len(uses) == 1:
+        grams = sum(line.grams for line in pot_of_bars(trial).lines if line.material == name)
+    return LotUsed(trial, name, use.lot, grams)
 
 
 def lot_names(trials: Iterable[Trial]) -> tuple[str, ...]:

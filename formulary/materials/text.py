@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from formulary.materials.model import Known, Material, MaterialKind, ValueRange
+from formulary.materials.model import FragranceLimit, Known, Lot, Material, MaterialKind, ValueRange
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows, text_width
 
@@ -92,8 +92,8 @@ def render_material(material: Material, *, width: int = 80) -> str:
     kind = material.kind.value.replace("-", " ")
     article = "an" if kind[0] in "aeiou" else "a"
     group = f" ({material.group.replace('-', ' ')})" if material.group else ""
-    lot = f", lot {material.lot}" if material.lot else ""
-    lines = paragraph(f"{material.name}: {article} {kind}{group}, {whose}{lot}.", width=width)
+    by_lot = f", lot {material.lot}" if material.lot else ""
+    lines = paragraph(f"{material.name}: {article} {kind}{group}, {whose}{by_lot}.", width=width)
     if material.inci:
         soap = f"; as soap {material.inci_in_soap}" if material.inci_in_soap else ""
         lines += paragraph(f"INCI {material.inci}{soap}", width=width)
@@ -104,11 +104,8 @@ def render_material(material: Material, *, width: int = 80) -> str:
     if material.how_working_value:
         lines += ["", *paragraph(material.how_working_value, width=width, indent=2)]
     if material.limit is not None:
-        limit = material.limit
-        edition = f", edition {limit.edition}" if limit.edition else ""
-        dated = f", certificate of {limit.certificate}" if limit.certificate else ""
-        text = f"At most {limit.percent_of_product:g} % of the finished bar{dated}{edition}."
-        lines += ["", *paragraph(f"{text}{sources.mark(limit.known)}", width=width, indent=2)]
+        text = f"{_limit_sentence(material.limit)}{sources.mark(material.limit.known)}"
+        lines += ["", *paragraph(text, width=width, indent=2)]
     for attribute, (title, unit) in _BLENDS.items():
         parts = {name: amount for name, amount in getattr(material, attribute).items() if amount >= _LEAST_SHOWN}
         if parts:
@@ -119,16 +116,25 @@ def render_material(material: Material, *, width: int = 80) -> str:
         lines += paragraph(f"allergens: {', '.join(material.allergens)}", width=width, indent=2)
     if material.price is not None:
         lines += paragraph(f"price: {material.price}", width=width, indent=2)
-    for lot_name, one in material.lots.items():
-        dates = [f"{word} {day}" for word, day in (("received", one.received), ("opened", one.opened)) if day]
-        best = [f"best before {one.best_before}"] if one.best_before else []
-        own = [f"own {name.replace('_', ' ')}" for name in one.overrides]
-        lines += paragraph(
-            f"lot {lot_name}: {', '.join([*dates, *best, *own]) or 'no more known'}", width=width, indent=2
-        )
+    for name, lot in material.lots.items():
+        lines += paragraph(f"lot {name}: {_lot_words(lot)}", width=width, indent=2)
     if material.notes:
         lines += ["", *paragraph(material.notes, width=width, indent=2)]
     return "\n".join([*lines, *sources.lines(width)])
+
+
+def _limit_sentence(limit: FragranceLimit) -> str:
+    edition = f", edition {limit.edition}" if limit.edition else ""
+    dated = f", certificate of {limit.certificate}" if limit.certificate else ""
+    return f"At most {limit.percent_of_product:g} % of the finished bar{dated}{edition}."
+
+
+def _lot_words(lot: Lot) -> str:
+    """Its dates, and which values are its own."""
+    dates = [f"{word} {day}" for word, day in (("received", lot.received), ("opened", lot.opened)) if day]
+    best = [f"best before {lot.best_before}"] if lot.best_before else []
+    own = [f"own {name.replace('_', ' ')}" for name in lot.overrides]
+    return ", ".join([*dates, *best, *own]) or "no more known"
 
 
 class _Sources:

@@ -96,24 +96,8 @@ def _apply_swap(recipe: Recipe, tweak: Swap, materials: Materials) -> Recipe:
 
 def _apply_add(recipe: Recipe, tweak: Add, materials: Materials) -> Recipe:
     kind = _kind(tweak, tweak.material, materials)
-    if kind.is_fat:
-        others = [line for line in recipe.oils if line.material != tweak.material]
-        what = f"{tweak.material} is a material of kind {kind}; added, it would get no alkali"
-        points = format_decimal(tweak.rate.amount) if tweak.rate.unit == "%" else "5"
-        fullest = max(others, key=lambda line: line.percent).material if others else "another-oil"
-        verb = "swap it in" if len(others) == len(recipe.oils) else "swap more of it in"
-        do = f'{verb}, so that the oils keep totalling 100: --swap "{points}% {fullest}:{tweak.material}"'
-        raise refused(tweak, "add-oil", what, do)
-    if kind == "alkali":
-        what = f"{tweak.material} is an alkali, and is not added by a rate"
-        raise refused(tweak, "add-alkali", what, f"state it under `lye`: --set lye.alkali={tweak.material}")
-    present: tuple[Addition | ScentLine, ...] = recipe.scent if kind == "fragrance" else recipe.additions
-    section = "scent" if kind == "fragrance" else "additions"
-    for line in present:
-        if (line.material, line.at) == (tweak.material, tweak.at):
-            what = f"{tweak.material} at {tweak.at} is there already, at {line.rate}"
-            do = f'set its rate: --set "{section}.{tweak.material}.rate={tweak.rate}"'
-            raise refused(tweak, "line-exists", what, do)
+    _demand_added_by_a_rate(recipe, tweak, kind)
+    _demand_new_line(tweak, recipe.scent if kind == "fragrance" else recipe.additions, kind)
     if tweak.rate.unit == "%" and tweak.rate.amount > HUNDRED:
         raise refused(tweak, "bad-value", f"{tweak.rate} is more than all of it", "write 0 to 100 %")
     if tweak.rate.is_volume and kind in ("fragrance", "acid"):
@@ -131,6 +115,30 @@ def _apply_add(recipe: Recipe, tweak: Add, materials: Materials) -> Recipe:
         raise refused(tweak, "water-unsaid", what, do)
     addition = Addition(tweak.material, tweak.rate, tweak.at, tweak.water)
     return replace(recipe, additions=(*recipe.additions, addition))
+
+
+def _demand_added_by_a_rate(recipe: Recipe, tweak: Add, kind: MaterialKind) -> None:
+    """Refuses fats, which would get no alkali, and alkalis."""
+    if kind.is_fat:
+        others = [line for line in recipe.oils if line.material != tweak.material]
+        what = f"{tweak.material} is a material of kind {kind}; added, it would get no alkali"
+        points = format_decimal(tweak.rate.amount) if tweak.rate.unit == "%" else "5"
+        fullest = max(others, key=lambda line: line.percent).material if others else "another-oil"
+        verb = "swap it in" if len(others) == len(recipe.oils) else "swap more of it in"
+        do = f'{verb}, so that the oils keep totalling 100: --swap "{points}% {fullest}:{tweak.material}"'
+        raise refused(tweak, "add-oil", what, do)
+    if kind == "alkali":
+        what = f"{tweak.material} is an alkali, and is not added by a rate"
+        raise refused(tweak, "add-alkali", what, f"state it under `lye`: --set lye.alkali={tweak.material}")
+
+
+def _demand_new_line(tweak: Add, present: Iterable[Addition | ScentLine], kind: MaterialKind) -> None:
+    section = "scent" if kind == "fragrance" else "additions"
+    for line in present:
+        if (line.material, line.at) == (tweak.material, tweak.at):
+            what = f"{tweak.material} at {tweak.at} is there already, at {line.rate}"
+            do = f'set its rate: --set "{section}.{tweak.material}.rate={tweak.rate}"'
+            raise refused(tweak, "line-exists", what, do)
 
 
 def _apply_drop(recipe: Recipe, tweak: Drop) -> Recipe:
@@ -225,35 +233,44 @@ def _set_line(recipe: Recipe, tweak: SetField, field: str, materials: Materials)
         do = suggest(tweak.field, [*_FIELDS, *_ALIASES], f"fields: {_all((*_FIELDS, *lines))}")
         raise refused(tweak, "unknown-field", what, do)
     material, key = parts
-    found: list[tuple[str, int]] = []
-    sections = {
-        "oils": [line.material for line in recipe.oils],
-        "additions": [line.material for line in recipe.additions],
-        "scent": [line.material for line in recipe.scent],
+    section, index = _find_line(recipe, tweak, part, material)
+    if section == "oils":
+        return _set_oil(recipe, tweak, index, key)
+    if section == "additions":
+        addition = _set_addition(tweak, recipe.additions[index], key, materials)
+        return replace(recipe, additions=_with(tweak, recipe.additions, index, addition))
+    return replace(recipe, scent=_with(tweak, recipe.scent, index, _set_scent(tweak, recipe.scent[index], key)))
+
+
+def _find_line(recipe: Recipe, tweak: SetField, part: str | None, material: str) -> tuple[str, int]:
+    """Where the one line of a material stands: its part of the recipe, the one named unless that is None, and place."""
+    lines: dict[str, Sequence[OilLine | Addition | ScentLine]] = {
+        "oils": recipe.oils,
+        "additions": recipe.additions,
+        "scent": recipe.scent,
     }
-    for name, names in sections.items():
-        if part in (None, name):
-            found += [(name, index) for index, other in enumerate(names) if other == material]
+    found = [
+        (name, index)
+        for name, there in lines.items()
+        if part in (None, name)
+        for index, line in enumerate(there)
+        if line.material == material
+    ]
     if not found:
         do = suggest(material, recipe.materials(), f"lines here: {_all(recipe.materials())}")
         raise refused(tweak, "line-not-there", f"{material} is not in this recipe", do)
     if len(found) > 1:
         what = f"{material} stands in {len(found)} lines"
         raise refused(tweak, "line-ambiguous", what, "say additions or scent before it, or change the file by hand")
-    section, index = found[0]
-    if section == "oils":
-        return _set_oil(recipe, tweak, index, key)
-    if section == "additions":
-        addition = _set_addition(tweak, recipe.additions[index], key, materials)
-        return replace(recipe, additions=_with(tweak, recipe.additions, index, addition))
-    scent = recipe.scent[index]
+    return found[0]
+
+
+def _set_scent(tweak: SetField, line: ScentLine, key: str) -> ScentLine:
     if key == "rate":
-        scent = replace(scent, rate=_rate(tweak, allow_volume=False))
-    elif key == "at":
-        scent = replace(scent, at=_choice(tweak, STAGES))
-    else:
-        raise _no_such_key(tweak, ("rate", "at"))
-    return replace(recipe, scent=_with(tweak, recipe.scent, index, scent))
+        return replace(line, rate=_rate(tweak, allow_volume=False))
+    if key == "at":
+        return replace(line, at=_choice(tweak, STAGES))
+    raise _no_such_key(tweak, ("rate", "at"))
 
 
 def _set_oil(recipe: Recipe, tweak: SetField, index: int, key: str) -> Recipe:

@@ -169,31 +169,16 @@ class Git:
             done = 0
             with self._object_reader(waiting) as answers:
                 for name in waiting:
-                    header = answers.readline()
-                    if not header.endswith(b"\n"):
-                        raise StorageError.of(
-                            "git-object-unreadable",
-                            f"Git stopped while it read the saved object {name}.",
-                            "Run `git fsck` in the folder to see what is damaged; restore it from a copy.",
-                        )
+                    header = _read_header(answers, name)
                     done += 1
-                    parts = header.decode("utf-8", "replace").split()
-                    if len(parts) != 3 or not parts[2].isdigit():
-                        continue  # missing, ambiguous, or a directory loop: not there
-                    identifier, kind, size = parts[0], parts[1], int(parts[2])
+                    if header is None:
+                        continue
+                    identifier, kind, size = header
                     if size > size_limit:
                         if too_large is not None:
                             too_large.append(name)
                         break  # leave this reader unread and go on with a new one
-                    data = answers.read(size)
-                    answers.read(1)
-                    if len(data) != size or object_id(kind, data) != identifier:
-                        raise StorageError.of(
-                            "git-object-corrupt",
-                            f"The saved object {identifier} is damaged: its bytes do not match its id.",
-                            "Restore the folder's .git from a copy; your working files are not touched.",
-                        )
-                    yield name, identifier, kind, data
+                    yield name, identifier, kind, _read_content(answers, identifier, kind, size)
             waiting = waiting[done:]
 
     @contextmanager
@@ -328,3 +313,29 @@ def _feed(stdin: IO[bytes], request: bytes) -> None:
             stdin.write(request)
         finally:
             stdin.close()
+
+
+def _read_header(answers: IO[bytes], name: str) -> tuple[str, str, int] | None:
+    """Id, kind and size of the object that git tells of next; None where it is missing, ambiguous or a loop."""
+    header = answers.readline()
+    if not header.endswith(b"\n"):
+        raise StorageError.of(
+            "git-object-unreadable",
+            f"Git stopped while it read the saved object {name}.",
+            "Run `git fsck` in the folder to see what is damaged; restore it from a copy.",
+        )
+    parts = header.decode("utf-8", "replace").split()
+    return (parts[0], parts[1], int(parts[2])) if len(parts) == 3 and parts[2].isdigit() else None
+
+
+def _read_content(answers: IO[bytes], identifier: str, kind: str, size: int) -> bytes:
+    """The bytes of the object that git told of, held against its id."""
+    data = answers.read(size)
+    answers.read(1)
+    if len(data) != size or object_id(kind, data) != identifier:
+        raise StorageError.of(
+            "git-object-corrupt",
+            f"The saved object {identifier} is damaged: its bytes do not match its id.",
+            "Restore the folder's .git from a copy; your working files are not touched.",
+        )
+    return data

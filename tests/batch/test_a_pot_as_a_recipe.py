@@ -16,15 +16,15 @@ from formulary.batch.pot_as_recipe import PlannedPot, describe_pot, oil_rates
 from formulary.batch.weigh_out import work_out_batch
 from formulary.materials.register import read_builtin_register
 from formulary.quantity import parse_rate
-from formulary.recipes.model import Recipe, Water
+from formulary.recipes.model import OilLine, Recipe, Water
 from formulary.settings import Settings
 from tests.batch.recipes import PLAIN, read_recipe
 
 REGISTER = read_builtin_register()
 DIVIDED = (
-    PLAIN.replace("sunflower-oil: 15", "castor-oil: {percent: 15, at: trace}").replace(
-        "lye_concentration: 33", "water_to_lye: 2"
-    )
+    PLAIN.replace("sunflower-oil: 15", "castor-oil: {percent: 15, at: trace}")
+    .replace("olive-oil: 60\n  coconut-oil: 25", "olive-oil: 59.995\n  coconut-oil: 25.005")
+    .replace("lye_concentration: 33", "water_to_lye: 2")
     + "additions:\n  - {material: oat-milk, rate: 8 % of oils, at: lye water, water: replaces, prepared: frozen}\n"
     + "  - {material: rose-clay, rate: 12 g per kg oils, at: oils}\n"
     + "  - {material: honey, rate: 3 % of oils, at: trace, water: extra}\n"
@@ -116,7 +116,7 @@ def test_a_weighing_that_no_scale_tells_from_the_plan_is_no_difference(off_g: fl
     # A ten-thousandth of 280 g of water, of 800 g of oils, of 9.6 g of clay.
     for name, planned_g, times in (
         ("water", BATCH.pot.grams("water"), 1.0),
-        ("olive_oil", 480.0, 5.0),
+        ("olive_oil", 0.59995 * 800, 5.0),
         ("rose_clay", 9.6, 0.02),
     ):
         changed_g = off_g * times * (BATCH.pot.grams("water") / 280 if name == "water" else 1.0)
@@ -135,9 +135,10 @@ def test_the_figures_are_those_of_the_pot() -> None:
     figures = work_out_pot(pot, REGISTER, Settings())
     assert batch.superfat.effective == pytest.approx(figures.superfat_effective)
     assert (batch.superfat.nominal, batch.superfat.low) == (5.0, pytest.approx(figures.superfat_low))
-    assert (batch.oil_mass_g, batch.batter_grams) == (pytest.approx(820.0), pytest.approx(figures.batter_grams))
+    oils_g = 500 + 200.04 + 120
+    assert (batch.oil_mass_g, batch.batter_grams) == (pytest.approx(oils_g), pytest.approx(figures.batter_grams))
     assert {oil.material: oil.percent for oil in batch.oils} == pytest.approx(
-        {"olive-oil": 100 * 500 / 820, "coconut-oil": 100 * 200 / 820, "castor-oil": 100 * 120 / 820}
+        {"olive-oil": 100 * 500 / oils_g, "coconut-oil": 100 * 200.04 / oils_g, "castor-oil": 100 * 120 / oils_g}
     )
     assert batch.water.weigh_grams == pytest.approx(300.0)
     assert batch.lye[0].grams == pytest.approx(BATCH.lye[0].grams)
@@ -159,6 +160,17 @@ def test_an_oil_at_two_stages_is_one_line_with_both() -> None:
     # 120 g at trace and 200 g with the oils, of 1000 g.
     assert castor.parts == (("oils", Decimal(20)), ("trace", Decimal(12)))
     assert (castor.percent, castor.at) == (Decimal(32), "oils")
+
+
+def test_what_was_weighed_otherwise_is_told_to_a_hundredth_of_a_percent_of_the_oils() -> None:
+    # 500 g, 200.04 g and 120 g are 60.973, 24.394 and 14.633 % of 820.04 g; 10.01 g of honey are 1.2207 %.
+    recipe, _ = describe(weighed_otherwise(olive_oil=500.0, honey=10.01))
+    assert recipe.oils == (
+        OilLine("olive-oil", Decimal("60.97")),
+        OilLine("coconut-oil", Decimal("24.4")),
+        OilLine("castor-oil", Decimal("14.63"), "trace"),
+    )
+    assert next(line.rate for line in recipe.additions if line.material == "honey") == parse_rate("1.22 % of oils")
 
 
 def gets(recipe: Recipe) -> Mapping[str, dict[str, float]]:

@@ -11,7 +11,8 @@ from formulary.finding import Finding
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, parse_mass_g
 
-_WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+(?:\s*,\s*[0-9]+)*\s*(?:g|kg|oz|lb))")
+# Millilitres and percents are no weights, and are told to be none rather than taken for the name of a lot.
+_WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+(?:\s*,\s*[0-9]+)*\s*(?:mg|g|kg|oz|lb|ml|l|%))")
 _EXAMPLE = 'write --lot clove-bud-oil=CB-2291, or by weight --lot "olive-oil=OL-7 300 g" for each of several lots'
 
 # material -> its one lot, or lot -> grams of it where there are several (None: all of the line).

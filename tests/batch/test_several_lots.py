@@ -174,3 +174,19 @@ def test_a_lot_that_is_given_twice_is_refused_rather_than_the_last_one_taken(sec
     with pytest.raises(InputError) as raised:
         parse_chosen_lots(["olive-oil=OL-7 100 g", second])
     assert "twice" in raised.value.findings[0].what
+
+
+@pytest.mark.parametrize(
+    ("amount", "grams"), [("300 g", 300.0), ("0.3kg", 300.0), ("500 mg", 0.5), ("1 lb", 453.59237)]
+)
+def test_a_lot_is_weighed_in_any_unit_of_weight(amount: str, grams: float) -> None:
+    assert parse_chosen_lots([f"olive-oil=OL 7 {amount}"]) == {"olive-oil": {"OL 7": pytest.approx(grams)}}
+
+
+@pytest.mark.parametrize("amount", ["300 ml", "0.3 l", "40 %", "0 g", "300,5 g"])
+def test_an_amount_that_is_no_weight_is_told_to_be_none(amount: str) -> None:
+    with pytest.raises(InputError) as raised:
+        parse_chosen_lots([f"olive-oil=OL-7 {amount}"])
+    (finding,) = raised.value.findings
+    assert finding.code == "bad-lot"
+    assert amount in finding.what

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shlex
+
 from formulary.materials.model import MaterialKind
 from formulary.materials.plain_name import material_words
 from trials.effective import kept_materials, materials_of
@@ -25,7 +27,7 @@ def describe_lot_values(before: Trial, after: Trial, material: str, lot: str) ->
             return ""
         return (
             f"Nothing is registered of this lot, so the general values of {material_words(material)} count; if it has a"
-            f" certificate: formulary materials lot {material} {lot}"
+            f" certificate: formulary materials lot {material} {shlex.quote(lot)}"
         )
     was = materials_of(before).get(material)
     changes = [] if was is None else find_value_changes(material, was, materials_of(after)[material])

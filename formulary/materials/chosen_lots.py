@@ -88,9 +88,11 @@ def one_lot_each(lots: Mapping[str, Mapping[str, float | None]]) -> dict[str, st
 
 def unknown_lot(material: Material, lot: str) -> InputError:
     """That a material has no such lot, with those that it has."""
+    import shlex
+
     near = suggest(lot, material.lots, "")
     known = ", ".join(material.lots) or "none is recorded"
-    add = f"if it is new, add it first, as there are others: formulary materials lot {material.slug} {lot}"
+    add = f"if it is new, add it first, as there are others: formulary materials lot {material.slug} {shlex.quote(lot)}"
     do = "; ".join(part for part in (near, f"lots of it: {known}", add) if part)
     return InputError.of("unknown-lot", f"{material.slug} has no lot {lot[:40]!r}", do)
 

@@ -7,6 +7,7 @@ The certificates are invented. A saponification value is mg KOH for 1 g (ISO 365
 from __future__ import annotations
 
 import re
+import shlex
 from collections.abc import Mapping, Sequence
 
 import pytest
@@ -190,3 +191,11 @@ def test_an_amount_that_is_no_weight_is_told_to_be_none(amount: str) -> None:
     (finding,) = raised.value.findings
     assert finding.code == "bad-lot"
     assert amount in finding.what
+
+
+def test_the_line_that_adds_a_lot_can_be_typed_as_it_is_told() -> None:
+    with pytest.raises(InputError) as raised:
+        batch_of({"New 12 (May)": None})
+    (finding,) = raised.value.findings
+    typed = finding.do.partition("formulary ")[2]
+    assert shlex.split(typed) == ["materials", "lot", "olive-oil", "New 12 (May)"]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import erf, isinf, sqrt
 from statistics import median
@@ -15,9 +15,9 @@ from trials.even_scale import from_scale, noise_in_unit
 from trials.explanation import Explanation
 from trials.factors.factors import Factor, FactorTable, find_factors
 from trials.factors.possible import can_act
-from trials.factors.steps import TENTH
+from trials.leverage import find_lone_pours
 from trials.model import Trial
-from trials.noise import RepeatNoise, find_noise
+from trials.noise import find_noise
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pours import PourBook
 from trials.seen import LeftOut, Seen, find_seen
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 
 _BOTCHED = 0.7
 _SPEAKS = 0.5  # log odds below which a pour says next to nothing for or against a cause
+_LIKELIER_THAN_NOT = 0.5
 
 
 def explain_outcome(
@@ -53,8 +54,7 @@ def explain_outcome(
     seen = tuple(item for item in everything if item.pour.trial.id in wanted)
     left_out = tuple(item for item in missing if item.trial in wanted)
     left_out += tuple(LeftOut(trial_id, "its files cannot be read") for trial_id in sorted(unreadable))
-    noise = find_noise(everything, outcome, book)
-    answer = _explain(outcome, age_days, seen, left_out, noise)
+    answer = _explain(_Question(outcome, age_days, seen, everything, left_out, book))
     if about is not None:
         from trials.answer.moved import find_moved
 
@@ -64,44 +64,60 @@ def explain_outcome(
     return answer
 
 
-def _explain(
-    outcome: Outcome,
-    age_days: Decimal | None,
-    seen: tuple[Seen, ...],
-    left_out: tuple[LeftOut, ...],
-    noise: RepeatNoise | None,
-    *,
-    may_repeat: bool = True,
-) -> Explanation:
+@dataclass(frozen=True, slots=True, eq=False)
+class _Question:
+    """What is asked, and what was seen. everything: of further trials, too, which only tell how much repeats differ."""
+
+    outcome: Outcome
+    age_days: Decimal | None
+    seen: tuple[Seen, ...]
+    everything: tuple[Seen, ...]
+    left_out: tuple[LeftOut, ...]
+    book: PourBook
+
+    def without(self, trials: frozenset[str]) -> _Question:
+        """The same question as if some trials had never been poured."""
+        seen, everything = (
+            tuple(item for item in items if item.pour.trial.id not in trials) for items in (self.seen, self.everything)
+        )
+        return replace(self, seen=seen, everything=everything)
+
+
+def _explain(question: _Question, *, may_repeat: bool = True) -> Explanation:
     from trials.explain.result import NoAnswer
 
-    pours = [item.pour for item in seen]
-    whole = find_factors(pours)
-    table, cannot_act = _that_can_act(whole, outcome, age_days)
-    answer = Explanation(
-        outcome=outcome,
-        age_days=age_days,
-        label=outcome_label(outcome, age_days),
-        seen=seen,
-        left_out=left_out,
-        table=table,
-        noise=noise,
-        level=_usual_level(seen),
-        cannot_act=cannot_act,
-    )
-    if outcome.scale is Scale.COLOUR:
+    answer = _set_out(question)
+    if question.outcome.scale is Scale.COLOUR:
         return replace(answer, no_answer="a colour has no order of its own; ask for `colour change`")
     in_numbers = _weigh(answer)
     if isinstance(in_numbers, NoAnswer):
         why, advice = _why_not(in_numbers, answer)
         return replace(answer, no_answer=why, advice=advice)
     answer = _in_words(answer, in_numbers)
+    answer = replace(
+        answer, causes=tuple(replace(one, rests_on=_rests_on(question, answer, one)) for one in answer.causes)
+    )
     if answer.botched and may_repeat:
-        spoilt = {item.trial for item in answer.botched}
-        rest = tuple(item for item in seen if item.pour.trial.id not in spoilt)
-        again = _explain(outcome, age_days, rest, left_out, noise, may_repeat=False)
-        answer = replace(answer, without_botched=again)
+        rest = question.without(frozenset(item.trial for item in answer.botched))
+        answer = replace(answer, without_botched=_explain(rest, may_repeat=False))
     return answer
+
+
+def _set_out(question: _Question) -> Explanation:
+    """All that is to be weighed, and nothing of what comes of it."""
+    whole = find_factors([item.pour for item in question.seen])
+    table, cannot_act = _that_can_act(whole, question.outcome, question.age_days)
+    return Explanation(
+        outcome=question.outcome,
+        age_days=question.age_days,
+        label=outcome_label(question.outcome, question.age_days),
+        seen=question.seen,
+        left_out=question.left_out,
+        table=table,
+        noise=find_noise(question.everything, question.outcome, question.book),
+        level=_usual_level(question.seen),
+        cannot_act=cannot_act,
+    )
 
 
 def _that_can_act(
@@ -157,6 +173,38 @@ def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
     return why.what, None
 
 
+def _rests_on(question: _Question, answer: Explanation, cause: LikelyCause) -> tuple[str, ...]:
+    """The trials of the one pour or sitting without which a likely cause would not be likelier than not."""
+    if cause.probability < _LIKELIER_THAN_NOT:
+        return ()
+    names = [group[0] for group in cause.groups]
+    for trials in find_lone_pours(answer.table, names):
+        if _chance(question.without(trials), names) < _LIKELIER_THAN_NOT:
+            return tuple(sorted(trials))
+    return ()
+
+
+def _chance(question: _Question, names: Sequence[str]) -> float:
+    """How likely one factor is a cause, or two only together; 0 where it did not vary, or nothing can be told."""
+    from trials.explain.result import NoAnswer
+
+    found = _weigh(_set_out(question))
+    if isinstance(found, NoAnswer):
+        return 0.0
+    having = [{number for number, one in enumerate(found.candidates) if name in one.names} for name in names]
+    if len(having) == 1:
+        return max((found.candidates[number].probability for number in having[0]), default=0.0)
+    first, second = having
+    return max(
+        (
+            pair.probability
+            for pair in found.together
+            if (pair.first in first and pair.second in second) or (pair.first in second and pair.second in first)
+        ),
+        default=0.0,
+    )
+
+
 # -- into words --------------------------------------------------------------------------------------
 
 
@@ -192,7 +240,6 @@ def _cause(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> Likel
         _effects(answer, in_numbers, cause),
         tuple(side for side in sides if side.weight > _SPEAKS),
         tuple(side for side in sides if side.weight < -_SPEAKS),
-        _rests_on_one_trial(answer, [group[0] for group in cause.names]),
     )
 
 
@@ -210,22 +257,6 @@ def _effects(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> tup
         return ()
     first = _effect(answer, in_numbers, answer.factor(cause.names[0][0]), cause.effect)
     return (replace(first, per="one step of each"),)
-
-
-def _rests_on_one_trial(answer: Explanation, names: Sequence[str]) -> bool:
-    """Whether what moved (all of `names`) did so in one trial alone, and in all that was seen of it."""
-    moved: set[str] = set()
-    usual: set[str] = set()
-    factors = [answer.factor(name) for name in names]
-    columns = [answer.table.column(name) for name in names]
-    for row, item in enumerate(answer.seen):
-        values = [column[row] for column in columns]
-        off = all(
-            value is not None and abs(value - factor.baseline) > TENTH * factor.step
-            for value, factor in zip(values, factors, strict=True)
-        )
-        (moved if off else usual).add(item.pour.trial.id)
-    return len(moved) == 1 and not moved & usual
 
 
 def _effect(answer: Explanation, in_numbers: EngineAnswer, factor: Factor, effect: Effect) -> FactorEffect:

@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 import math
 import random
+from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
 from importlib.resources import files
 from statistics import NormalDist
+from typing import Any
 
 import jsonschema
 import pytest
 
 from formulary.materials.register import read_builtin_register
+from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.answer.sentence import over_all_sentence
 from trials.answer.text import render_explanation
 from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
@@ -179,14 +183,79 @@ def test_what_cannot_be_answered_gets_a_plain_sentence(trials: list[Trial], outc
     assert render_explanation(answer)
 
 
+def slip_of(percent: float, code: str, day: int, minutes: float, **record: Any) -> Trial:
+    """A pour with so much kaolin."""
+    made_of = version(f"odd-{percent:g}", additions=f"material: kaolin, rate: {percent:g} % of oils, at: oils")
+    return trial(made_of, code, day, working=clock(3 + minutes), **record)
+
+
+def alike(count: int, seed: int, **varied: Sequence[Any]) -> list[Trial]:
+    """Pours of the base bar that differ by chance alone, and in what is varied, by turns."""
+    rng = random.Random(seed)
+    return [
+        trial(
+            BASE,
+            f"q{k:03d}",
+            7 * k,
+            working=clock(3 + 12 * math.exp(rng.gauss(0, 0.08))),
+            **{name: values[k % len(values)] for name, values in varied.items()},
+        )
+        for k in range(count)
+    ]
+
+
 def test_a_factor_off_base_in_one_trial_only_is_no_confident_cause() -> None:
     odd = trial(version("odd", additions=KAOLIN), "oddd", 40, working="9:00")
     answer = explain_outcome([*steady(7, BASE, ("12:00", "11:00", "13:00")), odd], WORKING)
     assert not answer.enough_evidence
     assert answer.causes[0].rests_on_one_trial
+    assert answer.causes[0].rests_on == (odd.id,)
     assert answer.sentence.startswith("Not enough evidence.")
     again = trial(version("odd", additions=KAOLIN), "agan", 41, working="8:40")
     assert explain_outcome([*steady(7, BASE, ("12:00", "11:00", "13:00")), odd, again], WORKING).enough_evidence
+
+
+@pytest.mark.parametrize(
+    "trials",
+    [
+        [*alike(9, 1), slip_of(0.15, "slip", 70, 12.2), slip_of(3, "oddd", 80, 5.4)],
+        [*alike(24, 2, room=("18.2", "19", "19.7", "20.3")), trial(BASE, "oddd", 200, working="8:20", room="31")],
+        [*alike(9, 3, blending_after=(5, 10, 15)), trial(BASE, "oddd", 80, working="8:20", blending_after=60)],
+        [*alike(9, 4), slip_of(3, "oddd", -9, 5.4)],
+    ],
+    ids=["a slip elsewhere", "room", "blending", "poured first"],
+)
+def test_what_moved_far_in_one_trial_alone_is_no_confident_cause(trials: list[Trial]) -> None:
+    answer = explain_outcome(trials, WORKING)
+    first = answer.causes[0]
+    assert first.probability >= 0.8, "else nothing is held back here"
+    assert [name.rpartition("-")[2] for name in first.rests_on] == ["oddd"]
+    assert not answer.enough_evidence
+    (row,) = [row for row in find_effects(answer).rows if row.probability >= 0.8]
+    assert not row.is_likely
+    assert "does not: that rests on oddd alone" in find_effects(answer).foot
+    odd = next(one for one in trials if one.id.endswith("oddd"))
+    assert "that rests on oddd alone: pour another like it on another day" in answer.sentence
+    said = explain_outcome(trials, WORKING, about=odd).sentence
+    assert " moved it (" not in said.replace("may well have moved it (", "")
+
+
+def test_one_sitting_alone_is_no_confident_cause_and_a_second_day_or_a_control_of_that_day_is() -> None:
+    twins = [slip_of(2, "twa1", 80, 5.6), slip_of(2, "twa2", 80, 6.0)]
+    answer = explain_outcome([*alike(9, 5), *twins], WORKING)
+    assert answer.causes[0].probability >= 0.8
+    assert answer.causes[0].rests_on == tuple(one.id for one in twins)
+    assert "rests on one sitting alone (twa1 and twa2): pour one like them on another day" in answer.sentence
+    control = trial(BASE, "ctrl", 80, working="14:40")
+    later = slip_of(1.5, "late", 95, 6.9)
+    for more in (control, later):
+        assert explain_outcome([*alike(9, 5), *twins, more], WORKING).sentence.startswith("Kaolin is the likely cause")
+
+
+def test_a_cause_that_other_trials_show_too_is_named_though_one_had_far_more_of_it() -> None:
+    doses = [(1, "ka01", 8.6), (1, "ka02", 9.0), (3, "ka03", 4.7)]
+    pours = [slip_of(dose, code, 80 + place, minutes) for place, (dose, code, minutes) in enumerate(doses)]
+    assert explain_outcome([*alike(9, 6), *pours], WORKING).sentence.startswith("Kaolin is the likely cause")
 
 
 def test_trials_without_a_reading_are_left_out_and_named_with_the_reason() -> None:
@@ -242,6 +311,24 @@ def test_one_wild_pour_is_named_and_the_answer_without_it_is_given() -> None:
     assert answer.without_botched is not None
     assert wild.id not in [one.id for one in answer.without_botched.trials]
     assert "fits nothing else" in render_explanation(answer)
+
+
+def test_without_a_spoilt_pour_repeats_differ_by_what_the_others_show() -> None:
+    def cured(code: str, day: int, made_of: Version, depth: str) -> Trial:
+        return trial(made_of, code, day, seen={"hardness": depth}, room="19")
+
+    hard = version("hard", {"olive-oil": "45", "coconut-oil": "25", "rice-bran-oil": "22", "castor-oil": "8"})
+    base = [cured(f"b{k}", 7 * k, BASE, f"{3.1 + 0.05 * (k % 3):g}") for k in range(8)]
+    firm = [cured(f"c{k}", 70 + 7 * k, hard, f"{2.0 + 0.05 * (k % 3):g}") for k in range(5)]
+    slip = cured("slip", 150, BASE, "31")  # one repeat more, its point forgotten
+    answer = explain_outcome([*base, *firm, slip], OUTCOMES["hardness"])
+    assert [one.trial for one in answer.botched] == [slip.id]
+    rest = answer.without_botched
+    never = explain_outcome([*base, *firm], OUTCOMES["hardness"])
+    assert rest is not None
+    assert rest.noise == never.noise
+    assert over_all_sentence(rest) == never.sentence
+    assert never.enough_evidence
 
 
 def test_many_things_at_once_in_few_trials_name_nothing() -> None:

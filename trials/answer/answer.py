@@ -102,8 +102,9 @@ class LikelyCause:
     """One candidate: factors that cannot be told apart, or two groups that act only together.
 
     groups: one group of names, or two that act only together. effects: one a factor of the first group.
-    rests_on_one_trial: whether one trial alone had it, without a portion of its own to compare with; then it is not
-    called the likely cause, however likely, since it cannot be told from that trial's own luck.
+    rests_on: ids of the one trial, or the trials of one sitting, without which it would not be likelier than not, since
+    it moved far in these and hardly elsewhere. Then it is not called the likely cause, however likely: it cannot be
+    told from the luck of that day.
     """
 
     groups: tuple[tuple[str, ...], ...]
@@ -111,12 +112,17 @@ class LikelyCause:
     effects: tuple[FactorEffect, ...]
     speaks_for: tuple[Support, ...]
     speaks_against: tuple[Support, ...]
-    rests_on_one_trial: bool = False
+    rests_on: tuple[str, ...] = ()
 
     @property
     def is_likely(self) -> bool:
-        """Whether it may be called the likely cause: 80 % and more, and not from one trial alone."""
-        return self.probability >= ENOUGH and not self.rests_on_one_trial
+        """Whether it may be called the likely cause: 80 % and more, and not from one trial or sitting alone."""
+        return self.probability >= ENOUGH and not self.rests_on
+
+    @property
+    def rests_on_one_trial(self) -> bool:
+        """Whether one trial alone speaks for it."""
+        return len(self.rests_on) == 1
 
     @property
     def factors(self) -> tuple[str, ...]:
@@ -140,6 +146,7 @@ class LikelyCause:
             "groups": [list(group) for group in self.groups],
             "only_together": self.is_together,
             "rests_on_one_trial": self.rests_on_one_trial,
+            "rests_on": list(self.rests_on),
             "probability": self.probability,
             "effect": None if effect is None else effect.effect,
             "low": None if effect is None else effect.low,
@@ -275,7 +282,7 @@ class Answer:
 
     @property
     def enough_evidence(self) -> bool:
-        """Whether a cause reaches 80 %, from more than one trial."""
+        """Whether a cause reaches 80 %, from more than one trial and sitting."""
         return any(cause.is_likely for cause in self.causes)
 
     @property

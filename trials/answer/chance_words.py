@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from trials.answer.answer import Answer, LikelyCause
+from trials.pours import short_names
 from trials.sentences import say_list
 
 
@@ -19,3 +21,12 @@ def percent(probability: float) -> str:
 def group_words(group: Sequence[str]) -> str:
     """`honey`, or `honey with oat milk (always together)`."""
     return group[0] if len(group) == 1 else f"{group[0]} with {say_list(group[1:])} (always together)"
+
+
+def rests_on_words(answer: Answer, cause: LikelyCause) -> str:
+    """Why a likely cause is not called so, and what would tell: `that rests on k7wq alone: pour ...`."""
+    names = short_names([trial.id for trial in answer.trials])
+    pours = say_list([names[trial] for trial in cause.rests_on])
+    if cause.rests_on_one_trial:
+        return f"that rests on {pours} alone: pour another like it on another day"
+    return f"that rests on one sitting alone ({pours}): pour one like them on another day"

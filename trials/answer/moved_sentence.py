@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from formulary.quantity import format_plain_number
 from trials.answer.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
-from trials.answer.chance_words import group_words, percent
+from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.contrast import find_contrast
 from trials.noise import RepeatNoise
 from trials.outcomes.value import OutcomeValue
@@ -56,6 +56,10 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
         return f"No change between them is likely to have moved it{alike}.{few}"
     names, chance = moved.chances[0]
     if chance >= ENOUGH:
+        alone = next((cause for cause in answer.causes if names in cause.groups and cause.rests_on), None)
+        if alone is not None:
+            said = f"{capital(group_words(names))} may well have moved it ({percent(chance)})"
+            return f"{said}, but {rests_on_words(answer, alone)}."
         return f"{capital(group_words(names))} moved it ({percent(chance)})."
     if moved.nothing >= ENOUGH:
         said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){alike}"

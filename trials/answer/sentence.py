@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause
-from trials.answer.chance_words import group_words, percent
+from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.answer.effect_words import say_effect
 from trials.answer.moved_sentence import moved_sentence
 from trials.sentences import capital, count, say_list
@@ -59,7 +59,10 @@ def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:
         alone = len(cause.factors) < 2
         said = [text for effect in cause.effects[:2] if (text := say_effect(answer, effect, alone=alone))]
         parts.append(f"{start}: {'; '.join(said)}." if said else f"{start}.")
-    open_still = [cause for cause in answer.causes if not cause.is_likely and not cause.is_together]
+    lone = [cause for cause in answer.causes if cause.probability >= ENOUGH and cause.rests_on]
+    open_still = [
+        cause for cause in answer.causes if not cause.is_likely and not cause.is_together and cause not in lone
+    ]
     others = [cause for cause in open_still if cause.probability >= _CANNOT_BE_RULED_OUT]
     beside = " beside it" if len(named) == 1 else ""
     probable = [cause for cause in others if cause.probability >= _LIKELIER_THAN_NOT]
@@ -69,9 +72,16 @@ def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:
         parts.append(f"{capital(_with_chances(probable[:3]))} {verb} likelier at work{beside} than not.")
     if possible:
         parts.append(f"{capital(_with_chances(possible))} cannot be ruled out{'' if probable else beside}.")
+    parts += [_may_well_be(answer, cause, besides=True) for cause in lone]
     if answer.nothing is not None:
         parts.append(f"That nothing recorded did it: {percent(answer.nothing)}.")
     return " ".join(parts)
+
+
+def _may_well_be(answer: Answer, cause: LikelyCause, *, besides: bool) -> str:
+    """What cannot be told from the luck of one pour or day, and how to tell."""
+    may = f"It may well be {cause_words(cause)}{', too' if besides else ''} ({percent(cause.probability)})"
+    return f"{may}, but {rests_on_words(answer, cause)}."
 
 
 def _with_chances(causes: Sequence[LikelyCause]) -> str:
@@ -79,12 +89,10 @@ def _with_chances(causes: Sequence[LikelyCause]) -> str:
 
 
 def _not_enough(answer: Answer) -> str:
-    single = next((cause for cause in answer.causes if cause.probability >= ENOUGH), None)
-    if single is not None:
-        return (
-            f"Not enough evidence. It may well be {cause_words(single)} ({percent(single.probability)}), but one trial "
-            "alone had it: pour it once more."
-        )
+    lone = [cause for cause in answer.causes if cause.probability >= ENOUGH]
+    if lone:
+        said = [_may_well_be(answer, cause, besides=place > 0) for place, cause in enumerate(lone)]
+        return " ".join(["Not enough evidence.", *said])
     suspects = answer.suspects
     if suspects is not None and 1 <= len(suspects.groups) <= 6:
         groups = [group_words(group) for group in suspects.groups]

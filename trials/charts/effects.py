@@ -6,8 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from trials.answer.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
+from trials.answer.answer import ENOUGH, INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
+from trials.answer.chance_words import rests_on_words
 from trials.answer.effect_words import effect_unit, likelier_words, step_words
+from trials.answer.sentence import cause_words
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.outcomes.outcome import Scale
 from trials.sentences import capital, count
@@ -79,6 +81,9 @@ def _foot(answer: Answer, rows: Sequence[EffectRow]) -> str:
     if answer.limits:
         foot += f", {answer.limits} known only as a limit"
     foot = f"{foot}. Past 80 % (dashed) a candidate counts as the likely cause." if rows else f"{foot}."
+    for cause in answer.causes:
+        if cause.probability >= ENOUGH and cause.rests_on:
+            foot += f" {capital(cause_words(cause))} does not: {rests_on_words(answer, cause)}."
     if any(row.low is not None for row in rows):
         foot += f" {INTERVALS}"
     if answer.adds_to_more_than_all:

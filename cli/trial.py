@@ -1,36 +1,24 @@
-"""`trial`: start a trial, show one, list them."""
+"""`trial`: show a trial, list them, print its sheet, work it out by today's register."""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
-from cli.asking import ask, ask_if_known
 from cli.options import (
     SentenceGroup,
     all_option,
     folder_option,
     json_option,
-    lots_option,
     open_chosen,
     open_chosen_bench,
-    parse_day,
-    sheet_option,
     table_option,
 )
-from cli.output import DONE, STOPPED, is_asked, progress, say, say_json, say_next, tell_findings, width
+from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
 from cli.pages import demand_page, tell_page
 from cli.trial_entries import ENTRY_COMMANDS
-
-if TYPE_CHECKING:
-    from formulary.batch.size import Size
-    from formulary.folder import Folder
-    from formulary.recipes.version import Version
-    from formulary.settings import Settings
-    from trials.model import Trial
+from cli.trial_start import start
 
 
 @click.group(cls=SentenceGroup)
@@ -40,168 +28,6 @@ def trial() -> None:
     TRIAL is a trial's id, a beginning of it that only one has, or its last four characters. What is recorded is saved
     at once; exit status 1 says that it is, and that a stop stands against the loaf.
     """
-
-
-@trial.command()
-@click.argument("recipe", metavar="RECIPE[@VERSION]")
-@click.option("--oils", metavar="WEIGHT", help="The size by its oils: 1000g.")
-@click.option("--total", metavar="WEIGHT", help="The size by all the batter: 1500g.")
-@click.option("--mould-size", metavar="INSIDE", help='The size by a mould, as filled: "25 x 8 x 7 cm", or by its name.')
-@click.option("--bars", metavar="N", type=click.IntRange(1, 10_000), help="The size by bars, with --bar.")
-@click.option("--bar", metavar="WEIGHT", help="What one bar weighs, as poured: 110g.")
-@click.option("--cured", is_flag=True, help="--bar is the weight after the cure.")
-@click.option("--sitting", metavar="NAME", help="Trials of one sitting share oils, jug and room; today's unless given.")
-@click.option("--room", metavar="TEMPERATURE", help="How warm the room is: 19C.")
-@click.option(
-    "--mould",
-    metavar="NAME|INSIDE",
-    help="The mould it is poured into; by its inside or a name of the settings also the size, where none is said.",
-)
-@click.option("--who", metavar="NAME", help="Who makes it.")
-@click.option("--made", metavar="DATE", help="The day it was made, such as 2026-10-03; today unless given.")
-@click.option("--despite", metavar="CODE", multiple=True, help="Start in spite of a stop, by its code (repeatable).")
-@lots_option
-@sheet_option
-@folder_option
-def start(
-    recipe: str,
-    oils: str | None,
-    total: str | None,
-    mould_size: str | None,
-    bars: int | None,
-    bar: str | None,
-    cured: bool,
-    sitting: str | None,
-    room: str | None,
-    mould: str | None,
-    who: str | None,
-    made: str | None,
-    despite: tuple[str, ...],
-    lots: tuple[str, ...],
-    sheet: Path | None,
-) -> int:
-    """Start a trial: freeze its plan, save it, and print what to weigh. A recipe with a stop is refused.
-
-    Without a size it asks, on a terminal, for the weight of the oils, the room and the mould.
-    """
-    from formulary.batch.overriding import override_stops
-    from formulary.batch.size import Size
-    from formulary.batch.weigh_out_text import render_batch, render_findings
-    from formulary.finding import stops
-    from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
-    from formulary.text_table import paragraph
-    from trials.bench import open_bench
-    from trials.identity import code_of, trial_folder
-    from trials.starting import start_trial
-
-    demand_page(sheet)
-    with open_chosen() as folder:
-        version = folder.find_version(recipe)
-        size = Size(oils=oils, total=total, mould=mould_size, bars=bars, bar=bar, cured=cured)
-        size, mould = _match_mould(size, mould, folder.settings)
-        if is_asked() and not size.is_said:
-            size = replace(size, oils=ask("What do the oils weigh, such as 1000 g", _read_size))
-            if room is None and sitting is None:
-                room = ask_if_known("How warm is the room, such as 19 °C (Enter: not measured)", _read_temperature)
-            if mould is None:
-                mould = ask_if_known("Which mould is it poured into (Enter: not said)", str.strip)
-        _demand_size(size, mould)
-        bench = open_bench(folder)
-        unsaved = None if version.is_saved else _say_unsaved(folder, version)
-        started = start_trial(
-            bench,
-            version,
-            size,
-            sitting=sitting,
-            lots=one_lot_each(parse_chosen_lots(lots)),
-            conditions={key: text for key, text in (("room", room), ("mould", mould)) if text is not None},
-            who=who,
-            made=None if made is None else parse_day(made),
-            despite=despite,
-        )
-        trial = started.trial
-        say(render_batch(override_stops(started.batch, despite), width=width()))
-        _say_lots(trial)
-        said = {(each.code, each.what) for each in started.batch.findings}
-        new = [each for each in bench.check_trial(trial) if (each.code, each.what) not in said]
-        if new:
-            say("\n".join(["", *render_findings(new, width=width())]))
-        if unsaved is not None:
-            say("\n" + "\n".join(paragraph(unsaved, width=width())))
-        place, code = trial_folder(trial.id), code_of(trial.id)
-        say(f"\nTrial {trial.id} is started and saved:")
-        say(f"  {place}/planned.yaml  its plan, frozen\n  {place}/trial.yaml    to fill in")
-        say_next(f"fill in trial.yaml in an editor as it happens, then formulary check; formulary trial show {code}")
-        if sheet is not None:
-            # Last: a disk that refuses the sheet must not hide that the trial is there.
-            bench.sheet(trial).save(sheet)
-            tell_page("The sheet to print", sheet)
-    return STOPPED if stops(new) else DONE
-
-
-def _say_lots(trial: Trial) -> None:
-    """The lots that a trial starts with, and those by whose certificate nothing could be weighed."""
-    from formulary.materials.plain_name import material_words
-    from formulary.text_table import paragraph
-    from trials.lot_values import describe_lot_values
-
-    named = [(name, use.lot) for name, uses in trial.lots.items() for use in uses]
-    if not named:
-        return
-    said = ", ".join(f"{material_words(name)} {lot}" for name, lot in named)
-    say("\n" + "\n".join(paragraph(f"Lots: {said}.", width=width())))
-    for name, lot in named:
-        unknown = describe_lot_values(trial, trial, name, lot)
-        if unknown:
-            say("\n".join(paragraph(f"{lot}: {unknown}", width=width(), indent=2)))
-
-
-def _match_mould(size: Size, mould: str | None, settings: Settings) -> tuple[Size, str | None]:
-    """A size and the mould that is poured into: either tells the other where it alone was said."""
-    from formulary.batch.size import is_mould
-
-    if mould is None and size.mould in settings.moulds:
-        return size, size.mould
-    if mould is not None and not size.is_said and is_mould(mould, settings):
-        return replace(size, mould=mould), mould
-    return size, mould
-
-
-def _demand_size(size: Size, mould: str | None) -> None:
-    if size.is_said:
-        return
-    from formulary.errors import InputError
-
-    what = "a batch needs one size"
-    if mould is not None:
-        what += f", and {mould[:40]!r} is neither the inside of a mould nor one of the settings"
-    do = 'say one: --oils 1000g, --total 1500g, --mould-size "25 x 8 x 7 cm", or --bars 12 --bar 110g'
-    raise InputError.of("size", what, do)
-
-
-def _read_size(typed: str) -> str:
-    from formulary.batch.size import parse_size_g
-
-    parse_size_g(typed)
-    return typed.strip()
-
-
-def _read_temperature(typed: str) -> str:
-    from formulary.errors import InputError
-    from formulary.quantity import Kind, NotAQuantity, parse_quantity
-
-    try:
-        return str(parse_quantity(typed, Kind.TEMPERATURE))
-    except NotAQuantity as problem:
-        raise InputError.of("bad-value", problem.what, problem.do) from None
-
-
-def _say_unsaved(folder: Folder, version: Version) -> str:
-    """That the recipe's unsaved change is saved with the trial, and what it is."""
-    change = folder.unsaved_change(version)
-    was_saved = f"recipes/{version.slug}.yaml" in folder.store.tip_blobs("recipes/")
-    head = "The recipe's unsaved change is saved with it" if was_saved else "The recipe is new, and is saved with it"
-    return f"{head}: {change.sentence}" if change is not None else f"{head}."
 
 
 @trial.command()
@@ -322,5 +148,5 @@ def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None,
     return STOPPED if stops(against) else DONE
 
 
-for _entry in ENTRY_COMMANDS:
+for _entry in (start, *ENTRY_COMMANDS):
     trial.add_command(_entry)

@@ -42,6 +42,7 @@ if TYPE_CHECKING:
     from trials.ranking import Ranking
     from trials.ready import ReadyBy
     from trials.recalculate import Recalculation
+    from trials.starting import Loaf
 
 
 def open_bench(folder: Folder | Path | str) -> Bench:
@@ -90,13 +91,12 @@ class Bench(TrialFiles):
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
         from formulary.batch.size import Size
-        from trials.starting import start_trial
+        from trials.starting import Loaf, start_trials
 
         found = self.folder.find_version(version) if isinstance(version, str) else version
-        return start_trial(
+        (started,) = start_trials(
             self,
-            found,
-            Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured),
+            [Loaf(found, Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured))],
             sitting=sitting,
             lots=lots or {},
             conditions=conditions or {},
@@ -106,7 +106,43 @@ class Bench(TrialFiles):
             despite=despite,
             now=now,
             draw_code=draw_code,
-        ).trial
+        )
+        return started.trial
+
+    def start_sitting(
+        self,
+        loaves: Iterable[Loaf],
+        *,
+        sitting: str | None = None,
+        lots: Mapping[str, str] | None = None,
+        conditions: Mapping[str, str] | None = None,
+        who: str | None = None,
+        made: date | None = None,
+        despite: Sequence[str] = (),
+        now: datetime | None = None,
+        draw_code: Callable[[], str] = random_code,
+    ) -> tuple[Trial, ...]:
+        """Start a trial of each loaf that is poured in one sitting, all or none, in one commit.
+
+        loaves: each a saved or unsaved version, its size and its own mould. lots: each counts in every loaf that holds
+        its material. conditions: of the sitting, the same for all. The rest as for `start`.
+        Raises StopError when a batch has a stop, or all of them together have; InputError as `start` does.
+        """
+        from trials.starting import start_trials
+
+        started = start_trials(
+            self,
+            tuple(loaves),
+            sitting=sitting,
+            lots=lots or {},
+            conditions=conditions or {},
+            who=who,
+            made=made,
+            despite=despite,
+            now=now,
+            draw_code=draw_code,
+        )
+        return tuple(each.trial for each in started)
 
     def due(self, today: date, *, days_ahead: int = 14, among: Iterable[Trial] | None = None) -> tuple[Due, ...]:
         """What should be looked at now and next, late ones first, by the maker's own follow-up plan.

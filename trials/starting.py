@@ -1,4 +1,4 @@
-"""Starting a trial: its frozen plan and a file to fill in, saved in one commit."""
+"""Starting the trials of a sitting: their frozen plans and files to fill in, saved in one commit."""
 
 from __future__ import annotations
 
@@ -8,9 +8,9 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from formulary.batch.overriding import demand_standing, demand_weighable
+from formulary.batch.overriding import demand_standing, override_sitting_stops, override_stops
 from formulary.changes.message import save_message
-from formulary.errors import InputError
+from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, stops
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
@@ -26,11 +26,22 @@ from trials.words import degree_words
 if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.batch.size import Size
+    from formulary.changes.changes import Changes
+    from formulary.folder import Folder
     from formulary.recipes.version import Version
     from trials.files import TrialFiles
 
 # What trials of one sitting share; mould and cover are each loaf's own.
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")
+
+
+@dataclass(frozen=True, slots=True)
+class Loaf:
+    """What one trial is started from: a version, its size, and the mould that is its own."""
+
+    version: Version
+    size: Size
+    mould: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,10 +52,9 @@ class StartedTrial:
     batch: Batch
 
 
-def start_trial(
+def start_trials(
     bench: TrialFiles,
-    version: Version,
-    size: Size,
+    loaves: Sequence[Loaf],
     *,
     sitting: str | None = None,
     lots: Mapping[str, str],
@@ -55,62 +65,106 @@ def start_trial(
     despite: Sequence[str] = (),
     now: datetime | None = None,
     draw_code: Callable[[], str] = random_code,
-) -> StartedTrial:
-    """Start a trial (parameters: `Bench.start`)."""
+) -> tuple[StartedTrial, ...]:
+    """Start the trials of a sitting, all or none, in one commit (parameters: `Bench.start_sitting`).
+
+    portions: (name, percent) of every loaf, for plans without portions.
+    """
     folder = bench.folder
     now = now if now is not None else datetime.now().astimezone()
     day = made if made is not None else now.date()
     if day > now.date():
         what = f"{day.isoformat()} is still to come"
         raise InputError.of("made-ahead", what, "start it on the day; a plan needs no trial: formulary batch")
-    if version.file is not None:
-        raise outside_formulary(version.file, "a trial is of a recipe that is saved with it")
+    for loaf in loaves:
+        if loaf.version.file is not None:
+            raise outside_formulary(loaf.version.file, "a trial is of a recipe that is saved with it")
     for name, lot in lots.items():
         demand_known_lot(folder.register, name, lot)
     shared = _latest_of(bench, sitting)
-    lots = {**_lots_of(shared, version), **lots}
-    given = {key: tidy_condition(key, text) for key, text in conditions.items()}
-    register = folder.register
-    known = lots_with_values(register, lots)
-    batch = folder.batch_of_size(version, size, lots=known)
-    demand_standing(despite, stops(batch.findings), says="nothing stops this batch")
-    demand_weighable(batch, despite=despite)
-    plan = make_plan(version, batch, register, folder.settings, size=_written(size), lots=known)
-    trial_id = make_trial_id(day, version.slug, _all_ids(bench), draw_code=draw_code)
-    text = render_new_trial(
-        trial_id,
-        plan,
-        day,
-        sitting=sitting,
-        who=who,
-        lots=lots,
-        conditions={**_conditions_of(shared), **given},
-        portions=None if portions is None else [(name, parse_share(percent)) for name, percent in portions],
-        despite=tuple(dict.fromkeys(despite)),
-    )
-    place = trial_folder(trial_id)
-    frozen = render_plan(plan)
-    trial = _read_back(bench, trial_id, plan, frozen, text)
-    how, amount = _written(size)
-    message = f"Start trial {trial_id}\n\n{version.name}, {how} {amount}"
-    _save(bench, version, {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}, message, now)
-    return StartedTrial(trial, batch)
+    held = {name for loaf in loaves for name in loaf.version.recipe.materials()}
+    batches: list[Batch] = []
+    lots_of: list[tuple[dict[str, str], dict[str, str]]] = []  # those named, and those of which values are known
+    for loaf in loaves:
+        own = {name: lot for name, lot in lots.items() if name not in held or name in loaf.version.recipe.materials()}
+        own = {**_lots_of(shared, loaf.version), **own}
+        known = lots_with_values(folder.register, own)
+        lots_of.append((own, known))
+        batches.append(folder.batch_of_size(loaf.version, loaf.size, lots=known))
+    _demand_weighable(folder, batches, despite)
+    given = {**_conditions_of(shared), **{key: tidy_condition(key, text) for key, text in conditions.items()}}
+    taken = set(_all_ids(bench))
+    started: list[StartedTrial] = []
+    files: dict[str, str] = {}
+    for loaf, batch, (own, known) in zip(loaves, batches, lots_of, strict=True):
+        plan = make_plan(loaf.version, batch, folder.register, folder.settings, size=_written(loaf.size), lots=known)
+        trial_id = make_trial_id(day, loaf.version.slug, taken, draw_code=draw_code)
+        taken.add(trial_id)
+        stopped = {finding.code for finding in stops(batch.findings)}
+        text = render_new_trial(
+            trial_id,
+            plan,
+            day,
+            sitting=sitting,
+            who=who,
+            lots=own,
+            conditions={**given, **({} if loaf.mould is None else {"mould": tidy_condition("mould", loaf.mould)})},
+            portions=None if portions is None else [(name, parse_share(percent)) for name, percent in portions],
+            despite=[code for code in dict.fromkeys(despite) if code in stopped],
+        )
+        frozen = render_plan(plan)
+        started.append(StartedTrial(_read_back(bench, trial_id, plan, frozen, text), batch))
+        place = trial_folder(trial_id)
+        files |= {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}
+    _save(bench, loaves, files, _message(loaves, started), now)
+    return tuple(started)
 
 
-def _save(bench: TrialFiles, version: Version, files: Mapping[str, str], message: str, now: datetime) -> None:
-    """One commit of a trial's files, and of its recipe where that is not saved yet."""
+def _demand_weighable(folder: Folder, batches: Sequence[Batch], despite: Sequence[str]) -> None:
+    """Refuse batches of which one is stopped, or which cannot be weighed out together."""
+    found = [finding for batch in batches for finding in batch.findings]
+    weighable = [override_stops(batch, despite) for batch in batches]
+    standing = [finding for batch in weighable for finding in stops(batch.findings)]
+    if not standing and len(batches) > 1:
+        sitting = folder.sitting(weighable)
+        found += sitting.findings
+        standing = list(stops(override_sitting_stops(sitting, despite).findings))
+    demand_standing(despite, stops(found), says="nothing stops this batch")
+    if standing:
+        raise StopError(dict.fromkeys(standing))
+
+
+def _message(loaves: Sequence[Loaf], started: Sequence[StartedTrial]) -> str:
+    sizes = [f"{loaf.version.name}, {how} {amount}" for loaf in loaves for how, amount in [_written(loaf.size)]]
+    ids = [each.trial.id for each in started]
+    if len(ids) == 1:
+        return f"Start trial {ids[0]}\n\n{sizes[0]}"
+    lines = "\n".join(f"{trial_id}: {size}" for trial_id, size in zip(ids, sizes, strict=True))
+    return f"Start {len(ids)} trials of a sitting\n\n{lines}"
+
+
+def find_beside(bench: TrialFiles, trial: Trial) -> tuple[Trial, ...]:
+    """The other trials of a trial's sitting that were started for the same day."""
+    day = trial.made.isoformat()
+    read = (bench.read_trial(each)[0] for each in bench.trial_ids() if each.startswith(day) and each != trial.id)
+    return tuple(each for each in read if each is not None and each.sitting == trial.sitting)
+
+
+def _save(bench: TrialFiles, loaves: Sequence[Loaf], files: Mapping[str, str], message: str, now: datetime) -> None:
+    """One commit of the trials' files, and of their recipes where these are not saved yet."""
     folder = bench.folder
     read: dict[str, str | None] = dict.fromkeys(files)
-    if not version.is_saved:
+    changes: list[tuple[str, Changes]] = []
+    for version in {loaf.version.slug: loaf.version for loaf in loaves if not loaf.version.is_saved}.values():
         recipe = f"recipes/{version.slug}.yaml"
         files = {**files, recipe: version.text}
         is_written = recipe in folder.store.working_paths("recipes/")
         read[recipe] = blob_id(version.text.encode("utf-8")) if is_written else None
-        change = folder.unsaved_change(version)
         message += f"\n\nThe recipe {version.slug} is saved with it."
+        change = folder.unsaved_change(version)
         if change is not None:
-            message = save_message(message, [(version.slug, change)])
-    bench.save_texts(files, read, message, now)
+            changes.append((version.slug, change))
+    bench.save_texts(files, read, save_message(message, changes) if changes else message, now)
 
 
 def _read_back(bench: TrialFiles, trial_id: str, plan: Plan, frozen: str, text: str) -> Trial:

@@ -5,13 +5,19 @@ from __future__ import annotations
 
 import json
 import re
+import subprocess
 from importlib.resources import files
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
 
+from formulary import open_folder
+from formulary.batch.size import Size
 from tests.cli.conftest import BASE, Run
+from trials import open_bench
+from trials.starting import Loaf
 
 HARD = BASE.replace("name: Harbour base", "name: Quay").replace("olive-oil: 53", "olive-oil: 33\n  shea-butter: 20")
 
@@ -176,3 +182,90 @@ def test_a_lot_counts_in_the_loaves_that_hold_its_material_and_is_refused_when_n
     assert tree["batches"][0] == plain["batches"][0]
     assert tree["batches"][1]["lye"][0]["grams"] < plain["batches"][1]["lye"][0]["grams"]
     assert formulary("batch", "harbour-base", "quay", "--oils", "1kg", "--lot", "cocoa-butter=X").status == 2
+
+
+# -- trials of a sitting --------------------------------------------------------------------------------
+
+
+def trials(formulary: Run) -> list[dict[str, object]]:
+    return json.loads(formulary("trial", "list", "--json").out)["trials"]  # type: ignore[no-any-return]
+
+
+def shown(formulary: Run, trial: object) -> dict[str, Any]:
+    return json.loads(formulary("trial", "show", str(trial), "--json").out)  # type: ignore[no-any-return]
+
+
+def saves(home: Path) -> int:
+    return int(subprocess.run(["git", "rev-list", "--count", "HEAD"], cwd=home, capture_output=True, text=True).stdout)
+
+
+LOAVES = ("harbour-base", "--oils", "1000g", "quay", "--bars", "6", "--bar", "90g", "quay", "--mould-size", "1200 ml")
+
+
+def test_the_trials_of_a_sitting_are_started_by_the_words_of_its_batch_in_one_save(formulary: Run, quay: Path) -> None:
+    before = saves(quay)
+    ran = formulary("trial", "start", *LOAVES, "--room", "19C", "--who", "Orla", "--lot", "olive-oil=OL-7")
+    assert (ran.status, ran.err) == (0, "")
+    assert saves(quay) == before + 1
+    weights = formulary("batch", *LOAVES, "--lot", "olive-oil=OL-7").out.replace(" (not saved yet)", "")
+    assert weights.strip() in ran.out.replace(" (not saved yet)", "")
+    started = [shown(formulary, row["trial"]) for row in trials(formulary)]
+    assert sorted(each["recipe"] for each in started) == ["harbour-base", "quay", "quay"]
+    assert len({each["sitting"] for each in started}) == 1
+    assert {each["conditions"]["room_c"] for each in started} == {19.0}
+    assert {each["who"] for each in started} == {"Orla"}
+    planned = json.loads(formulary("batch", *LOAVES, "--json").out)["batches"]
+    wanted = sorted(sum(line["grams"] for line in batch["lye"]) for batch in planned)
+    frozen = [[line["grams"] for line in each["planned"] if line["role"] == "alkali"] for each in started]
+    assert sorted(sum(grams) for grams in frozen) == pytest.approx(wanted)
+    assert all("OL-7" in json.dumps(each["lots"]) for each in started)
+    one = str(trials(formulary)[0]["trial"])
+    assert "3 loaves of the sitting" in formulary("trial", "event", one, "lye in", "--whole-sitting").out
+
+
+def test_of_a_sitting_with_a_loaf_that_is_stopped_no_trial_is_started(formulary: Run, quay: Path) -> None:
+    (quay / "recipes/none.yaml").write_text(HARD.replace("superfat: 5", "superfat: -1"), encoding="utf-8")
+    before = saves(quay)
+    for loaves in (("harbour-base", "none"), ("none", "harbour-base", "none")):
+        ran = formulary("trial", "start", *loaves, "--oils", "500g")
+        assert (ran.status, ran.out) == (1, "")
+        assert "superfat-negative" in ran.err
+    assert (saves(quay), trials(formulary)) == (before, [])
+
+
+@pytest.mark.usefixtures("quay")
+def test_each_loaf_of_a_sitting_has_its_own_mould_or_all_have_one(formulary: Run) -> None:
+    pair = ("trial", "start", "harbour-base", "quay")
+    moulds = ("--mould", "25 x 8 x 7 cm", "--mould", "1200 ml")
+    assert formulary(*pair, *moulds).status == 0
+    told = {row["recipe"]: shown(formulary, row["trial"]) for row in trials(formulary)}
+    assert {slug: each["conditions"]["mould"] for slug, each in told.items()} == {
+        "harbour-base": "25 x 8 x 7 cm",
+        "quay": "1200 ml",
+    }
+    assert told["quay"]["size"] == {"mould": "1200 ml"}
+    ran = formulary(*pair, *moulds, "--mould", "tall")
+    assert (ran.status, "say --mould once for all" in ran.err) == (2, True)
+
+
+@pytest.mark.usefixtures("quay")
+def test_a_trial_that_joins_the_sitting_of_its_day_is_told_with_whom(formulary: Run) -> None:
+    first = formulary("trial", "start", "harbour-base", "--oils", "500g")
+    assert "In the sitting" not in first.out
+    code = str(trials(formulary)[0]["trial"])[-4:]
+    assert f"as {code}: --whole-sitting" in " ".join(formulary("trial", "start", "quay", "--oils", "500g").out.split())
+    apart = formulary("trial", "start", "quay", "--oils", "500g", "--sitting", "evening")
+    assert "In the sitting" not in apart.out
+
+
+def test_the_library_starts_a_sitting_as_the_command_does(quay: Path) -> None:
+    with open_folder(quay) as folder:
+        bench = open_bench(folder)
+        loaves = [
+            Loaf(folder.find_version(slug), Size(oils="500 g"), mould)
+            for slug, mould in (("quay", "tall"), ("quay", None))
+        ]
+        one, other = bench.start_sitting(loaves, conditions={"room": "19C"})
+    assert one.sitting == other.sitting
+    assert [str(each.conditions.room_c) for each in (one, other)] == ["19", "19"]
+    assert (one.conditions.mould, other.conditions.mould) == ("tall", None)

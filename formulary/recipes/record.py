@@ -12,7 +12,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from decimal import Decimal
 from functools import lru_cache
 from types import MappingProxyType
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from formulary.finding import Place
 from formulary.quantity import Basis, Rate
@@ -30,12 +30,141 @@ from formulary.recipes.model import (
     Water,
 )
 
-_decode = json.JSONDecoder().raw_decode
 _Word = TypeVar("_Word", str, str | None)
 _LARGEST = Decimal(10**9)  # of a figure; what is beyond it is read from the file
+# Versions mostly differ in one part, and recipes use the same few figures: each part is read once and then shared, as
+# none of them can be changed.
+_remembering_parts = lru_cache(maxsize=16_384)
 
 
-# The same few figures and lines come again in version after version; none of these can be changed.
+def render_record(recipe: Recipe) -> bytes:
+    """The record of a recipe that was read without a fault; empty for one that cannot be kept so."""
+    based_on = (recipe.based_on.recipe, recipe.based_on.version) if recipe.based_on is not None else None
+    parts = (
+        [recipe.name, recipe.purpose, recipe.formerly, based_on, recipe.conflicts],
+        [(line.material, str(line.percent), line.at) for line in recipe.oils],
+        [recipe.lye.by, str(recipe.lye.superfat), [(name, str(share)) for name, share in recipe.lye.alkalis]],
+        [recipe.water.method, str(recipe.water.value)],
+        [(line.material, _rate_parts(line.rate), line.at, line.water, line.prepared) for line in recipe.additions],
+        [(line.material, _rate_parts(line.rate), line.at) for line in recipe.scent],
+        [
+            (each.name, str(each.share), str(each.by_eye), [(name, str(part)) for name, part in each.gets])
+            for each in recipe.portions
+        ],
+        dict(recipe.process),
+        [part for name, place in recipe.places.items() for part in (name, place.line, place.column, place.field)],
+    )
+    if "\0" in recipe.notes:
+        return b""
+    return b"\0".join([*map(_as_json, parts), recipe.notes.encode("utf-8", "surrogatepass")])
+
+
+def _as_json(part: object) -> bytes:
+    return json.dumps(part, separators=(",", ":")).encode("ascii")
+
+
+def _rate_parts(rate: Rate) -> tuple[str, str, str]:
+    return str(rate.amount), rate.unit, rate.basis.value
+
+
+def parse_record(
+    record: bytes, slug: str, path: str | None, read_places: Callable[[], Mapping[str, Place]]
+) -> Recipe | None:
+    """The recipe that a record holds, under a name and from a path; None for what is no such record.
+
+    read_places: reads the places from the file's text, for when those of the record turn out to be none.
+    """
+    try:
+        head, oils, lye, water, additions, scent, portions, process, places, notes = record.split(b"\0")
+        name, purpose, formerly, based_on, conflicts = _head(head)
+        return Recipe(
+            slug=slug,
+            name=name,
+            oils=_oils(oils),
+            lye=_lye(lye),
+            water=_water(water),
+            purpose=purpose,
+            formerly=formerly,
+            based_on=based_on,
+            additions=_additions(additions),
+            scent=_scent(scent),
+            portions=_portions(portions),
+            process=_process(process),
+            notes=notes.decode("utf-8", "surrogatepass"),
+            conflicts=conflicts,
+            places=_RecordedPlaces(places, path, read_places),
+        )
+    except (ValueError, TypeError, LookupError, ArithmeticError, RecursionError):
+        return None
+
+
+@_remembering_parts
+def _head(part: bytes) -> tuple[str, str, tuple[str, ...], BasedOn | None, tuple[str, ...]]:
+    name, purpose, formerly, based_on, conflicts = json.loads(part)
+    base = None if based_on is None else BasedOn(*_texts(based_on))
+    return _text(name), _one_of(PURPOSES, purpose), _texts(formerly), base, _texts(conflicts)
+
+
+@_remembering_parts
+def _oils(part: bytes) -> tuple[OilLine, ...]:
+    lines = json.loads(part)
+    return tuple([OilLine(_text(material), _number(percent), _one_of(STAGES, at)) for material, percent, at in lines])
+
+
+@_remembering_parts
+def _lye(part: bytes) -> Lye:
+    by, superfat, alkalis = json.loads(part)
+    return Lye(_figures(alkalis), _number(superfat), _one_of((None, "mass", "moles"), by))
+
+
+@_remembering_parts
+def _water(part: bytes) -> Water:
+    method, value = json.loads(part)
+    return Water(_one_of(WATER_METHODS, method), _number(value))
+
+
+@_remembering_parts
+def _additions(part: bytes) -> tuple[Addition, ...]:
+    return tuple(
+        [
+            Addition(
+                _text(material),
+                _rate(*rate),
+                _one_of(STAGES, at),
+                _one_of((None, "replaces", "extra"), water),
+                _texts(prepared),
+            )
+            for material, rate, at, water, prepared in json.loads(part)
+        ]
+    )
+
+
+@_remembering_parts
+def _scent(part: bytes) -> tuple[ScentLine, ...]:
+    lines = json.loads(part)
+    return tuple([ScentLine(_text(material), _rate(*rate), _one_of(STAGES, at)) for material, rate, at in lines])
+
+
+@_remembering_parts
+def _portions(part: bytes) -> tuple[RecipePortion, ...]:
+    return tuple(
+        [
+            RecipePortion(_text(name), _number(share), _number(by_eye), _figures(gets))
+            for name, share, by_eye, gets in json.loads(part)
+        ]
+    )
+
+
+@_remembering_parts
+def _process(part: bytes) -> Mapping[str, str]:
+    process = json.loads(part)
+    if not isinstance(process, dict):
+        raise TypeError
+    for said in process.values():
+        _text(said)
+    return MappingProxyType(process)
+
+
 @lru_cache(maxsize=4096)
 def _number(text: str) -> Decimal:
     number = Decimal(_text(text))
@@ -44,42 +173,14 @@ def _number(text: str) -> Decimal:
     return number
 
 
-@lru_cache(maxsize=16_384)
-def _oil(material: str, percent: str, at: str) -> OilLine:
-    return OilLine(_text(material), _number(percent), _one_of(STAGES, at))
+def _figures(pairs: list[list[str]]) -> tuple[tuple[str, Decimal], ...]:
+    return tuple([(_text(name), _number(figure)) for name, figure in pairs])
 
 
-@lru_cache(maxsize=4096)
-def _water(method: str, value: str) -> Water:
-    return Water(_one_of(WATER_METHODS, method), _number(value))
-
-
-@lru_cache(maxsize=4096)
 def _rate(amount: str, unit: str, basis: str) -> Rate:
     rate = Rate(_number(amount), _text(unit), Basis(basis))
     _ = rate.is_volume  # a KeyError for what is no unit
     return rate
-
-
-@lru_cache(maxsize=4096)
-def _lye(superfat: str, by: str | None, *alkalis: str) -> Lye:
-    pairs = zip(alkalis[::2], alkalis[1::2], strict=True)
-    shares = tuple([(_text(material), _number(share)) for material, share in pairs])
-    return Lye(shares, _number(superfat), _one_of((None, "mass", "moles"), by))
-
-
-@lru_cache(maxsize=16_384)
-def _addition(
-    material: str, amount: str, unit: str, basis: str, at: str, water: str | None, *prepared: str
-) -> Addition:
-    rate = _rate(amount, unit, basis)
-    whose = _one_of((None, "replaces", "extra"), water)
-    return Addition(_text(material), rate, _one_of(STAGES, at), whose, _texts([*prepared]))
-
-
-@lru_cache(maxsize=16_384)
-def _scent(material: str, amount: str, unit: str, basis: str, at: str) -> ScentLine:
-    return ScentLine(_text(material), _rate(amount, unit, basis), _one_of(STAGES, at))
 
 
 def _text(part: str) -> str:
@@ -98,95 +199,6 @@ def _one_of(choices: Collection[_Word], part: _Word) -> _Word:
     if part not in choices:
         raise ValueError
     return part
-
-
-def render_record(recipe: Recipe) -> bytes:
-    """The record of a recipe that was read without a fault; empty for one that cannot be kept so."""
-    parts = [
-        recipe.name,
-        recipe.purpose,
-        recipe.formerly,
-        (recipe.based_on.recipe, recipe.based_on.version) if recipe.based_on is not None else None,
-        [(line.material, str(line.percent), line.at) for line in recipe.oils],
-        [str(recipe.lye.superfat), recipe.lye.by, *(str(part) for pair in recipe.lye.alkalis for part in pair)],
-        recipe.water.method,
-        str(recipe.water.value),
-        [(line.material, *_rate_parts(line.rate), line.at, line.water, *line.prepared) for line in recipe.additions],
-        [(line.material, *_rate_parts(line.rate), line.at) for line in recipe.scent],
-        [
-            (each.name, str(each.share), str(each.by_eye), [(name, str(part)) for name, part in each.gets])
-            for each in recipe.portions
-        ],
-        dict(recipe.process),
-        recipe.conflicts,
-    ]
-    places = [part for name, place in recipe.places.items() for part in (name, place.line, place.column, place.field)]
-    if "\0" in recipe.notes:
-        return b""
-    return b"\0".join([_as_json(parts), _as_json(places), recipe.notes.encode("utf-8", "surrogatepass")])
-
-
-def _as_json(parts: list[Any]) -> bytes:
-    return json.dumps(parts, separators=(",", ":")).encode("ascii")
-
-
-def _rate_parts(rate: Rate) -> tuple[str, str, str]:
-    return str(rate.amount), rate.unit, rate.basis.value
-
-
-def parse_record(
-    record: bytes, slug: str, path: str | None, read_places: Callable[[], Mapping[str, Place]]
-) -> Recipe | None:
-    """The recipe that a record holds, under a name and from a path; None for what is no such record.
-
-    read_places: reads the places from the file's text, for when those of the record turn out to be none.
-    """
-    try:
-        formula, _, rest = record.partition(b"\0")  # twice as quick as to split
-        kept_places, end, notes = rest.partition(b"\0")
-        if not end or b"\0" in notes:
-            return None
-        parts = _decode(formula.decode("ascii"))[0]
-        places = _RecordedPlaces(kept_places, path, read_places)
-        return _recipe(parts, places, notes.decode("utf-8", "surrogatepass"), slug)
-    except (ValueError, TypeError, LookupError, ArithmeticError, RecursionError):
-        return None
-
-
-def _recipe(parts: list[Any], places: Mapping[str, Place], notes: str, slug: str) -> Recipe:
-    name, purpose, formerly, based_on, oils, lye, method, water = parts[:8]
-    additions, scent, portions, process, conflicts = parts[8:]
-    if not isinstance(process, dict):
-        raise TypeError
-    for said in process.values():
-        _text(said)
-    return Recipe(
-        slug=slug,
-        name=_text(name),
-        oils=tuple([_oil(*line) for line in oils]),
-        lye=_lye(*lye),
-        water=_water(method, water),
-        purpose=_one_of(PURPOSES, purpose),
-        formerly=_texts(formerly),
-        based_on=None if based_on is None else BasedOn(*_texts(based_on)),
-        additions=tuple([_addition(*line) for line in additions]),
-        scent=tuple([_scent(*line) for line in scent]),
-        portions=tuple(
-            [
-                RecipePortion(
-                    _text(portion),
-                    _number(share),
-                    _number(by_eye),
-                    tuple([(_text(line), _number(part)) for line, part in gets]),
-                )
-                for portion, share, by_eye, gets in portions
-            ]
-        ),
-        process=MappingProxyType(process),
-        notes=notes,
-        conflicts=_texts(conflicts),
-        places=places,
-    )
 
 
 class _RecordedPlaces(Mapping[str, Place]):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -50,20 +51,20 @@ def test_half_a_record_gives_no_recipe_or_the_same_formula(cut: int) -> None:
 def test_a_part_of_another_kind_gives_no_recipe_or_one_that_can_be_told(data: st.DataObject) -> None:
     """Whatever stands where in a record, with brackets that close: no fault comes of it, then or later."""
     recipe = _full()
-    formula, places, notes = render_record(recipe).split(b"\0")
-    where = data.draw(st.sampled_from(["formula", "places"]))
-    parts = json.loads(formula if where == "formula" else places)
-    holder = parts
+    *formula, places, notes = render_record(recipe).split(b"\0")
+    is_place = data.draw(st.booleans())
+    parts = [json.loads(part) for part in ([places] if is_place else formula)]
+    holder: Any = parts
     while True:
         at = data.draw(st.sampled_from(sorted(holder)) if isinstance(holder, dict) else st.integers(0, len(holder) - 1))
         if not isinstance(holder[at], list | dict) or not holder[at] or data.draw(st.booleans()):
             break
         holder = holder[at]
     holder[at] = data.draw(st.sampled_from([None, 5, True, "", "x", "NaN", "1e99", "Infinity", [], {}, [[]], ["a"]]))
-    changed = json.dumps(parts).encode()
-    record = b"\0".join([changed, places, notes] if where == "formula" else [formula, changed, notes])
+    changed = [json.dumps(part).encode() for part in parts]
+    record = b"\0".join([*formula, *changed, notes] if is_place else [*changed, places, notes])
     again = parse_record(record, "full", "recipes/full.yaml", lambda: recipe.places)
-    if where == "places":
+    if is_place:
         assert again == recipe
     if again is not None:
         assert all(isinstance(place, Place) and isinstance(str(place), str) for place in again.places.values())
@@ -74,8 +75,8 @@ def test_a_part_of_another_kind_gives_no_recipe_or_one_that_can_be_told(data: st
 @pytest.mark.parametrize("broken", [b"", b"[", b"5", b'["lye",1,2]', b'["lye","1",2,"lye"]', b"\xff", b"[" * 200_000])
 def test_places_that_are_none_are_read_from_the_file(broken: bytes) -> None:
     recipe = _first()
-    formula, _, notes = render_record(recipe).split(b"\0")
-    again = parse_record(b"\0".join([formula, broken, notes]), "first", None, lambda: recipe.places)
+    *formula, _, notes = render_record(recipe).split(b"\0")
+    again = parse_record(b"\0".join([*formula, broken, notes]), "first", None, lambda: recipe.places)
     assert again is not None
     assert dict(again.places) == dict(recipe.places)
 

@@ -89,7 +89,7 @@ def cure(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
 def trace(trials: tuple[str, ...], target: str | None, width_mm: float) -> None:
     """How the batter of trials thickened over minutes, their portions one under another.
 
-    A portion poured before it thickened ends in an open arrow: the next stage would have come later.
+    A portion poured before it thickened ends in an open arrow: too thick to pour would have come later.
     """
     path = _demand_target(target, f"{'-'.join(trials[:3])}-trace")
     with open_chosen_bench() as bench, progress("drawing"):

@@ -73,7 +73,7 @@ def test_every_stage_that_was_reached_is_in_the_legend() -> None:
     chart = draw_trace(find_trace([halves("aaaa")]))
     words = {text.get_text() for axes in chart.axes for text in axes.texts}
     assert {"emulsion", "light trace", "medium trace", "thick trace", "too thick to pour", "scent in"} <= words
-    assert "poured: the next stage would have come later" in words
+    assert "poured: too thick to pour would have come later" in words
     assert "poured" not in words  # none was poured after it was too thick
 
 

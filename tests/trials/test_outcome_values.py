@@ -38,15 +38,48 @@ def whole(events: str, recipe: str = WHOLE_BATTER) -> Trial:
     return trial_of(f"events: [{events}]\n", plan_of(recipe))
 
 
-def test_a_portion_poured_before_light_trace_is_later_than_never_exact_and_never_missing() -> None:
-    trial = whole('{at: "0:00", what: lye in}, {at: "6:30", what: poured}')
-    assert values(trial, "time to light trace") == (OutcomeValue(None, "above", 6.5, None),)
+def noted(**stages: str) -> Trial:
+    """A batter that was poured at 9:30, with the stages given by their time."""
+    events = [f'{{at: "{at}", what: {stage.replace("_", " ")}}}' for stage, at in stages.items()]
+    return whole(", ".join([*events, '{at: "9:30", what: poured}']))
+
+
+def test_a_portion_poured_before_a_stage_of_which_all_thinner_ones_were_noted_is_later_than_never_exact() -> None:
+    later = (OutcomeValue(None, "above", 9.5, None),)
+    assert values(noted(emulsion="2:00"), "time to light trace") == later
+    assert values(noted(emulsion="unknown", light_trace="4:10"), "time to medium trace") == later
+    every = noted(emulsion="1:00", light_trace="4:10", medium_trace="8:00")
+    for told in (noted(), noted(light_trace="4:10"), every):
+        assert values(told, "time to thick trace") == later, "what holds a peak is not poured"
+
+
+@pytest.mark.parametrize(
+    ("stage", "stages"),
+    [
+        ("emulsion", {}),
+        ("light trace", {}),
+        ("medium trace", {}),
+        ("medium trace", {"light_trace": "4:10"}),
+        ("medium trace", {"emulsion": "2:00"}),
+    ],
+)
+def test_a_stage_that_nobody_wrote_down_is_no_stage_that_had_not_come(stage: str, stages: dict[str, str]) -> None:
+    trial = noted(**stages)
+    assert values(trial, f"time to {stage}") == ()
+    (missing,) = why_missing(trial, f"time to {stage}")
+    assert missing.why == f"{stage} was not recorded, nor that it had not come when it was poured"
+
+
+def test_that_a_stage_had_not_come_can_be_said_in_words() -> None:
+    text = "observations: [{age: 0 d, outcome: time to medium trace, value: later than 9:30}]\n"
+    events = 'events: [{at: "4:10", what: light trace}, {at: "9:30", what: poured}]\n'
+    trial = trial_of(events + text, plan_of(WHOLE_BATTER))
+    assert values(trial, "time to medium trace") == (OutcomeValue(None, "above", 9.5, None),)
 
 
 def test_a_stage_is_in_minutes_since_lye_in() -> None:
     trial = whole('{at: "4:10", what: light trace}, {at: "9:30", what: poured}')
     assert values(trial, "time to light trace") == (OutcomeValue(pytest.approx(250 / 60)),)
-    assert values(trial, "time to medium trace") == (OutcomeValue(None, "above", 9.5, None),)
 
 
 def test_a_stage_that_was_passed_unseen_lies_before_the_thicker_one_and_after_the_thinner() -> None:
@@ -199,7 +232,7 @@ portions:
   - {name: clove, share: 50, events: [{at: "3:30", what: scent in}, {at: "9:00", what: poured}]}
 """
     assert values(trial_of(text), "time to light trace") == (OutcomeValue(3.0),)
-    assert [value.portion for value in values(trial_of(text), "time to medium trace")] == ["plain", "clove"]
+    assert [value.portion for value in values(trial_of(text), "time to thick trace")] == ["plain", "clove"]
 
 
 def hardness(*readings: tuple[int, str]) -> Trial:

@@ -28,7 +28,7 @@ class Trace(TraceData):
 
 
 def find_trace(trials: Sequence[Trial]) -> Trace:
-    """How the batter of each portion thickened, from its timed events; pouring leaves later stages open."""
+    """How the batter of each portion thickened, from its timed events; pouring leaves open what was to come."""
     unique = list({trial.id: trial for trial in trials}.values())
     recipe, names = loaf_names(unique)
     rows: list[TraceRow] = []

@@ -19,7 +19,7 @@ class TraceMark:
 class TraceRow:
     """One portion of one trial. marks: in the order of thickening. scent_in, poured: in minutes since lye in.
 
-    is_open: whether it was poured while it could still be poured, so that every thicker stage lies later.
+    is_open: whether it was poured while it could still be poured, so that being too thick for it lies later.
     """
 
     trial: str

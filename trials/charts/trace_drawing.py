@@ -79,7 +79,7 @@ def _legend_items(trace: TraceData) -> list[tuple[str, str]]:
     if any(row.poured is not None and not row.is_open for row in trace.rows):
         items.append((_POURED, _POURED))
     if any(row.is_open for row in trace.rows):
-        items.append((_OPEN, "poured: the next stage would have come later"))
+        items.append((_OPEN, "poured: too thick to pour would have come later"))
     if any(mark.low != mark.high for row in trace.rows for mark in row.marks):
         items.append((_ABOUT, "somewhere between"))
     return items

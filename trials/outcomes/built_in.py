@@ -31,6 +31,12 @@ _DEFECTS = {
     "tunnels": "pockets or tunnels in the cut face, whatever is in them",
     "weeping": "drops or a film of liquid on the bar or in its pockets",
 }
+_UNTIL_THEN = "; later than pouring when it was poured before and {thinner} noted, else a gap in the record"
+_NOT_YET = {
+    "light trace": _UNTIL_THEN.format(thinner="emulsion was"),
+    "medium trace": _UNTIL_THEN.format(thinner="emulsion and light trace were"),
+    "thick trace": "; later than pouring when it was poured before",
+}
 
 
 def _times() -> tuple[Outcome, ...]:
@@ -39,7 +45,7 @@ def _times() -> tuple[Outcome, ...]:
             name=f"time to {stage}",
             scale=Scale.LOG_TIME,
             unit="min",
-            how=f"minutes from lye into oils until {how}; later than pouring when it was poured before",
+            how=f"minutes from lye into oils until {how}{_NOT_YET.get(stage, '')}",
             step=_D("0.1"),
             from_events=True,
         )

@@ -35,7 +35,9 @@ def find_span(trial: Trial, part: TrialPortion, outcome: str) -> Span | str:
 
 
 def _time_to(trial: Trial, part: TrialPortion, stage: str) -> Span | str:
-    """Since lye in; from the stage itself, else bounded by thinner and thicker stages, else later than pouring."""
+    """Since lye in; from the stage itself, else bounded by thinner and thicker stages, else later than pouring, where
+    the record tells that it had not come yet.
+    """
     order = TRACE_STAGES.index(stage)
     reached = _first(part.events, stage)
     if reached is not None:
@@ -53,7 +55,20 @@ def _time_to(trial: Trial, part: TrialPortion, stage: str) -> Span | str:
     poured = _first(part.events, "poured")
     if poured is None:
         return f"neither {stage} nor pouring was recorded with its time"
+    if not _would_be_noted(part, stage):
+        return f"{stage} was not recorded, nor that it had not come when it was poured"
     return Span(poured.at.low_s, None, _is_shared(trial, poured))
+
+
+def _would_be_noted(part: TrialPortion, stage: str) -> bool:
+    """Whether a stage that is not recorded had surely not come, rather than that nobody wrote it down.
+
+    That is so where every thinner stage was noted, which is how a record is kept in which a gap is none; and of thick
+    trace whatever was noted, since what holds a peak is not poured.
+    """
+    thinner = TRACE_STAGES[: TRACE_STAGES.index(stage)]
+    noted = {event.what for event in part.events}
+    return stage == "thick trace" or (bool(thinner) and noted.issuperset(thinner))
 
 
 def _working_time(trial: Trial, part: TrialPortion) -> Span | str:

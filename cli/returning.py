@@ -9,6 +9,7 @@ import click
 
 from cli.options import folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, WRONG_INPUT, finding_text, progress, say, say_json, say_next, width
+from cli.stops import say_stops
 
 if TYPE_CHECKING:
     from formulary.finding import Finding
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
 @click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words.")
 @click.option("--discard", is_flag=True, help="Throw away changes of the file that were not saved.")
 @folder_option
-def restore(version: str, why: str | None, discard: bool) -> None:
+def restore(version: str, why: str | None, discard: bool) -> int:
     """Bring a version of a recipe back, as a new save; a deleted file comes back too.
 
     RECIPE@latest with --discard throws away what was changed since the last save. TRIAL puts the record and the plan of
@@ -31,13 +32,16 @@ def restore(version: str, why: str | None, discard: bool) -> None:
 
     with open_chosen() as folder:
         if _names_a_trial(folder, version):
-            for path in open_bench(folder).restore(version, discard=discard):
+            restored_files = open_bench(folder).restore(version, discard=discard)
+            for path in restored_files:
                 say(f"{path} is again as it was saved.")
+            status = say_stops(folder, restored_files)
             say_next("formulary check tells whether all is well with it; formulary status what is not saved")
-            return
+            return status
         restored = folder.restore(version, why=why, discard=discard)
         say(f"{restored.slug} is again what {restored.name} was, and saved.")
     say_next(f"formulary history {restored.slug} shows the return")
+    return DONE
 
 
 def _names_a_trial(folder: Folder, wanted: str) -> bool:
@@ -58,31 +62,34 @@ def _names_a_trial(folder: Folder, wanted: str) -> bool:
 
 @click.command()
 @folder_option
-def undo() -> None:
+def undo() -> int:
     """Undo the last save, as a new save; again goes one step further back.
 
     What was undone is kept in history, and `redo` brings it back, until something else is saved.
     """
     with open_chosen() as folder:
-        _say_report(folder, folder.undo())
+        status = _say_report(folder, folder.undo())
     say_next("formulary undo once more goes one step further back; formulary redo brings this back")
+    return status
 
 
 @click.command()
 @folder_option
-def redo() -> None:
+def redo() -> int:
     """Bring back what the last undo took away, as a new save; again brings back the undo before it.
 
     Only while nothing else was saved since.
     """
     with open_chosen() as folder:
-        _say_report(folder, folder.redo())
+        status = _say_report(folder, folder.redo())
     say_next("formulary undo takes it away again; formulary history RECIPE shows the way")
+    return status
 
 
-def _say_report(folder: Folder, report: SaveReport) -> None:
+def _say_report(folder: Folder, report: SaveReport) -> int:
     gone = {path for path in report.paths if not (folder.root / path).exists()}
     say("\n".join([report.message, *(f"  {path}{'  removed' if path in gone else ''}" for path in report.paths)]))
+    return say_stops(folder, report.paths)
 
 
 @click.command()

@@ -9,6 +9,7 @@ import click
 
 from cli.options import folder_option, open_chosen
 from cli.output import is_asked, progress, say, say_next, width
+from cli.stops import say_stops
 
 if TYPE_CHECKING:
     from formulary.folder import Folder
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
 @click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
 @click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words; asked for at a terminal where not said.")
 @folder_option
-def save(recipes: tuple[str, ...], why: str | None) -> None:
+def save(recipes: tuple[str, ...], why: str | None) -> int:
     """Save every changed file of the formulary, or the recipes named, as one commit with the change in words.
 
     Every file below recipes/, materials/ and trials/ goes in, photos too; `status` lists them first. A file with a
@@ -27,6 +28,7 @@ def save(recipes: tuple[str, ...], why: str | None) -> None:
     yours that they use.
 
     Without -m, a terminal shows what would be saved and asks why, with a proposal to take; nothing is saved before.
+    Exit status 1 when it is saved, and a stop stands against a trial among the files.
     """
     from formulary.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
@@ -49,8 +51,10 @@ def save(recipes: tuple[str, ...], why: str | None) -> None:
             say("")
             _say_indented(report.message)
         follows = _what_next(folder, report)
-    say("")
+        say("")
+        status = say_stops(folder, report.paths)
     say_next(follows)
+    return status
 
 
 def _say_indented(text: str) -> None:

@@ -475,6 +475,14 @@ class Bench(TrialFiles):
         """
         return check_trial(trial, self.outcomes, today or date.today(), register=self.folder.register)
 
+    def find_stops(self, paths: Iterable[str]) -> tuple[Finding, ...]:
+        """The stops that stand against the trials that some files belong to, as `check` tells them."""
+        from formulary.finding import stops
+        from trials.file_checks import trial_ids_of
+
+        read = (self.read_trial(each)[0] for each in trial_ids_of(self, paths))
+        return tuple(finding for trial in read if trial is not None for finding in stops(self.check_trial(trial)))
+
     def check_files(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """What cannot be read as meant in the trials that some files belong to; a trial removed whole is no fault."""
         from trials.file_checks import check_paths

@@ -101,6 +101,13 @@ def check_paths(files: TrialFiles, paths: Iterable[str]) -> tuple[Finding, ...]:
     return in_file_order(finding for finding in findings if finding.severity is Severity.ERROR)
 
 
+def trial_ids_of(files: TrialFiles, paths: Iterable[str]) -> tuple[str, ...]:
+    """The ids of the trials that are here and that some paths belong to."""
+    named = dict.fromkeys(path.split("/")[2] for path in paths if _is_in_trial(path))
+    here = set(files.trial_ids()) if named else set()
+    return tuple(name for name in named if name in here)
+
+
 def _is_in_trial(path: str) -> bool:
     return path.startswith("trials/") and path.count("/") == 3
 

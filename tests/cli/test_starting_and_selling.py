@@ -212,6 +212,19 @@ def test_a_stop_that_is_told_is_the_exit_status_of_whatever_tells_it(formulary: 
     assert "discarded: the effective superfat" in " ".join(formulary("check").out.split())
 
 
+def test_a_stop_that_a_save_by_hand_or_a_step_back_brings_is_told_with_it(formulary: Run, home: Path) -> None:
+    trial = started(formulary)
+    path = trial_file(home, trial)
+    entry = "as_made:\n  - {line: olive-oil, weighed: 300 g}"
+    path.write_text(path.read_text(encoding="utf-8").replace("\nas_made:", f"\n{entry}"), encoding="utf-8")
+    for command, status in ((("save", "-m", "as it was"), 1), (("undo",), 0), (("redo",), 1)):
+        ran = formulary(*command)
+        assert (ran.status, "lye-excess" in ran.out) == (status, status == 1), command
+    path.unlink()
+    back = formulary("restore", trial)
+    assert (back.status, "lye-excess" in back.out) == (1, True)
+
+
 def test_a_stop_that_a_sale_overrides_by_its_code_is_told_as_a_warning_everywhere(formulary: Run, home: Path) -> None:
     (home / "materials").mkdir(exist_ok=True)
     (home / "materials/quay-scent.yaml").write_text(SCENT + "limit: {percent_of_product: 3.3}\n", encoding="utf-8")

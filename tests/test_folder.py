@@ -13,25 +13,12 @@ from formulary.errors import ChangedError, StorageError
 from formulary.identity import blob_id
 from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
 from formulary.status import find_status
-
-FIRST = "recipes/first-bar.yaml"
+from tests.new_formulary import FIRST, codes, edit
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Folder:
     return init_folder(tmp_path / "soap")
-
-
-def edit(folder: Folder, before: str, after: str, path: str = FIRST) -> None:
-    file = folder.root / path
-    text = file.read_text(encoding="utf-8")
-    assert before in text
-    file.write_text(text.replace(before, after), encoding="utf-8")
-    folder.refresh()
-
-
-def codes(raised: pytest.ExceptionInfo[InputError]) -> list[str]:
-    return [finding.code for finding in raised.value.findings]
 
 
 def test_a_new_formulary_is_saved_whole_and_its_example_can_be_weighed_out(folder: Folder) -> None:
@@ -67,7 +54,7 @@ def test_the_id_of_a_version_is_what_git_calls_its_file(folder: Folder) -> None:
 
 def test_a_version_is_found_by_every_way_of_naming_it(folder: Folder) -> None:
     first = folder.find_version("first-bar")
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="more superfat")
     second = folder.find_version("first-bar")
     for reference in ("first-bar@latest", f"first-bar@{second.id}", f"first-bar@{second.id[:6]}", "first-bar@2"):
@@ -112,14 +99,14 @@ def test_a_variant_remembers_its_parent_and_its_first_save_says_what_it_changed(
 
 
 def test_branching_from_a_file_with_unsaved_changes_is_refused(folder: Folder) -> None:
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     with pytest.raises(InputError) as raised:
         folder.branch("first-bar", "winter-clove")
     assert codes(raised) == ["parent-unsaved"]
 
 
 def test_a_save_keeps_the_file_byte_for_byte_and_says_the_change_in_words(folder: Folder) -> None:
-    edit(folder, "superfat: 5  ", "superfat: 6.50  # softer ")
+    edit(folder, FIRST, ("superfat: 5  ", "superfat: 6.50  # softer "))
     before = (folder.root / FIRST).read_bytes()
     report = folder.save_changed(why="softer for spring")
     assert report.paths == (FIRST,)
@@ -134,7 +121,7 @@ def test_a_save_keeps_the_file_byte_for_byte_and_says_the_change_in_words(folder
 
 def test_a_file_with_a_fault_is_not_saved_and_nothing_beside_it_is(folder: Folder) -> None:
     tip = folder.store.tip
-    edit(folder, "castor-oil: 5", "castor-oil: 4.5")
+    edit(folder, FIRST, ("castor-oil: 5", "castor-oil: 4.5"))
     folder.write(folder.branch("first-bar@latest", "fine-variant", set_field("superfat", "7")))
     with pytest.raises(InputError) as raised:
         folder.save_changed(why="both")
@@ -147,7 +134,7 @@ def test_a_file_with_a_fault_is_not_saved_and_nothing_beside_it_is(folder: Folde
 
 def test_a_broken_file_does_not_stop_work_on_the_others(folder: Folder) -> None:
     folder.save(folder.branch("first-bar@latest", "other-bar"), why="another")
-    edit(folder, "superfat: 5", "superfat: five")
+    edit(folder, FIRST, ("superfat: 5", "superfat: five"))
     assert not folder.batch("other-bar", oils="1000 g").is_stopped
     assert [finding.code for finding in folder.check() if finding.severity.value == "error"] == ["bad-value"]
 
@@ -170,7 +157,7 @@ def test_a_material_whose_file_cannot_be_read_is_not_weighed_out_by_other_values
 
 def test_restoring_brings_the_content_back_under_the_same_id(folder: Folder) -> None:
     first = folder.find_version("first-bar")
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="more")
     restored = restore_version(folder, "first-bar@1")
     assert restored.id == first.id
@@ -192,7 +179,7 @@ def test_a_deleted_recipe_comes_back(folder: Folder) -> None:
 
 def test_undo_is_a_new_save_and_can_be_undone(folder: Folder) -> None:
     before = folder.find_version("first-bar").id
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="more")
     after = folder.find_version("first-bar").id
     undo_last_save(folder)
@@ -203,9 +190,9 @@ def test_undo_is_a_new_save_and_can_be_undone(folder: Folder) -> None:
 
 
 def test_unsaved_work_is_never_overwritten_by_going_back(folder: Folder) -> None:
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="more")
-    edit(folder, "superfat: 6", "superfat: 7")
+    edit(folder, FIRST, ("superfat: 6", "superfat: 7"))
     held = (folder.root / FIRST).read_bytes()
     for go_back in (lambda: restore_version(folder, "first-bar@1"), lambda: undo_last_save(folder)):
         with pytest.raises(ChangedError):
@@ -214,7 +201,7 @@ def test_unsaved_work_is_never_overwritten_by_going_back(folder: Folder) -> None
 
 
 def test_a_renamed_recipe_keeps_its_history(folder: Folder) -> None:
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="more")
     renamed = rename_recipe(folder, "first-bar", "harbour-bar")
     assert renamed.recipe.formerly == ("first-bar",)
@@ -255,7 +242,7 @@ def test_a_recipe_cannot_be_renamed_to_be_called_nothing(folder: Folder) -> None
 
 
 def test_the_status_tells_unsaved_changes_in_words(folder: Folder) -> None:
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     (folder.root / "materials").mkdir()
     (folder.root / "materials/harbour-scent.yaml").write_text(
         "format: 1\nname: Harbour scent\nkind: fragrance\n", encoding="utf-8"
@@ -307,7 +294,7 @@ def test_a_file_that_was_deleted_by_mistake_comes_back_before_anything_is_saved(
 
 def test_unsaved_changes_are_thrown_away_only_when_asked(folder: Folder) -> None:
     held = (folder.root / FIRST).read_bytes()
-    edit(folder, "superfat: 5", "superfat: 7")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 7"))
     with pytest.raises(ChangedError) as raised:
         restore_version(folder, "first-bar@latest")
     assert "--discard" in raised.value.findings[0].do
@@ -318,7 +305,7 @@ def test_unsaved_changes_are_thrown_away_only_when_asked(folder: Folder) -> None
 
 @pytest.mark.parametrize("mishap", ["typo", "deleted", "deleted and saved"])
 def test_history_through_a_rename_does_not_hang_on_the_file_of_today(folder: Folder, mishap: str) -> None:
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="more")
     rename_recipe(folder, "first-bar", "harbour-bar")
     whole = [save.id for save in folder.history("harbour-bar")]

@@ -10,8 +10,7 @@ import pytest
 
 from formulary import Folder, InputError, init_folder, set_field
 from formulary.returning import name_version, redo_last_undo, rename_recipe, restore_version, undo_last_save
-
-FIRST = "recipes/first-bar.yaml"
+from tests.new_formulary import FIRST, edit
 
 
 @pytest.fixture
@@ -23,14 +22,6 @@ def put(folder: Folder, slug: str, line: str) -> None:
     """A copy of the first recipe under another name, with one more line."""
     text = (folder.root / FIRST).read_text(encoding="utf-8")
     (folder.root / f"recipes/{slug}.yaml").write_text(f"{text}{line}\n", encoding="utf-8")
-    folder.refresh()
-
-
-def edit(folder: Folder, before: str, after: str, path: str = FIRST) -> None:
-    file = folder.root / path
-    text = file.read_text(encoding="utf-8")
-    assert before in text
-    file.write_text(text.replace(before, after), encoding="utf-8")
     folder.refresh()
 
 
@@ -99,7 +90,7 @@ def test_a_recipe_never_takes_the_saves_of_another_that_there_is(folder: Folder)
 
 
 def test_of_two_recipes_that_claim_a_name_the_renamed_one_has_its_saves_and_the_copy_is_told(folder: Folder) -> None:
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="softer")
     rename_recipe(folder, "first-bar", "harbour-bar")
     copied = (folder.root / "recipes/harbour-bar.yaml").read_bytes()
@@ -115,7 +106,7 @@ def test_of_two_recipes_that_claim_a_name_the_renamed_one_has_its_saves_and_the_
         assert [finding.place.path for finding in told] == ["recipes/a-copy.yaml"]
         assert "harbour-bar" in told[0].what
         assert "take first-bar out" in told[0].do
-    edit(folder, "formerly: [first-bar]\n", "", "recipes/a-copy.yaml")
+    edit(folder, "recipes/a-copy.yaml", ("formerly: [first-bar]\n", ""))
     assert not [finding for finding in folder.check() if finding.code == "formerly-taken"]
 
 
@@ -131,7 +122,7 @@ def test_two_claims_that_nothing_saved_decides_go_to_the_recipe_that_was_saved_f
 
 def test_a_name_that_was_given_up_can_be_another_recipes_and_each_keeps_its_own_saves(folder: Folder) -> None:
     first = folder.find_version("first-bar").id
-    edit(folder, "superfat: 5", "superfat: 6")
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
     folder.save_changed(why="softer")
     rename_recipe(folder, "first-bar", "winter-2025")
     folder.save(folder.branch("winter-2025@latest", "first-bar", set_field("superfat", "8")), why="this winter's")

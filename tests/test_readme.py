@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import re
 import shlex
 from pathlib import Path
@@ -10,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from cli.main import COMMANDS, run
+from tests.nobodys_settings import leave_own_settings
 
 SOURCE = Path(__file__).parents[1]
 README = (SOURCE / "README.md").read_text(encoding="utf-8")
@@ -24,9 +24,7 @@ def blocks(language: str) -> list[str]:
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    for name in [name for name in os.environ if name.startswith("GIT_")]:
-        monkeypatch.delenv(name)
-    monkeypatch.setenv("HOME", str(tmp_path / "home"))
+    leave_own_settings(monkeypatch, tmp_path / "home")
     monkeypatch.chdir(tmp_path)
     return tmp_path
 

@@ -10,15 +10,15 @@ from pathlib import Path
 
 import pytest
 
-from formulary import Folder, SendBack, init_folder, open_folder, set_field, swap
-from formulary.errors import ChangedError, FormularyError, InputError, StopError
-from formulary.recipes.tweaks import add, drop
+from formulary import Folder, SendBack, open_folder, set_field
+from formulary.errors import ChangedError, InputError, StopError
+from formulary.recipes.tweaks import drop
 from formulary.returning import rename_recipe, restore_version
 from formulary.send_back_text import Standing
 from formulary.updating import apply_update, find_update
+from tests.new_formulary import CLOVE, codes, edit, with_clove
+from tests.new_formulary import FIRST as BASE
 
-BASE = "recipes/first-bar.yaml"
-CLOVE = "recipes/winter-clove.yaml"
 LESS_WATER = ("lye_concentration: 33", "lye_concentration: 35")
 PORTIONS = """\
 portions:
@@ -29,27 +29,10 @@ portions:
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Folder:
-    """A base and a variant of it: shea butter for some olive oil, clove, and a superfat of 6 %; split in two."""
-    made = init_folder(tmp_path / "soap")
-    clove = made.branch(
-        "first-bar@latest",
-        "winter-clove",
-        swap("8 %", "olive-oil", "shea-butter"),
-        add("clove-bud-oil", "1.2 % of oils"),
-        set_field("superfat", "6"),
-    )
-    made.save(clove, why="a clove bar")
+    """A base and a variant of it that is split in two."""
+    made = with_clove(tmp_path / "soap")
     save(made, CLOVE, ("notes:", f"{PORTIONS}notes:"))
     return made
-
-
-def edit(folder: Folder, path: str, *changes: tuple[str, str]) -> None:
-    text = (folder.root / path).read_text(encoding="utf-8")
-    for before, after in changes:
-        assert before in text
-        text = text.replace(before, after)
-    (folder.root / path).write_text(text, encoding="utf-8")
-    folder.refresh()
 
 
 def save(folder: Folder, path: str, *changes: tuple[str, str]) -> None:
@@ -63,10 +46,6 @@ def text_of(folder: Folder, path: str = BASE) -> str:
 
 def send(folder: Folder, *fields: str) -> SendBack:
     return folder.apply_send_back(folder.find_send_back("winter-clove", *fields))
-
-
-def codes(fault: pytest.ExceptionInfo[FormularyError]) -> list[str]:
-    return [finding.code for finding in fault.value.findings]
 
 
 def standings(found: SendBack) -> dict[str, str]:

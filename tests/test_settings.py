@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-import json
 from decimal import Decimal
-from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
-from ruamel.yaml import YAML
 
-import formulary
 from formulary.batch.settings_checks import check_settings
 from formulary.document import render_document
 from formulary.finding import MAX_FINDINGS
 from formulary.settings import Settings, for_calculation, parse_settings, settings_tree
+from tests.schemas import read_as_editor, read_schema
 
-SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "formulary.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("formulary")
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 EVERYTHING = """\
@@ -36,10 +33,6 @@ follow_up: {hardness: [28 d, 90 d]}
 """
 
 
-def data(text: str) -> Any:
-    return json.loads(json.dumps(YAML(typ="safe", pure=True).load(text), default=str))
-
-
 def test_every_key_is_read_and_passes_the_schema() -> None:
     settings, findings = parse_settings(EVERYTHING)
     assert findings == ()
@@ -52,7 +45,7 @@ def test_every_key_is_read_and_passes_the_schema() -> None:
     assert settings.checks_off == ("castor-much", "scent-much")
     assert set(settings.free) == {"outcomes", "events", "follow_up"}
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
-    VALIDATOR.validate(data(EVERYTHING))
+    VALIDATOR.validate(read_as_editor(EVERYTHING))
 
 
 def test_what_is_not_said_is_usual() -> None:
@@ -108,7 +101,7 @@ def test_what_the_reader_refuses_the_schema_refuses(before: str, after: str, cod
     _, findings = parse_settings(text)
     assert code in [finding.code for finding in findings]
     assert all(finding.place.line for finding in findings)
-    assert not VALIDATOR.is_valid(data(text))
+    assert not VALIDATOR.is_valid(read_as_editor(text))
 
 
 @pytest.mark.parametrize(

@@ -4,22 +4,21 @@ from __future__ import annotations
 
 import json
 import re
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
 import pytest
 from jsonschema import Draft202012Validator
-from ruamel.yaml import YAML
 
 from formulary.batch.settings_checks import check_settings
 from formulary.finding import has_errors
 from formulary.settings import parse_settings
+from tests.schemas import read_as_editor, read_schema
 from trials.due import read_follow_up
 from trials.outcomes.known import read_outcomes
 from trials.outcomes.outcome import DIRECTIONS, Scale
 
-SCHEMA = json.loads((files("formulary") / "schemas" / "formulary.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("formulary")
 VALIDATOR = Draft202012Validator(SCHEMA)
 WHOLE: dict[str, Any] = {
     "format": 1,
@@ -94,7 +93,7 @@ def test_the_files_that_we_write_fit(tmp_path: Path) -> None:
 
     init_folder(tmp_path / "soap", name="no: 1 # of ours").close()
     text = (tmp_path / "soap/formulary.yaml").read_text(encoding="utf-8")
-    VALIDATOR.validate(json.loads(json.dumps(YAML(typ="safe", pure=True).load(text), default=str)))
+    VALIDATOR.validate(read_as_editor(text))
 
 
 def test_every_key_stands_in_the_file_that_init_writes_and_can_be_taken_over(tmp_path: Path) -> None:
@@ -104,7 +103,7 @@ def test_every_key_stands_in_the_file_that_init_writes_and_can_be_taken_over(tmp
     text = (tmp_path / "soap/formulary.yaml").read_text(encoding="utf-8")
     shown = re.sub(r"^# ((?:  )*[a-z_]+.*:.*|  .*)$", r"\1", text, flags=re.MULTILINE)
     lines = [line for line in shown.splitlines() if not re.match(r"[A-Z]|percent, count", line)]
-    tree = json.loads(json.dumps(YAML(typ="safe", pure=True).load("\n".join(lines)), default=str))
+    tree = read_as_editor("\n".join(lines))
     assert set(tree) == set(SCHEMA["properties"])
     VALIDATOR.validate(tree)
     assert is_read_without_an_error(tree)

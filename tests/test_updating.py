@@ -12,41 +12,20 @@ from pathlib import Path
 
 import pytest
 
-from formulary import Folder, init_folder, open_folder, set_field, swap
+from formulary import Folder, open_folder, set_field
 from formulary.batch.overriding import demand_weighable
-from formulary.errors import ChangedError, FormularyError, InputError, StopError, StorageError
+from formulary.errors import ChangedError, InputError, StopError, StorageError
 from formulary.history_text import describe_history
-from formulary.recipes.tweaks import add
 from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
 from formulary.status import find_status
 from formulary.updating import apply_update, find_update
-
-BASE = "recipes/first-bar.yaml"
-CLOVE = "recipes/winter-clove.yaml"
+from tests.new_formulary import CLOVE, codes, edit, with_clove
+from tests.new_formulary import FIRST as BASE
 
 
 @pytest.fixture
 def folder(tmp_path: Path) -> Folder:
-    """A base and a variant of it: 8 % of olive oil became shea butter, clove came in, the superfat rose to 6 %."""
-    made = init_folder(tmp_path / "soap")
-    clove = made.branch(
-        "first-bar@latest",
-        "winter-clove",
-        swap("8 %", "olive-oil", "shea-butter"),
-        add("clove-bud-oil", "1.2 % of oils"),
-        set_field("superfat", "6"),
-    )
-    made.save(clove, why="a clove bar")
-    return made
-
-
-def edit(folder: Folder, path: str, *changes: tuple[str, str]) -> None:
-    text = (folder.root / path).read_text(encoding="utf-8")
-    for before, after in changes:
-        assert before in text
-        text = text.replace(before, after)
-    (folder.root / path).write_text(text, encoding="utf-8")
-    folder.refresh()
+    return with_clove(tmp_path / "soap")
 
 
 def save_base(folder: Folder, *changes: tuple[str, str], why: str = "the base") -> None:
@@ -60,10 +39,6 @@ def text_of(folder: Folder, path: str = CLOVE) -> str:
 
 def update(folder: Folder, variant: str = "winter-clove", **settle: str) -> None:
     apply_update(folder, find_update(folder, variant, settle={key.replace("_", "."): settle[key] for key in settle}))
-
-
-def codes(fault: pytest.ExceptionInfo[FormularyError]) -> list[str]:
-    return [finding.code for finding in fault.value.findings]
 
 
 LESS_WATER = ("lye_concentration: 33 ", "lye_concentration: 35 ")

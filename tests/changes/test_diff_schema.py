@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 
 import jsonschema
 import pytest
 
-import formulary
 from formulary.recipes.tweaks import Tweak, add, drop, set_field, swap
 from tests.changes.worked_out import compare, tweaked, version
+from tests.schemas import read_schema
 
-SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "diff.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("diff")
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 

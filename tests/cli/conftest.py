@@ -16,6 +16,7 @@ import pytest
 from cli.main import COMMANDS, run
 from cli.main import formulary as program
 from formulary.starting import init_folder
+from tests.nobodys_settings import leave_own_settings
 
 SOURCE = Path(__file__).parents[2]
 
@@ -60,12 +61,9 @@ def _commands_within(words: str, command: click.Command) -> Iterator[tuple[str, 
 
 @pytest.fixture(autouse=True)
 def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in list(os.environ):
-        if name.startswith("GIT_") or name in ("XDG_CONFIG_HOME", "NO_COLOR", "COLUMNS"):
-            monkeypatch.delenv(name)
     own = tmp_path_factory.mktemp("home")
     (own / ".gitconfig").write_text("[user]\n\tname = The maker\n\temail = maker@localhost\n", encoding="utf-8")
-    monkeypatch.setenv("HOME", str(own))
+    leave_own_settings(monkeypatch, own)
 
 
 @pytest.fixture(scope="session")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 from pathlib import Path
 
 import jsonschema
@@ -11,6 +10,7 @@ import pytest
 
 from tests.cli.conftest import Run
 from tests.cli.test_asking import ask
+from tests.schemas import read_schema
 
 BATCH = ("batch", "harbour-base", "--oils", "1000g")
 
@@ -40,7 +40,7 @@ def test_the_lye_is_only_in_something_that_was_weighed(formulary: Run) -> None:
 @pytest.mark.parametrize("flag", ["--lye-in", "--lye-apart"])
 @pytest.mark.parametrize("weighed", ["olive-oil 640 g", "sodium-hydroxide 200 g", "water 260 g", "clove-bud-oil 40 g"])
 def test_the_json_of_a_rescue_follows_its_schema(formulary: Run, home: Path, weighed: str, flag: str) -> None:
-    schema = json.loads((files("formulary") / "schemas" / "rescue.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("rescue")
     path = home / "recipes/harbour-base.yaml"
     scent = "scent:\n  - {material: clove-bud-oil, rate: 0.4 % of oils, at: trace}\n"
     path.write_text(path.read_text(encoding="utf-8") + scent, encoding="utf-8")

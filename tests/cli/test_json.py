@@ -5,7 +5,6 @@ from __future__ import annotations
 import copy
 import json
 from collections.abc import Iterator
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -14,8 +13,9 @@ from jsonschema import Draft202012Validator
 
 from tests.cli.conftest import BASE, Run
 from tests.cli.test_terminal import SCENTED
+from tests.schemas import read_schema
 
-SCHEMA = json.loads((files("formulary") / "schemas" / "batch.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("batch")
 # The keys of the issue that promised them, not of our own schema: a schema that loses one is caught here.
 PROMISED = {
     "": "recipe version purpose oils lye water superfat additions scent portions batter_grams findings",

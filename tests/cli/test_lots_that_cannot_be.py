@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 from pathlib import Path
 
 import jsonschema
 import pytest
 
 from tests.cli.conftest import Run
+from tests.schemas import read_schema
 
 
 @pytest.mark.usefixtures("home")
@@ -127,7 +127,7 @@ def test_lots_that_do_not_cover_a_batch_stop_it_and_only_are_a_proportion_when_t
 
 @pytest.mark.usefixtures("home")
 def test_the_lots_of_a_sitting_have_to_cover_all_its_loaves(formulary: Run) -> None:
-    schema = json.loads((files("formulary") / "schemas" / "sitting.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("sitting")
     register_two_lots(formulary)
     loaves = ("batch", "harbour-base", "harbour-base", "--oils", "1000g")
     for_one = (*loaves, "--lot", "olive-oil=OL-7 400 g", "--lot", "olive-oil=OL-8 200 g")

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +13,7 @@ from referencing import Registry, Resource
 
 from tests.cli.conftest import BASE, Run, every_command
 from tests.cli.test_terminal import SCENTED
+from tests.schemas import read_schema
 
 WITH_JSON = [
     name for name, command in every_command() if any("--json" in getattr(each, "opts", ()) for each in command.params)
@@ -21,11 +21,8 @@ WITH_JSON = [
 
 
 def schema_of(command: str) -> dict[str, Any]:
-    """`trial list` is `trial-list.schema.json`, in whichever package it stands."""
-    name = f"{command.replace(' ', '-')}.schema.json"
-    found = [files(package) / "schemas" / name for package in ("formulary", "trials")]
-    (there,) = [path for path in found if path.is_file()]
-    return dict(json.loads(there.read_text(encoding="utf-8")))
+    """`trial list` is `trial-list.schema.json`."""
+    return dict(read_schema(command.replace(" ", "-")))
 
 
 BESIDE = Registry().with_resource("batch.schema.json", Resource.from_contents(schema_of("batch")))

@@ -6,7 +6,6 @@ from __future__ import annotations
 import json
 import re
 import subprocess
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +15,7 @@ import pytest
 from formulary import open_folder
 from formulary.batch.size import Size
 from tests.cli.conftest import BASE, Run
+from tests.schemas import read_schema
 from trials import open_bench
 from trials.starting import Loaf
 
@@ -125,7 +125,7 @@ def test_a_wrong_number_of_sizes_is_refused_with_what_to_write(formulary: Run, a
 
 
 def test_the_json_of_a_sitting_follows_its_schema_also_while_a_loaf_is_stopped(formulary: Run, quay: Path) -> None:
-    schema = json.loads((files("formulary") / "schemas" / "sitting.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("sitting")
     (quay / "recipes/strong.yaml").write_text(HARD.replace("superfat: 5", "superfat: -3"), encoding="utf-8")
     stronger = HARD.replace("lye_concentration: 33", "lye_concentration: 36")
     (quay / "recipes/stronger.yaml").write_text(stronger, encoding="utf-8")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -13,11 +12,9 @@ from jsonschema import Draft202012Validator
 from tests.cli.conftest import Run, run_apart
 from tests.cli.test_json import each_key_removed
 from tests.cli.test_terminal import COLOUR, on_a_terminal
+from tests.schemas import read_schema
 
-SCHEMAS = {
-    name: json.loads((files("formulary") / "schemas" / f"{name}.schema.json").read_text(encoding="utf-8"))
-    for name in ("update", "diff")
-}
+SCHEMAS = {name: read_schema(name) for name in ("update", "diff")}
 VARIANT = "recipes/midwinter-clove.yaml"
 PROMISED = {
     "": "recipe version sentence base saves decisions changes conflicts findings applied",

@@ -12,14 +12,12 @@ import pytest
 
 from formulary.store import suspects
 from tests.hostile.canary import Canary, make_canary
+from tests.nobodys_settings import leave_own_settings
 
 
 @pytest.fixture(autouse=True)
 def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    for name in list(os.environ):
-        if name.startswith("GIT_") or name == "XDG_CONFIG_HOME":
-            monkeypatch.delenv(name)
-    monkeypatch.setenv("HOME", str(tmp_path_factory.mktemp("home")))
+    leave_own_settings(monkeypatch, tmp_path_factory.mktemp("home"))
     monkeypatch.setattr(suspects, "SMALL", 0)  # so that git is asked about every folder, as about a large one
 
 

@@ -2,21 +2,16 @@
 
 from __future__ import annotations
 
-import json
-from pathlib import Path
-from typing import Any
-
 import jsonschema
 import pytest
-from ruamel.yaml import YAML
 
-import formulary
 from formulary.chemistry.acids import ACIDS
 from formulary.materials.model import GROUPS, MaterialKind
 from formulary.materials.read import parse_material
 from tests.materials.test_reading_a_material_file import EVERYTHING, FAULTS
+from tests.schemas import read_as_editor, read_schema
 
-SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "material.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("material")
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 # What a schema cannot say of a file: sums, order, other fields, keys that stand twice.
@@ -36,11 +31,6 @@ BEYOND_A_SCHEMA = {
 }
 
 
-def data(text: str) -> Any:
-    """The file as an editor's YAML 1.2 reader sees it, dates as text."""
-    return json.loads(json.dumps(YAML(typ="safe", pure=True).load(text), default=str))
-
-
 def known_keys(text: str, within: str = "") -> set[str]:
     """The keys that the reader knows, as it tells them of an unknown one."""
     _, findings = parse_material(text, "m.yaml", "thing")
@@ -56,7 +46,7 @@ def test_the_schema_is_one() -> None:
 
 
 def test_every_key_of_the_format_passes() -> None:
-    VALIDATOR.validate(data(EVERYTHING))
+    VALIDATOR.validate(read_as_editor(EVERYTHING))
 
 
 def test_reader_and_schema_know_the_same_keys() -> None:
@@ -74,4 +64,4 @@ def test_reader_and_schema_know_the_same_words() -> None:
 
 @pytest.mark.parametrize(("text", "code"), [(text, code) for text, code in FAULTS if code not in BEYOND_A_SCHEMA])
 def test_what_the_reader_refuses_the_schema_refuses_where_it_can(text: str, code: str) -> None:
-    assert not VALIDATOR.is_valid(data(text)), code
+    assert not VALIDATOR.is_valid(read_as_editor(text)), code

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import jsonschema
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from ruamel.yaml import YAML
 
-import formulary
 from formulary.recipes.model import COVERS, PROCESS_AMOUNTS, PURPOSES, STAGES, WATER_METHODS, Recipe
 from formulary.recipes.read import PREPARED, parse_recipe
 from tests.laws.strategies import written_recipes
+from tests.schemas import read_as_editor, read_schema
 
-SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "recipe.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("recipe")
 VALIDATOR = jsonschema.Draft202012Validator(SCHEMA)
 
 # What a schema cannot say of a file: sums, keys that stand twice, one line that depends on another, a bound on a
@@ -32,11 +30,6 @@ BEYOND_A_SCHEMA = {
     "duplicate-line",
     "volume-refused",
 }
-
-
-def data(text: str) -> Any:
-    """The file as an editor's YAML 1.2 reader sees it."""
-    return json.loads(json.dumps(YAML(typ="safe", pure=True).load(text.removeprefix("\ufeff")), default=str))
 
 
 def codes(tree: Any) -> set[str]:
@@ -84,7 +77,7 @@ def test_reader_and_schema_know_the_same_keys(text: str, path: tuple[str, ...]) 
 
 @given(written_recipes())
 def test_every_valid_recipe_passes_in_every_layout(written: tuple[Recipe, str]) -> None:
-    VALIDATOR.validate(data(written[1]))
+    VALIDATOR.validate(read_as_editor(written[1]))
 
 
 def places(tree: Any) -> list[tuple[Any, Any]]:
@@ -103,7 +96,7 @@ JUNK = (None, True, -5, 10**9, 0.5, "", "junk", "Two Words", "5 parsecs", [], [1
 def test_reader_and_schema_agree_on_broken_recipes_where_a_schema_can_tell(
     written: tuple[Recipe, str], draw: st.DataObject
 ) -> None:
-    tree = data(written[1])
+    tree = read_as_editor(written[1])
     container, key = draw.draw(st.sampled_from(places(tree)))
     change = draw.draw(st.sampled_from(["replace", "drop", "add"]))
     if change == "drop":

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import subprocess
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -10,17 +9,14 @@ from pathlib import Path
 import pytest
 
 from formulary.store import Store, init_store
+from tests.nobodys_settings import leave_own_settings
 
 RunGit = Callable[..., str]
 
 
 @pytest.fixture(autouse=True)
 def _own_settings(tmp_path_factory: pytest.TempPathFactory, monkeypatch: pytest.MonkeyPatch) -> None:
-    home = tmp_path_factory.mktemp("home")
-    for name in list(os.environ):
-        if name.startswith("GIT_") or name == "XDG_CONFIG_HOME":
-            monkeypatch.delenv(name)
-    monkeypatch.setenv("HOME", str(home))
+    leave_own_settings(monkeypatch, tmp_path_factory.mktemp("home"))
 
 
 @pytest.fixture

@@ -8,7 +8,6 @@ import subprocess
 import sys
 from dataclasses import replace
 from decimal import Decimal
-from importlib.resources import files
 from pathlib import Path
 
 import jsonschema
@@ -17,6 +16,7 @@ import pytest
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.settings import Settings
+from tests.schemas import read_schema
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.comparison.compare import compare_trials
 from trials.comparison.comparison import Comparison
@@ -362,7 +362,7 @@ def test_the_day_of_a_recipe_with_a_long_name_is_cut_off_no_line() -> None:
 
 
 def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
-    schema = json.loads((files("trials") / "schemas" / "compare.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("compare")
     for some in ([ONE, OTHER], [HALVES], ALL, []):
         tree = json.loads(json.dumps(compare_trials(some, ALL).to_json(), allow_nan=False))
         jsonschema.validate(tree, schema)

@@ -9,11 +9,11 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-import formulary
 from formulary import InputError, init_folder
 from formulary.batch.figures import portion_figures
 from formulary.changes.text import render_changes
 from formulary.text_table import text_width
+from tests.schemas import read_schema
 from trials.bench import Bench, open_bench
 from trials.effective import effective_portion, effective_pot, materials_of
 from trials.model import Trial
@@ -21,7 +21,7 @@ from trials.record import as_made
 
 from .examples import folder_with
 
-SCHEMA = json.loads((Path(formulary.__file__).parent / "schemas" / "diff.schema.json").read_text(encoding="utf-8"))
+SCHEMA = read_schema("diff")
 
 TWO_HALVES = """\
 format: 1

@@ -9,7 +9,6 @@ from collections.abc import Sequence
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
-from importlib.resources import files
 from statistics import NormalDist
 from typing import Any
 
@@ -19,6 +18,7 @@ import pytest
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.version import Version
 from formulary.settings import Settings
+from tests.schemas import read_schema
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.answer.sentence import over_all_sentence
 from trials.answer.text import render_explanation
@@ -272,7 +272,7 @@ def test_no_line_is_wider_than_asked(width: int) -> None:
 
 
 def test_the_json_follows_its_schema_and_keeps_the_agreed_keys() -> None:
-    schema = json.loads((files("trials") / "schemas" / "explain.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("explain")
     answers = [clove_answer(), explain_outcome([], WORKING), explain_outcome(history(together=True), WORKING)]
     for answer in answers:
         tree = json.loads(json.dumps(answer.to_json(), allow_nan=False))
@@ -415,7 +415,7 @@ def test_grades_say_what_a_step_makes_of_an_even_chance_and_quantities_do_not() 
     middle, low, high = effect.even_chance_becomes
     assert low <= NormalDist().cdf(1.6) <= high
     assert 0.5 < low < middle < high
-    schema = json.loads((files("trials") / "schemas" / "explain.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("explain")
     jsonschema.validate(json.loads(json.dumps(answer.to_json(), allow_nan=False)), schema)
     assert "Intervals hold the true effect" in " ".join(render_explanation(answer, 80).split())
     assert "makes a higher grade of ash at 28 d likelier (" in answer.sentence

@@ -7,7 +7,6 @@ import random
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
-from importlib.resources import files
 from math import log
 from statistics import NormalDist
 
@@ -19,6 +18,7 @@ from formulary.errors import InputError
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.version import Version
 from formulary.settings import Settings
+from tests.schemas import read_schema
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
@@ -169,7 +169,7 @@ def test_each_proposal_changes_something_else_and_says_what_each_result_would_me
 
 
 def test_the_json_follows_its_schema() -> None:
-    schema = json.loads((files("trials") / "schemas" / "next.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("next")
     proposed = find_next_trials(answer(), register(), Settings())
     assert proposed
     empty = explain_outcome([], WORKING)

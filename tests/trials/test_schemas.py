@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import json
-from importlib.resources import files
 from typing import Any
 
 import jsonschema
 import pytest
-from ruamel.yaml import YAML
 
 from formulary.batch.model import ROLES
 from formulary.recipes.model import COVERS, STAGES
+from tests.schemas import read_as_editor, read_schema
 from trials.model import DECISIONS, EVENT_WORDS, HANDLING_WORDS
 from trials.outcomes.built_in import BUILT_IN
 from trials.plan import parse_plan, render_plan
@@ -58,7 +56,7 @@ notes: none
 
 
 def validator(name: str) -> jsonschema.Draft202012Validator:
-    schema = json.loads((files("trials") / "schemas" / f"{name}.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema(name)
     jsonschema.Draft202012Validator.check_schema(schema)
     return jsonschema.Draft202012Validator(schema)
 
@@ -67,9 +65,7 @@ TRIAL_SCHEMA, PLANNED_SCHEMA = validator("trial"), validator("planned")
 
 
 def data(text: str) -> Any:
-    """The file as an editor's YAML 1.2 reader sees it, dates as text."""
-    loaded = YAML(typ="safe", pure=True).load(text.replace("VERSION", plan_of().version))
-    return json.loads(json.dumps(loaded, default=str))
+    return read_as_editor(text.replace("VERSION", plan_of().version))
 
 
 def known_keys(text: str, within: str) -> set[str]:

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from functools import lru_cache
-from importlib.resources import files
 
 import jsonschema
 
 from formulary.settings import Settings
+from tests.schemas import read_schema
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
@@ -116,6 +116,6 @@ def test_a_trial_that_cannot_be_told_of_gets_the_reason() -> None:
 
 
 def test_the_json_of_one_trial_follows_its_schema() -> None:
-    schema = json.loads((files("trials") / "schemas" / "explain.schema.json").read_text(encoding="utf-8"))
+    schema = read_schema("explain")
     for answer in (ask(history()[9]), ask(history()[0]), explain_outcome(steady(2, BASE, ("9:00",)), WORKING)):
         jsonschema.validate(json.loads(json.dumps(answer.to_json(), allow_nan=False)), schema)

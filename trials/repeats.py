@@ -8,26 +8,12 @@ from trials.factors.portion_facts import FORMULA, Aspect, Fact, LotShares, Pour
 from trials.factors.steps import TENTH
 
 
-def is_repeat(pour: Pour, other: Pour) -> bool:
-    """Whether two pours are repeats: the same effective formula, lots, mould, cover and what was done to them after
-    pouring, conditions within a step.
-    """
-    if any(differs(aspect, pour, other) for aspect in pour.facts):
-        return False
-    return not any(differs(aspect, pour, other) for aspect in other.facts if aspect not in pour.facts)
-
-
-def differs(aspect: Aspect, pour: Pour, other: Pour) -> bool:
-    """Whether two pours differ in an aspect by more than repeats may; what was not recorded does not differ.
-
-    The formula may differ by a tenth of a step (a last gram), conditions and blending by a step. What was done, a
-    rebatch or a fan, was not done otherwise: there is nothing between.
-    """
-    return facts_differ(aspect, pour.fact(aspect), other.fact(aspect), condition_steps=1.0)
-
-
 def facts_differ(aspect: Aspect, one: Fact, two: Fact, *, condition_steps: float) -> bool:
-    """The same of two facts. condition_steps: by how much conditions and blending may differ, in steps."""
+    """Whether two facts about an aspect differ by more than they may; what was not recorded does not differ.
+
+    The formula may differ by a tenth of a step (a last gram), conditions and blending by so many steps. What was done,
+    a rebatch or a fan, was not done otherwise: there is nothing between.
+    """
     if one is None or two is None:
         return False
     if isinstance(one, float) and isinstance(two, float):
@@ -41,18 +27,56 @@ def facts_differ(aspect: Aspect, one: Fact, two: Fact, *, condition_steps: float
     return one != two
 
 
+class _Repeats:
+    """Pours that all repeat one another: the same effective formula, lots, mould, cover and what was done to them after
+    pouring, conditions within a step.
+
+    Of each aspect only the ends are kept, further than which no two of them lie apart; of what has no order, each once.
+    """
+
+    def __init__(self, row: int, pour: Pour) -> None:
+        self.rows = [row]
+        self._first = pour
+        self._trials = {pour.trial.id}
+        self._ends: dict[Aspect, tuple[Fact, ...]] = {aspect: (fact,) for aspect, fact in pour.facts.items()}
+
+    def takes(self, pour: Pour) -> bool:
+        """Whether a pour repeats every one of them; portions of one trial never do: they share their batter's luck."""
+        return pour.trial.id not in self._trials and not any(
+            facts_differ(aspect, end, pour.fact(aspect), condition_steps=1.0)
+            for aspect in self._aspects(pour)
+            for end in self._known(aspect)
+        )
+
+    def add(self, row: int, pour: Pour) -> None:
+        """Take one more in."""
+        for aspect in self._aspects(pour):
+            facts = dict.fromkeys((*self._known(aspect), pour.fact(aspect)))
+            numbers = [fact for fact in facts if isinstance(fact, float)]
+            ends = dict.fromkeys((min(numbers), max(numbers))) if numbers else {}
+            self._ends[aspect] = (*ends, *(fact for fact in facts if not isinstance(fact, float)))
+        self.rows.append(row)
+        self._trials.add(pour.trial.id)
+
+    def _aspects(self, pour: Pour) -> tuple[Aspect, ...]:
+        return (*self._ends, *(aspect for aspect in pour.facts if aspect not in self._ends))
+
+    def _known(self, aspect: Aspect) -> tuple[Fact, ...]:
+        """The ends of an aspect; of one that none of them has, what it means that they have none."""
+        return self._ends.get(aspect) or (self._first.fact(aspect),)
+
+
 def find_repeats(pours: Sequence[Pour]) -> tuple[tuple[int, ...], ...]:
     """Groups of pours that repeat one another, as positions; a pour without a repeat is a group of its own.
 
-    Portions of one trial never repeat one another: they share their batter's luck.
+    A pour is of a group only when it repeats all of it: two that lie a step apart on either side of a third, or of
+    different lots beside one of a lot that nobody noted, are no repeats.
     """
-    groups: list[list[int]] = []
+    groups: list[_Repeats] = []
     for row, pour in enumerate(pours):
-        for group in groups:
-            apart = all(pours[member].trial.id != pour.trial.id for member in group)
-            if apart and is_repeat(pours[group[0]], pour):
-                group.append(row)
-                break
+        group = next((group for group in groups if group.takes(pour)), None)
+        if group is None:
+            groups.append(_Repeats(row, pour))
         else:
-            groups.append([row])
-    return tuple(tuple(group) for group in groups)
+            group.add(row, pour)
+    return tuple(tuple(group.rows) for group in groups)

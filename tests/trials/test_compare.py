@@ -176,6 +176,16 @@ def test_what_else_differed_a_little_is_named_and_more_than_a_little_makes_no_pa
     assert ("besides, room 19 to 20.5 °C" in text) == bool(slight)
 
 
+def test_pours_of_two_lots_make_no_pair_for_another_thing_where_a_repeat_has_no_lot_noted() -> None:
+    unnoted = trial(BASE, "aaaa", 0, working="12:00")
+    old = trial(BASE, "bbbb", 7, working="12:30", lots={"olive-oil": "A-1"})
+    new = trial(BASE, "cccc", 14, working="8:00", lots={"olive-oil": "B-1"}, room="24")
+    assert compare_trials([old], [unnoted, old, new]).one_changes == ()
+    as_before = trial(BASE, "cccc", 14, working="8:00", lots={"olive-oil": "A-1"}, room="25")
+    (pair,) = compare_trials([old], [unnoted, old, as_before]).one_changes
+    assert (pair.before, pair.factor.factor) == ("aaaa +1", "room")
+
+
 def test_a_cover_after_pouring_is_no_pair_for_how_the_batter_thickened() -> None:
     def covered(code: str, cover: str, working: str, gel: str) -> Trial:
         one = trial(BASE, code, working=working, seen={"gel": gel})

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import combinations, permutations
+from typing import Any
+
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy import stats
 
 from tests.trials.invented import steady, trial, version
 from trials.noise import find_noise
 from trials.outcomes.known import find_outcomes
 from trials.pours import PourBook
+from trials.repeats import find_repeats
 from trials.seen import find_seen
 from trials.student_t import chance_of_more
 
@@ -92,3 +98,54 @@ def test_portions_of_one_trial_are_no_repeats_of_one_another() -> None:
     book = PourBook((trial(BASE, "aaaa", portions=portions),))
     left, right = book.all_pours()
     assert book.repeat_group(left) != book.repeat_group(right)
+
+
+@pytest.mark.parametrize("order", list(permutations(range(3))))
+@pytest.mark.parametrize(
+    "records",
+    [
+        [{"lots": {}}, {"lots": {"olive-oil": "A-1"}}, {"lots": {"olive-oil": "B-1"}}],
+        [{"room": "18"}, {"room": "13.1"}, {"room": "22.9"}],
+    ],
+    ids=["a lot that nobody noted", "rooms a step to either side"],
+)
+def test_pours_that_differ_are_no_repeats_for_being_alike_to_a_third(
+    records: list[dict[str, Any]], order: tuple[int, ...]
+) -> None:
+    codes = ("aaaa", "bbbb", "cccc")  # the second and third differ from one another, not from the first
+    trials = [trial(BASE, codes[k], day, working="12:00", **records[k]) for day, k in enumerate(order)]
+    book = PourBook(trials)
+    _, second, third = sorted(book.all_pours(), key=lambda pour: pour.trial.id.rpartition("-")[2])
+    assert book.repeat_group(second) != book.repeat_group(third)
+    assert len({book.repeat_group(pour) for pour in book.all_pours()}) == 2
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["", "A-1", "B-1"]), st.integers(15, 30), st.sampled_from([None, 30, 45, 60]), st.booleans()
+        ),
+        min_size=1,
+        max_size=9,
+    )
+)
+@settings(max_examples=40)
+def test_each_repeat_is_one_of_every_other_of_its_group(rows: list[tuple[str, int, int | None, bool]]) -> None:
+    honey = version("honey", additions="material: honey, rate: 2 % of oils, at: trace, water: replaces")
+    trials = [
+        trial(
+            honey if sweet else BASE,
+            f"p{k:03d}",
+            k,
+            room=str(room),
+            blending=blending,
+            lots={"olive-oil": lot} if lot else {},
+        )
+        for k, (lot, room, blending, sweet) in enumerate(rows)
+    ]
+    pours = PourBook(trials).all_pours()
+    groups = find_repeats(pours)
+    assert sorted(row for group in groups for row in group) == list(range(len(pours)))
+    for group in groups:
+        for one, two in combinations(group, 2):
+            assert find_repeats([pours[one], pours[two]]) == ((0, 1),)

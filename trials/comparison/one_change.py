@@ -9,7 +9,7 @@ from trials.comparison.compared import SLIGHT, ComparedFactor, ComparedOutcome, 
 from trials.comparison.differing import is_worth_a_line, together
 from trials.contrast import Contrast, find_contrast
 from trials.factors.factors import name_aspects, say_aspect
-from trials.factors.portion_facts import FORMULA, Aspect, Pour
+from trials.factors.portion_facts import FORMULA, Aspect, Fact, Pour
 from trials.factors.possible import can_act
 from trials.outcomes.find import find_values
 from trials.outcomes.value import OutcomeValue
@@ -61,11 +61,15 @@ def _aspects(before: Group, after: Group) -> list[Aspect]:
 
 
 def _differs(aspect: Aspect, before: Group, after: Group) -> bool:
-    if aspect.kind in FORMULA:
-        one, two = before[0].fact(aspect), after[0].fact(aspect)
-    else:
-        one, two = together(aspect, before), together(aspect, after)
+    one, two = (
+        _first_known(aspect, group) if aspect.kind in FORMULA else together(aspect, group) for group in (before, after)
+    )
     return facts_differ(aspect, one, two, condition_steps=SLIGHT)
+
+
+def _first_known(aspect: Aspect, group: Group) -> Fact:
+    """What repeats share, also where the first of them does not say it."""
+    return next((fact for pour in group if (fact := pour.fact(aspect)) is not None), None)
 
 
 def _fallen(risen: Aspect, before: Group, after: Group) -> Aspect | None:

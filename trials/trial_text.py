@@ -7,7 +7,7 @@ from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.batch.model import PotLine
+from formulary.batch.model import WHOLE, PotLine
 from formulary.batch.weigh_out_text import render_findings
 from formulary.data_table import Table, TableColumn
 from formulary.finding import Finding
@@ -19,15 +19,16 @@ from trials.effective import effective_portion, expected_cure, pot_of_batter
 from trials.identity import code_of
 from trials.model import Event, Trial
 from trials.on_day import as_it_stood
-from trials.outcomes.find import outcome_values
+from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
-from trials.outcomes.times import start_words
+from trials.outcomes.times import first_to_record, start_words
 from trials.outcomes.value import OutcomeValue
 from trials.portions_text import render_portions, superfat_words
 from trials.sale_text import decision_words, sale_words
 from trials.sentences import say_value
 from trials.words import STAGES, as_made_words, degree_words, hour_words, taken_in_words
 
+WORKING_TIME = "working time"
 _HEADLINE_COUNT = 3
 # What is told of a trial in a line, where it was observed; then the others in the order of their definitions.
 _HEADLINES = ("seized", "riced", "separated", "working time", "gel", "hardness", "cracked", "time to light trace")
@@ -74,6 +75,8 @@ def render_trial(
     observed = list(_outcome_rows(trial, outcomes))
     if observed:
         lines += ["", *render_rows([Row("what was observed", ("value",)), *observed], width=width)]
+    for text in _no_working_time(trial, outcomes):
+        lines += paragraph(text, width=width, indent=4)
     lines += ["", *_decision(trial, width, register, today)]
     if trial.notes.strip():
         lines += ["", *paragraph(trial.notes.strip(), width=width, indent=2)]
@@ -237,12 +240,34 @@ def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row
         if value.n > 1:
             spread = "" if value.spread is None else f", spread {value.spread:.2g}"
             details.append(f"n {value.n}{spread}")
-        part = trial.part(value.portion) if outcome.name == "working time" and value.portion else None
-        if part is not None:
+        part = trial.part(value.portion or WHOLE)
+        if outcome.name == WORKING_TIME and part is not None and not _is_observed(trial, WORKING_TIME):
             details.append(start_words(trial, part))
         if value.is_interpolated:
             details.append("between two readings")
         yield Row(label, (say_value(outcome, value),), ", ".join(part for part in details if part), 4)
+
+
+def _is_observed(trial: Trial, outcome: str) -> bool:
+    """Whether it was written down as a value, rather than worked out from the events."""
+    return any(seen.outcome == outcome for seen in trial.observations)
+
+
+def _no_working_time(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[str]:
+    """Why a portion that was poured, or was too thick for it, has no working time, and what would give it one."""
+    for found in find_values(trial, outcomes[WORKING_TIME]) if WORKING_TIME in outcomes else ():
+        part = trial.part(found.portion or WHOLE)
+        ended = part is not None and any(event.what in ("too thick to pour", "poured") for event in part.events)
+        if isinstance(found, OutcomeValue) or part is None or not ended:
+            continue
+        where = f" of the {found.portion} portion" if found.portion else ""
+        tell = ""
+        if found.why == start_words(trial, part):
+            what = first_to_record(trial, part)
+            options = f" --portion {found.portion}" if found.portion else ""
+            options += " --correct" if any(event.what == what for event in part.events) else ""
+            tell = f'; `formulary trial event {code_of(trial.id)} "{what}" --at TIME{options}` would tell it'
+        yield f"no working time{where}: {found.why}{tell}"
 
 
 def render_trials(

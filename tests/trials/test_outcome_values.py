@@ -131,6 +131,45 @@ def test_scent_that_went_in_without_its_time_leaves_working_time_missing() -> No
     assert why_missing(trial, "working time") == (Missing("scent went in, but not recorded when"),)
 
 
+@pytest.mark.parametrize(
+    ("events", "recipe", "most"),
+    [
+        ('{at: "3:00", what: light trace}, {at: "9:00", what: too thick to pour}', WHOLE_BATTER, 6.0),
+        ('{at: "1:00", what: emulsion}, {at: "9:00", what: too thick to pour}', WHOLE_BATTER, 8.0),
+        ('{at: "8-9 min", what: too thick to pour}', WHOLE_BATTER, 9.0),
+        (
+            "{at: 3 min, what: light trace}, {at: unknown, what: scent in}, {at: 9 min, what: too thick to pour}",
+            WHOLE_BATTER,
+            6.0,
+        ),
+        ('{at: "9:00", what: too thick to pour}', UNSCENTED, 9.0),
+    ],
+)
+def test_where_nobody_wrote_when_it_began_working_time_was_at_most_what_was_left(
+    events: str, recipe: str, most: float
+) -> None:
+    trial = whole(events, recipe)
+    assert values(trial, "working time") == (OutcomeValue(None, "below", None, most),)
+    shown = " ".join(render_trial(trial, (), outcomes()).split())
+    assert "recorded" in shown[shown.index("working time before", shown.index("what was observed")) :][:90]
+
+
+@pytest.mark.parametrize(
+    ("events", "recipe", "told"),
+    [
+        ('{at: "4:00", what: light trace}, {at: "10:00", what: poured}', WHOLE_BATTER, '"scent in" --at TIME`'),
+        ('{at: unknown, what: scent in}, {at: "9:00", what: poured}', WHOLE_BATTER, '"scent in" --at TIME --correct`'),
+        ('{at: "10:00", what: poured}', UNSCENTED, '"light trace" --at TIME`'),
+    ],
+)
+def test_a_trial_without_working_time_says_why_and_what_would_tell_it(events: str, recipe: str, told: str) -> None:
+    trial = whole(events, recipe)
+    (missing,) = why_missing(trial, "working time")
+    shown = " ".join(render_trial(trial, (), outcomes()).split())
+    assert f"no working time: {missing.why}; `formulary trial event k7wq {told} would tell it" in shown
+    assert "no working time" not in render_trial(whole('{at: "4:00", what: light trace}', recipe), (), outcomes())
+
+
 def test_scent_that_went_in_with_the_oils_counts_from_lye_in() -> None:
     early = WHOLE_BATTER.replace("rate: 1.2 % of oils, at: trace", "rate: 1.2 % of oils, at: oils")
     assert values(whole('{at: "5:00", what: too thick to pour}', early), "working time") == (OutcomeValue(5.0),)

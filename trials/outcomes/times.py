@@ -73,10 +73,10 @@ def _would_be_noted(part: TrialPortion, stage: str) -> bool:
 
 def _working_time(trial: Trial, part: TrialPortion) -> Span | str:
     start = start_of_work(trial, part)
-    if isinstance(start, str):
-        return start
-    start_low, start_high, start_shared = start
     thick = _first(part.events, "too thick to pour")
+    if isinstance(start, str):
+        return start if thick is None else _at_most(trial, part, thick) or start
+    start_low, start_high, start_shared = start
     end = thick or _first(part.events, "poured")
     if thick is None and any(event.what == "too thick to pour" for event in part.events):
         return "no time was recorded for too thick to pour"
@@ -90,6 +90,18 @@ def _working_time(trial: Trial, part: TrialPortion) -> Span | str:
     if thick is None:
         return Span(low, None, shared) if low > 0 else "it was poured as the working time began"
     return Span(low if low > 0 else None, high, shared)
+
+
+def _at_most(trial: Trial, part: TrialPortion, thick: Event) -> Span | None:
+    """What the working time was at most, where it is not known when it began: scent that goes in at trace goes in when
+    there is some.
+    """
+    is_early = bool(_scent_stages(trial, part) & {"lye water", "oils"})
+    begun = None if is_early else _first(part.events, "light trace") or _first(part.events, "emulsion")
+    begun_low = _ZERO if begun is None else _ends(begun, False)[0]
+    most = _ends(thick, False)[1] - begun_low
+    shared = _is_shared(trial, thick) and (begun is None or _is_shared(trial, begun))
+    return Span(None, most, shared) if most > 0 else None
 
 
 def start_of_work(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal, bool] | str:
@@ -121,8 +133,12 @@ def start_of_work(trial: Trial, part: TrialPortion) -> tuple[Decimal, Decimal, b
 def start_words(trial: Trial, part: TrialPortion) -> str:
     """Since when the working time of an unscented portion is counted, in words; empty where its own scent began it.
 
-    What is recorded of another portion moves it, which nobody would see from its own record.
+    What is recorded of another portion moves it, which nobody would see from its own record. Where its beginning is not
+    known, why.
     """
+    start = start_of_work(trial, part)
+    if isinstance(start, str):
+        return start
     if any(event.what == "scent in" for event in part.events) or _scent_stages(trial, part):
         return ""
     sibling = _first_scented(trial, part)
@@ -131,6 +147,12 @@ def start_words(trial: Trial, part: TrialPortion) -> str:
         return f"since {event.at}, when the {name} portion got its scent"
     light = _first(part.events, "light trace")
     return "" if light is None else f"since light trace at {light.at}"
+
+
+def first_to_record(trial: Trial, part: TrialPortion) -> str:
+    """The event whose time would give the working time its beginning."""
+    is_scented = any(event.what == "scent in" for event in part.events) or _scent_stages(trial, part)
+    return "scent in" if is_scented else "light trace"
 
 
 def _first_scented(trial: Trial, part: TrialPortion) -> tuple[str, Event] | None:

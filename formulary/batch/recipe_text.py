@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.model import Batch
-from formulary.batch.weigh_out_text import cured_lines, render_figures, render_findings
+from formulary.batch.weigh_out_text import cured_lines, format_weight, render_figures, render_findings
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
@@ -106,7 +106,8 @@ def _rows(recipe: Recipe, batch: Batch) -> Iterable[Row]:
     yield Row("lye and water", ("", ""))
     for alkali in batch.lye:
         purity = f"counted as {alkali.assay_percent:g} % pure"
-        yield Row(material_words(alkali.material), ("", grams(alkali.grams)), purity, 4)
+        weight = "" if batch.is_stopped else format_weight("alkali", alkali.grams)
+        yield Row(material_words(alkali.material), ("", weight), purity, 4)
     rule = f"by {format_decimal(recipe.water.value)} {_RULES[recipe.water.method]}"
     yield Row("water", ("", grams(batch.water.weigh_grams)), rule, 4)
     if recipe.additions:

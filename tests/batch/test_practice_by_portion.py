@@ -87,17 +87,19 @@ def test_a_bound_that_is_no_rate_of_the_oils_is_told_as_none() -> None:
     assert "3 % of this portion's oils is 1.5 % of all the oils" in rate.do
 
 
-def test_a_small_rate_that_half_of_the_batter_has_twice_of_is_told() -> None:
-    # 0.9 % of all oils in half of them is 1.8 % of that portion's: above 1.5 %, though within a point of the whole's.
-    white = "additions:\n  - {material: titanium-dioxide, rate: 0.9 % of oils, at: trace}\nportions:\n"
-    white += "  - {name: a, share: 50, gets: {titanium-dioxide: 0}}\n"
-    white += "  - {name: b, share: 50, gets: {titanium-dioxide: 100}}\n"
+def test_a_small_rate_of_which_half_of_the_batter_has_more_is_told() -> None:
+    # Nine tenths of 0.95 % of all oils in half of them is 1.71 % of that portion's: above 1.5 %, though within a point
+    # of the whole's.
+    white = "additions:\n  - {material: titanium-dioxide, rate: 0.95 % of oils, at: trace}\nportions:\n"
+    white += "  - {name: a, share: 50, gets: {titanium-dioxide: 10}}\n"
+    white += "  - {name: b, share: 50, gets: {titanium-dioxide: 90}}\n"
     (finding,) = told(weigh_out(PLAIN + white), "white-pigment-much")
-    assert "in the b portion, titanium dioxide is 1.8 % of the oils" in finding.what
+    assert "in the b portion, titanium dioxide is 1.7 % of the oils" in finding.what
 
 
-def test_a_portion_looked_at_by_itself_is_told_of_in_its_own_terms() -> None:
-    batch = weigh_out(scented(2.5))
+@pytest.mark.parametrize(("by_eye", "percent"), [(0, "8.3"), (10, "12.5")])
+def test_a_portion_looked_at_by_itself_is_told_of_in_its_own_terms(by_eye: int, percent: str) -> None:
+    batch = weigh_out(scented(2.5, by_eye=by_eye))
     alone = check_practice(
         take_portion(batch.pot, "lav"),
         batch.materials,
@@ -107,7 +109,7 @@ def test_a_portion_looked_at_by_itself_is_told_of_in_its_own_terms() -> None:
         superfat=5.0,
     )
     (finding,) = (each for each in alone if each.code == "scent-much")
-    assert finding.what == "scent is 8.3 % of the oils, more than is usual"
+    assert finding.what == f"scent is {percent} % of the oils, more than is usual"
     assert "of all the oils" not in finding.do
 
 

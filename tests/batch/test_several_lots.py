@@ -14,6 +14,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from formulary.batch.lot_shares import check_lots_of_cost
 from formulary.batch.model import Batch
 from formulary.batch.overriding import override_sitting_stops, override_stops
 from formulary.batch.rescue import work_out_rescue
@@ -98,8 +99,17 @@ def test_lots_that_do_not_cover_the_batch_stop_it_unless_they_are_meant_as_a_pro
 ) -> None:
     batch = batch_of(given_g)
     assert told(batch.findings) == {"stop lots-short"}
-    assert "500 g, and 600 g" in next(each.what for each in batch.findings if each.code == "lots-short")
+    what = next(each.what for each in batch.findings if each.code == "lots-short")
+    makes = "the lots of olive-oil make" if len(given_g) > 1 else "the lot of olive-oil makes"
+    assert what.startswith(f"{makes} 500 g, and 600 g")
     assert not override_stops(batch, ["lots-short"]).is_stopped
+
+
+@pytest.mark.parametrize(("second_g", "said"), [(200.0, "warn lots-short"), (400.0, "note lots-in-proportion")])
+def test_what_the_lots_are_taken_for_stops_no_cost(second_g: float, said: str) -> None:
+    batch = batch_of({"OL-7": 300.0, "OL-8": second_g})
+    assert told(list(check_lots_of_cost(batch))) == {said}
+    assert len(list(check_lots_of_cost(batch))) == 1
 
 
 @pytest.mark.parametrize("given_g", [{"OL-7": 600.0}, {"OL-7": 5000.0}, {"OL-7": None}])

@@ -10,14 +10,16 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formulary.batch.model import Batch
+from formulary.batch.recipe_text import render_recipe
 from formulary.batch.rescue import work_out_rescue
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_rescue, render_sitting
 from formulary.batch.weigh_out_text import render_batch
 from formulary.materials.plain_name import material_words
 from formulary.materials.register import read_builtin_register
-from formulary.settings import Settings
-from tests.batch.recipes import PLAIN, weigh_out
+from formulary.recipes.version import Version
+from formulary.settings import Settings, parse_settings
+from tests.batch.recipes import PLAIN, read_recipe, weigh_out
 
 REGISTER = read_builtin_register()
 FULL = (
@@ -62,6 +64,20 @@ def test_water_stands_before_the_alkali_and_every_finding_is_told(sheet: str) ->
     assert text.index("\n     water" if sheet == "one loaf" else "\n    water") < text.index("sodium hydroxide  ")
     for finding in batch.findings:
         assert f"[{finding.code}]" in text
+
+
+@given(st.floats(1, 12), st.sampled_from(["1 g", "0.1 g", "0.01 g"]))
+def test_a_recipe_shows_the_lye_of_a_kilogram_of_its_oils_as_its_sheet_does(superfat: float, step: str) -> None:
+    text = PLAIN.replace("superfat: 5", f"superfat: {superfat:.2f}")
+    scale = parse_settings(f"format: 1\nscale: {{step: 1 g, alkali_step: {step}}}\n")[0]
+    batch = weigh_out(text, settings=scale)
+    shown = render_recipe(Version(recipe=read_recipe(text), text=text, is_saved=True), batch, REGISTER)
+    on_recipe, on_sheet = (
+        re.findall(r"^ +sodium hydroxide +([\d.]+) ", said, re.MULTILINE) for said in (shown, render_batch(batch))
+    )
+    assert len(on_sheet) == 1
+    assert on_recipe == on_sheet
+    assert float(on_recipe[0]) == pytest.approx(batch.lye[0].grams)
 
 
 def test_printing_a_batch_shows_its_sheet_also_while_it_is_stopped() -> None:

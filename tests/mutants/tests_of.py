@@ -32,6 +32,8 @@ _RESCUE = (
 _SCALES = ("tests/batch/test_weights_as_a_scale_shows_them.py", "tests/batch/test_what_the_sheets_say.py")
 _PLAN = ("tests/batch/test_plan_and_as_made.py",)
 _READ = ("tests/batch/test_sheets_as_they_are_read.py",)
+_LOTS = ("tests/batch/test_several_lots.py",)
+_DIVIDED = ("tests/batch/test_dividing_the_batter.py",)
 
 MODULES = {
     "formulary/chemistry/alkali.py": (*_CHEMISTRY, *_EXAMPLES, *_DOCSTRINGS),
@@ -62,22 +64,24 @@ MODULES = {
     "formulary/batch/volume.py": ("tests/batch/test_volume_in_millilitres.py",),
     "formulary/batch/figures.py": (*_FIGURES, *_FINDINGS, *_OUTSIDE_THE_JUG),
     "formulary/batch/weigh_out.py": ("tests/batch/test_a_plan_in_grams.py", *_FIGURES, *_EXAMPLES, *_FINDINGS),
-    "formulary/batch/rescue.py": _RESCUE,
+    "formulary/batch/rescue.py": (*_RESCUE, *_DIVIDED, *_LOTS),
     "formulary/batch/rescue_weights.py": _RESCUE,
     "formulary/batch/rescue_remarks.py": _RESCUE,
     "formulary/batch/weighed.py": _RESCUE,
-    "formulary/batch/remaining.py": ("tests/batch/test_weights_as_a_scale_shows_them.py", *_RESCUE),
+    "formulary/batch/remaining.py": ("tests/batch/test_weights_as_a_scale_shows_them.py", *_RESCUE, *_DIVIDED),
     "formulary/batch/printed_checks.py": (*_SCALES, *_FINDINGS, *_RESCUE),
     "formulary/batch/scale.py": (*_SCALES, *_FINDINGS),
-    "formulary/batch/portion_weights.py": ("tests/batch/test_dividing_the_batter.py", *_READ),
+    "formulary/batch/portion_weights.py": (*_DIVIDED, *_READ),
     "formulary/batch/sheet_weights.py": _SCALES,
     "formulary/batch/sitting_weights.py": (*_SCALES, "tests/batch/test_sitting_rescue_and_size.py"),
     "formulary/batch/sitting.py": (
         "tests/batch/test_what_loaves_share.py",
         "tests/batch/test_sitting_rescue_and_size.py",
         *_SCALES,
+        *_LOTS,
     ),
-    "formulary/batch/overriding.py": ("tests/batch/test_stops.py", *_RESCUE),
+    "formulary/batch/overriding.py": ("tests/batch/test_stops.py", *_RESCUE, *_LOTS),
+    "formulary/batch/settings_checks.py": ("tests/test_settings.py", *_FINDINGS),
     "formulary/batch/temperature_checks.py": ("tests/batch/test_too_hot.py",),
     "formulary/batch/common_quantities.py": (
         "tests/batch/test_quantities_of_practice.py",
@@ -89,16 +93,16 @@ MODULES = {
     "formulary/batch/from_weights.py": ("tests/batch/test_percentages_from_weights.py",),
     "formulary/batch/cost.py": ("tests/batch/test_what_a_batch_costs.py",),
     "formulary/batch/material_checks.py": ("tests/materials/test_values_that_cannot_be.py", *_FINDINGS, *_PLAN),
-    "formulary/batch/working_steps.py": ("tests/batch/test_dividing_the_batter.py", *_READ, *_SCALES),
+    "formulary/batch/working_steps.py": (*_DIVIDED, *_READ, *_SCALES),
     "formulary/batch/portion_practice.py": (
         "tests/batch/test_practice_by_portion.py",
         "tests/batch/test_common_practice.py",
     ),
     "formulary/batch/pot_as_recipe.py": ("tests/batch/test_a_pot_as_a_recipe.py",),
-    "formulary/batch/lot_shares.py": ("tests/batch/test_several_lots.py", *_FINDINGS),
+    "formulary/batch/lot_shares.py": (*_LOTS, *_FINDINGS),
     "formulary/batch/blend.py": ("tests/batch/test_blend_by_hand.py", "tests/batch/test_blend_and_ingredients.py"),
-    "formulary/batch/weigh_out_text.py": _READ,
-    "formulary/batch/sitting_text.py": _READ,
+    "formulary/batch/weigh_out_text.py": (*_READ, *_DIVIDED, *_LOTS),
+    "formulary/batch/sitting_text.py": (*_READ, *_DIVIDED, *_LOTS),
     "formulary/batch/recipe_text.py": _READ,
     "formulary/batch/blend_text.py": _READ,
     "formulary/batch/ingredients.py": (

@@ -261,8 +261,7 @@ def _effects(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> tup
 
 def _effect(answer: Explanation, in_numbers: EngineAnswer, factor: Factor, effect: Effect) -> FactorEffect:
     """One step's effect: in the outcome's own unit at the usual level; for grades what it makes of an even chance."""
-    sure = effect.low > 0 or effect.high < 0
-    direction = ("up" if effect.middle > 0 else "down") if sure or abs(effect.middle) > 1e-9 else ""
+    direction = "up" if effect.low > 0 else "down" if effect.high < 0 else ""
     if answer.outcome.scale.is_ordinal:
         counts = count_seen(answer, factor)
         if answer.outcome.scale is Scale.YES_NO:  # so few bits overstate it: its intervals held the truth too seldom

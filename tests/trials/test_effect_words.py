@@ -6,9 +6,13 @@ import re
 from dataclasses import replace
 from decimal import Decimal
 
+import pytest
+
 from formulary.settings import Settings
 from tests.trials.invented import trial, version
+from trials.answer.effect_words import even_chance_words
 from trials.answer.text import render_explanation
+from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
 from trials.model import AsMade, Trial
 from trials.outcomes.known import find_outcomes
@@ -111,3 +115,33 @@ def test_of_grades_it_is_counted_at_the_grade_that_parts_the_pours_best() -> Non
     assert "even chance becomes" in text
     assert "looks stronger than it is" in text
     assert "looks stronger" not in " ".join(render_explanation(replace(answer, causes=())).split())
+
+
+@pytest.mark.parametrize(
+    ("becomes", "said"),
+    [
+        ((0.84, 0.66, 0.95), "84 % (66 to 95)"),
+        ((0.001, 0.0, 0.94), "under 1 % (under 1 to 94)"),
+        ((0.999, 0.8, 1.0), "over 99 % (80 to over 99)"),
+        ((0.999, 0.998, 1.0), "over 99 %"),
+    ],
+)
+def test_both_ends_of_what_an_even_chance_becomes_are_told(becomes: tuple[float, float, float], said: str) -> None:
+    assert even_chance_words(becomes) == said
+
+
+@pytest.mark.parametrize("outcome", ["cracked", "ash", "hardness"])
+def test_no_way_is_told_that_is_not_known(outcome: str) -> None:
+    # Alike with it and without, to the last reading: nobody can say whether it makes more of it, or less.
+    values = {"cracked": "0110", "ash": "0220", "hardness": "3443"}[outcome]
+    trials = [trial(SCENTED if k % 2 else BASE, f"n{k:02d}", k, seen={outcome: values[k % 4]}) for k in range(12)]
+    answer = explain_outcome(trials, OUTCOMES[outcome], Decimal(28) if outcome != "cracked" else None)
+    (cause,) = answer.causes
+    effect = cause.main_effect
+    assert effect is not None
+    assert effect.direction == ""
+    if outcome == "cracked":
+        assert "either way" in render_explanation(answer)
+        assert [row.said for row in find_effects(answer).rows] == ["either way"]
+    certain = replace(answer, causes=(replace(cause, probability=0.9),))
+    assert "is the likely cause (90 %): which way it acts cannot be told yet." in certain.sentence

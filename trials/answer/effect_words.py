@@ -15,12 +15,13 @@ _DEPTHS = {"hardness": ("makes the bar harder", "makes the bar softer", "the pin
 
 
 def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, together: LikelyCause | None = None) -> str:
-    """`each 1 % of oils raises gel by 25 points (16 to 33)`; empty when the direction is open.
+    """`each 1 % of oils raises gel by 25 points (16 to 33)`; that it is open which way it acts, where it is.
 
     alone: whether the factor need not be named again. together: the cause, where the effect is that of two at once.
     """
     if not effect.direction:
-        return ""
+        acts = "they act" if together is not None else "it acts" if alone else f"{effect.factor} acts"
+        return f"which way {acts} cannot be told yet"
     if together is None:
         subject = _one_step(answer.factor(effect.factor), effect.per, alone=alone)
     else:
@@ -66,8 +67,8 @@ def _say_chance(answer: Answer, effect: FactorEffect) -> str:
 
 
 def likelier_words(direction: str) -> str:
-    """What a step makes a higher grade, or a yes: `likelier`, `less likely`; empty where that cannot be said."""
-    return {"up": "likelier", "down": "less likely"}.get(direction, "")
+    """What a step makes a higher grade, or a yes: `likelier`, `less likely`, `either way` where that cannot be said."""
+    return {"up": "likelier", "down": "less likely"}.get(direction, "either way")
 
 
 def _counts_words(counts: Counts) -> str:
@@ -76,9 +77,9 @@ def _counts_words(counts: Counts) -> str:
 
 
 def even_chance_words(becomes: tuple[float, float, float]) -> str:
-    """What an even chance becomes, with its interval where that says more: `84 % (66 to 95)`, `over 99 %`."""
+    """What an even chance becomes, with both ends of its interval: `84 % (66 to 95)`, `under 1 % (under 1 to 94)`."""
     middle, low, high = (percent(chance) for chance in becomes)
-    if middle in (low, high):
+    if middle == low == high:
         return middle
     return f"{middle} ({low.removesuffix(' %')} to {high.removesuffix(' %')})"
 
@@ -129,11 +130,7 @@ def _size(answer: Answer, value: float) -> str:
 
 
 def _interval(answer: Answer, effect: float, low: float, high: float) -> str:
+    """The sizes that a step may have, of an effect whose direction is known."""
     digits = effect_places(answer, effect)
-    if low >= 0 or high <= 0:
-        near, far = sorted((abs(low), abs(high)))
-        return f"{format_number(near, digits)} to {format_number(far, digits)}"
-    less, more = ("shorter", "longer") if answer.outcome.scale is Scale.LOG_TIME else ("lower", "higher")
-    if answer.outcome.name in _DEPTHS:
-        less, more = _DEPTHS[answer.outcome.name][3:]
-    return f"from {format_number(-low, digits)} {less} to {format_number(high, digits)} {more}"
+    near, far = sorted((abs(low), abs(high)))
+    return f"{format_number(near, digits)} to {format_number(far, digits)}"

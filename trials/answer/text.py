@@ -144,10 +144,10 @@ def _bare(probability: float) -> str:
 
 
 def _effect_cell(answer: Answer, effect: FactorEffect) -> str:
-    if effect.even_chance_becomes is not None and effect.direction:
+    if effect.even_chance_becomes is not None:
         return even_chance_words(effect.even_chance_becomes)
     if effect.effect is None or effect.low is None or effect.high is None:
-        return likelier_words(effect.direction) or "either way"
+        return likelier_words(effect.direction)
     digits = effect_places(answer, effect.effect)
     middle, start, end = (_signed(value, digits) for value in (effect.effect, effect.low, effect.high))
     return f"{middle} ({start}, {end})"

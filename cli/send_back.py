@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 def send_back(variant: str, fields: tuple[str, ...], is_applied: bool, show_all: bool, as_json: bool) -> int:
     """What a variant has otherwise than its base, and what the base becomes when some of it is sent back.
 
-    Nothing is written without --apply. A FIELD is named as it is shown without any: lye.superfat, water, or lye for
-    all of the lye; the oils, which total 100, are one thing. `all` is everything but the variant's name and notes. What
-    is sent is what is saved of the variant, last or in the version of the trial that proved better; what the base
-    changed, too, is settled by an update of the variant first.
+    Nothing is written without --apply. Named alone, a variant is shown with the FIELDs that it can send: lye.superfat,
+    water; lye is all of the lye, `all` everything but the variant's name and notes, and the oils, which total 100, are
+    one thing. What is sent is what is saved of the variant, last or in the version of the trial that proved better;
+    what the base changed, too, is settled by an update of the variant first.
     """
     from formulary.send_back_text import render_send_back
 

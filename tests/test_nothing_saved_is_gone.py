@@ -30,9 +30,10 @@ from hypothesis.stateful import (
 )
 
 from formulary import Folder, InputError, init_folder, open_folder, set_field
-from formulary.errors import ChangedError
+from formulary.errors import ChangedError, StopError
 from formulary.identity import blob_id
 from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
+from formulary.sending_back import apply_send_back, find_send_back
 from formulary.status import find_status
 from formulary.store import branch as branch_module
 from formulary.store import store as store_module
@@ -354,6 +355,32 @@ class MakersFormulary(RuleBasedStateMachine):
         assert self.is_clean(name) or text == self.files[name]
         assert (blob_id(texts[-1]).encode() in text) or not found.saves
         self.files[name] = text
+
+    @rule(data=st.data(), superfat=st.none() | st.sampled_from(SUPERFATS[:3]))
+    def send_back(self, data: st.DataObject, superfat: str | None) -> None:
+        """What a variant was saved as last goes back to its base, after a change of it as a rule."""
+        variants = sorted(name for name, text in self.files.items() if re.search(BASED_ON, text))
+        name = data.draw(st.sampled_from(variants)) if variants else "first-bar"
+        if superfat is not None:
+            self.edit_by_hand(name, superfat)
+            self.save_everything()
+        with open_folder(self.root) as folder:
+            try:
+                found = find_send_back(folder, name, "all")
+            except (InputError, StopError):
+                return
+            base = found.base.slug
+            owners = {self.owner(save) for save in self.saves if blob_id(save.text) == found.parent.before.id}
+            assert base in owners
+            assert found.variant.text.encode() == self.lines()[name][-1]
+            try:
+                apply_send_back(folder, found)
+            except ChangedError:
+                assert not self.is_clean(base)
+                return
+            text = folder.store.read_working(f"recipes/{base}.yaml")
+        assert self.is_clean(base) or text == self.files[base]
+        self.files[base] = text
 
     # -- two at once, and none to its end --------------------------------------------------------
 

@@ -12,19 +12,15 @@ from typing import TypeVar
 from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, parse_as_meant
 from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
 from formulary.quantity import (
-    Elapsed,
     Kind,
     NotAQuantity,
     Quantity,
-    Rate,
     format_decimal,
-    parse_age_days,
     parse_decimal,
-    parse_elapsed,
     parse_percent,
     parse_quantity,
-    parse_rate,
 )
+from formulary.rate import Rate, parse_rate
 
 FORMAT = 1
 SLUG = re.compile(r"[a-z0-9]+(?:-[a-z0-9]+)*")
@@ -233,14 +229,6 @@ class Fields:
     def rate(self, key: str, *, required: bool = False) -> Rate | None:
         """A rate that names what it is a part of."""
         return self.parsed(key, parse_rate, required=required)
-
-    def elapsed(self, key: str, *, required: bool = False) -> Elapsed | None:
-        """A time since lye in."""
-        return self.parsed(key, parse_elapsed, required=required)
-
-    def age_days(self, key: str, *, required: bool = False) -> Decimal | None:
-        """Days since the soap was made."""
-        return self.parsed(key, parse_age_days, required=required)
 
     def date(self, key: str, *, required: bool = False) -> date | None:
         """A date written YYYY-MM-DD."""

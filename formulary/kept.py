@@ -28,12 +28,16 @@ from formulary.store.cache import BlobCache
 WORTH_KEEPING = 40  # versions; fewer are read sooner than the cache is opened
 _READERS = (
     "formulary.document",
+    "formulary.document_merge_marks",
     "formulary.document_tree",
+    "formulary.document_write",
     "formulary.fields",
     "formulary.kept",
     "formulary.quantity",
+    "formulary.rate",
     "formulary.recipes.model",
     "formulary.recipes.read",
+    "formulary.recipes.read_portions",
     "formulary.recipes.record",
     "formulary.store.cache",
 )

@@ -8,13 +8,13 @@ units: their millilitres come from `formulary.yaml`, so here they are only named
 from __future__ import annotations
 
 import re
-from decimal import Decimal, localcontext
+from decimal import Decimal
 from enum import Enum
 from functools import lru_cache
 from typing import NamedTuple
 
 # Recipes say the same few figures over and over, and a version after the next.
-_remembering = lru_cache(maxsize=4096)
+remembering = lru_cache(maxsize=4096)
 
 
 class NotAQuantity(ValueError):  # noqa: N818 - it reads as the sentence it is
@@ -100,7 +100,8 @@ ABSOLUTE_ZERO_C = Decimal("-273.15")  # the definition of the degree Celsius (BI
 _WEEKS = {"week": 7, "weeks": 7, "w": 7}
 SPOON_UNITS = ("tsp", "tbsp", "cup", "fl_oz")
 
-_EXAMPLES = {
+# How an amount of each kind may be written.
+EXAMPLES = {
     Kind.MASS: "1000 g",
     Kind.VOLUME: "250 ml",
     Kind.TEMPERATURE: "38 °C",
@@ -109,13 +110,14 @@ _EXAMPLES = {
     Kind.PERCENT: "5 %",
 }
 
-_NUMBER = r"[+-]?(?:[0-9][0-9_]*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
+# A number as it may be written, for patterns.
+NUMBER = r"[+-]?(?:[0-9][0-9_]*(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,2})?"
 _MOST_DIGITS = 20
 _MOST_PLACES = 20
 _MOST_DIGITS_BEFORE_POINT = 40
-_NUMBER_ONLY = re.compile(_NUMBER)
-_AMOUNT = re.compile(rf"({_NUMBER})\s*(\S.*)?")
-_SEVERAL_UNITS = re.compile(rf"{_NUMBER}\s*[^\W\d]+(?:[\s,]+|\s+and\s+){_NUMBER}\s*[^\W\d]+")
+_NUMBER_ONLY = re.compile(NUMBER)
+_AMOUNT = re.compile(rf"({NUMBER})\s*(\S.*)?")
+_SEVERAL_UNITS = re.compile(rf"{NUMBER}\s*[^\W\d]+(?:[\s,]+|\s+and\s+){NUMBER}\s*[^\W\d]+")
 # Thousands set apart, as in 1 000 g; and an exponent that is longer than any amount.
 _SPACED = re.compile(r"([+-]?[0-9]{1,3}(?:\s[0-9]{3})+)(?![0-9])(.*)", re.DOTALL)
 _EXPONENT = re.compile(r"[+-]?[0-9.]+[eE][+-]?[0-9]{3,}.*", re.DOTALL)
@@ -143,7 +145,7 @@ class Quantity(NamedTuple):
             return self.amount
         kind, factor = _UNITS[unit]
         if kind is not self.kind:
-            do = f"write a {kind.value}, such as {_EXAMPLES[kind]}"
+            do = f"write a {kind.value}, such as {EXAMPLES[kind]}"
             raise NotAQuantity(f"{self} is a {self.kind.value}, not a {kind.value}", do)
         if kind is Kind.TEMPERATURE:
             if unit == "°C":
@@ -158,7 +160,7 @@ class Quantity(NamedTuple):
         return f"{format_decimal(self.amount)} {self.unit}"
 
 
-@_remembering
+@remembering
 def parse_decimal(text: str) -> Decimal:
     """The exact number written in `text`.
 
@@ -200,7 +202,7 @@ def format_plain_number(number: float, places: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-@_remembering
+@remembering
 def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     """The amount in `text`, which must carry a unit of one of `kinds`.
 
@@ -221,13 +223,13 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
 
 
 def _examples(kinds: tuple[Kind, ...]) -> str:
-    return " or ".join(_EXAMPLES[kind] for kind in kinds)
+    return " or ".join(EXAMPLES[kind] for kind in kinds)
 
 
 def _parse_spelled(stripped: str, match: re.Match[str] | None, kinds: tuple[Kind, ...]) -> Quantity:
     """The same for an amount whose unit is not spelled as here, or that is none."""
     example = _examples(kinds)
-    _refuse_comma(stripped)
+    refuse_comma(stripped)
     _refuse_spaced(stripped, example)
     if not match:
         raise NotAQuantity(f"{stripped[:40]!r} is not an amount", f"write a number and its unit, such as {example}")
@@ -251,7 +253,8 @@ def _parse_spelled(stripped: str, match: re.Match[str] | None, kinds: tuple[Kind
     return quantity
 
 
-def _refuse_comma(text: str) -> None:
+def refuse_comma(text: str) -> None:
+    """Raises NotAQuantity, with what to write instead, for a text that begins with a number with a comma."""
     match = _COMMA.match(text)
     if match:
         raise NotAQuantity(f"{text[:24]!r} has a comma", without_comma(match.group()))
@@ -282,6 +285,11 @@ def _refuse_spaced(text: str, example: str) -> None:
         raise NotAQuantity(f"{text[:24]!r} has a space within its number", f"write it without: {whole[:24]}")
 
 
+def kind_of(unit: str) -> Kind:
+    """What a unit measures, in its one spelling used here."""
+    return _UNITS[unit][0]
+
+
 def find_unit(spelled: str) -> str | None:
     """The unit's one spelling used here, or None."""
     if spelled in _UNITS:
@@ -303,7 +311,7 @@ def parse_mass_g(text: str) -> Decimal:
     return mass_g
 
 
-@_remembering
+@remembering
 def parse_percent(text: str) -> Decimal:
     """Percent written `5` or `5 %`. Raises NotAQuantity."""
     stripped = text.strip()
@@ -314,153 +322,3 @@ def parse_percent(text: str) -> Decimal:
     if stripped.lower().endswith("percent"):
         return parse_decimal(stripped[: -len("percent")])
     return parse_decimal(stripped)
-
-
-class Basis(Enum):
-    """What a rate is a part of."""
-
-    OILS = "oils"
-    BATTER = "batter"
-
-
-class Rate(NamedTuple):
-    """So much of a material for so much oil or batter: `8 % of oils`, `30 g per kg oils`, `1 tbsp per kg oils`."""
-
-    amount: Decimal
-    unit: str  # "%", a mass unit or a volume unit, the last two per kg
-    basis: Basis
-
-    @property
-    def is_volume(self) -> bool:
-        """Whether the rate is measured in spoons or millilitres rather than weighed."""
-        return _UNITS[self.unit][0] is Kind.VOLUME
-
-    def percent_of_basis(self) -> Decimal:
-        """Percent by mass of the basis. Raises NotAQuantity for a rate by volume."""
-        if self.unit == "%":
-            return self.amount
-        with localcontext() as context:
-            context.prec = 34
-            return Quantity(self.amount, self.unit).to("g") / 10
-
-    def __str__(self) -> str:
-        if self.unit == "%":
-            return f"{format_decimal(self.amount)} % of {self.basis.value}"
-        return f"{format_decimal(self.amount)} {self.unit} per kg {self.basis.value}"
-
-
-_RATE_PERCENT = re.compile(rf"({_NUMBER})\s*(?:%|percent)\s*(?:of\s+(?:the\s+)?(\w+))?")
-_RATE_PER_KG = re.compile(rf"({_NUMBER})\s*([^\s\d]+(?:\s+oz)?)\s+per\s+kg\s+(?:of\s+)?(?:the\s+)?(\w+)")
-_RATE_EXAMPLE = 'write "8 % of oils", "3 % of batter" or "30 g per kg oils"'
-
-
-@_remembering
-def parse_rate(text: str) -> Rate:
-    """The rate written in `text`; it always names what it is a part of.
-
-    Raises NotAQuantity, with what to write instead, for a rate without a basis or with an unknown unit.
-    """
-    stripped = text.strip()
-    _refuse_comma(stripped)
-    match = _RATE_PERCENT.fullmatch(stripped)
-    if match:
-        if match.group(2) is None:
-            raise NotAQuantity(f"{stripped!r} does not say of what", _RATE_EXAMPLE)
-        amount, unit, basis_text = parse_decimal(match.group(1)), "%", match.group(2)
-    else:
-        match = _RATE_PER_KG.fullmatch(stripped)
-        if not match:
-            raise NotAQuantity(f"{stripped[:40]!r} is not a rate", _RATE_EXAMPLE)
-        found = find_unit(match.group(2))
-        if found is None or _UNITS[found][0] not in (Kind.MASS, Kind.VOLUME):
-            raise NotAQuantity(f"{match.group(2)!r} is not a unit for a rate", _RATE_EXAMPLE)
-        amount, unit, basis_text = parse_decimal(match.group(1)), found, match.group(3)
-    bases = {"oils": Basis.OILS, "oil": Basis.OILS, "batter": Basis.BATTER}
-    if basis_text not in bases:
-        raise NotAQuantity(f"{basis_text!r} is not what a rate refers to", _RATE_EXAMPLE)
-    if amount < 0:
-        raise NotAQuantity(f"{stripped!r} is below zero", "write 0 or more")
-    return Rate(amount, unit, bases[basis_text])
-
-
-class Elapsed(NamedTuple):
-    """A time on a record, in seconds, as well as it is known: exact, about, between, or unknown."""
-
-    low_s: Decimal | None
-    high_s: Decimal | None
-    approximate: bool = False
-
-    @property
-    def is_known(self) -> bool:
-        """Whether any figure was written down."""
-        return self.low_s is not None
-
-    @property
-    def middle_s(self) -> Decimal | None:
-        """The middle of what is known."""
-        if self.low_s is None or self.high_s is None:
-            return None
-        return (self.low_s + self.high_s) / 2
-
-    def __str__(self) -> str:
-        if self.low_s is None or self.high_s is None:
-            return "unknown"
-        if self.low_s != self.high_s:
-            return f"{format_clock(self.low_s)} to {format_clock(self.high_s)}"
-        return ("~" if self.approximate else "") + format_clock(self.low_s)
-
-
-_CLOCK = re.compile(r"(-)?(?:([0-9]{1,3}):)?([0-9]{1,3}):([0-5][0-9])")
-_RANGE = re.compile(rf"({_NUMBER})\s*(?:-|–|to)\s*({_NUMBER})\s*(\S+)")
-
-
-def parse_elapsed(text: str) -> Elapsed:
-    """A time since lye in: `4:10`, `1:02:00`, `250 s`, `~4 min`, `3-5 min`, `unknown`; `-15:00` is before it.
-
-    Raises NotAQuantity.
-    """
-    stripped = text.strip()
-    if stripped == "unknown":
-        return Elapsed(None, None)
-    approximate = stripped.startswith("~")
-    body = stripped.lstrip("~").strip()
-    match = _CLOCK.fullmatch(body)
-    if match:
-        sign = -1 if match.group(1) else 1
-        hours = int(match.group(2) or 0)
-        seconds = Decimal(sign * (hours * 3600 + int(match.group(3)) * 60 + int(match.group(4))))
-        return Elapsed(seconds, seconds, approximate)
-    match = _RANGE.fullmatch(body)
-    if match:
-        low = parse_quantity(f"{match.group(1)} {match.group(3)}", Kind.DURATION).to("s")
-        high = parse_quantity(f"{match.group(2)} {match.group(3)}", Kind.DURATION).to("s")
-        if high < low:
-            raise NotAQuantity(f"{stripped!r} runs backwards", "write the earlier time first")
-        return Elapsed(low, high, approximate)
-    try:
-        seconds = parse_quantity(body, Kind.DURATION).to("s")
-    except NotAQuantity as problem:
-        do = find_comma(body) or 'write "4:10", "250 s", "~4 min", "3-5 min" or unknown'
-        raise NotAQuantity(problem.what, do) from None
-    return Elapsed(seconds, seconds, approximate)
-
-
-def format_clock(seconds: Decimal) -> str:
-    """Seconds as `m:ss` or `h:mm:ss`."""
-    total = int(seconds.copy_abs().to_integral_value())
-    sign = "-" if seconds < 0 and total else ""
-    hours, rest = divmod(total, 3600)
-    minutes, left = divmod(rest, 60)
-    return f"{sign}{hours}:{minutes:02d}:{left:02d}" if hours else f"{sign}{minutes}:{left:02d}"
-
-
-def parse_age_days(text: str) -> Decimal:
-    """Days of an age such as `1 d`, `36 h` or `4 weeks`. Raises NotAQuantity."""
-    try:
-        days = parse_quantity(text, Kind.DURATION).to("d")
-    except NotAQuantity as problem:
-        usual = _EXAMPLES[Kind.DURATION]
-        raise NotAQuantity(problem.what, problem.do.replace(usual, "28 d")) from None
-    if days < 0:
-        raise NotAQuantity(f"{text.strip()!r} is before the soap was made", "write 0 d or more")
-    return days

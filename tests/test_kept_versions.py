@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import os
 import random
 import sqlite3
@@ -121,6 +122,24 @@ def test_figures_that_another_edition_kept_are_not_seen(
     monkeypatch.undo()
     monkeypatch.setattr(kept, "WORTH_KEEPING", 2)
     assert read_all(root, tmp_path / "wrong") == expected
+
+
+def modules_behind(name: str) -> set[str]:
+    """A module and all of ours that it imports, and that they import."""
+    found, waiting = set[str](), [name]
+    while waiting:
+        module = waiting.pop()
+        if module not in found:
+            found.add(module)
+            tree = ast.parse((SOURCE / f"{module.replace('.', '/')}.py").read_text(encoding="utf-8"))
+            imports = (node.module or "" for node in ast.walk(tree) if isinstance(node, ast.ImportFrom))
+            waiting += [module for module in imports if module.startswith("formulary.")]
+    return found
+
+
+@pytest.mark.parametrize("reader", ["formulary.recipes.read", "formulary.recipes.record"])
+def test_the_edition_is_of_all_the_code_that_reads_a_recipe(reader: str) -> None:
+    assert modules_behind(reader) - {"formulary.finding"} <= set(kept._READERS)  # faults are never kept
 
 
 def test_the_edition_changes_with_the_code_that_reads(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

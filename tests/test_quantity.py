@@ -15,22 +15,18 @@ from hypothesis import strategies as st
 
 from formulary.fields import parse_date
 from formulary.quantity import (
-    Basis,
     Kind,
     NotAQuantity,
     Quantity,
-    Rate,
-    format_clock,
     format_decimal,
     format_number,
-    parse_age_days,
     parse_decimal,
-    parse_elapsed,
     parse_mass_g,
     parse_percent,
     parse_quantity,
-    parse_rate,
 )
+from formulary.rate import Basis, Rate, parse_rate
+from trials.elapsed import format_clock, parse_age_days, parse_elapsed
 
 JUDGED = {
     Kind.MASS: {"g": "gram", "kg": "kilogram", "mg": "milligram", "oz": "ounce", "lb": "pound"},

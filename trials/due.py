@@ -11,8 +11,8 @@ from types import MappingProxyType
 from formulary.document import Listing, Scalar
 from formulary.fields import Fields, suggest
 from formulary.finding import Finding
-from formulary.quantity import parse_age_days
 from formulary.settings import Settings
+from trials.elapsed import parse_age_days
 from trials.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
 from trials.model import HANDLING_WORDS, Observation, Trial
 from trials.on_day import as_it_stood

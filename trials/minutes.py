@@ -6,7 +6,8 @@ from collections.abc import Iterable, Sequence
 
 from formulary.batch.model import WHOLE
 from formulary.finding import Finding, Place, warn
-from formulary.quantity import Elapsed, format_number
+from formulary.quantity import format_number
+from trials.elapsed import Elapsed
 from trials.model import Event, Handling, Trial, TrialPortion, done_once
 from trials.outcomes.built_in import TRACE_STAGES
 from trials.words import handling_words

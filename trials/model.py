@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
 from formulary.materials.model import Lot, Material
-from formulary.quantity import Elapsed, NotAQuantity, parse_age_days
+from formulary.quantity import NotAQuantity
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
+from trials.elapsed import Elapsed, parse_age_days
 
 if TYPE_CHECKING:
     from trials.entry import Entry

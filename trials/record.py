@@ -20,17 +20,10 @@ from formulary.document_write import Bare
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.materials.chosen_lots import find_weight
-from formulary.quantity import (
-    Kind,
-    NotAQuantity,
-    format_clock,
-    format_decimal,
-    format_plain_number,
-    parse_decimal,
-    parse_quantity,
-)
+from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, materials_of, pot_of_batter
+from trials.elapsed import format_clock
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial, done_once
 from trials.record_portions import portions_entry as portions_entry

@@ -11,7 +11,8 @@ from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Place, error
-from formulary.quantity import Kind, NotAQuantity, parse_elapsed, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, parse_quantity
+from trials.elapsed import parse_elapsed
 from trials.entry import Entry as RecordEntry
 from trials.record_portions import parse_root, write_portions
 

@@ -31,7 +31,8 @@ from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, locate_nowhere, stop
 from formulary.materials.model import Material
 from formulary.materials.spoons import is_measurable
-from formulary.quantity import Basis, format_decimal
+from formulary.quantity import format_decimal
+from formulary.rate import Basis
 from formulary.recipes.model import PORTION_STAGES, Recipe
 from formulary.settings import Settings
 

@@ -20,7 +20,7 @@ from formulary.batch.model import (
 )
 from formulary.batch.sheet_weights import grams_by_weighing
 from formulary.materials.model import Material
-from formulary.quantity import Basis, Rate
+from formulary.rate import Basis, Rate
 from formulary.recipes.model import STAGES, Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
 from formulary.settings import Settings
 

@@ -53,7 +53,7 @@ from formulary.finding import Finding, Severity, in_file_order
 from formulary.materials.chosen_lots import ChosenLots, with_chosen_lots
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
-from formulary.quantity import Basis, Rate
+from formulary.rate import Basis, Rate
 from formulary.recipes.model import PORTION_STAGES, Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings

@@ -15,7 +15,7 @@ from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding, stops
 from formulary.materials.model import Material
-from formulary.quantity import Rate
+from formulary.rate import Rate
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from formulary.settings import Settings
 

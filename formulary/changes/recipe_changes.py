@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Generic, TypeVar
 
-from formulary.quantity import Rate, format_decimal
+from formulary.quantity import format_decimal
+from formulary.rate import Rate
 from formulary.recipes.model import STAGES, Addition, BasedOn, Lye, OilLine, RecipePortion, ScentLine, Water
 
 _T = TypeVar("_T")

@@ -12,7 +12,8 @@ from formulary.errors import InputError
 from formulary.fields import SLUG, fraction_fault, suggest
 from formulary.finding import Finding
 from formulary.materials.model import Material, MaterialKind
-from formulary.quantity import Rate, format_decimal, parse_decimal, parse_percent, parse_quantity, parse_rate
+from formulary.quantity import format_decimal, parse_decimal, parse_percent, parse_quantity
+from formulary.rate import Rate, parse_rate
 from formulary.recipes.model import (
     COVERS,
     PROCESS_AMOUNTS,

@@ -14,7 +14,8 @@ from formulary.document import Block, Entry, Inline, Listing, Node, Quoted, Scal
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
 from formulary.finding import error
-from formulary.quantity import NotAQuantity, Rate, format_decimal, parse_rate
+from formulary.quantity import NotAQuantity, format_decimal
+from formulary.rate import Rate, parse_rate
 from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine, Water
 from formulary.recipes.read import parse_recipe
 

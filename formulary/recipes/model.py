@@ -8,7 +8,8 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.finding import Place
-from formulary.quantity import Kind, Rate
+from formulary.quantity import Kind
+from formulary.rate import Rate
 
 # When a line goes in, in working order.
 STAGES = ("lye water", "oils", "trace", "top")

@@ -10,7 +10,8 @@ from types import MappingProxyType
 from formulary.document import Block, Listing, Node, Scalar, parse_document
 from formulary.fields import SLUG, Fields, is_slug, nearest, read_file, suggest
 from formulary.finding import Finding, Place, error, has_errors
-from formulary.quantity import Rate, format_decimal, parse_percent
+from formulary.quantity import format_decimal, parse_percent
+from formulary.rate import Rate
 from formulary.recipes.model import (
     COVERS,
     PROCESS_AMOUNTS,

@@ -15,7 +15,7 @@ from types import MappingProxyType
 from typing import TypeVar
 
 from formulary.finding import Place
-from formulary.quantity import Basis, Rate
+from formulary.rate import Basis, Rate
 from formulary.recipes.model import (
     PURPOSES,
     STAGES,

@@ -15,7 +15,8 @@ from typing import TypeAlias, TypeVar
 from formulary.errors import InputError
 from formulary.fields import fraction_fault, hyphenate, suggest
 from formulary.finding import Finding, Place, error
-from formulary.quantity import NotAQuantity, Rate, format_decimal, parse_percent, parse_rate
+from formulary.quantity import NotAQuantity, format_decimal, parse_percent
+from formulary.rate import Rate, parse_rate
 from formulary.recipes.model import STAGES
 
 _T = TypeVar("_T")

@@ -17,7 +17,7 @@ from formulary.batch.weigh_out import rate_g, work_out_batch
 from formulary.errors import InputError
 from formulary.materials.model import Known, Lot, Material, MaterialKind, ValueRange
 from formulary.materials.register import Register, read_builtin_register
-from formulary.quantity import parse_rate
+from formulary.rate import parse_rate
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.batch.finding_cases import addition, plain

@@ -15,7 +15,7 @@ from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.pot_as_recipe import PlannedPot, describe_pot, oil_rates
 from formulary.batch.weigh_out import work_out_batch
 from formulary.materials.register import read_builtin_register
-from formulary.quantity import parse_rate
+from formulary.rate import parse_rate
 from formulary.recipes.model import OilLine, Recipe, Water
 from formulary.settings import Settings
 from tests.batch.recipes import PLAIN, read_recipe

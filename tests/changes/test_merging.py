@@ -16,7 +16,7 @@ from formulary.changes.compare import compare_recipes
 from formulary.changes.decision import Choice, MergeOutcome, conflict_field
 from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError
-from formulary.quantity import parse_rate
+from formulary.rate import parse_rate
 from formulary.recipes.edit import comparable, edit_recipe
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe

@@ -13,7 +13,8 @@ from types import MappingProxyType
 
 from hypothesis import strategies as st
 
-from formulary.quantity import Basis, Rate, format_decimal
+from formulary.quantity import format_decimal
+from formulary.rate import Basis, Rate
 from formulary.recipes.model import (
     COVERS,
     PORTION_STAGES,

@@ -12,7 +12,7 @@ from hypothesis import assume, event, given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from formulary.quantity import Basis, Rate
+from formulary.rate import Basis, Rate
 from formulary.recipes.edit import comparable, edit_recipe
 from formulary.recipes.model import BasedOn, OilLine, Recipe, Water
 from formulary.recipes.read import parse_recipe

@@ -11,10 +11,10 @@ from typing import Any
 
 from formulary.batch.weigh_out import work_out_batch
 from formulary.materials.register import Register, read_builtin_register
-from formulary.quantity import parse_elapsed
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
+from trials.elapsed import parse_elapsed
 from trials.model import AsMade, Conditions, Event, Handling, LotUse, Observation, Plan, Reading, Trial, TrialPortion
 
 BASE_OILS = {"olive-oil": "53", "coconut-oil": "25", "rice-bran-oil": "22"}

@@ -6,7 +6,7 @@ from decimal import Decimal
 
 import pytest
 
-from formulary.quantity import Elapsed
+from trials.elapsed import Elapsed
 from trials.model import LotUse
 
 from .examples import HEAD, TRIAL, faults, plan_of, read, trial_of

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from formulary.quantity import parse_elapsed
 from trials import record
+from trials.elapsed import parse_elapsed
 from trials.entry import Entry
 from trials.model import Trial
 from trials.record_text import write_entries

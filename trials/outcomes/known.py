@@ -9,8 +9,9 @@ from formulary.document import Block, Scalar
 from formulary.errors import InputError
 from formulary.fields import Fields, suggest
 from formulary.finding import Finding, error
-from formulary.quantity import NotAQuantity, parse_age_days
+from formulary.quantity import NotAQuantity
 from formulary.settings import SETTINGS_FILE, Settings
+from trials.elapsed import parse_age_days
 from trials.outcomes.built_in import BUILT_IN
 from trials.outcomes.outcome import DIRECTIONS, Outcome, Scale
 

@@ -14,10 +14,10 @@ from formulary.quantity import (
     find_unit,
     format_decimal,
     parse_decimal,
-    parse_elapsed,
     parse_percent,
     parse_quantity,
 )
+from trials.elapsed import parse_elapsed
 from trials.model import Reading
 from trials.outcomes.built_in import BUILT_IN
 from trials.outcomes.outcome import Outcome, Scale

@@ -8,7 +8,8 @@ from itertools import pairwise
 
 from formulary.document import Block, Node, Scalar
 from formulary.fields import Fields, suggest
-from formulary.quantity import Elapsed, Kind, NotAQuantity
+from formulary.quantity import Kind, NotAQuantity
+from trials.elapsed import Elapsed, parse_elapsed
 from trials.model import EVENT_WORDS, PREPARATIONS, Event
 from trials.outcomes.built_in import TRACE_STAGES
 
@@ -40,7 +41,7 @@ def read_events(fields: Fields, own_words: Sequence[str]) -> tuple[Event, ...]:
     words = (*EVENT_WORDS, *own_words)
     for block in listed(fields, "events", name="what"):
         what = read_word(block, "what", words, "event")
-        at = block.elapsed("at", required=True)
+        at = block.parsed("at", parse_elapsed, required=True)
         seconds = block.parsed("for", _seconds)
         temperature = block.amount("temperature", "°C", Kind.TEMPERATURE)
         clock = block.parsed("clock", parse_clock)
@@ -154,8 +155,6 @@ def parse_clock(text: str) -> str:
 
 
 def _seconds(text: str) -> Decimal:
-    from formulary.quantity import parse_elapsed
-
     elapsed = parse_elapsed(text)
     if elapsed.middle_s is None or elapsed.middle_s <= 0:
         raise NotAQuantity(f"{text.strip()!r} is no length of time", "write how long, such as 15 s")

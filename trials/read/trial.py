@@ -15,6 +15,7 @@ from formulary.materials.model import Material
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.recipes.model import COVERS
 from trials.effective import has_no_oils
+from trials.elapsed import parse_age_days
 from trials.model import (
     DECISIONS,
     AsMade,
@@ -211,7 +212,7 @@ class _TrialReader:
     def _observations(self, portions: Sequence[str]) -> tuple[Observation, ...]:
         observations: list[Observation] = []
         for block in listed(self.fields, "observations", name="outcome"):
-            age = block.age_days("age", required=True)
+            age = block.parsed("age", parse_age_days, required=True)
             name = block.scalar("outcome", required=True)
             outcome = None if name is None else self.outcomes.get(name.text)
             if name is not None and outcome is None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from functools import lru_cache
 
 import jsonschema
@@ -119,3 +120,24 @@ def test_the_json_of_one_trial_follows_its_schema() -> None:
     schema = read_schema("explain")
     for answer in (ask(history()[9]), ask(history()[0]), explain_outcome(steady(2, BASE, ("9:00",)), WORKING)):
         jsonschema.validate(json.loads(json.dumps(answer.to_json(), allow_nan=False)), schema)
+
+
+def test_nothing_is_said_to_have_moved_what_repeats_move_as_much() -> None:
+    answer = ask(history()[9])
+    assert answer.noise is not None
+    assert "Clove bud oil moved it (" in answer.sentence
+    noisy = replace(answer, noise=replace(answer.noise, sd=3.0)).sentence.partition("From all trials together:")[0]
+    assert " moved it (" not in noisy.replace("may well have moved it (", "")
+    assert "Clove bud oil may well have moved it (" in noisy
+    assert "but repeats differ as much." in noisy
+
+
+def test_where_both_showed_the_same_or_may_have_no_change_has_a_chance() -> None:
+    same = trial(STRONG, "k2", 90, working="11:30", room="18")  # as b8, its clove and all
+    limit = trial(STRONG, "k3", 91, poured="9:00", room="18")  # which may be as b8, too
+    for odd, said in ((same, "so nothing has to account for it"), (limit, "so nothing shows that it moved")):
+        base = [one for one in history() if one.version == BASE.id]
+        answer = explain_outcome([*base, odd], WORKING, about=odd)
+        assert said in answer.sentence
+        assert answer.moved is not None
+        assert (answer.moved.chances, answer.moved.nothing, answer.moved.went_wrong) == ((), 1.0, 0.0)

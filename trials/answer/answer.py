@@ -211,9 +211,9 @@ class MovedTrial:
     """Which change moved one trial against the pour that it came from.
 
     trial, against: what the two pours are called. chances: group -> probability that it was the main reason, most
-    likely first. nothing: that no change moved it noticeably. went_wrong: that one of the two, called `odd`, fits
-    nothing else, as if its batch had gone wrong as a whole; 0 where that is far from likely. before, after: the outcome
-    of the two. changed: all that differed between them.
+    likely first. nothing: that no change moved it noticeably, which is certain where both showed the same, or may have.
+    went_wrong: that one of the two, called `odd`, fits nothing else, as if its batch had gone wrong as a whole; 0 where
+    that is far from likely. before, after: the outcome of the two. changed: all that differed between them.
     """
 
     trial: str

@@ -10,6 +10,7 @@ from trials.factors.steps import TENTH
 from trials.model import Trial
 from trials.pours import pours_label, scent_percent, short_names
 from trials.seen import Seen
+from trials.sentences import say_value
 
 _WORTH_NAMING = 0.02
 _DOUBTED = 0.2  # the chance of a batch that went wrong as a whole from which on it counts against every change
@@ -33,18 +34,21 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     against = _parent(answer, row)
     if against is None:
         return f"{trial.id} has no earlier pour of its recipe, or of the one that it came from, to be held against"
+    contrast = _contrast(answer, against, row)
+    before, after = answer.seen[against].value, answer.seen[row].value
+    if contrast is None or say_value(answer.outcome, before) == say_value(answer.outcome, after):
+        return _unmoved(answer, row, against)
     reason = in_numbers.main_reason(row, against)
     names = short_names([item.pour.trial.id for item in answer.seen])
     odd = max((row, against), key=lambda number: in_numbers.botched[number])
     went_wrong = in_numbers.botched[odd]
     if went_wrong < _DOUBTED:
         went_wrong = 0.0
-    contrast = _contrast(answer, against, row)
     against_the_grain = 0.0
     chances: list[tuple[tuple[str, ...], float]] = []
     for number, chance in reason.chances:
         candidate = in_numbers.candidates[number]
-        if contrast is not None and _would_move_it_back(answer, candidate.names, row, against, contrast.change):
+        if _would_move_it_back(answer, candidate.names, row, against, contrast.change):
             against_the_grain += chance
         elif chance * (1.0 - went_wrong) >= _WORTH_NAMING:
             chances.append((candidate.names, chance * (1.0 - went_wrong)))
@@ -55,6 +59,22 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
         nothing=(reason.nothing + against_the_grain) * (1.0 - went_wrong),
         went_wrong=went_wrong,
         odd=pours_label([answer.seen[odd].pour], names) if went_wrong else "",
+        before=before,
+        after=after,
+        changed=tuple(_changed(answer, row, against)),
+    )
+
+
+def _unmoved(answer: Answer, row: int, against: int) -> MovedTrial:
+    """Of two that showed the same, or may have: nothing has to account for that."""
+    names = short_names([item.pour.trial.id for item in answer.seen])
+    return MovedTrial(
+        trial=pours_label([answer.seen[row].pour], names),
+        against=pours_label([answer.seen[against].pour], names),
+        chances=(),
+        nothing=1.0,
+        went_wrong=0.0,
+        odd="",
         before=answer.seen[against].value,
         after=answer.seen[row].value,
         changed=tuple(_changed(answer, row, against)),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from formulary.quantity import format_plain_number
 from trials.answer.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
 from trials.answer.chance_words import group_words, percent, rests_on_words
-from trials.contrast import find_contrast
+from trials.contrast import Contrast, find_contrast
 from trials.noise import RepeatNoise
 from trials.outcomes.value import OutcomeValue
 from trials.sentences import capital, say_list, say_value
@@ -50,16 +50,19 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
             f"No change that is recorded accounts for it: {moved.odd} fits nothing else, as if its whole batch had "
             f"gone wrong for a reason that is not recorded ({percent(moved.went_wrong)})."
         )
-    alike = ", and repeats differ as much" if contrast.would_be_beyond_noise is False else ""
+    noise = _noise_words(contrast)
+    alike = f", and {noise}" if noise else ""
     few = _too_few(answer.noise) if contrast.is_within_noise is False else ""
     if not moved.chances:
         return f"No change between them is likely to have moved it{alike}.{few}"
     names, chance = moved.chances[0]
     if chance >= ENOUGH:
-        alone = next((cause for cause in answer.causes if names in cause.groups and cause.rests_on), None)
-        if alone is not None:
-            said = f"{capital(group_words(names))} may well have moved it ({percent(chance)})"
-            return f"{said}, but {rests_on_words(answer, alone)}."
+        lone = next((cause for cause in answer.causes if names in cause.groups and cause.rests_on), None)
+        doubts = [*filter(None, [noise]), *([] if lone is None else [rests_on_words(answer, lone)])]
+        if doubts:
+            return (
+                f"{capital(group_words(names))} may well have moved it ({percent(chance)}), but {' and '.join(doubts)}."
+            )
         return f"{capital(group_words(names))} moved it ({percent(chance)})."
     if moved.nothing >= ENOUGH:
         said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){alike}"
@@ -69,7 +72,14 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
     if moved.went_wrong:
         listed.append(f"something that is not recorded ({percent(moved.went_wrong)})")
     listed.append(f"nothing noticeable ({percent(moved.nothing)})")
-    return f"It is not certain what moved it: {say_list(listed, 'or')}.{few}"
+    return f"It is not certain what moved it: {say_list(listed, 'or')}{alike}.{few}"
+
+
+def _noise_words(contrast: Contrast) -> str:
+    """That what was seen is no more than noise, or not shown to be more; empty where it is."""
+    if contrast.would_be_beyond_noise is not False:
+        return ""
+    return "its limit alone does not show more than noise" if contrast.at_least else "repeats differ as much"
 
 
 def _too_few(noise: RepeatNoise | None) -> str:

@@ -56,7 +56,7 @@ class Folder(FormularyWorkshop):
         self.close()
 
     def close(self) -> None:
-        """End what the store may still hold open."""
+        """Let go of the formulary; a `with` block does it by itself."""
         self.store.close()
 
     # -- branching and saving --------------------------------------------------------------------
@@ -120,7 +120,11 @@ class Folder(FormularyWorkshop):
         return path
 
     def save(self, version: Version, *, why: str) -> Version:
-        """Save one version, writing its file when it is new; returns it as saved."""
+        """Save one version, writing its file when it is new; returns it as saved.
+
+        why: the reason, which the history keeps. Raises InputError where its file holds something else than the
+        version, and as `save_changed`.
+        """
         path = f"recipes/{version.slug}.yaml"
         if path not in self.store.working_paths("recipes/"):
             self.write(version)

@@ -14,8 +14,7 @@ from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError
 from formulary.finding import Finding, error, note
 from formulary.identity import blob_id
-from formulary.recipes.edit import comparable
-from formulary.recipes.model import BasedOn, Recipe
+from formulary.recipes.model import BasedOn, Recipe, comparable
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 
@@ -116,7 +115,10 @@ def _unclear(folder: FormularyFiles, recipe: Recipe, based_on: BasedOn, owners: 
 
 
 def find_named_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
-    """As `find_parent`, of a recipe that a person named: what is no variant is refused with the variants of it."""
+    """As `find_parent`, of a recipe that a person named.
+
+    Raises InputError as that does; for a recipe that is no variant itself it names the variants of it.
+    """
     try:
         return find_parent(folder, recipe)
     except InputError as fault:

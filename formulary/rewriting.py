@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
 from formulary.finding import Finding, Place, error, has_errors, warn
-from formulary.recipes.edit import comparable, edit_recipe
-from formulary.recipes.model import Recipe
+from formulary.recipes.edit import edit_recipe
+from formulary.recipes.model import Recipe, comparable
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 

@@ -16,8 +16,7 @@ from formulary.errors import InputError, StopError
 from formulary.finding import MAX_FINDINGS, Finding, error, note, stop
 from formulary.history_text import describe_saves
 from formulary.parent import Parent, brings_something, find_named_parent, find_parent
-from formulary.recipes.edit import comparable
-from formulary.recipes.model import BasedOn
+from formulary.recipes.model import BasedOn, comparable
 from formulary.recipes.version import Version
 from formulary.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
 from formulary.update_text import Update

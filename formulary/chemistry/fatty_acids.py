@@ -200,6 +200,10 @@ def calculated_iodine_value(fatty_acids_percent: Mapping[str, float], *, as_free
     -------
     g of iodine per 100 g. Reads low for fats of low iodine value (AOCS's own remark).
 
+    Raises
+    ------
+    ValueError: there is no acid in it.
+
     Source: AOCS Cd 1c-85, with computed factors for acids that it does not list.
 
     >>> round(calculated_iodine_value({"C18:1": 100}), 1)
@@ -259,6 +263,8 @@ class Saturation(NamedTuple):
 def find_saturation(fatty_acids_percent: Mapping[str, float]) -> Saturation:
     """Saturated, mono- and polyunsaturated acids in percent of the known profile.
 
+    fatty_acids_percent: percent by mass of each acid; need not total 100. Raises ValueError where there is none.
+
     >>> find_saturation({"C16:0": 1, "C18:1": 2, "C18:2": 1})
     Saturation(saturated_percent=25.0, monounsaturated_percent=50.0, polyunsaturated_percent=25.0)
     """
@@ -308,6 +314,8 @@ def find_chain_group(shorthand: str) -> ChainGroup:
 
 def chain_groups_percent(fatty_acids_percent: Mapping[str, float]) -> dict[str, float]:
     """Percent of the known profile in each group of `CHAIN_GROUPS`, in that order, empty groups left out.
+
+    fatty_acids_percent: percent by mass of each acid; need not total 100. Raises ValueError where there is none.
 
     >>> chain_groups_percent({"C12:0": 1, "C18:1": 3})
     {'medium saturated (C12, C14)': 25.0, 'monounsaturated': 75.0}

@@ -12,7 +12,7 @@ from formulary.fields import hyphenate, suggest
 from formulary.finding import has_errors
 from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g, parse_percent
 from formulary.recipes.read import check_name, parse_recipe
-from formulary.recipes.version import Version
+from formulary.recipes.version import Version, name_from
 
 _WEIGHT = re.compile(r"(\D*[^\s\d+-])\s+([+-]?[\d.].*)")
 
@@ -66,8 +66,7 @@ def compose_recipe(
     fault = check_name(slug)
     if fault is not None:
         raise InputError([fault])
-    title = name or slug.replace("-", " ").capitalize()
-    spelled = render_document({"name": Quoted(title)}).strip()
+    spelled = render_document({"name": Quoted(name or name_from(slug))}).strip()
     try:
         figures = [format_decimal(parse_percent(text)) for text in (superfat, lye_concentration)]
     except NotAQuantity as problem:

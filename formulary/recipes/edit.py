@@ -16,7 +16,7 @@ from formulary.errors import InputError
 from formulary.finding import error
 from formulary.quantity import NotAQuantity, format_decimal
 from formulary.rate import Rate, parse_rate
-from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine, Water
+from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine, Water, comparable
 from formulary.recipes.read import parse_recipe
 
 # The order in which a new section finds its place in a file.
@@ -60,25 +60,6 @@ def edit_recipe(text: str, intended: Recipe) -> str:
     if after is None or comparable(after) != comparable(intended):
         raise _refusal(before, intended, "its layout is unusual")
     return changed
-
-
-def comparable(recipe: Recipe) -> dict[str, object]:
-    """A recipe's content for telling whether two say the same: the order of lines does not matter."""
-    return {
-        "name": recipe.name,
-        "formerly": recipe.formerly,
-        "based_on": recipe.based_on,
-        "purpose": recipe.purpose,
-        "oils": {line.material: line for line in recipe.oils},
-        "lye": (recipe.lye.superfat, dict(recipe.lye.alkalis), recipe.lye.by),
-        "water": recipe.water,
-        "additions": {(line.material, line.at): line for line in recipe.additions},
-        "scent": {(line.material, line.at): line for line in recipe.scent},
-        "portions": {portion.name: (portion.share, portion.by_eye, dict(portion.gets)) for portion in recipe.portions},
-        "process": dict(recipe.process),
-        "notes": recipe.notes,
-        "conflicts": recipe.conflicts,
-    }
 
 
 def _refusal(before: Recipe, intended: Recipe, why: str) -> InputError:

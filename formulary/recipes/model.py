@@ -167,3 +167,22 @@ class Recipe:
         names += [line.material for line in self.additions]
         names += [line.material for line in self.scent]
         return tuple(dict.fromkeys(names))
+
+
+def comparable(recipe: Recipe) -> dict[str, object]:
+    """A recipe's content for telling whether two say the same: the order of lines does not matter."""
+    return {
+        "name": recipe.name,
+        "formerly": recipe.formerly,
+        "based_on": recipe.based_on,
+        "purpose": recipe.purpose,
+        "oils": {line.material: line for line in recipe.oils},
+        "lye": (recipe.lye.superfat, dict(recipe.lye.alkalis), recipe.lye.by),
+        "water": recipe.water,
+        "additions": {(line.material, line.at): line for line in recipe.additions},
+        "scent": {(line.material, line.at): line for line in recipe.scent},
+        "portions": {portion.name: (portion.share, portion.by_eye, dict(portion.gets)) for portion in recipe.portions},
+        "process": dict(recipe.process),
+        "notes": recipe.notes,
+        "conflicts": recipe.conflicts,
+    }

@@ -30,7 +30,7 @@ def demand_lasting_name(name: str) -> str:
 def create_tag_of(
     repository: Repository, git: Git, tag: str, commit: str, person: Person, now: datetime, message: str
 ) -> bool:
-    """Writes the tag of a commit; False when the name is taken."""
+    """Writes the tag of a commit; False when the name is taken. Raises `InputError` for what is no commit here."""
     if check_objects(git, [commit]).get(commit) != (commit, "commit"):
         raise InputError.of("revision", f"“{commit[:60]}” is not a commit of this formulary.", "Give its 40 digits.")
     text = message.replace("\0", "").strip() or tag

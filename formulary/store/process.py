@@ -89,7 +89,10 @@ _PIPE = 65_536  # bytes that a pipe takes without a reader
 
 
 def find_git() -> str:
-    """The full path of the git program, looked for in the folders of PATH but never in the current folder."""
+    """The full path of the git program, looked for in the folders of PATH but never in the current folder.
+
+    Raises `StorageError` when it is in none of them.
+    """
     names = ("git.exe",) if os.name == "nt" else ("git",)
     for folder in os.get_exec_path():
         if os.path.isabs(folder):
@@ -212,7 +215,7 @@ class Running:
     process: subprocess.Popen[bytes]
 
     def finish(self, *, stdin: bytes = b"", allowed: Iterable[int] = (0,)) -> tuple[int, bytes]:
-        """Exit status and output, when it has ended."""
+        """Exit status and output, when it has ended; `StorageError` for a status that is not `allowed`."""
         process = self.process
         assert process.stdin is not None
         assert process.stdout is not None
@@ -245,7 +248,7 @@ class Running:
 def start_git(
     program: str, arguments: Sequence[str], environment: Mapping[str, str], folder: Path
 ) -> subprocess.Popen[bytes]:
-    """Starts git in `folder` with the safe settings; no shell is involved."""
+    """Starts git in `folder` with the safe settings; no shell is involved. Raises `StorageError` when it cannot."""
     import subprocess
 
     command = [program, "--no-pager", "--literal-pathspecs"]

@@ -74,7 +74,10 @@ def find_repository(root: Path) -> Repository:
 
 
 def read_branch(repository: Repository) -> str | None:
-    """The full name of the branch that HEAD is on (`refs/heads/...`), or None when HEAD is detached."""
+    """The full name of the branch that HEAD is on (`refs/heads/...`), or None when HEAD is detached.
+
+    Raises `StorageError` when HEAD points at something else.
+    """
     head = _read_small(repository.git_dir / "HEAD")
     if not head.startswith("ref:"):
         return None
@@ -108,7 +111,10 @@ def read_tip(repository: Repository) -> str | None:
 
 
 def read_ref(repository: Repository, name: str) -> str | None:
-    """The id that a full reference name holds, or None when there is no such reference."""
+    """The id that a full reference name holds, or None when there is no such reference.
+
+    Raises `StorageError` for one that is damaged.
+    """
     loose = repository.common_dir / name
     for _ in range(3):  # a reference may be packed between the two looks
         try:

@@ -61,7 +61,7 @@ class Store:
         self.close()
 
     def close(self) -> None:
-        """Ends what the store keeps running."""
+        """Lets go of the formulary; today nothing is held open between two calls."""
 
     @property
     def tip(self) -> str | None:
@@ -205,6 +205,9 @@ class Store:
 
         With `write_working` the bytes are put into the folder too. A file there is replaced only while it
         still is what `working_read` says (path -> blob id, None: no file), or else what was last saved.
+
+        Raises `InputError` for no files, or a path that is none of a formulary, `StorageError` when git or the disk
+        refuses. now: with its time zone; the present unless given.
         """
         from formulary.store.saving import Order
         from formulary.store.tidying import is_untidy
@@ -236,7 +239,7 @@ class Store:
         """Brings files back to versions that were saved before (None: to no file) as a new commit, and in the folder.
 
         A file in the folder with changes that were not saved is not overwritten (`ChangedError`), unless
-        `working_read` names it as `save` says.
+        `working_read` names it as `save` says. Raises `InputError` for a version that is not in this copy.
         """
         wanted = (blob for blob in blobs.values() if blob is not None)
         contents = self.read_blobs(wanted, largest=working.LARGEST_FILE)  # whatever could be saved can come back
@@ -271,13 +274,13 @@ class Store:
         from formulary.store.undoing import find_to_undo, undo_message
 
         step = find_to_undo(self._git, self._tip) if self._tip is not None else None
-        if step is None or len(step.parents) != 1:
-            why = "There is no save before this one" if step is None else "The last save is the first of this formulary"
-            why = "The last save joined two histories" if step is not None and len(step.parents) > 1 else why
-            do = (
-                "Restore single files instead." if step is not None else "`formulary redo` brings the last undone back."
-            )
-            raise InputError.of("undo-nothing", f"{why}, so nothing can be undone.", do)
+        if step is None:
+            what = "There is no save before this one, so nothing can be undone."
+            raise InputError.of("undo-nothing", what, "`formulary redo` brings the last undone back.")
+        if len(step.parents) != 1:
+            why = "joined two histories" if step.parents else "is the first of this formulary"
+            what = f"The last save {why}, so nothing can be undone."
+            raise InputError.of("undo-nothing", what, "Restore single files instead.")
         before = {path: blob for path, (blob, _) in self.changes_of(step.commit).items()}
         if not before:
             raise InputError.of(

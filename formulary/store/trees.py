@@ -26,7 +26,7 @@ Trees = dict[str, Tree]  # folder ("" is the top, no slash at the end) -> direct
 
 
 def read_trees(git: Git, objects: Path, commit: str | None, paths: Iterable[str]) -> Trees:
-    """The directories that a commit holds on the way to `paths`."""
+    """The directories that a commit holds on the way to `paths`. Raises `StorageError` where one is missing."""
     folders = {""}
     for path in paths:
         parts = path.split("/")[:-1]

@@ -147,7 +147,10 @@ def read_working_if_there(root: Path, path: str) -> bytes | None:
 
 
 def write_working(root: Path, path: str, data: bytes | None) -> None:
-    """Puts `data` in the place of a working file (None removes it): old bytes or new, never a mixture."""
+    """Puts `data` in the place of a working file (None removes it): old bytes or new, never a mixture.
+
+    Raises `InputError` where a link stands in its way, `StorageError` when the disk refuses.
+    """
     demand_path(path)
     _refuse_linked_folders(root, path)
     place = root / to_system(path)

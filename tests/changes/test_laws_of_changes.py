@@ -16,8 +16,7 @@ from formulary.changes.apply import apply_changes
 from formulary.changes.compare import compare_recipes
 from formulary.changes.recipe_changes import RecipeChanges
 from formulary.errors import InputError
-from formulary.recipes.edit import comparable
-from formulary.recipes.model import Recipe
+from formulary.recipes.model import Recipe, comparable
 from formulary.recipes.read import parse_recipe
 from tests.laws.strategies import additions, lyes, oil_lines, processes, recipes, scents, waters, words
 

@@ -17,8 +17,8 @@ from formulary.changes.decision import Choice, MergeOutcome, conflict_field
 from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError
 from formulary.rate import parse_rate
-from formulary.recipes.edit import comparable, edit_recipe
-from formulary.recipes.model import Recipe
+from formulary.recipes.edit import edit_recipe
+from formulary.recipes.model import Recipe, comparable
 from formulary.recipes.read import parse_recipe
 from tests.laws.strategies import additions, lyes, oil_lines, portions, processes, recipes, scents, waters, words
 from tests.laws.strategies import recipe_texts as texts

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 from formulary import Folder, InputError, SendBack, StopError
 from formulary.changes.decision import MergeOutcome
 from formulary.parent import OWN
-from formulary.recipes.edit import comparable
-from formulary.recipes.model import Recipe
+from formulary.recipes.model import Recipe, comparable
 from formulary.returning import restore_version
 from formulary.send_back_text import Standing
 from formulary.sending_back import apply_send_back, find_send_back

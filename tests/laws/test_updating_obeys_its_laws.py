@@ -14,8 +14,7 @@ from formulary import Folder, InputError
 from formulary.changes.decision import MergeOutcome
 from formulary.changes.merge import merge_recipes
 from formulary.parent import OWN
-from formulary.recipes.edit import comparable
-from formulary.recipes.model import BasedOn, Recipe
+from formulary.recipes.model import BasedOn, Recipe, comparable
 from formulary.recipes.read import parse_recipe
 from formulary.returning import restore_version
 from formulary.updating import apply_update, find_update

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 
 from formulary.errors import InputError
 from formulary.rate import Basis, Rate
-from formulary.recipes.edit import comparable, edit_recipe
-from formulary.recipes.model import BasedOn, OilLine, Recipe, Water
+from formulary.recipes.edit import edit_recipe
+from formulary.recipes.model import BasedOn, OilLine, Recipe, Water, comparable
 from formulary.recipes.read import parse_recipe
 from tests.laws.strategies import (
     COVERS,

@@ -176,7 +176,10 @@ def _is_nothing(contrast: Contrast) -> bool:
 
 
 def headline(contrasts: Sequence[Contrast]) -> Contrast:
-    """The contrast worth saying first: one beyond the noise, working time before others; else the clearest."""
+    """The contrast worth saying first: one beyond the noise, working time before others; else the clearest.
+
+    contrasts: the clearest first, at least one.
+    """
     beyond = [contrast for contrast in contrasts if contrast.would_be_beyond_noise]
     moved = [contrast for contrast in contrasts if not _is_nothing(contrast)]
     for group in (beyond, moved, list(contrasts)):

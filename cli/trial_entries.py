@@ -45,7 +45,6 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import stops
     from formulary.text_table import paragraph
-    from trials.effective import pot_of_bars
     from trials.lot_values import describe_lot_values
     from trials.on_day import as_it_stood
     from trials.portions_text import superfat_words
@@ -70,9 +69,9 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         if entry.section == "lots" and entry.key is not None:
             values = describe_lot_values(before, recorded, entry.key, str(entry.value))
             say("\n".join(paragraph(values, width=width(), indent=2))) if values else None
-    stood, stood_before = as_it_stood(recorded, date.today()), as_it_stood(before, date.today())
-    if pot_of_bars(stood) != pot_of_bars(stood_before):
-        said = superfat_words(stood)
+    stood = as_it_stood(recorded, date.today())
+    said = superfat_words(stood)
+    if said != superfat_words(as_it_stood(before, date.today())):
         say("\n".join(paragraph(said, width=width(), indent=2)))
     if recorded.made != before.made:
         text = f"Made on {recorded.made.isoformat()}, by the clock of this entry; it said {before.made.isoformat()}."
@@ -288,6 +287,9 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
     "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g", "extra honey 12 g at oils"; or
     --forgot-to-replace oat-milk. From then on every view uses what was really in the pot. Said again of a line it takes
     the earlier one's place; "rose-clay as planned" and "no extra honey" take one back.
+
+    "lye 300 g" says that of the mixed lye, alkali and water together, only so much went into the oils. A weight may be
+    "~120 g" (5 % either way) or "118-126 g", of which the worse end counts, or unknown, and then nothing is worked out.
     """
     from trials import record
 

@@ -14,6 +14,7 @@ from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
 from trials.effective import materials_of, pot_of_bars, pot_of_batter
 from trials.model import Trial
+from trials.unknown_weights import demand_known_weights
 from trials.words import degree_words
 
 _COVERS = ("covered", "insulated", "fridge", "oven")
@@ -27,8 +28,9 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
     Raises KeyError for a portion that the trial does not have, InputError where no oil went in.
     """
     materials, plan = materials_of(trial), trial.plan
-    pot, bars = pot_of_batter(trial), pot_of_bars(trial)
-    later = ", before it was rebatched" if bars != pot else ""
+    pot, bars = pot_of_batter(trial), pot_of_bars(trial, at_worst=True)
+    is_rebatched = pot_of_bars(trial) != pot
+    later = ", before it was rebatched" if is_rebatched else ""
     if portion == WHOLE:
         portion = None
     if portion is not None:
@@ -36,6 +38,7 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
     if pot.grams("oil") <= 0:
         what = f"no oil went into {trial.id} as it is recorded, so nothing can be compared"
         raise InputError.of("no-oils", what, "look at its as_made entries")
+    demand_known_weights([trial])
     recipe, batch = describe_pot(
         pot,
         PlannedPot(recipe=plan.recipe, pot=plan.pot, version_id=plan.version, label=f"as made in {trial.id}{later}"),
@@ -49,7 +52,7 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         recipe=recipe,
         batch=batch,
         register=materials,
-        findings=_findings(trial, recipe, batch, bars if later else batch.pot),
+        findings=_findings(trial, recipe, batch, bars if bars != pot else batch.pot),
         portion=portion,
     )
     return side if portion is None else as_one_batter(side)

@@ -17,6 +17,7 @@ from trials.identity import random_code
 from trials.model import Trial
 from trials.on_day import as_done, as_it_stood
 from trials.sale import check_sale, find_overridden, fit_to_sell
+from trials.unknown_weights import demand_known_weights
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -204,6 +205,7 @@ class Bench(TrialFiles):
         """A trial's figures by today's register beside its frozen ones; nothing is written."""
         from trials.recalculate import recalculate
 
+        demand_known_weights([trial])
         return recalculate(as_it_stood(trial, date.today()), self.folder.register)
 
     def cost(self, trial: Trial) -> Cost:

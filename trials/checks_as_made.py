@@ -16,6 +16,7 @@ from trials.minutes import check_minutes
 from trials.model import Trial
 from trials.on_day import as_it_stood
 from trials.recalculate import find_later_lye
+from trials.unknown_weights import check_unknown, is_unknown_line
 
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 
@@ -24,7 +25,7 @@ def check_as_made(
     trial: Trial, today: date | None = None, *, register: Mapping[str, Material] | None = None
 ) -> tuple[Finding, ...]:
     """What makes the batch as made unsafe, and what in the record of its making does not add up."""
-    findings = list(_check_bars(trial, today))
+    findings = [*check_unknown(trial), *_check_bars(trial, today)]
     if register is not None and (trial.release is None or trial.release.decision != "discard"):
         findings += find_later_lye(as_it_stood(trial, today), register)
     findings += _check_lots(trial)
@@ -53,13 +54,15 @@ def _check_lots(trial: Trial) -> Iterable[Finding]:
     for material, uses in trial.lots.items():
         yield from _check_certificates(trial, material)
         grams = [float(use.grams) for use in uses if use.grams is not None]
-        weighed_g = sum(line.grams for line in pot.lines if line.material == material)
+        lines = [line for line in pot.lines if line.material == material]
+        weighed_g = sum(line.grams for line in lines)
         if lot_weights(uses) is None:
             what = f"the lots of {material} are not all weighed, so that none of their certificates can hold"
             yield warn("lots-unweighed", what, "write the grams of each under `lots:`")
-        if len(grams) < len(uses) or not uses:
+        if len(grams) < len(uses) or not uses or any(is_unknown_line(trial, material, line.at) for line in lines):
             continue
-        if abs(sum(grams) - weighed_g) > max(1.0, weighed_g * _LOT_TOLERANCE_PERCENT / 100.0):
+        about_g = sum(float(entry.give_or_take_g) for entry in trial.as_made if material in (entry.line, entry.extra))
+        if abs(sum(grams) - weighed_g) > about_g + max(1.0, weighed_g * _LOT_TOLERANCE_PERCENT / 100.0):
             what = (
                 f"the lots of {material} make {format_number(sum(grams), 1)} g,"
                 f" but {format_number(weighed_g, 1)} g went in"

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, PotPortion
@@ -17,6 +18,7 @@ from formulary.recipes.model import PORTION_STAGES
 from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
 
 WATER = "water"
+LYE = "lye"  # the mixed lye of the jug, of which what went into the oils can be weighed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +53,8 @@ def effective_pot(
     plan: the frozen plan; its planned grams are where everything starts. as_made: what differed, in any order.
     portions: the trial's own; a share divides what follows the share, while lines that were divided by `gets`, or
     weighed for a portion, keep their grams. Without portions the batter stayed whole, whatever was planned.
-    added: materials that the plan does not have, by name.
+    added: materials that the plan does not have, by name. Of what is known only about it is the middle; what nobody
+    knows counts as planned, which `unknown_weights` tells of.
     """
     materials = {**added, **plan.materials}
     shares = {portion.name: float(portion.share) / 100.0 for portion in portions}
@@ -66,6 +69,9 @@ def effective_pot(
             lines = _weigh(lines, entry)
     lines = _replace(lines, [entry for entry in as_made if entry.instead is not None], materials)
     lines += [_extra(entry, materials) for entry in sorted(as_made, key=_key) if entry.extra is not None]
+    for entry in as_made:
+        if is_mixed_lye(entry, plan):
+            lines = _pour_lye(lines, entry)
     return Pot(
         tuple(lines),
         tuple(
@@ -75,18 +81,40 @@ def effective_pot(
     )
 
 
-def pot_of_batter(trial: Trial) -> Pot:
-    """The grams that went into a trial's pot, as `effective_pot` works them out."""
-    return effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+def pot_of_batter(trial: Trial, *, at_worst: bool = False) -> Pot:
+    """The grams that went into a trial's pot, as `effective_pot` works them out.
+
+    at_worst: what is known only about is taken at the end that leaves more lye, or more scent.
+    """
+    as_made = [_at_worst(entry, trial) for entry in trial.as_made] if at_worst else trial.as_made
+    return effective_pot(trial.plan, as_made, trial.portions, trial.added)
 
 
-def pot_of_bars(trial: Trial) -> Pot:
+def _at_worst(entry: AsMade, trial: Trial) -> AsMade:
+    if not entry.give_or_take_g or entry.weighed_g is None:
+        return entry
+    name = entry.instead or entry.material
+    known = trial.plan.materials.get(name) or trial.added.get(name)
+    is_more_worse = is_mixed_lye(entry, trial.plan) or (
+        known is not None and known.kind in (MaterialKind.ALKALI, MaterialKind.FRAGRANCE)
+    )
+    off_g = entry.give_or_take_g if is_more_worse else -entry.give_or_take_g
+    return replace(entry, weighed_g=entry.weighed_g + off_g, give_or_take_g=Decimal(0))
+
+
+def is_mixed_lye(entry: AsMade, plan: Plan) -> bool:
+    """Whether an entry is of the mixed lye of the jug, and not of a material that is called so."""
+    return entry.line == LYE and not find_lines(plan.pot.lines, LYE)
+
+
+def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
     What lay on top is worked in then, too. A rebatch that is written down twice was one (`done_once`).
-    Whether the bars are safe and what may be sold is judged by these; how the batter thickened, by `pot_of_batter`.
+    Whether the bars are safe and what may be sold is judged by these, at_worst (`pot_of_batter`); how the batter
+    thickened, by `pot_of_batter`.
     """
-    pot = pot_of_batter(trial)
+    pot = pot_of_batter(trial, at_worst=at_worst)
     materials = {**trial.added, **trial.plan.materials}
     later = [
         _extra(AsMade(extra=name, weighed_g=weighed_g, at="trace", portion=step.portion), materials)
@@ -101,16 +129,19 @@ def pot_of_bars(trial: Trial) -> Pot:
     return replace(pot, lines=(*worked_in, *later)) if rebatched else pot
 
 
-def effective_portion(trial: Trial, portion: str | None = None, *, as_bars: bool = False) -> EffectiveFormula:
+def effective_portion(
+    trial: Trial, portion: str | None = None, *, as_bars: bool = False, at_worst: bool = False
+) -> EffectiveFormula:
     """What the trial, or one portion of it, was really made of, worked out from the values frozen at its start.
 
-    portion: a portion's name; None for the whole batch. as_bars: with what a rebatch took in.
+    portion: a portion's name; None for the whole batch. as_bars: with what a rebatch took in. at_worst: what is known
+    only about is taken at the end that leaves more lye, or more scent, as it always is for bars.
     Raises KeyError for a portion that the trial does not have, InputError for one into which no oil went: its lye has
     nothing to be measured by.
     """
     from formulary.batch.figures import portion_pot, work_out_pot
 
-    whole = pot_of_bars(trial) if as_bars else pot_of_batter(trial)
+    whole = pot_of_bars(trial, at_worst=True) if as_bars else pot_of_batter(trial, at_worst=at_worst)
     pot, share = whole, 1.0
     if portion is not None and portion != WHOLE:
         share = {part.name: part.share for part in whole.portions}[portion]
@@ -257,6 +288,15 @@ def _scaled(line: PotLine, chosen: Sequence[PotLine], entry: AsMade) -> PotLine:
         return line
     part = line.grams / planned_g if planned_g else 1.0 / len(chosen)
     return replace(line, grams=float(entry.weighed_g) * part)
+
+
+def _pour_lye(lines: list[PotLine], entry: AsMade) -> list[PotLine]:
+    """The lines when of all that was in the jug only so much went into the oils."""
+    mixed_g = sum(line.grams for line in lines if line.at == "lye water")
+    if entry.weighed_g is None or mixed_g <= 0:
+        return lines
+    part = float(entry.weighed_g) / mixed_g
+    return [replace(line, grams=line.grams * part) if line.at == "lye water" else line for line in lines]
 
 
 def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping[str, Material]) -> list[PotLine]:

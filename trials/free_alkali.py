@@ -184,6 +184,6 @@ def say_correction(trial: Trial, tested: Tested) -> str:
 
 def _lowest_superfat_as_poured(trial: Trial) -> float:
     """Percent, of the whole batter or of the portion that has least."""
-    figures = effective_portion(trial).figures
+    figures = effective_portion(trial, at_worst=True).figures
     portions = [part.superfat_percent for part in figures.portions if part.superfat_percent is not None]
     return min([figures.superfat_effective, *portions])

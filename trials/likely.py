@@ -7,6 +7,7 @@ from decimal import Decimal
 
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import Kind, format_decimal, format_number, parse_quantity
+from trials.effective import LYE
 from trials.model import Trial
 
 # From and to, in °C: what lies outside is far more likely a slip than a bench (common practice, no source).
@@ -60,6 +61,7 @@ def _check_weights(trial: Trial) -> Iterable[Finding]:
     planned: dict[str, float] = {}
     for line in trial.plan.pot.lines:
         planned[line.material] = planned.get(line.material, 0.0) + line.grams
+    planned.setdefault(LYE, sum(line.grams for line in trial.plan.pot.lines if line.at == "lye water"))
     for entry in trial.as_made:
         planned_g = planned.get(entry.line or "", 0.0)
         if entry.weighed_g is not None and planned_g > 0 and float(entry.weighed_g) > _TIMES_PLANNED * planned_g:

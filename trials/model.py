@@ -77,7 +77,8 @@ class AsMade:
 
     Either `line` (a material of the plan, or "water") or `extra` (one that the plan does not have) is given.
     instead: what went in for `line`. left_out: `line` did not go in. at: the stage; for a line that the plan has
-    twice, which one. portion: the one portion that it went into.
+    twice, which one. portion: the one portion that it went into. give_or_take_g: how far it may have been from
+    weighed_g, either way. is_unknown: nobody knows how much it was.
     """
 
     line: str | None = None
@@ -89,6 +90,8 @@ class AsMade:
     portion: str | None = None
     note: str = ""
     place: Place = field(default=Place(), compare=False, repr=False)
+    give_or_take_g: Decimal = Decimal(0)
+    is_unknown: bool = False
 
     @property
     def material(self) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 
 from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.materials.plain_name import material_words
@@ -11,6 +12,7 @@ from formulary.text_table import Row, paragraph, render_rows
 from trials.effective import effective_portion, pot_of_batter
 from trials.model import Trial, TrialPortion
 from trials.rebatch import is_rebatched_in_part
+from trials.unknown_weights import unknown_words
 from trials.words import STAGES
 
 
@@ -27,11 +29,18 @@ def superfat_words(trial: Trial) -> str:
     """The effective superfat of the bars, and of the batter where a rebatch came between.
 
     Where something was worked into one portion alone no figure holds for all bars, and a mean of them would hide the
-    worst: each portion's is told then, the least first.
+    worst: each portion's is told then, the least first. Of a weight that is known only about, the worse end counts;
+    where it is not known at all, no superfat is.
     """
-    poured, bars = effective_portion(trial).figures, effective_portion(trial, as_bars=True).figures
+    unknown = unknown_words(trial, for_lye=True)
+    if unknown:
+        return f"Superfat not known: {unknown}"
+    poured = effective_portion(trial, at_worst=True).figures
+    bars = effective_portion(trial, as_bars=True).figures
     low, high = format_number(bars.superfat_low, 1), format_number(bars.superfat_high, 1)
     said = f"Superfat {format_number(bars.superfat_effective, 1)} % effective ({low} to {high})"
+    if any(entry.give_or_take_g for entry in trial.as_made):
+        said += ", at the worse end of what was weighed"
     before = f"{format_number(poured.superfat_effective, 1)} % as poured, before it was rebatched"
     if is_rebatched_in_part(trial):
         known = [(part.superfat_percent, part.name) for part in bars.portions if part.superfat_percent is not None]
@@ -46,8 +55,9 @@ def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
     rows: list[Row] = []
     if trial.is_divided:
         rows.append(Row("portions", ("%", "g", "superfat, %")))
+        is_known = not unknown_words(trial, for_lye=True)
         for portion, figure in zip(trial.portions, figures, strict=True):
-            rows += _portion_rows(portion, figure, pot)
+            rows += _portion_rows(portion, figure if is_known else replace(figure, superfat_percent=None), pot)
     lines = render_rows(rows, width=width) if rows else []
     scents = [
         Row(material_words(material) + where, (format_number(cured, 2), _limit(limit)), indent=4)
@@ -94,6 +104,8 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
     pot, figures = find_portions(trial)
     if not trial.is_divided:
         return []
+    if unknown_words(trial, for_lye=True):
+        figures = tuple(replace(figure, superfat_percent=None) for figure in figures)
     return [
         {
             **figure.to_json(),

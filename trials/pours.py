@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from trials.effective import has_no_oils
 from trials.factors.portion_facts import Pour, find_facts
 from trials.model import Trial
 from trials.repeats import find_repeats
+from trials.unknown_weights import why_nothing_compares
 
 
 class PourBook:
@@ -31,16 +31,16 @@ class PourBook:
         return tuple(self.pour(trial, part.name if trial.is_divided else None) for part in trial.parts())
 
     def all_pours(self) -> tuple[Pour, ...]:
-        """Every portion of every trial, in the order of their dates; those without any oil are passed over."""
+        """Every portion of every trial, by date; those of which no formula is known are passed over."""
         wanted = [(trial, part.name if trial.is_divided else None) for trial in self.trials for part in trial.parts()]
-        return tuple(self.pour(trial, portion) for trial, portion in wanted if not has_no_oils(trial, portion))
+        return tuple(self.pour(trial, portion) for trial, portion in wanted if not why_nothing_compares(trial, portion))
 
     def repeat_group(self, pour: Pour) -> int:
         """A number that only pours share that repeat one another."""
         if not self._groups:
             pours = list(self.all_pours())
             divided = [trial for trial in self.trials if trial.is_divided]
-            pours += [self.pour(trial, None) for trial in divided if not has_no_oils(trial, None)]
+            pours += [self.pour(trial, None) for trial in divided if not why_nothing_compares(trial)]
             for number, group in enumerate(find_repeats(pours)):
                 for row in group:
                     self._groups[pours[row].trial.id, pours[row].portion] = number

@@ -109,7 +109,7 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     """
     frozen = materials_of(trial)
     today, gone = _materials_today(trial, frozen, register)
-    pot = pot_of_bars(trial)
+    pot = pot_of_bars(trial, at_worst=True)
     used = sorted({line.material for line in pot.lines})
     settings, purpose = trial.plan.settings, trial.plan.recipe.purpose
     before, after = work_out_pot(pot, frozen, settings), work_out_pot(pot, today, settings)

@@ -29,19 +29,20 @@ from trials.model import AsMade, Handling, Trial, done_once
 from trials.record_portions import portions_entry as portions_entry
 from trials.words import as_made_words, degree_words, hour_words, taken_in_words
 
+_NUMBER = r"[\d.]+(?: ?, ?\d+)?"
+_MASS = rf"(?P<weighed>unknown|~? ?{_NUMBER}(?: ?(?:-|–|to) ?{_NUMBER})? ?\S+)"
 _SENTENCES = (
     (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
     (
-        re.compile(
-            r"(?P<instead>\S+) instead of (?P<line>\S+)(?: (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+))?(?: at (?P<at>.+))?"
-        ),
+        re.compile(rf"(?P<instead>\S+) instead of (?P<line>\S+)(?: {_MASS})?(?: at (?P<at>.+))?"),
         "instead",
     ),
-    (re.compile(r"extra (?P<extra>\S+) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+) at (?P<at>.+)"), "extra"),
-    (re.compile(r"(?P<line>\S+) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+)(?: at (?P<at>.+))?"), "weighed"),
+    (re.compile(rf"extra (?P<extra>\S+) {_MASS} at (?P<at>.+)"), "extra"),
+    (re.compile(rf"(?P<line>\S+) {_MASS}(?: at (?P<at>.+))?"), "weighed"),
 )
 _SENTENCE_HELP = (
     'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils";'
+    ' a weight may be "~280 g", "275-290 g" or unknown;'
     ' to take one back "rose-clay as planned" or "no extra honey"'
 )
 _TAKEN_BACK = (
@@ -306,7 +307,7 @@ def forgot_to_replace(trial: Trial, material: str) -> Entry:
     earlier = [entry for entry in trial.as_made if entry.line == WATER and entry.at in (None, "lye water")]
     for entry in earlier:
         if said in entry.note or not entry.note.startswith(_FORGOT):
-            what = f"the water of {trial.id} is recorded as {entry.weighed_g} g already"
+            what = f"the water of {trial.id} is recorded already: {as_made_words(entry)}"
             raise InputError.of("said-already", what, 'that weight counts; correct it with "water N g" if it is wrong')
     tree: dict[str, Value] = {
         "line": WATER,

@@ -22,10 +22,11 @@ from trials.model import Trial
 from trials.on_day import as_it_stood, find_ahead
 from trials.rebatch import find_last_rebatch
 from trials.recalculate import find_later_limits
+from trials.unknown_weights import UNKNOWN_LYE
 
 _LITTLE_FAT = ("superfat-low", "superfat-band")
 OF_A_SALE = ("sold-unfit", "sold-early")
-_FREE_ALKALI = ("free-alkali", "free-alkali-untested")
+_NOT_TOLD = ("free-alkali", "free-alkali-untested", UNKNOWN_LYE)
 
 
 def fit_to_sell(
@@ -181,7 +182,7 @@ def _check_cure(trial: Trial, today: date, needed_days: Decimal, place: Place) -
 
 def is_never_sold(finding: Finding) -> bool:
     """Whether nobody can decide to sell in spite of it: lye that the fat cannot take up is caustic on skin."""
-    return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code in _FREE_ALKALI)
+    return finding.severity is Severity.STOP and (finding.code in NEVER_OVERRIDDEN or finding.code in _NOT_TOLD)
 
 
 def demand_possible_day(trial: Trial, today: date) -> None:

@@ -8,13 +8,13 @@ from decimal import Decimal
 from math import inf
 from statistics import stdev
 
-from trials.effective import has_no_oils
 from trials.even_scale import mean_of
 from trials.factors.portion_facts import Pour
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import Missing, OutcomeValue
 from trials.pours import PourBook
+from trials.unknown_weights import why_nothing_compares
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -57,8 +57,9 @@ def find_seen(
             if isinstance(found, Missing):
                 left_out.append(LeftOut(trial.id, found.why, found.portion))
                 continue
-            if has_no_oils(trial, found.portion):
-                left_out.append(LeftOut(trial.id, "no oil went in, as it is recorded", found.portion))
+            unlike = why_nothing_compares(trial, found.portion)
+            if unlike:
+                left_out.append(LeftOut(trial.id, unlike, found.portion))
                 continue
             item = Seen(book.pour(trial, found.portion), found)
             if found.bounds == (-inf, inf):

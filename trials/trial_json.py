@@ -19,6 +19,7 @@ from trials.portions_text import portions_json
 from trials.rebatch import is_rebatched_in_part
 from trials.sale import fit_to_sell
 from trials.trial_text import trial_row
+from trials.unknown_weights import is_unknown_line, unknown_words
 from trials.words import as_made_words
 
 
@@ -38,12 +39,16 @@ def trial_json(
     stood = as_it_stood(trial, today)
     made = pot_of_batter(trial)
     figures = effective_portion(stood, as_bars=True).figures
-    is_one_batter = not is_rebatched_in_part(stood)  # a mean over other bars would hide the worst of them
+    # A mean over other bars would hide the worst of them; and what nobody weighed, nobody knows.
+    is_one_batter = not is_rebatched_in_part(stood) and not unknown_words(stood, for_lye=True)
     return {
         **trial_row(trial, outcomes),
         "size": {trial.plan.size[0]: trial.plan.size[1]},
         "planned": [_line_json(line) for line in trial.plan.pot.lines],
-        "in_the_pot": [_line_json(line) for line in made.lines],
+        "in_the_pot": [
+            {**_line_json(line), **({"grams": None} if is_unknown_line(trial, line.material, line.at) else {})}
+            for line in made.lines
+        ],
         "as_made": [as_made_words(entry) for entry in trial.as_made],
         "worked_in_later": [
             {"material": name, "grams": float(weighed_g), "portion": step.portion, "hours": _number(step.at_h)}

@@ -26,6 +26,7 @@ from trials.outcomes.value import OutcomeValue
 from trials.portions_text import render_portions, superfat_words
 from trials.sale_text import decision_words, sale_words
 from trials.sentences import say_value
+from trials.unknown_weights import is_unknown_line, unknown_words
 from trials.words import STAGES, as_made_words, degree_words, hour_words, taken_in_words
 
 WORKING_TIME = "working time"
@@ -157,13 +158,19 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
     hidden = 0
     for key in (*planned, *(key for key in made if key not in planned)):
         before, after = planned.get(key, 0.0), made.get(key, 0.0)
-        if abs(before - after) < 0.05 and not show_all:
+        material, at = key
+        unknown = is_unknown_line(trial, material, at)
+        if abs(before - after) < 0.05 and not show_all and not unknown:
             hidden += 1
             continue
-        material, at = key
         stage = "" if at == "oils" else f", {STAGES[at]}"
         rows.append(
-            Row(f"{material_words(material)}{stage}", (format_number(before, 1), format_number(after, 1)), "", 4)
+            Row(
+                f"{material_words(material)}{stage}",
+                (format_number(before, 1), "not known" if unknown else format_number(after, 1)),
+                "",
+                4,
+            )
         )
     lines: list[str] = []
     if rows:
@@ -172,6 +179,8 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
         lines.append(f"  {hidden} weights as planned (--all shows them)")
     figures = effective_portion(trial, as_bars=True).figures
     lines += paragraph(superfat_words(trial), width=width, indent=2)
+    if unknown_words(trial):
+        return lines
     jug, whole = format_number(figures.in_jug_percent, 1), format_number(figures.effective_percent, 1)
     lines += paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)
     cured = expected_cure(trial)

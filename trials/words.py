@@ -21,7 +21,7 @@ _SAID_IN_DAYS_H = 72
 
 def as_made_words(entry: AsMade) -> str:
     """One thing that went otherwise than planned, in words."""
-    weighed = f" {format_decimal(entry.weighed_g)} g" if entry.weighed_g is not None else ""
+    weighed = weighed_words(entry)
     stage = entry.at or ("trace" if entry.extra else "")  # what is recorded without one went in there
     where = (f" {STAGES[stage]}" if stage else "") + (f" in the {entry.portion} portion" if entry.portion else "")
     name = material_words(entry.material)
@@ -30,6 +30,18 @@ def as_made_words(entry: AsMade) -> str:
     if entry.instead:
         return f"{material_words(entry.instead)} instead of {name}{weighed}{where}"
     return f"{'extra ' if entry.extra else ''}{name}{weighed}{where}"
+
+
+def weighed_words(entry: AsMade) -> str:
+    """What was weighed, behind what it was: ` 283 g`, ` 118 to 126 g`; empty where no weight was said."""
+    if entry.is_unknown:
+        return " (nobody knows how much)"
+    if entry.weighed_g is None:
+        return ""
+    if not entry.give_or_take_g:
+        return f" {format_decimal(entry.weighed_g)} g"
+    low_g, high_g = (entry.weighed_g + sign * entry.give_or_take_g for sign in (-1, 1))
+    return f" {format_decimal(low_g.normalize())} to {format_decimal(high_g.normalize())} g"
 
 
 def taken_in_words(step: Handling) -> str:

@@ -11,7 +11,7 @@ import pytest
 
 from formulary.finding import Finding
 from formulary.materials.model import Known, Lot, ValueRange
-from trials import checks_as_made, free_alkali, sale
+from trials import checks_as_made, free_alkali, sale, unknown_weights
 from trials.checks import check_trial
 from trials.model import Plan
 from trials.sale import fit_to_sell
@@ -19,6 +19,7 @@ from trials.sale import fit_to_sell
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 
 UNSCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
+SOURCES = (checks_as_made, free_alkali, sale, unknown_weights)
 DECIDED = "release: {decision: sell, who: R, why: firm and mild}\n"
 NONE = "observations: [{age: 7 d, outcome: free alkali, value: none}]\n"
 CERTIFICATE = ValueRange(189, 191, 190, Known("maker", "invented certificate"))
@@ -64,6 +65,19 @@ CASES = [
         "look at its certificate before you use the soap",
         stands="the plan was frozen without it; what a certificate says later is told by recalculating",
         plan=with_lot(UNSCENTED),
+    ),
+    Case(
+        "weight-unknown",
+        "as_made: [{line: sodium-hydroxide, weighed: unknown}]\n" + NONE + DECIDED,
+        "say between which weights it surely was",
+        "as_made: [{line: sodium-hydroxide, weighed: 110-120 g}]\n" + NONE + DECIDED,
+    ),
+    Case(
+        "scent-unweighed",
+        "as_made: [{line: clove-bud-oil, weighed: unknown}]\n",
+        "say between which weights it surely was",
+        "as_made: [{line: clove-bud-oil, weighed: 10-12 g}]\n",
+        plan=plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]),
     ),
     Case("not-decided", NONE, "record a decision with name and reason", NONE + DECIDED),
     Case(
@@ -130,7 +144,7 @@ def test_nothing_is_said_of_a_trial_that_is_tested_cured_and_decided() -> None:
 
 
 def test_every_finding_of_a_trial_has_its_row() -> None:
-    source = "".join(Path(each.__file__).read_text(encoding="utf-8") for each in (checks_as_made, free_alkali, sale))
+    source = "".join(Path(each.__file__).read_text(encoding="utf-8") for each in SOURCES)
     raised = set(re.findall(r'\b(?:warn|note|stop|told)\(\s*"([a-z-]+)"', source))
     # what a refused sale says last is the sum of the others; lots without grams are an error of the file already
     assert raised - {"not-sold", "lots-unweighed"} == {case.code for case in CASES}

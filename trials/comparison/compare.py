@@ -32,6 +32,7 @@ from trials.pours import PourBook, pours_label, scent_percent, short_names
 from trials.repeats import find_repeats
 from trials.seen import aggregate, find_seen, value_of
 from trials.sentences import say_list
+from trials.unknown_weights import demand_known_weights
 
 
 def compare_trials(
@@ -57,6 +58,7 @@ def compare_trials(
     """
     checked = {trial.id: trial for trial in trials}
     among, trials = ([as_done(each, today) for each in of] for of in (among, trials))
+    demand_known_weights(trials)
     book = PourBook((*among, *trials))
     defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
     columns, are_repeats = _columns(trials, book, portions, each=each)

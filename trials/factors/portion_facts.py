@@ -16,6 +16,7 @@ from formulary.batch.temperature_checks import parse_celsius
 from trials.effective import EffectiveFormula, effective_portion
 from trials.factors.steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.model import REBATCHED, Trial, TrialPortion
+from trials.unknown_weights import unknown_words
 
 # In the order in which people think of a batch; `FORMULA` is what a repeat of it must share exactly.
 KINDS = (
@@ -145,6 +146,8 @@ def find_facts(trial: Trial, portion: str | None = None) -> Pour:
         plan = wanted.get(aspect, 0.0)
         near = abs(value - plan) <= TENTH * aspect.step_of.size
         facts[aspect] = round(plan, 6) if near else value
+    if unknown_words(trial):  # nor is anything else known that is reckoned by it
+        facts, weighed = dict.fromkeys(facts), {}
     facts.update(_lots(trial, made))
     facts.update(_blending(trial, portion))
     conditions, as_planned = _conditions(trial, portion)

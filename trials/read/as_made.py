@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from decimal import Decimal
+from dataclasses import replace
 
 from formulary.document import Scalar
 from formulary.fields import SLUG, Fields, suggest
-from formulary.quantity import Kind
 from formulary.recipes.model import PORTION_STAGES, STAGES
-from trials.effective import WATER, find_lines
+from trials.effective import LYE, WATER, find_lines
 from trials.model import AsMade, Plan, TrialPortion
 from trials.read.parts import listed, read_portion
+from trials.read.weighed import Weighed, parse_weighed
 
 
 def read_as_made(
@@ -36,7 +36,7 @@ def _read_entry(block: Fields, plan: Plan, portions: Sequence[str], materials: C
     line, extra = block.scalar("line"), block.scalar("extra")
     instead = _material(block, "instead", plan, materials)
     left_out = _left_out(block)
-    weighed = block.amount("weighed", "g", Kind.MASS)
+    weighed = block.parsed("weighed", parse_weighed)
     at = block.choice("at", STAGES)
     portion = read_portion(block, portions)
     note = block.text("note") or ""
@@ -44,7 +44,7 @@ def _read_entry(block: Fields, plan: Plan, portions: Sequence[str], materials: C
     if (line is None) == (extra is None):
         do = "write `line:` for one of the plan, or `extra:` for something more"
         block.report("as-made-shape", "an entry names either a line of the plan or an extra", do)
-    if weighed is not None and weighed == 0:
+    if weighed is not None and weighed.high_g == 0:
         block.report("as-made-shape", "0 g is nothing", "write `left_out: true`", block.scalar("weighed"), "weighed")
     if left_out and (weighed is not None or instead is not None):
         block.report("as-made-shape", "a line that was left out has no weight", "keep one of the two", None, "left_out")
@@ -56,10 +56,33 @@ def _read_entry(block: Fields, plan: Plan, portions: Sequence[str], materials: C
     if weighed is None and instead is None and not left_out:
         block.report("missing-key", "what differed is missing", "add `weighed:`, `instead:` or `left_out: true`")
         return None
-    _check_line(block, line, plan, at, portion)
+    if line.text == LYE and not find_lines(plan.pot.lines, LYE):
+        _check_mixed_lye(block, weighed, at, portion)
+    else:
+        _check_line(block, line, plan, at, portion)
     if len(block.findings) > start:
         return None
-    return AsMade(line.text, None, instead, left_out, weighed, at, portion, note, block.place())
+    return _entry(AsMade(line.text, None, instead, left_out, None, at, portion, note, block.place()), weighed)
+
+
+def _entry(entry: AsMade, weighed: Weighed | None) -> AsMade:
+    """An entry with what was weighed, as well as that is known."""
+    if weighed is None:
+        return entry
+    if weighed.low_g is None or weighed.high_g is None:
+        return replace(entry, is_unknown=True)
+    off_g = (weighed.high_g - weighed.low_g) / 2
+    return replace(entry, weighed_g=weighed.low_g + off_g, give_or_take_g=off_g)
+
+
+def _check_mixed_lye(block: Fields, weighed: Weighed | None, at: str | None, portion: str | None) -> None:
+    """Of the mixed lye only a weight can be said: how much of it went into the oils."""
+    if weighed is None or block.has("instead"):
+        do = "write `weighed: 300 g`; another alkali, or none of it, is said of the alkali's own line"
+        block.report("as-made-shape", "of the mixed lye it is said how much of it went in", do, None, "line")
+    if at not in (None, "lye water"):
+        block.report("as-made-stage", "lye is mixed in the jug", "leave `at` out", block.scalar("at"), "at")
+    _check_portion_stage(block, "lye water", portion)
 
 
 def _extra(
@@ -68,7 +91,7 @@ def _extra(
     materials: Collection[str] | None,
     instead: str | None,
     left_out: bool,
-    weighed: Decimal | None,
+    weighed: Weighed | None,
     at: str | None,
     portion: str | None,
     note: str,
@@ -85,13 +108,13 @@ def _extra(
     _check_portion_stage(block, at, portion)
     if len(block.findings) > start or extra is None:
         return None
-    return AsMade(None, extra, None, False, weighed, at, portion, note, block.place())
+    return _entry(AsMade(None, extra, None, False, None, at, portion, note, block.place()), weighed)
 
 
 def _check_line(block: Fields, line: Scalar, plan: Plan, at: str | None, portion: str | None) -> None:
     """Report a line that the plan does not have, or that it has at several stages without saying which."""
     lines = find_lines(plan.pot.lines, line.text)
-    names = tuple(dict.fromkeys([WATER, *(other.material for other in plan.pot.lines)]))
+    names = tuple(dict.fromkeys([WATER, LYE, *(other.material for other in plan.pot.lines)]))
     if not lines:
         do = suggest(line.text, names, f"lines of the plan: {', '.join(names)}; for something more write `extra:`")
         block.report("unknown-line", f"the plan has no line {line.text[:40]!r}", do, line, "line")

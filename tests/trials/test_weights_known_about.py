@@ -1,0 +1,154 @@
+"""A weight that is known only about counts at its worse end; of one that nobody knows nothing is worked out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from formulary.errors import InputError
+from formulary.finding import Severity
+from trials import record
+from trials.as_made_recipe import describe_as_made
+from trials.checks import check_trial
+from trials.comparison.compare import compare_trials
+from trials.effective import effective_portion, pot_of_batter
+from trials.factors.portion_facts import find_facts
+from trials.model import Trial
+from trials.outcomes.known import find_outcome
+from trials.pours import PourBook
+from trials.sale import fit_to_sell, is_never_sold
+from trials.seen import find_seen
+from trials.trial_json import trial_json
+from trials.trial_text import render_trial
+
+from .examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
+
+SCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")])
+UNSCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
+SOLD = "release: {decision: sell, who: R, why: mild, despite: [weight-unknown]}\n"
+TESTED = "observations: [{age: 40 d, outcome: free alkali, value: none}]\n"
+
+
+def made(line: str, weighed: str, plan: object = UNSCENTED) -> Trial:
+    return trial_of(f"as_made: [{{line: {line}, weighed: {weighed}}}]\n", UNSCENTED if plan is UNSCENTED else SCENTED)
+
+
+def superfat(trial: Trial) -> float:
+    return effective_portion(trial, as_bars=True).figures.superfat_effective
+
+
+@given(st.integers(100, 150), st.integers(0, 30))
+def test_of_an_alkali_the_most_that_it_may_have_been_counts_and_of_an_oil_the_least(low: int, wide: int) -> None:
+    more = made("sodium-hydroxide", f"{low}-{low + wide} g")
+    assert superfat(more) == pytest.approx(superfat(made("sodium-hydroxide", f"{low + wide} g")))
+    less = made("coconut-oil", f"{low} to {low + wide} g")
+    assert superfat(less) == pytest.approx(superfat(made("coconut-oil", f"{low} g")))
+
+
+def test_about_is_five_percent_either_way_and_what_it_was_taken_for_is_said() -> None:
+    about = made("sodium-hydroxide", "~120 g")
+    assert superfat(about) == pytest.approx(superfat(made("sodium-hydroxide", "126 g")))
+    # What is compared is the likeliest, not the worst.
+    assert pot_of_batter(about).grams("alkali") == pytest.approx(120)
+    shown = " ".join(render_trial(about, (), outcomes()).split())
+    assert "sodium hydroxide 114 to 126 g" in shown
+    assert "at the worse end of what was weighed" in shown
+
+
+def test_a_scent_that_is_known_about_is_held_against_its_limit_at_the_most_that_it_may_have_been() -> None:
+    about, most = (made("clove-bud-oil", text, SCENTED) for text in ("10-14 g", "14 g"))
+    percents = [effective_portion(each, as_bars=True).figures.scent[0].percent_of_cured for each in (about, most)]
+    assert percents[0] == pytest.approx(percents[1])
+
+
+@pytest.mark.parametrize(
+    ("line", "is_told"), [("sodium-hydroxide", True), ("olive-oil", True), ("lye", True), ("rose-clay", False)]
+)
+def test_what_decides_the_lye_and_nobody_knows_leaves_no_superfat_and_no_sale(line: str, is_told: bool) -> None:
+    trial = made(line, "unknown")
+    stops = [each for each in check_trial(trial) if each.code == "weight-unknown"]
+    assert bool(stops) == is_told
+    assert all(each.severity is Severity.STOP and is_never_sold(each) for each in stops)
+    told = trial_json(trial, (), outcomes())["superfat"]["effective"]  # type: ignore[index]
+    assert (told is None) == is_told
+    assert ("Superfat not known" in render_trial(trial, (), outcomes())) == is_told
+    decided = trial_of(f"as_made: [{{line: {line}, weighed: unknown}}]\n{SOLD}{TESTED}", UNSCENTED)
+    assert ("weight-unknown" in [each.code for each in fit_to_sell(decided, date(2027, 1, 1))]) == is_told
+
+
+def test_a_scent_that_nobody_weighed_keeps_its_superfat_and_may_pass_its_limit() -> None:
+    trial = made("clove-bud-oil", "unknown", SCENTED)
+    assert "scent-unweighed" in [each.code for each in check_trial(trial)]
+    assert "Superfat not known" not in render_trial(trial, (), outcomes())
+
+
+@pytest.mark.parametrize("line", ["sodium-hydroxide", "olive-oil", "rose-clay"])
+def test_nothing_is_compared_with_a_loaf_of_which_a_weight_is_not_known(line: str) -> None:
+    events = 'events: [{at: "3:00", what: light trace}, {at: "9:00", what: too thick to pour}]\n'
+    text = f"as_made: [{{line: {line}, weighed: unknown}}]\n{events}"
+    unknown, known = trial_of(text, UNSCENTED), trial_of(events, UNSCENTED)
+    unknown = replace(unknown, id="2026-10-04-midwinter-clove-aaaa")
+    seen, left_out = find_seen(PourBook([unknown, known]), find_outcome("working time", outcomes())[0], None)
+    assert [item.pour.trial.id for item in seen] == [known.id]
+    assert [(item.trial, "is not known" in item.why) for item in left_out] == [(unknown.id, True)]
+    facts = find_facts(unknown)
+    formula = {aspect.kind for aspect, fact in facts.facts.items() if fact is not None}
+    assert not formula & {"oil", "addition", "scent", "water", "superfat", "size"}
+    with pytest.raises(InputError, match="is not known"):
+        compare_trials([unknown, known], outcomes=outcomes())
+    with pytest.raises(InputError, match="is not known"):
+        describe_as_made(unknown)
+
+
+@given(st.integers(50, 500))
+def test_of_the_mixed_lye_that_went_in_alkali_and_water_went_in_alike(lye_g: int) -> None:
+    planned = UNSCENTED.pot
+    mixed_g = sum(line.grams for line in planned.lines if line.at == "lye water")
+    trial = made("lye", f"{lye_g} g")
+    for role in ("alkali", "water"):
+        assert pot_of_batter(trial).grams(role) == pytest.approx(planned.grams(role) * lye_g / mixed_g)
+    # By hand: what is left of the oils' equivalents is one less what the alkali takes.
+    taken = 1 - superfat(trial_of("notes: x\n", UNSCENTED)) / 100
+    assert superfat(trial) == pytest.approx(100 * (1 - taken * lye_g / mixed_g))
+
+
+def test_lye_that_was_weighed_wrong_and_then_spilled_is_spilled_as_it_was_mixed() -> None:
+    mixed = "{line: sodium-hydroxide, weighed: 150 g}, {line: water, weighed: 250 g}"
+    pot = pot_of_batter(trial_of(f"as_made: [{{line: lye, weighed: 200 g}}, {mixed}]\n", UNSCENTED))
+    assert (pot.grams("alkali"), pot.grams("water")) == (pytest.approx(75), pytest.approx(125))
+
+
+@pytest.mark.parametrize(
+    ("entry", "fault"),
+    [
+        ("line: olive-oil, weighed: 126-118 g", "bad-value"),
+        ("line: olive-oil, weighed: ~0 g", "as-made-shape"),
+        ("line: olive-oil, weighed: about 3 g", "bad-value"),
+        ("line: lye, left_out: true", "as-made-shape"),
+        ("line: lye, weighed: 3 g, at: trace", "as-made-stage"),
+        ("line: lye, instead: olive-oil, weighed: 3 g", "as-made-shape"),
+    ],
+)
+def test_what_cannot_be_a_weight_is_refused(entry: str, fault: str) -> None:
+    assert faults(f"as_made: [{{{entry}}}]\n", UNSCENTED) == [fault]
+
+
+@pytest.mark.parametrize(
+    ("said", "weighed"),
+    [
+        ("sodium-hydroxide unknown", "unknown"),
+        ("sodium-hydroxide ~120 g", "~120 g"),
+        ("sodium-hydroxide 118-126 g", "118-126 g"),
+        ("sodium-hydroxide 118 to 126g", "118 to 126g"),
+        ("lye 300g", "300 g"),
+        ("extra honey ~12 g at oils", "~12 g"),
+        ("sunflower-oil instead of castor-oil 75-80 g", "75-80 g"),
+    ],
+)
+def test_it_can_be_said_in_a_sentence(said: str, weighed: str) -> None:
+    entry = record.as_made(trial_of("notes: x\n", UNSCENTED), said)
+    assert entry.value["weighed"] == weighed  # type: ignore[call-overload, index]

@@ -187,13 +187,17 @@ class Bench(TrialFiles):
         return find_lot_uses(self, lot)
 
     def find_unsafe_loaves(self, material: str, lot: str) -> tuple[Finding, ...]:
-        """The stops against trials that name a lot of a material, by its certificate as it is registered now."""
+        """The stops against trials that name a lot of a material, by its certificate as it is registered now.
+
+        Free alkali that a test found is no matter of the certificate, and not among them.
+        """
         from formulary.finding import stops
 
         ids = self.ids_that_name(lot)
         found = [trial for each in ids if (trial := self.read_trial(each)[0]) is not None]
         uses = [trial for trial in found if any(use.lot == lot for use in trial.lots.get(material, ()))]
-        return tuple(finding for trial in uses for finding in stops(self.check_trial(trial)))
+        told = (finding for trial in uses for finding in stops(self.check_trial(trial)))
+        return tuple(finding for finding in told if finding.code != "free-alkali")
 
     def table(self, within: Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
         """One row a portion (or a trial) with every fact and outcome; `save_table` writes it to a file."""

@@ -245,6 +245,9 @@ def test_a_stop_that_a_sale_overrides_by_its_code_is_told_as_a_warning_everywher
 def test_a_certificate_that_makes_a_loaf_unsafe_is_written_and_told(formulary: Run) -> None:
     trial = started(formulary)
     assert formulary("trial", "lot", trial, "olive-oil", "OL-7").status == 0
+    assert formulary("trial", "lot", trial, "coconut-oil", "CO-1").status == 0
+    assert formulary("trial", "observe", trial, "free alkali", "present", "--age", "0d").status == 1
+    assert formulary("materials", "lot", "coconut-oil", "CO-1").status == 0, "a test is no matter of the certificate"
     ran = formulary("materials", "lot", "olive-oil", "OL-7", "--set", "saponification_value=160")
     assert ran.status == 1
     assert "is written to" in ran.out

@@ -250,8 +250,8 @@ class PotFigures:
     effective_percent: float
     scent: tuple[WeighedScent, ...]
     portions: tuple[PortionFigures, ...]
-    fatty_acids: Mapping[str, float] = field(default_factory=lambda: MappingProxyType({}))
-    sugars_g_per_kg_oils: float = 0.0
+    fatty_acids: Mapping[str, float]
+    sugars_g_per_kg_oils: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

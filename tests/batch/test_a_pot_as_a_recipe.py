@@ -154,6 +154,7 @@ def test_alkali_counts_by_its_purity_and_what_went_in_at_two_stages_in_all() -> 
     dry, ready = batch.lye
     assert (ready.grams, ready.pure_grams, ready.assay_percent) == (40.0, 20.0, 50.0)
     assert dry.pure_grams == dry.grams
+    assert {dry.for_acids_grams, ready.for_acids_grams} == {0.0}  # of what is in the pot nobody can say
 
 
 def test_an_oil_at_two_stages_is_one_line_with_both() -> None:

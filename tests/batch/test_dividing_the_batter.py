@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -220,5 +221,7 @@ def test_what_the_cure_is_expected_to_leave_is_all_but_that_part_of_the_water() 
     assert batch.cured is not None
     assert batch.cured.grams == pytest.approx(poured_g - lost_g)
     assert batch.cured.mass_loss_percent == pytest.approx(100 * lost_g / poured_g)
+    assert batch.to_json()["cured"] == batch.cured.to_json()
+    assert replace(batch, cured=None).to_json()["cured"] is None
     assert "After 35 days about" in render_batch(batch)
     assert "if 50 % of the water is lost" in " ".join(render_batch(batch).split())

@@ -56,6 +56,18 @@ def test_each_loaf_gets_the_alkali_that_it_is_due_of_a_jug_of_nearly_one_strengt
     assert not any(line.role in ("alkali", "water") for own in sitting.own for line in own)
 
 
+def test_json_says_what_stands_in_each_vessel_and_of_none_that_there_is_none() -> None:
+    tree = sitting_of(HARD, HARD).to_json()
+    for vessel in ("pot", "jug"):
+        lines = [line["grams"] for line in tree[vessel]["lines"]]  # type: ignore[index]
+        assert sum(lines) == pytest.approx(tree[vessel]["total_grams"])  # type: ignore[index]
+        assert sum(tree[vessel]["each_grams"]) == pytest.approx(sum(lines))  # type: ignore[index]
+    assert {line["material"] for line in tree["pot"]["lines"]} == {"coconut-oil", "shea-butter"}  # type: ignore[index]
+    apart = sitting_of(PLAIN.replace("coconut-oil: 25\n", "shea-butter: 25\n"), strength(40)).to_json()
+    assert (apart["pot"], apart["jug"]) == (None, None)
+    assert apart["jug_reason"] == "the loaves' lyes differ in strength"
+
+
 @pytest.mark.parametrize(
     ("other", "reason"),
     [

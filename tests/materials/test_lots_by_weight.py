@@ -88,3 +88,45 @@ def test_the_lowest_limit_of_a_scent_holds_for_the_mixture() -> None:
     assert mixed.limit is not None
     assert mixed.limit.percent_of_product == 2
     assert mixed.contains == {"eugenol": 5}
+
+
+PRICED = """\
+format: 1
+name: Olive oil
+kind: oil
+price: 12.50 per 1000 g
+lots:
+  A: {price: 9.00 per kg}
+  B: {price: 0.80 per 100 g}
+  C: {price: 21.00 per 5 l, density: 0.915 g/ml}
+  D: {price: 5.00 per 500 ml, density: 0.915 g/ml}
+  E: {received: 2026-01-01}
+"""
+
+
+def priced() -> Material:
+    makers, findings = parse_material(PRICED, "materials/olive-oil.yaml", "olive-oil")
+    assert makers is not None, findings
+    return read_builtin_register().combined_with([makers])["olive-oil"]
+
+
+def cost(material: Material, grams: float) -> float:
+    assert material.price is not None
+    found = material.price.cost(grams, material.density_g_per_ml)
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("names", ["AB", "CD", "ABE"])
+@given(st.lists(masses, min_size=3, max_size=3))
+def test_the_mixture_costs_what_its_parts_cost(names: str, weights: list[float]) -> None:
+    material = priced()
+    grams = dict(zip(names, weights, strict=False))
+    parts = sum(cost(material.with_lot(lot), weight_g) for lot, weight_g in grams.items())
+    assert cost(mix_lots(material, grams), sum(grams.values())) == pytest.approx(parts, rel=1e-4)
+
+
+def test_a_price_by_weight_beside_one_by_volume_is_that_of_the_larger_part() -> None:
+    material = priced()
+    for grams, lot in (({"A": 300, "C": 100}, "A"), ({"A": 100, "C": 300}, "C")):
+        assert mix_lots(material, grams).price == material.with_lot(lot).price

@@ -6,11 +6,12 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import calculated_saponification_value
 from formulary.materials.model import Known, Lot, Material, MaterialKind, ValueRange
 from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register
-from formulary.materials.working_value import choose_saponification_value
+from formulary.materials.working_value import choose_saponification_value, unknown_assay
 
 KNOWN = Known("read", "a table")
 OLEIC = {"C18:1": 100.0}  # implies 190.09
@@ -123,3 +124,52 @@ def test_a_profile_without_its_minor_acids_still_gives_lye(more: str) -> None:
 
 def test_a_profile_of_a_third_is_not_held_against_a_measured_value() -> None:
     assert choose(250, 260, {"C18:1": 30.0}).working == 255
+
+
+@pytest.mark.parametrize(("off_percent", "is_middle"), [(0.995, True), (1.005, False), (-0.995, True), (-1.005, True)])
+def test_one_percent_is_the_bound_of_what_agrees(off_percent: float, is_middle: bool) -> None:
+    implied = calculated_saponification_value(OLEIC)
+    middle = implied / (1 - off_percent / 100)
+    chosen = choose_saponification_value(middle - 5, middle + 5, OLEIC, MaterialKind.OIL, KNOWN)
+    assert chosen.value is not None
+    assert chosen.value.working == pytest.approx(middle if is_middle else implied)
+    assert ("agrees" in chosen.how) == (abs(off_percent) < 1)
+
+
+@pytest.mark.parametrize(("named_percent", "counts"), [(79.5, False), (80.0, True), (80.5, True)])
+def test_four_fifths_of_a_profile_are_held_against_a_measured_value(named_percent: float, counts: bool) -> None:
+    profile = {"C18:1": named_percent}
+    value = choose(250, 260, profile)
+    assert value.working == pytest.approx(calculated_saponification_value(profile) if counts else 255)
+
+
+@pytest.mark.parametrize(("named_percent", "counts"), [(89.5, False), (90.0, True), (90.5, True)])
+def test_lye_is_worked_out_from_nine_tenths_of_a_profile(named_percent: float, counts: bool) -> None:
+    chosen = choose_saponification_value(None, None, {"C18:1": named_percent}, MaterialKind.OIL, KNOWN)
+    assert (chosen.value is not None) == counts
+
+
+def test_half_a_range_is_none() -> None:
+    for low, high in ((None, 200.0), (180.0, None)):
+        assert choose(low, high, OLEIC).working == pytest.approx(calculated_saponification_value(OLEIC))
+
+
+def test_why_nothing_was_compared_is_said_of_a_wax_and_of_an_oil() -> None:
+    wax = choose_saponification_value(80, 100, OLEIC, MaterialKind.WAX, KNOWN)
+    assert "a wax's profile says little" in wax.how
+    # Of whose free acids nothing is known either: nothing of it is certain to take lye.
+    assert wax.value is not None
+    assert (wax.value.low, wax.value.working, wax.value.high) == (0, 90, 100)
+    oil = choose_saponification_value(180, 200, {}, MaterialKind.OIL, KNOWN)
+    assert "no fatty-acid profile is known" in oil.how
+
+
+@pytest.mark.parametrize(
+    ("alkali", "low"), [(Alkali.SODIUM_HYDROXIDE, 95.0), (Alkali.POTASSIUM_HYDROXIDE, 85.0), (None, 95.0)]
+)
+def test_a_purity_that_nobody_states_is_taken_as_whole_with_what_is_usual_below_it(
+    alkali: Alkali | None, low: float
+) -> None:
+    # Common practice, no source: potassium hydroxide flakes hold water.
+    value = unknown_assay(alkali)
+    assert (value.low, value.working, value.high) == (low, 100.0, 100.0)

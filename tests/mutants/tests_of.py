@@ -93,6 +93,13 @@ MODULES = {
     "formulary/batch/from_weights.py": ("tests/batch/test_percentages_from_weights.py",),
     "formulary/batch/cost.py": ("tests/batch/test_what_a_batch_costs.py",),
     "formulary/batch/material_checks.py": ("tests/materials/test_values_that_cannot_be.py", *_FINDINGS, *_PLAN),
+    "formulary/batch/model.py": (
+        *_DIVIDED,
+        *_LOTS,
+        "tests/batch/test_a_pot_as_a_recipe.py",
+        "tests/batch/test_figures_of_a_pot.py",
+    ),
+    "formulary/batch/sitting_model.py": ("tests/batch/test_what_loaves_share.py", *_LOTS, *_DIVIDED),
     "formulary/batch/working_steps.py": (*_DIVIDED, *_READ, *_SCALES),
     "formulary/batch/portion_practice.py": (
         "tests/batch/test_practice_by_portion.py",
@@ -105,6 +112,9 @@ MODULES = {
     "formulary/batch/sitting_text.py": (*_READ, *_DIVIDED, *_LOTS),
     "formulary/batch/recipe_text.py": _READ,
     "formulary/batch/blend_text.py": _READ,
+    "formulary/materials/working_value.py": ("tests/materials/test_working_value.py",),
+    "formulary/materials/lots.py": ("tests/materials/test_lots_by_weight.py",),
+    "formulary/materials/chosen_lots.py": _LOTS,
     "formulary/batch/ingredients.py": (
         "tests/batch/test_ingredient_lists_by_hand.py",
         "tests/batch/test_blend_and_ingredients.py",

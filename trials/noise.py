@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import sqrt
 from statistics import median
 
@@ -21,6 +21,7 @@ _ASSUMED_POINTS = 10.0
 _ASSUMED_PART = 0.1
 # Repeats below which a difference is not called more than noise (common practice, no source).
 _FEWEST = 3
+_COARSER = (100, 50, 20, 10, 5, 2)  # times an outcome's step: what people round to
 _IN_19_OF_20 = 1.96  # standard deviations to either side of the normal's middle that hold 19 of 20 (Student's t too)
 
 
@@ -30,7 +31,9 @@ class RepeatNoise:
 
     sd: on the even scale of the outcome (log for times). degrees: of freedom that it rests on. repeats: pours that
     have a repeat among the trials; loaves: the trials that these are of, since portions of one loaf share its luck.
-    is_assumed: whether there are none, so that it is a usual value.
+    is_assumed: whether there are none, so that it is a usual value. read_to: a step coarser than the outcome's own, in
+    its unit, that all was read to, where repeats differ by no more than that makes; else 0. rounding: how far apart two
+    pours may read then that did the same.
     """
 
     sd: float
@@ -39,6 +42,8 @@ class RepeatNoise:
     repeats: int
     loaves: int
     is_assumed: bool
+    read_to: float = 0.0
+    rounding: float = 0.0
 
     def in_unit(self, level: float) -> float:
         """In the outcome's own unit, for values about `level`."""
@@ -46,6 +51,8 @@ class RepeatNoise:
 
     def chance(self, before: float, after: float, n_before: int = 1, n_after: int = 1) -> float:
         """How likely repeats alone would differ by as much as these two values, each the mean of so many pours."""
+        if self._may_read_alike(before, after):
+            return 1.0
         apart = abs(to_scale(after, self.scale) - to_scale(before, self.scale))
         error = self.sd * sqrt(1.0 / n_before + 1.0 / n_after)
         if error <= 0:
@@ -58,8 +65,13 @@ class RepeatNoise:
         Few repeats leave open that it is larger: what lies further apart than this, and not so far that `chance` is
         small, is neither shown to be noise nor to be more.
         """
+        if self._may_read_alike(before, after):
+            return True
         apart = abs(to_scale(after, self.scale) - to_scale(before, self.scale))
         return apart <= _IN_19_OF_20 * self.sd * sqrt(1.0 / n_before + 1.0 / n_after)
+
+    def _may_read_alike(self, before: float, after: float) -> bool:
+        return 0 < abs(after - before) <= self.rounding * (1 + 1e-9)
 
     @property
     def is_scant(self) -> bool:
@@ -98,16 +110,36 @@ def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> Repeat
         repeats += len(values)
         loaves |= trials[group]
     level = median(item.value.value or 0.0 for item in exact) if exact else 0.0
-    if degrees:
-        sd = max(sqrt(squares / degrees), _resolution(outcome, level))
-        return RepeatNoise(sd, outcome.scale, degrees, repeats, len(loaves), False)
-    return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, 0, True)
+    if not degrees:
+        return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, 0, True)
+    read_to, ends = _read_to(outcome, exact), 2 if outcome.from_events else 1  # both ends are read off the clock
+    seen_sd, least_sd = sqrt(squares / degrees), _resolution(outcome, level, read_to * sqrt(ends))
+    noise = RepeatNoise(max(seen_sd, least_sd), outcome.scale, degrees, repeats, len(loaves), False)
+    if read_to > float(outcome.step) and seen_sd < least_sd:
+        noise = replace(noise, read_to=read_to, rounding=ends * read_to)
+    return noise
 
 
-def _resolution(outcome: Outcome, level: float) -> float:
+def _resolution(outcome: Outcome, level: float, read_to: float) -> float:
     """The noise of rounding alone: repeats that read the same still differ by less than the step they are read to."""
-    step = float(outcome.step) / sqrt(12.0)
-    return step / max(abs(level), float(outcome.step)) if outcome.scale is Scale.LOG_TIME else step
+    rounding = read_to / sqrt(12.0)
+    return rounding / max(abs(level), float(outcome.step)) if outcome.scale is Scale.LOG_TIME else rounding
+
+
+def _read_to(outcome: Outcome, exact: Sequence[Seen]) -> float:
+    """The step that all values were read to: the outcome's own, or a coarser one that every one of them is a multiple
+    of, such as whole minutes. Two different times tell that; of what is read off a scale two may be round by chance.
+    """
+    step = float(outcome.step)
+    figures = {item.value.value for item in exact if item.value.value is not None and not item.value.is_interpolated}
+    if len(figures) < (2 if outcome.from_events else 3) or outcome.scale is Scale.COUNT:
+        return step
+    coarser = (step * times for times in _COARSER if all(_is_multiple(figure, step * times) for figure in figures))
+    return next(coarser, step)
+
+
+def _is_multiple(figure: float, step: float) -> bool:
+    return abs(figure / step - round(figure / step)) < 1e-6
 
 
 def _assumed(outcome: Outcome, level: float) -> float:

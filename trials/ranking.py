@@ -17,7 +17,7 @@ from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.pours import PourBook, short_names
 from trials.seen import LeftOut, find_seen, left_out_labels
-from trials.sentences import count, noise_size, places, say_first, say_value, unit_label, wrap_words
+from trials.sentences import count, noise_basis, noise_size, places, say_first, say_value, unit_label, wrap_words
 
 _MOST_NAMED = 6
 
@@ -167,7 +167,7 @@ def ranking_sentence(ranking: Ranking) -> str:
     size = noise_size(outcome, ranking.noise, ranking.level)
     if ranking.noise.is_assumed:
         return f"{text}. Nothing was repeated: repeats are taken to differ by about {size}, which is a guess."
-    return f"{text}. Repeats differ by about {size} ({ranking.noise.basis})."
+    return f"{text}. Repeats differ by about {size} ({noise_basis(ranking.outcome, ranking.noise)})."
 
 
 def _found_at_other_ages(outcome: Outcome, pour: RankedPour) -> str:

@@ -64,6 +64,12 @@ def noise_size(outcome: Outcome, noise: RepeatNoise, level: float) -> str:
     return f"{size}, {format_number(100.0 * noise.sd, 0)} % of it" if outcome.scale is Scale.LOG_TIME else size
 
 
+def noise_basis(outcome: Outcome, noise: RepeatNoise) -> str:
+    """What is known of how much repeats differ rests on: `8 repeats in 5 loaves`, `..., read to 5 min`."""
+    step = f", read to {noise.read_to:g} {outcome.unit}".rstrip() if noise.read_to else ""
+    return f"{noise.basis}{step}"
+
+
 def say_value(outcome: Outcome, value: OutcomeValue) -> str:
     """A value as it stands in a table: `4.7`, `later than 9.0`, `3.0 to 4.0`, `yes`."""
     if value.bound == "exact":

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import combinations, permutations
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
 from tests.trials.invented import steady, trial, version
-from trials.noise import find_noise
+from trials.comparison.compare import compare_trials
+from trials.model import Trial
+from trials.noise import RepeatNoise, find_noise
 from trials.outcomes.known import find_outcomes
 from trials.pours import PourBook
 from trials.repeats import find_repeats
@@ -34,8 +38,6 @@ def test_noise_of_times_is_pooled_over_groups_of_repeats_on_the_log_scale() -> N
     book = PourBook(trials)
     seen, left_out = find_seen(book, OUTCOMES["working time"], None)
     noise = find_noise(seen, OUTCOMES["working time"], book)
-    import numpy as np
-
     groups = [np.log([9.0, 8.0, 10.0]), np.log([5.0, 6.5])]
     pooled = sum(group.var(ddof=1) * (len(group) - 1) for group in groups) / 3
     assert not left_out
@@ -149,3 +151,40 @@ def test_each_repeat_is_one_of_every_other_of_its_group(rows: list[tuple[str, in
     for group in groups:
         for one, two in combinations(group, 2):
             assert find_repeats([pours[one], pours[two]]) == ((0, 1),)
+
+
+def noise_of(times: Sequence[str], *more: Trial) -> RepeatNoise:
+    """The noise of repeats of the base bar, timed since scent went in at 3:00."""
+    book = PourBook((*steady(len(times), BASE, times), *more))
+    noise = find_noise(find_seen(book, OUTCOMES["working time"], None)[0], OUTCOMES["working time"], book)
+    assert noise is not None
+    return noise
+
+
+def test_repeats_that_read_the_same_to_the_minute_may_differ_by_what_rounding_hides() -> None:
+    other = trial(version("warm", superfat="8"), "warm", 40, working="16:00")
+    even = noise_of(["18:00"] * 5, other)
+    assert even.read_to == pytest.approx(1.0)  # minutes
+    # Both ends of a working time are rounded to the minute, each by a sixtieth to a half: 15 may be 14, as 13 may be.
+    assert even.chance(15.0, 13.0) == 1.0
+    assert even.is_within(15.0, 13.0)
+    assert even.in_unit(15.0) == pytest.approx(np.sqrt(2 / 12))  # of the sum of two rounding errors
+    assert even.chance(15.0, 12.0) < 0.05
+    five = noise_of(["18:00"] * 5, trial(version("warm", superfat="8"), "warm", 40, working="13:00"))
+    assert five.read_to == pytest.approx(5.0)
+    assert five.is_within(15.0, 10.0)
+
+
+def test_seconds_and_repeats_that_scatter_further_than_rounding_need_no_allowance_for_it() -> None:
+    assert noise_of(["18:05", "18:10", "18:05"]).read_to == 0.0
+    scattered = noise_of(["18:00", "15:00", "21:00"])
+    assert (scattered.read_to, scattered.rounding) == (0.0, 0.0)
+    assert scattered.sd == pytest.approx(np.std(np.log([15, 12, 18]), ddof=1))
+
+
+def test_a_comparison_by_the_clock_says_what_all_was_read_to() -> None:
+    base = steady(5, BASE, ("18:00",))
+    slow = trial(version("warm", superfat="8"), "slow", 40, working="20:00")
+    sentence = compare_trials([base[0], slow], [*base, slow]).sentence
+    assert "read to 1 min" in sentence
+    assert "that may well be noise" in sentence

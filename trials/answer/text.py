@@ -23,7 +23,7 @@ from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Scale
 from trials.pours import short_names
 from trials.seen import LeftOut, left_out_labels
-from trials.sentences import capital, count, noise_size, say_first, say_list, wrap_words
+from trials.sentences import capital, count, noise_basis, noise_size, say_first, say_list, wrap_words
 
 _MOST_LINES = 8
 FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
@@ -214,8 +214,8 @@ def noise_sentence(answer: Answer, noise: RepeatNoise) -> str:
     if noise.is_assumed:
         return f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess."
     if not size.partition(" ")[0].strip("0."):
-        return f"Repeats did not differ ({noise.basis})."
-    return f"Repeats differ by about {size} ({noise.basis})."
+        return f"Repeats did not differ ({noise_basis(answer.outcome, noise)})."
+    return f"Repeats differ by about {size} ({noise_basis(answer.outcome, noise)})."
 
 
 def remark_sentences(answer: Answer, *, show_all: bool = False) -> list[str]:

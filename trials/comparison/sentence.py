@@ -14,6 +14,7 @@ from trials.sentences import (
     capital,
     count,
     difference_unit,
+    noise_basis,
     noise_size,
     places,
     say_first,
@@ -196,7 +197,7 @@ def say_noise(outcome: ComparedOutcome) -> str:
     size = noise_size(outcome.outcome, noise, outcome.level)
     if noise.is_assumed:
         return f"there are no repeats yet, which are taken to differ by about {size}"
-    return f"repeats here differ by about {size} ({noise.basis})"
+    return f"repeats here differ by about {size} ({noise_basis(outcome.outcome, noise)})"
 
 
 def _range(comparison: ComparedTrials) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from types import MappingProxyType
 
+from formulary.batch.mixed_lye import LYE
 from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, PotPortion
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
@@ -18,7 +19,6 @@ from formulary.recipes.model import PORTION_STAGES
 from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
 
 WATER = "water"
-LYE = "lye"  # the mixed lye of the jug, of which what went into the oils can be weighed
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

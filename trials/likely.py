@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from decimal import Decimal
 
+from formulary.batch.mixed_lye import LYE
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import Kind, format_decimal, format_number, parse_quantity
-from trials.effective import LYE
 from trials.model import Trial
 
 # From and to, in °C: what lies outside is far more likely a slip than a bench (common practice, no source).

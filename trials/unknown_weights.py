@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from formulary.batch.mixed_lye import LYE
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
-from trials.effective import LYE, has_no_oils, materials_of
+from trials.effective import has_no_oils, materials_of
 from trials.identity import code_of
 from trials.model import AsMade, Trial
 

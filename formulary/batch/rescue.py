@@ -12,6 +12,7 @@ from formulary.batch.checks import check_pot
 from formulary.batch.figures import nominal_concentration_percent, work_out_pot
 from formulary.batch.lot_shares import GivenLots, check_lots_of_rescue
 from formulary.batch.lye_checks import check_strong_jug
+from formulary.batch.mixed_lye import spread_mixed_lye
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures, PotLine, portions_json, without_grams
 from formulary.batch.portion_practice import check_practice
 from formulary.batch.portion_weights import PortionWeights
@@ -123,14 +124,15 @@ def work_out_rescue(
     """What to weigh after some of a batch was weighed otherwise than planned.
 
     materials: those of the register; what the batch was worked out by, such as a lot's certificate, counts before them.
-    weighed_g: material -> grams that are in the vessels by now; where a material stands in several parts of the
-    recipe, what is there counts for the oils first. lye_is_in: whether the lye is in the oils; what goes in before then
-    is there as planned, unless it is named.
+    weighed_g: material -> grams that are in the vessels by now, and `lye` for all that is in the jug, once it is mixed;
+    where a material stands in several parts of the recipe, what is there counts for the oils first. lye_is_in: whether
+    the lye is in the oils; what goes in before then is there as planned, unless it is named.
     As long as it is not, an oil that went over gets more alkali, and the other oils stay as planned, so that the
     superfat stays as stated. Where there is more alkali than all the oils in the end are due, the oils, and all that
     follows them, rise until they take it. What else went over stays as it is, and the findings say what that means.
     Raises InputError for a material that the batch does not weigh.
     """
+    weighed_g = spread_mixed_lye(batch, weighed_g)
     known = {line.material for line in batch.pot.lines}
     for name in weighed_g:
         if name not in known:

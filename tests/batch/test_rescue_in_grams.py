@@ -448,3 +448,20 @@ def test_how_a_liquid_goes_in_is_said_as_long_as_some_of_it_is_to_add(at: str, w
     assert row == (said or "")
     (milk,) = (line for line in found.to_json()["remaining"] if line["material"] == "oat-milk")  # type: ignore[attr-defined]
     assert milk["prepared"] == ["frozen", "chilled"]
+
+
+@pytest.mark.parametrize("text", [PLAIN, BOTH, MILK.replace("at: oils", "at: lye water, prepared: frozen")])
+def test_of_a_lye_that_was_spilled_what_is_left_is_all_that_it_is_mixed_of_alike(text: str) -> None:
+    jug = {line.material: line.grams for line in batch_of(text).pot.lines if line.at == "lye water"}
+    left = {name: grams * 0.75 for name, grams in jug.items()}
+    found = rescue(text, {"lye": 0.75 * sum(jug.values())})
+    assert {line.material: line.weighed_grams for line in found.remaining if line.material in jug} == pytest.approx(
+        left
+    )
+    assert found.superfat_percent == pytest.approx(rescue(text, left).superfat_percent)
+    assert in_pot(found) == pytest.approx(in_pot(rescue(text, left)))
+
+
+def test_the_mixed_lye_and_a_part_of_it_are_not_both_given() -> None:
+    with pytest.raises(InputError, match="water in it by itself"):
+        rescue(PLAIN, {"lye": 300.0, "water": 200.0})

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
+from formulary.batch.mixed_lye import LYE
 from formulary.document import Scalar
 from formulary.fields import SLUG, Fields, suggest
 from formulary.recipes.model import PORTION_STAGES, STAGES
-from trials.effective import LYE, WATER, find_lines
+from trials.effective import WATER, find_lines
 from trials.model import AsMade, Plan, TrialPortion
 from trials.read.parts import listed, read_portion
 from trials.read.weighed import Weighed, parse_weighed

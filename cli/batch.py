@@ -100,8 +100,8 @@ def batch(
     worked out for it.
 
     With --weighed, how to go on when something went over or was forgotten: what is in the vessels by now, "castor-oil
-    0 g" for what is not, "lye 300 g" for all that is in the jug of a lye that was mixed as planned. Once the lye is in the oils (--lye-in) all that goes in before counts as there, unless it is
-    named, and no alkali can follow.
+    0 g" for what is not, "lye 300 g" for all that is in the jug of a lye that was mixed as planned. Once the lye is in
+    the oils (--lye-in) all that goes in before counts as there, unless it is named, and no alkali can follow.
 
     While a stop stands, no weight is shown and the exit status is 1. An excess of lye on skin, an unknown
     saponification value and an open conflict can never be overridden.

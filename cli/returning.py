@@ -40,8 +40,9 @@ def restore(version: str, why: str | None, discard: bool) -> int:
             return status
         restored = folder.restore(version, why=why, discard=discard)
         say(f"{restored.slug} is again what {restored.name} was, and saved.")
+        status = say_stops(folder, [f"recipes/{restored.slug}.yaml"])
     say_next(f"formulary history {restored.slug} shows the return")
-    return DONE
+    return status
 
 
 def _names_a_trial(folder: Folder, wanted: str) -> bool:

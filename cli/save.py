@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import is_asked, progress, say, say_next, width
+from cli.output import STOPPED, is_asked, progress, say, say_next, width
 from cli.stops import say_stops
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
     yours that they use.
 
     Without -m, a terminal shows what would be saved and asks why, with a proposal to take; nothing is saved before.
-    Exit status 1 when it is saved, and a stop stands against a trial among the files.
+    Exit status 1 when it is saved, and a stop stands against a recipe or a trial among the files.
     """
     from formulary.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
@@ -52,9 +52,10 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
             _say_indented(report.message)
         follows = _what_next(folder, report)
         say("")
-        status = say_stops(folder, report.paths)
+        shown = {f"recipes/{slug}.yaml" for slug, _ in prepared.changes}  # with their stops
+        status = say_stops(folder, [path for path in report.paths if path not in shown])
     say_next(follows)
-    return status
+    return STOPPED if any(changes.stops for _, changes in prepared.changes) else status
 
 
 def _say_indented(text: str) -> None:

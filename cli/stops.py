@@ -1,4 +1,4 @@
-"""The stops that stand against trials whose files a command has just written, told at once."""
+"""The stops that stand against recipes and trials whose files a command has just written, told at once."""
 
 from __future__ import annotations
 
@@ -13,13 +13,17 @@ if TYPE_CHECKING:
 
 
 def say_stops(folder: Folder, paths: Iterable[str]) -> int:
-    """Tell the stops against the trials that some files belong to; returns the exit status."""
-    written = [path for path in paths if path.startswith("trials/")]
-    if not written:
-        return DONE
-    from trials.bench import open_bench
+    """Tell the stops against the recipes and trials that some files belong to; returns the exit status."""
+    from formulary.finding import stops
 
-    found = open_bench(folder).find_stops(written)
+    written = tuple(paths)
+    here = set(folder.recipes())
+    slugs = [path.removeprefix("recipes/").removesuffix(".yaml") for path in written if path.startswith("recipes/")]
+    found = [finding for slug in slugs if slug in here for finding in stops(folder.check_recipe(slug))]
+    if any(path.startswith("trials/") for path in written):
+        from trials.bench import open_bench
+
+        found += open_bench(folder).find_stops(written)
     for finding in found:
         say(finding_text(finding, sys.stdout))
     return STOPPED if found else DONE

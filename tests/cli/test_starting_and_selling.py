@@ -225,6 +225,15 @@ def test_a_stop_that_a_save_by_hand_or_a_step_back_brings_is_told_with_it(formul
     assert (back.status, "lye-excess" in back.out) == (1, True)
 
 
+def test_a_recipe_with_a_stop_is_saved_brought_back_and_told(formulary: Run, home: Path) -> None:
+    recipe(home, BASE.replace("superfat: 5", "superfat: -1"))
+    (home / "recipes/new.yaml").write_text(BASE.replace("superfat: 5", "superfat: -1"), encoding="utf-8")
+    steps = ((("save", "-m", "a slip"), 1), (("undo",), 0), (("redo",), 1), (("undo",), 0))
+    for command, status in (*steps, (("restore", "harbour-base@2"), 1)):
+        ran = formulary(*command)
+        assert (ran.status, "superfat-negative" in ran.out) == (status, status == 1), (command, ran.out)
+
+
 def test_a_stop_that_a_sale_overrides_by_its_code_is_told_as_a_warning_everywhere(formulary: Run, home: Path) -> None:
     (home / "materials").mkdir(exist_ok=True)
     (home / "materials/quay-scent.yaml").write_text(SCENT + "limit: {percent_of_product: 3.3}\n", encoding="utf-8")

@@ -85,7 +85,7 @@ def test_a_save_with_open_conflicts_says_how_to_settle_them_and_not_to_weigh_out
     save_base(season, formulary, *CLASH)
     formulary("update", "midwinter-clove", "--apply")
     saved = formulary("save", "-m", "to be settled later")
-    assert saved.status == 0
+    assert saved.status == 1, "saved, and nothing of it can be weighed out"
     words = " ".join(saved.out.split())
     assert "2 conflicts are open in it, to be settled before it is weighed out." in words
     assert "otherwise the same" not in words

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any
 
 from formulary.document_merge_marks import find_mark_between, find_merge_marks
@@ -38,7 +37,7 @@ _WHOLE_NUMBER = re.compile(r"[~+-]?[0-9]+")
 _AMOUNT_BEHIND = re.compile(r"[0-9]+\s*[^\W\d]+\S*|[0-9]+\s*%.*", re.DOTALL)
 
 
-_text_of = attrgetter("text")
+_new = tuple.__new__  # what Scalar(...) does, without a call in between
 
 
 def parse_document(data: bytes | str, path: str | None = None) -> tuple[Block | None, tuple[Finding, ...]]:
@@ -242,7 +241,6 @@ class _Builder:
         stack: list[tuple[Any, list[Node]]] = []
         items: list[Node] = []  # of the innermost open collection; outside all, the root
         documents = 0
-        new = tuple.__new__  # what Scalar(...) does, without a call in between
         event: Any
         for event in events:
             kind = type(event)
@@ -253,7 +251,7 @@ class _Builder:
                 if may_be_long and len(text) > MAX_SCALAR:
                     what = f"one value has {len(text)} characters"
                     self._refuse(event, "yaml-scalar", what, "move it to a file beside it")
-                items.append(new(Scalar, (text, event.style, event.start_mark, event.end_mark)))
+                items.append(_new(Scalar, (text, event.style, event.start_mark, event.end_mark)))
             elif kind is mapping_start or kind is kinds.SequenceStartEvent:
                 if event.ctag is not None or event.anchor is not None:
                     self._refuse_extras(event)
@@ -298,17 +296,15 @@ class _Builder:
     def _block(self, start: Any, items: list[Node], end: Any) -> Block:
         keys: list[Any] = items[::2]
         values = items[1::2]
-        try:
-            by_key = dict(zip(map(_text_of, keys), values, strict=True))
-        except AttributeError:  # a key that is a block or a list
-            by_key = {}
+        by_key: dict[str, Node] = {}
+        for key, value in zip(keys, values, strict=True):
+            if type(key) is not Scalar or not "A" <= key.text < "{" or key.text in NOTHING:
+                break
+            by_key[key.text] = value
         # Look closer, unless each key is a word of its own that begins with a letter.
-        if len(by_key) < len(keys) or not (
-            by_key and min(by_key) >= "A" and max(by_key) < "{" and NOTHING.isdisjoint(by_key)
-        ):
-            words, by_key = self._checked(keys, values, flow=bool(start.flow_style))
-            return Block(tuple(words), by_key, bool(start.flow_style), start.start_mark, _end(start, end))
-        return Block(tuple(keys), by_key, bool(start.flow_style), start.start_mark, _end(start, end))
+        if len(by_key) < len(keys):
+            keys, by_key = self._checked(keys, values, flow=bool(start.flow_style))
+        return _new(Block, (tuple(keys), by_key, bool(start.flow_style), start.start_mark, _end(start, end)))
 
     def _checked(self, keys: list[Node], values: list[Node], *, flow: bool) -> tuple[list[Scalar], dict[str, Node]]:
         """Keys and values that a formulary file may hold; the others are told of."""
@@ -343,17 +339,16 @@ class _Builder:
             first = kept[-1] if kept else None
             # [3,4] may well be two numbers; [3,4 mm] is not
             if (
-                first is not None
-                and _is_split(first, item)
-                and isinstance(first, Scalar)
+                isinstance(first, Scalar)
                 and isinstance(item, Scalar)
+                and _is_split(first, item)
                 and _WHOLE_NUMBER.fullmatch(first.text)
                 and _AMOUNT_BEHIND.fullmatch(item.text)
             ):
                 kept[-1] = self._tell_comma(first, item, None)
             else:
                 kept.append(item)
-        return Listing(tuple(kept), bool(start.flow_style), start.start_mark, _end(start, end))
+        return _new(Listing, (tuple(kept), bool(start.flow_style), start.start_mark, _end(start, end)))
 
     def _tell_comma(self, first: Node, second: Node, field: str | None) -> Scalar:
         """Say that a decimal comma was taken for the comma that parts entries; what was meant, with a point."""

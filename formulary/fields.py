@@ -103,16 +103,15 @@ class Fields:
 
     def place(self, key: str | None = None) -> Place:
         """Where the value of `key` stands, or the block itself."""
-        # As `place_of`, without a call in between: every recipe asks for a few dozen.
-        mark = (self.block if key is None else self._values.get(key, self.block)).start_mark
-        named = f"{self.within}, {key}" if self.within and key else self.within or key or None
-        return Place(self.path, mark.line + 1, mark.column + 1, named)
+        node = self.block if key is None else self._values.get(key, self.block)
+        return self.place_of(node, key)
 
     def place_of(self, node: Node, field: str | None = None) -> Place:
         """Where a node stands, named by its field."""
         named = f"{self.within}, {field}" if self.within and field else self.within or field or None
         mark = node.start_mark
-        return Place(self.path, mark.line + 1, mark.column + 1, named)
+        # What Place(...) does, without a call in between: every recipe asks for a few dozen.
+        return tuple.__new__(Place, (self.path, mark.line + 1, mark.column + 1, named))
 
     def report(self, code: str, what: str, do: str, node: Node | None = None, key: str | None = None) -> None:
         """Add an error at a node (or the block), with the text found there."""

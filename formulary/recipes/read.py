@@ -142,31 +142,30 @@ class _RecipeReader:
         entries = fields.entries("oils", required=True)
         for key, value in entries:
             name = key.text
-            label = f"oils, {name}"
-            material = self._material(fields, key, label[:46])
-            percent, at, node = self._oil(value, name)
+            label = f"oils, {name[:40]}"
+            material = self._material(fields, key, label)
+            percent, at, node = self._oil(value, name, label)
             if percent is None:
                 complete = False
                 continue
             lines.append(OilLine(material or name, percent, at))
-            self.places[f"oils/{name}"] = fields.place_of(node, label)
+            self.places[f"oils/{name}"] = fields.place_of(node, f"oils, {name}")
         self.places["oils"] = fields.place("oils")
         if fields.has("oils") and complete:
             self._check_total(lines, entries[-1].key.text if entries else "", node)
         return tuple(lines)
 
-    def _oil(self, value: Node, name: str) -> tuple[Decimal | None, str, Node]:
+    def _oil(self, value: Node, name: str, label: str) -> tuple[Decimal | None, str, Node]:
         fields = self.fields
         if isinstance(value, Scalar) and not value.is_empty:
-            percent = fields.parse_node(value, parse_percent, f"oils, {name[:40]}")
+            percent = fields.parse_node(value, parse_percent, label)
             if percent is None or 0 <= percent <= HUNDRED:
                 return percent, "oils", value
             what = f"{format_decimal(percent)} % is outside 0 to 100"
-            fields.report("out-of-bounds", what, "correct it", value, f"oils, {name[:40]}")
+            fields.report("out-of-bounds", what, "correct it", value, label)
             return None, "oils", value
-        key = f"oils, {name[:40]}"
         if isinstance(value, Block):
-            block = fields.as_block(value, key)
+            block = fields.as_block(value, label)
             assert block is not None
             percent = block.percent("percent", required=True)
             at = block.choice("at", ("oils", "trace")) or "oils"
@@ -175,9 +174,9 @@ class _RecipeReader:
             return percent, at, entry.value if entry is not None else value
         if isinstance(value, Scalar):
             what = f"`{name[:40]}` has no percentage"
-            fields.report("empty-value", what, "write one, or remove the line", value, key)
+            fields.report("empty-value", what, "write one, or remove the line", value, label)
             return None, "oils", value
-        return fields.parse_node(value, parse_percent, key), "oils", value
+        return fields.parse_node(value, parse_percent, label), "oils", value
 
     def _check_total(self, lines: list[OilLine], name: str, node: Node | None) -> None:
         total = sum([line.percent for line in lines], Decimal(0))
@@ -279,7 +278,7 @@ class _RecipeReader:
             block.finish()
             if material is None or rate is None or at is None:
                 continue
-            self._note_line(block, "additions", material, at, [(line.material, line.at) for line in lines])
+            self._note_line(block, "additions", material, at)
             lines.append(Addition(material, rate, at, water, prepared))
         return tuple(lines)
 
@@ -296,14 +295,16 @@ class _RecipeReader:
                 what, do = "scent is measured by volume here", 'weigh it: "1.2 % of oils"'
                 block.report("volume-refused", what, do, block.scalar("rate"), "rate")
                 continue
-            self._note_line(block, "scent", material, at, [(line.material, line.at) for line in lines])
+            self._note_line(block, "scent", material, at)
             lines.append(ScentLine(material, rate, at))
         return tuple(lines)
 
-    def _note_line(self, block: Fields, part: str, material: str, at: str, earlier: list[tuple[str, str]]) -> None:
-        self.places[f"{part}/{material}/{at}"] = block.place("rate")
+    def _note_line(self, block: Fields, part: str, material: str, at: str) -> None:
+        line = f"{part}/{material}/{at}"
+        is_second = line in self.places
+        self.places[line] = block.place("rate")
         self.places[f"{part}/{material}"] = block.place("material")
-        if (material, at) in earlier:
+        if is_second:
             what = f"{material} at {at} stands twice"
             do = "put both amounts into one line, or add one at another stage"
             block.report("duplicate-line", what, do, block.scalar("material"), "material")

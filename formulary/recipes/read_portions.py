@@ -34,10 +34,12 @@ def read_portions(
     portions: list[RecipePortion] = []
     complete = True
     parts: list[_Part] = []
+    names = [line.material for line in lines]
+    divisible = [line.material for line in lines if line.at in PORTION_STAGES]
     for block in fields.blocks("portions", name="name"):
         name = block.slug("name", required=True)
         share, by_eye = read_share(block)
-        gets = _read_gets(block, lines)
+        gets = _read_gets(block, names, divisible)
         block.finish()
         if name is None or share is None:
             complete = False
@@ -54,9 +56,9 @@ def read_portions(
     return tuple(portions)
 
 
-def _read_gets(block: Fields, lines: tuple[Addition | ScentLine, ...]) -> list[_Part]:
+def _read_gets(block: Fields, names: list[str], divisible: list[str]) -> list[_Part]:
+    """names: of all additions and scent; divisible: of those that go in once there are portions."""
     node = block.node("gets")
-    divisible = [line.material for line in lines if line.at in PORTION_STAGES]
     if node is not None and not isinstance(node, Block):
         what = "`gets` says which lines go into this portion, and what part of each"
         example = (*divisible, "clove-bud-oil")[0]
@@ -66,7 +68,7 @@ def _read_gets(block: Fields, lines: tuple[Addition | ScentLine, ...]) -> list[_
     for entry in node.entries if node is not None else ():
         material = entry.key.text
         field = f"gets, {material[:40]}"
-        if material in [line.material for line in lines]:
+        if material in names:
             percent = _read_part(block, entry.value, material, field)
             if percent is not None:
                 parts.append(_Part(material, percent, entry.value, f"{block.within}, {field}"))

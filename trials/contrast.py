@@ -18,6 +18,7 @@ class Contrast:
     at_least: whether it may be larger. chance: that repeats alone would differ as much, None where noise is unknown.
     noise_doubt: why nothing is called more than noise, or less; None where the repeats are enough to say.
     is_within_noise: whether it is no more than repeats were seen, or are taken, to differ; None where noise is unknown.
+    tells: whether its outcome is worth a line of its own where it is compared, and so may be said first.
     """
 
     outcome: Outcome
@@ -29,11 +30,12 @@ class Contrast:
     chance: float | None
     noise_doubt: str | None = None
     is_within_noise: bool | None = None
+    tells: bool = True
 
     @property
-    def rank(self) -> tuple[float, str]:
-        """For sorting: the least likely by chance first."""
-        return 1.0 if self.chance is None else self.chance, self.label
+    def rank(self) -> tuple[bool, float, str]:
+        """For sorting: the least likely by chance first, what has no line of its own last."""
+        return not self.tells, 1.0 if self.chance is None else self.chance, self.label
 
     @property
     def is_beyond_noise(self) -> bool | None:
@@ -76,10 +78,12 @@ def find_contrast(
     noise: RepeatNoise | None,
     *,
     pours: tuple[int, int] = (1, 1),
+    tells: bool = True,
 ) -> Contrast | None:
     """The contrast of two values, or None where their limits overlap and so say nothing of which is greater.
 
     label: the outcome with its age. pours: how many pours each value is the mean of (readings of one bar are none).
+    tells: whether the outcome is worth a line of its own there.
     """
     if outcome.scale is Scale.COLOUR:
         return None
@@ -93,7 +97,7 @@ def find_contrast(
     if isinf(change) or isnan(change):
         return None
     exact = low == high and after_low == after_high
-    found = Contrast(outcome, label, before, after, change, not exact, None, _doubt(noise))
+    found = Contrast(outcome, label, before, after, change, not exact, None, _doubt(noise), tells=tells)
     if noise is None:
         return found
     found = replace(found, chance=noise.chance(*ends, *pours), is_within_noise=noise.is_within(*ends, *pours))

@@ -133,6 +133,42 @@ def test_two_repeats_differ_by_no_more_than_noise() -> None:
     assert "may well be noise" in found.sentence
 
 
+def test_two_repeats_are_said_to_be_repeats_and_a_difference_of_theirs_is_no_more_than_rare() -> None:
+    warmer = trial(BASE, "warm", 40, working="19:30", room="21")
+    found = compare_trials([REPEATS[0], warmer], [*REPEATS, warmer])
+    assert found.are_repeats
+    start = (
+        "These two repeat one another, but for what always differs a little: room, and warm thickened 7.5 min later; "
+    )
+    assert found.sentence.startswith(start)
+    assert "more than noise" not in found.sentence
+    far = trial(BASE, "warm", 40, working="29:30", room="21")
+    assert compare_trials([REPEATS[0], far], steady(30, BASE, ("12:00", "12:10"), start=50)).sentence.endswith(
+        "so that is more than they mostly do."
+    )
+
+
+def test_a_bare_mass_is_no_headline_while_anything_else_was_compared() -> None:
+    weighed = [trial(BASE, f"m{k}", k, seen={"mass": f"{300 + k % 2}", "hardness": "3.1"}) for k in range(9)]
+    heavy = trial(HEMP, "hemp", 20, seen={"mass": "340", "hardness": "3.2"})
+    found = compare_trials([weighed[0], heavy], [*weighed, heavy])
+    assert "mass" not in found.sentence
+    assert "pin" in found.sentence
+    assert "mass at 28 d" in [contrast.label for contrast in found.contrasts[0]]
+    bare = [replace(each, observations=each.observations[:1]) for each in (*weighed, heavy)]
+    assert "mass at 28 d 40.0 g higher" in compare_trials([bare[0], bare[-1]], bare).sentence
+
+
+def test_a_range_runs_over_what_was_seen_and_limits_stand_beside_it() -> None:
+    stopped = trial(HEMP, "stop", 50, poured="5:00")
+    slow = trial(version("warm", superfat="8"), "slow", 51, working="16:00")
+    said = compare_trials([ONE, stopped, slow]).sentence
+    assert "Working time runs from 9.0 (aaaa) to 13.0 min (slow); known only as a limit: stop later than 2.0;" in said
+    assert "Working time was 13.0 min (slow); known only as a limit: stop later than 2.0;" in (
+        compare_trials([replace(ONE, events=ONE.events[:1]), stopped, slow]).sentence
+    )
+
+
 def test_a_scented_portion_is_set_against_its_own_control_before_anything_else() -> None:
     found = compare_trials([ONE, HALVES], ALL)
     assert [(control.label, scented.label) for control, scented, _ in found.controls] == [("k7wq plain", "k7wq clove")]

@@ -262,10 +262,10 @@ def _contrasts(
         before, after = item.values[first], item.values[second]
         if before is None or after is None or _is_one_value(before, after, columns[first], columns[second]):
             continue
-        contrast = find_contrast(item.outcome, item.label, before, after, item.noise, pours=pours)
+        contrast = find_contrast(item.outcome, item.label, before, after, item.noise, pours=pours, tells=item.tells)
         if contrast is not None:
-            found.append((not item.tells, contrast.rank, contrast))
-    return tuple(contrast for _, _, contrast in sorted(found, key=lambda entry: entry[:2]))
+            found.append(contrast)
+    return tuple(sorted(found, key=lambda contrast: contrast.rank))
 
 
 def _is_one_value(before: OutcomeValue, after: OutcomeValue, first: Column, second: Column) -> bool:

@@ -103,13 +103,13 @@ def find_one_changes(
     for before, after, aspect in find_one_change_pairs(book, near=near):
         if {pour.key for pour in (*before, *after)} in besides:
             continue
-        told = [
-            (not item.tells, contrast.rank, contrast)
+        contrasts = [
+            contrast
             for item in outcomes
             if can_act(aspect, item.outcome, (*before, *after), item.age_days)
             and (contrast := _contrast(item, before, after)) is not None
         ]
-        contrasts = [contrast for _, _, contrast in sorted(told, key=lambda entry: entry[:2])]
+        contrasts.sort(key=lambda contrast: contrast.rank)
         if contrasts:
             labels = pours_label(before, names), pours_label(after, names)
             slight = tuple(_factor(other, before, after) for other in _slight(before, after, aspect))
@@ -135,7 +135,9 @@ def _contrast(item: ComparedOutcome, before: Group, after: Group) -> Contrast | 
     shared = {pour.trial.id for pour in before} & {pour.trial.id for pour in after}
     if shared and values[0].portion is None and values[1].portion is None:
         return None  # two portions that only share what was seen of their whole trial
-    return find_contrast(item.outcome, item.label, values[0], values[1], item.noise, pours=(pours[0], pours[1]))
+    return find_contrast(
+        item.outcome, item.label, values[0], values[1], item.noise, pours=(pours[0], pours[1]), tells=item.tells
+    )
 
 
 def _slight(before: Group, after: Group, besides: Aspect) -> Iterator[Aspect]:

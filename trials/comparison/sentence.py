@@ -42,7 +42,7 @@ def comparison_sentence(comparison: ComparedTrials) -> str:
         second = columns[1].label
         return f"{capital(_two(comparison))}, and {second} {_what_it_did(comparison.contrasts[0], comparison)}."
     if comparison.are_repeats:
-        return f"{_repeats(comparison)}. {_range(comparison)}"
+        return f"{capital(_repeats(comparison))}. {_range(comparison)}"
     return f"{capital(_what_differed(comparison))}. {_range(comparison)}"
 
 
@@ -51,8 +51,9 @@ def _alone(comparison: ComparedTrials) -> str:
 
 
 def _repeats(comparison: ComparedTrials) -> str:
-    """`These three pours repeat one another, but for small differences in room and lye temperature`."""
-    start = f"These {count(len(comparison.columns), 'pour')} repeat one another"
+    """`these three pours repeat one another, but for small differences in room and lye temperature`."""
+    columns = len(comparison.columns)
+    start = f"these {'two' if columns == 2 else count(columns, 'pour')} repeat one another"
     if not comparison.factors:
         return f"{start}: nothing that is recorded differed"
     names = [factor.factor for factor in comparison.factors]
@@ -63,6 +64,8 @@ def _two(comparison: ComparedTrials) -> str:
     differing = comparison.factors
     if not differing:
         return "these two were made alike, as far as anything is recorded"
+    if comparison.are_repeats:
+        return _repeats(comparison)
     if len(differing) == 1:
         return f"these two differ in one thing, {say_factor(differing[0])}"
     if _is_oil_swap(differing) and len(differing) == 2:
@@ -141,6 +144,8 @@ def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> s
     if chosen.are_repeats_too_few:
         few = "of which there are too few to say whether that is more than noise"
         return f"{move}; {noise}, {'so only repeats can show whether that is more' if shown.noise.is_assumed else few}"
+    if chosen.would_be_beyond_noise and comparison.are_repeats and not shown.noise.is_scant:
+        return f"{move}; {noise}, so that is more than they mostly do"
     if chosen.would_be_beyond_noise:
         return f"{move}; {noise}, {_more_than_noise(chosen, shown.noise)}"
     if chosen.at_least:
@@ -179,11 +184,13 @@ def _is_nothing(contrast: Contrast) -> bool:
 def headline(contrasts: Sequence[Contrast]) -> Contrast:
     """The contrast worth saying first: one beyond the noise, working time before others; else the clearest.
 
-    contrasts: the clearest first, at least one.
+    contrasts: the clearest first, at least one. What has no line of its own, such as the bare masses, is said
+    first only where there is nothing else.
     """
-    beyond = [contrast for contrast in contrasts if contrast.would_be_beyond_noise]
-    moved = [contrast for contrast in contrasts if not _is_nothing(contrast)]
-    for group in (beyond, moved, list(contrasts)):
+    told = [contrast for contrast in contrasts if contrast.tells] or list(contrasts)
+    beyond = [contrast for contrast in told if contrast.would_be_beyond_noise]
+    moved = [contrast for contrast in told if not _is_nothing(contrast)]
+    for group in (beyond, moved, told):
         if group:
             return next((contrast for contrast in group if contrast.outcome.name == "working time"), group[0])
     raise ValueError("no contrasts")
@@ -201,22 +208,28 @@ def say_noise(outcome: ComparedOutcome) -> str:
 
 
 def _range(comparison: ComparedTrials) -> str:
-    """`Working time runs from 4.7 (m3hd) to later than 9.0 min (k7wq); repeats here differ by about 0.9 min.`"""
+    """`Working time runs from 4.7 (m3hd) to 9.0 min (k7wq); known only as a limit: x3fp later than 9.0; repeats ...`"""
     shown = _most_measured(comparison)
     if shown is None:
         return "No outcome was measured of two of them."
     known = [
         (value, column) for value, column in zip(shown.values, comparison.columns, strict=True) if value is not None
     ]
-    known.sort(key=lambda item: item[0].figure or 0.0)
-    (low, low_column), (high, high_column) = known[0], known[-1]
-    outcome, unit = shown.outcome, f" {shown.outcome.unit}" if shown.outcome.unit else ""
-    least, most = say_value(outcome, low), say_value(outcome, high)
-    text = (
-        f"{capital(shown.label)} runs from {least} ({low_column.label}) to {most}{unit} ({high_column.label})"
-        if least != most
-        else f"{capital(shown.label)} was {most}{unit} wherever it was measured"
-    )
+    limits = [(value, column) for value, column in known if value.bound in ("above", "below")]
+    seen = sorted((item for item in known if item not in limits), key=lambda item: item[0].figure or 0.0)
+    outcome = shown.outcome
+    beside = say_first([f"{column.label} {say_value(outcome, value)}" for value, column in limits], _FEW)
+    if not seen:
+        return f"Of {shown.label} only limits are known{f', {outcome.unit}' if outcome.unit else ''}: {beside}."
+    (low, low_column), (high, high_column) = seen[0], seen[-1]
+    least, most = say_value(outcome, low), f"{say_value(outcome, high)} {outcome.unit}".rstrip()
+    if len(seen) == 1:
+        text = f"{capital(shown.label)} was {most} ({high_column.label})"
+    elif least != say_value(outcome, high):
+        text = f"{capital(shown.label)} runs from {least} ({low_column.label}) to {most} ({high_column.label})"
+    else:
+        text = f"{capital(shown.label)} was {most} wherever it was measured"
+    text += f"; known only as a limit: {beside}" if beside else ""
     return f"{text}; {say_noise(shown)}." if shown.noise is not None else f"{text}."
 
 

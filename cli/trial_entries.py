@@ -32,8 +32,19 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
         before = bench.as_kept(found)  # what is registered of a lot counts for good, and is said, once it is recorded
         made = make(found)
         entries = made if isinstance(made, tuple) else (made,)
+        by_hand = bench.is_hand_written(found)
         recorded = bench.record(*entries)
+        _tell_by_hand([recorded] if by_hand else [])
         return _tell(bench, before, recorded, entries)
+
+
+def _tell_by_hand(trials: Iterable[Trial]) -> None:
+    """That what stood unsaved in the files of trials was saved before the entry, which `undo` takes back alone."""
+    from formulary.text_table import paragraph
+
+    for trial in trials:
+        text = f"{trial.id}: what was written by hand in its file is saved first, by itself"
+        say("\n".join(paragraph(text, width=width(), indent=0)))
 
 
 def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]) -> int:
@@ -110,7 +121,11 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
             made.append((bench.as_kept(trial), make(trial)))
             return made[-1][1]
 
-        recorded = bench.record_sitting(bench.find_trial(wanted), keep)
+        found = bench.find_trial(wanted)
+        together = bench.sitting(found.sitting) if found.sitting is not None else (found,)
+        by_hand = [trial for trial in together if bench.is_hand_written(trial)]
+        recorded = bench.record_sitting(found, keep)
+        _tell_by_hand(by_hand)
         loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
         say(f"Recorded for {loaves} of the sitting:")
         told = [_tell(bench, before, after, (entry,)) for (before, entry), after in zip(made, recorded, strict=True)]

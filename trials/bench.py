@@ -271,6 +271,12 @@ class Bench(TrialFiles):
 
         return record_entries(self, entries, now if now is not None else datetime.now().astimezone())
 
+    def is_hand_written(self, trial: Trial) -> bool:
+        """Whether its file says something that was not saved yet; `record` saves that first, by itself."""
+        from trials.recording import is_hand_written
+
+        return is_hand_written(self, trial.id)
+
     def restore(self, trial: str, *, discard: bool = False) -> tuple[str, ...]:
         """Put the record and the plan of a trial back as they were saved; returns the paths that were written.
 

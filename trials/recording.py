@@ -27,16 +27,22 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class _Written:
-    """A trial with its entries: path -> new text, and path -> blob id of what it was made from (None: no file)."""
+    """A trial with its entries: path -> new text, and path -> blob id of what it was made from (None: no file).
+
+    by_hand: path -> the text that was made of a file by hand and not saved yet.
+    """
 
     trial: Trial
     files: dict[str, str]
     read: dict[str, str | None]
+    by_hand: dict[str, str]
 
 
 def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -> tuple[Trial, ...]:
     """Write entries of one or several trials, all or nothing, in one commit; returns these trials.
 
+    What was written into their files by hand before is saved first, by itself, so that an undo takes back the entries
+    alone.
     Raises InputError, with nothing written, when a file with its entries could not be read as meant; StopError when it
     is to be sold and something speaks against that.
     """
@@ -50,6 +56,11 @@ def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -
     head = f"Record {ids[0] if len(ids) == 1 else f'{len(ids)} trials of a sitting'}: {_head(by_trial[ids[0]])}"
     files = {path: text for item in written for path, text in item.files.items()}
     read = {path: blob for item in written for path, blob in item.read.items()}
+    by_hand = {path: text for item in written for path, text in item.by_hand.items()}
+    if by_hand:
+        edited = ", ".join(item.trial.id for item in written if item.by_hand)
+        told = f"Save what was written by hand in {edited}"
+        bench.save_texts(by_hand, {path: read[path] for path in by_hand}, told, now)
     bench.save_texts(files, read, f"{head}\n\n{describe_entries(by_trial)}", now)
     return tuple(item.trial for item in written)
 
@@ -84,7 +95,15 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
     _keep_added(bench, after, kept, files, read)
-    return _Written(after, files, dict(read))
+    by_hand = {path: data.decode("utf-8")} if is_hand_written(bench, trial_id) else {}
+    return _Written(after, files, dict(read), by_hand)
+
+
+def is_hand_written(bench: TrialFiles, trial_id: str) -> bool:
+    """Whether the trial's file says something that was not saved yet."""
+    path = f"{trial_folder(trial_id)}/trial.yaml"
+    store = bench.folder.store
+    return store.tip_blob(path) != blob_id(store.read_working(path))
 
 
 def _demand_readable_materials(bench: TrialFiles, trial: Trial) -> None:

@@ -189,3 +189,21 @@ def test_free_alkali_that_was_found_is_told_until_a_test_finds_none(formulary: R
     assert "free-alkali" in formulary(*note).out
     assert "free-alkali" not in formulary(*observe, "none", "--age", "0d", "--correct").out
     assert "free-alkali" not in formulary(*note).out
+
+
+def test_an_undo_of_an_entry_leaves_what_was_written_by_hand_before_it(formulary: Run, home: Path) -> None:
+    trial, other = started(formulary), started(formulary)
+    path = next(home.glob(f"trials/*/{trial}/trial.yaml"))
+    text = path.read_text(encoding="utf-8").replace("notes:", 'notes: "lye 126 g?"')
+    for entry in (["event", trial, "poured", "--at", "12:00"], ["condition", other, "room", "20C", "--whole-sitting"]):
+        path.write_text(text := text + "# by hand\n", encoding="utf-8")
+        refused = formulary("trial", *entry[:2], "no such", "--at", "12:00")
+        assert (refused.status, path.read_text(encoding="utf-8")) == (2, text)
+        assert "trial.yaml" in formulary("status").out, "what is refused saves nothing else"
+        said = " ".join(formulary("trial", *entry).out.split())
+        assert said.count("what was written by hand in its file is saved first, by itself") == 1
+        assert trial in said
+        assert formulary("undo").status == 0
+        assert path.read_text(encoding="utf-8") == text
+        assert "Everything is saved" in formulary("status").out
+    assert "by hand" not in formulary("trial", "event", trial, "poured", "--at", "12:00").out

@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any, TypeVar
+
+import click
 
 from cli.output import tell
+
+_Command = TypeVar("_Command", bound=Callable[..., Any])
+
+
+def page_option(where: str) -> Callable[[_Command], _Command]:
+    """`-o FILE.html`: the file to write a page to. where: which file that is unless given, for the help."""
+    kind = click.Path(path_type=Path)
+    return click.option("-o", "--output", "target", metavar="FILE.html", type=kind, help=where)
 
 
 def demand_page(path: Path | None) -> None:

@@ -8,7 +8,7 @@ import click
 
 from cli.options import folder_option, open_chosen_bench
 from cli.output import Steps, say
-from cli.pages import demand_page
+from cli.pages import demand_page, page_option
 
 
 @click.command()
@@ -20,14 +20,7 @@ from cli.pages import demand_page
     multiple=True,
     help="Tell and draw this one (repeatable); all that were observed are told unless given.",
 )
-@click.option(
-    "-o",
-    "--output",
-    "target",
-    metavar="FILE.html",
-    type=click.Path(path_type=Path),
-    help="Where to; RECIPE-report.html here unless given.",
-)
+@page_option("Where to; RECIPE-report.html here unless given.")
 @folder_option
 def report(recipes: tuple[str, ...], outcomes: tuple[str, ...], target: Path | None) -> None:
     """The story of recipes and their variants, to read, print or hand on.

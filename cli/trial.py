@@ -16,7 +16,7 @@ from cli.options import (
     table_option,
 )
 from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
-from cli.pages import demand_page, tell_page
+from cli.pages import demand_page, page_option, tell_page
 from cli.trial_entries import ENTRY_COMMANDS
 from cli.trial_start import start
 
@@ -64,14 +64,7 @@ def show(wanted: str, show_all: bool, as_json: bool) -> int:
 
 @trial.command("sheet")
 @click.argument("wanted", metavar="TRIAL")
-@click.option(
-    "-o",
-    "--output",
-    "target",
-    metavar="FILE.html",
-    type=click.Path(path_type=Path),
-    help="TRIAL.html here, unless given.",
-)
+@page_option("TRIAL.html here, unless given.")
 @folder_option
 def write_sheet(wanted: str, target: Path | None) -> None:
     """A trial's sheet for the bench, to print: its planned weights, boxes to tick, and lines for what happens.

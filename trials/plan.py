@@ -21,7 +21,7 @@ from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree, read_material_tree
 from formulary.materials.model import Material
 from formulary.quantity import Kind
-from formulary.recipes.model import STAGES
+from formulary.recipes.model import STAGES, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings, for_calculation, read_settings, settings_tree
@@ -143,17 +143,7 @@ def _read_plan(fields: Fields) -> Plan | None:
     lots = _read_lots(fields, materials)
     text = fields.text("recipe_text", required=True)
     fields.finish()
-    recipe = None
-    if text is not None and slug is not None:
-        recipe, faults = parse_recipe(text, slug)
-        fields.findings.extend(
-            error(fault.code, f"in the recipe kept here: {fault.what}", fault.do, fields.place("recipe_text"))
-            for fault in faults
-        )
-        if version is not None and blob_id(text.encode("utf-8")) != version:
-            what = "the recipe kept here is not the version that is named"
-            do = f"{bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
-            fields.report("plan-altered", what, do, fields.scalar("version"), "version")
+    recipe = None if text is None or slug is None else _read_kept_recipe(fields, text, slug, version)
     for line in lines:
         if line.material not in materials and not has_errors(fields.findings):
             what = f"no values of {line.material} are kept here"
@@ -177,6 +167,20 @@ def _read_plan(fields: Fields) -> Plan | None:
         pot=Pot(lines, portions),
         findings=findings,
     )
+
+
+def _read_kept_recipe(fields: Fields, text: str, slug: str, version: str | None) -> Recipe | None:
+    """The recipe whose text is kept, its faults told at the text; it must be the version that is named."""
+    recipe, faults = parse_recipe(text, slug)
+    fields.findings.extend(
+        error(fault.code, f"in the recipe kept here: {fault.what}", fault.do, fields.place("recipe_text"))
+        for fault in faults
+    )
+    if version is not None and blob_id(text.encode("utf-8")) != version:
+        what = "the recipe kept here is not the version that is named"
+        do = f"{bring_back(fields)}; what differed on the day belongs under as_made in trial.yaml"
+        fields.report("plan-altered", what, do, fields.scalar("version"), "version")
+    return recipe
 
 
 def read_frozen_materials(fields: Fields) -> dict[str, Material]:

@@ -26,6 +26,7 @@ import numpy as np
 from tests.explain.histories import FloatArray, History, Plan, make_history
 from tests.explain.other_histories import Habits, make_other_history
 from tests.explain.rivals import RIVALS
+from tests.explain.shortlist import find_shortlist
 from trials.explain import Cause, EngineAnswer, Noise, Prior, Problem, explain
 from trials.explain.aliases import find_groups
 
@@ -128,9 +129,10 @@ def judge_engine(history: History, tally: Tally, prior: Prior) -> None:
     ]
     tally.figures["error"].append(answer.error)
     if active:
-        kept = {name for k in answer.shortlist for name in answer.candidates[k].names}
+        shortlist = find_shortlist(answer)
+        kept = {name for k in shortlist for name in answer.candidates[k].names}
         tally.figures["shortlist holds all"].append(float(active <= kept))
-        tally.figures["shortlist size"].append(float(len(answer.shortlist)))
+        tally.figures["shortlist size"].append(float(len(shortlist)))
     if answer.suspects is not None and active:
         suspected = {name for k in answer.suspects.candidates for name in answer.candidates[k].names}
         tally.figures["suspects hold one"].append(float(bool(suspected & involved)))

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 from trials.answer.answer import Answer, ChangedFactor, MovedTrial
 from trials.contrast import Contrast, find_contrast
+from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
 from trials.model import Trial
 from trials.pours import pours_label, scent_percent, short_names
@@ -118,33 +119,24 @@ def _would_move_it_back(answer: Answer, names: tuple[str, ...], row: int, agains
 
 
 def _parent(answer: Answer, row: int) -> int | None:
+    """The pour that one is set against, as `find_moved` tells; None where there is none."""
     seen = answer.seen
-    child = seen[row].pour.trial
-    earlier = [
-        number
-        for number, item in enumerate(seen)
-        if (item.pour.trial.made, item.pour.trial.id) < (child.made, child.id) and item.pour.trial.id != child.id
-    ]
-    repeats = [
-        number
-        for number in earlier
-        if seen[number].pour.trial.version == child.version and seen[number].pour.portion == seen[row].pour.portion
-    ]
+    own, child = seen[row].pour, seen[row].pour.trial
+
+    def earlier(is_one: Callable[[Pour], bool]) -> list[int]:
+        moments = [(item.pour.trial.made, item.pour.trial.id) for item in seen]
+        return [k for k, item in enumerate(seen) if moments[k] < moments[row] and is_one(item.pour)]
+
+    repeats = earlier(lambda pour: pour.trial.version == child.version and pour.portion == own.portion)
     if repeats and _differs(answer, repeats[-1], row):
         return repeats[-1]
-    before = [
-        number
-        for number in earlier
-        if seen[number].pour.trial.recipe == child.recipe and seen[number].pour.trial.version != child.version
-    ]
-    if before:
-        return _latest(seen, before)
+    came_from = earlier(lambda pour: pour.trial.recipe == child.recipe and pour.trial.version != child.version)
     base = child.plan.recipe.based_on
-    if base is not None:
-        same = [number for number in earlier if seen[number].pour.trial.version == base.version]
-        family = [number for number in earlier if seen[number].pour.trial.recipe == base.recipe]
-        if same or family:
-            return _latest(seen, same or family)
+    if not came_from and base is not None:
+        came_from = earlier(lambda pour: pour.trial.version == base.version)
+        came_from = came_from or earlier(lambda pour: pour.trial.recipe == base.recipe)
+    if came_from:
+        return _latest(seen, came_from)
     siblings = [
         number
         for number, item in enumerate(seen)

@@ -84,7 +84,6 @@ def make_answer(
         tuple(float(b) for b in botched[setting.batch][back]),
         interval(middle + np.concatenate(record.levels)),
         _suspects(causes, chance, number),
-        _shortlist(causes, chance, order),
         find_near_aliases(representing[:, order]),
         record.error(causes),
         posterior,
@@ -167,14 +166,3 @@ def _suspects(causes: FloatArray, chance: FloatArray, number: dict[int, int]) ->
         covered += float(gain[best])
         left *= 1.0 - causes[:, best]
     return Suspects(tuple(chosen), min(covered, 1.0))
-
-
-def _shortlist(causes: FloatArray, chance: FloatArray, order: IntArray) -> tuple[int, ...]:
-    outside = np.ones(causes.shape[1], dtype=bool)
-    for k in range(len(order) + 1):
-        inside = (1.0 - causes[:, outside]).prod(axis=1)
-        if chance @ inside >= SUSPECTED:
-            return tuple(range(k))
-        if k < len(order):
-            outside[order[k]] = False
-    return tuple(range(len(order)))

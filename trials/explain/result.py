@@ -14,7 +14,7 @@ from trials.explain.posterior import Posterior
 from trials.explain.problem import Scale
 
 ENOUGH = 0.8  # a group must reach this to be named as the cause
-SUSPECTED = 0.9  # chance that the suspect set holds a cause, and that the shortlist holds them all
+SUSPECTED = 0.9  # chance that the suspect set holds a cause
 
 Why: TypeAlias = Literal["no-rows", "one-row", "two-rows", "no-factors", "nothing-varies", "all-equal", "all-censored"]
 
@@ -149,9 +149,8 @@ class EngineAnswer:
 
     candidates: most likely first. together: pairs with a probability above 1 %. nothing: that nothing
     recorded did it. botched: for each row the chance that its whole batch went wrong. level: the outcome at
-    the base, working scale. suspects: None when a cause at all is less likely than 90 %. shortlist:
-    candidates that hold every cause with 90 %. error: Monte Carlo standard error of the probabilities (0 when
-    summed exactly).
+    the base, working scale. suspects: None when a cause at all is less likely than 90 %. error: Monte
+    Carlo standard error of the probabilities (0 when summed exactly).
     """
 
     scale: Scale
@@ -163,7 +162,6 @@ class EngineAnswer:
     botched: tuple[float, ...]
     level: Effect
     suspects: Suspects | None
-    shortlist: tuple[int, ...]
     near_aliases: tuple[NearAlias, ...]
     error: float
     posterior: Posterior = field(repr=False)

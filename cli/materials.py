@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from datetime import date
 
 import click
@@ -139,7 +140,7 @@ def add_lot(
             loaves = open_bench(folder).find_unsafe_loaves(name, lot)
     say(f"Lot {lot} of {name} is written to materials/{name}.yaml, not saved yet.")
     tell_findings((*doubts, *dates, *loaves))
-    say_next(f"formulary materials where {lot} shows what its certificate changes; formulary save -m WHY")
+    say_next(f"formulary materials where {shlex.quote(lot)} shows what its certificate changes; formulary save -m WHY")
     return STOPPED if loaves else DONE
 
 

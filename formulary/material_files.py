@@ -11,6 +11,7 @@ from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_docu
 from formulary.errors import InputError
 from formulary.fields import suggest
 from formulary.finding import Finding, Place
+from formulary.materials.chosen_lots import find_weight
 from formulary.materials.model import MaterialKind
 from formulary.materials.read import parse_material
 from formulary.materials.write import add_lot, render_new_material
@@ -161,8 +162,12 @@ def write_new_material(
 def draft_lot(folder: FormularyFiles, slug: str, lot: str) -> Draft:
     """A lot in its material's file, which is new when the material is a built-in one without a file.
 
-    Raises InputError for an unknown material, or a lot that is known already.
+    Raises InputError for an unknown material, a lot that is known already, or a weight behind its name.
     """
+    weight = find_weight(lot)
+    if weight is not None:
+        do = f'name the lot alone; {weight} is said where it is used: --lot "{slug}={lot}"'
+        raise InputError.of("weighed-lot", f"{lot.strip()!r} is a lot and a weight", do)
     material = folder.register.find(slug)
     if material is None:
         near = folder.register.nearest(slug)

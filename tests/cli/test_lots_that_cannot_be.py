@@ -145,3 +145,16 @@ def test_the_lots_of_a_sitting_have_to_cover_all_its_loaves(formulary: Run) -> N
     assert enough.status == 0
     assert "lots-" not in enough.out
     assert " ".join(enough.out.split()).count("350 g of lot OL-7, 180 g of lot OL-8") == 2
+
+
+def test_a_lot_is_registered_by_its_name_and_not_with_a_weight_that_would_be_taken_off_it(
+    formulary: Run, home: Path
+) -> None:
+    ran = formulary("materials", "lot", "olive-oil", "OL-9 300 g", "--set", "saponification_value=191")
+    assert ran.status == 2
+    assert "is a lot and a weight" in ran.err
+    assert not (home / "materials/olive-oil.yaml").exists()
+    named = formulary("materials", "lot", "olive-oil", "OL 9 (May)", "--set", "saponification_value=191")
+    assert named.status == 0
+    assert "materials where 'OL 9 (May)' shows" in " ".join(named.out.split()) + " ".join(named.err.split())
+    assert formulary("batch", "harbour-base", "--oils", "1000g", "--lot", "olive-oil=OL 9 (May) 600 g").status == 0

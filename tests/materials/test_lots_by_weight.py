@@ -130,3 +130,16 @@ def test_a_price_by_weight_beside_one_by_volume_is_that_of_the_larger_part() -> 
     material = priced()
     for grams, lot in (({"A": 300, "C": 100}, "A"), ({"A": 100, "C": 300}, "C")):
         assert mix_lots(material, grams).price == material.with_lot(lot).price
+
+
+def test_what_is_known_of_one_lot_alone_is_a_limit_for_all_and_else_unknown() -> None:
+    text = (
+        "format: 1\nname: Scent\nkind: fragrance\n"
+        "lots: {A: {limit: {percent_of_product: 2}, density: 0.9 g/ml, vanillin: 3 %}, B: {received: 2026-01-01}}\n"
+    )
+    scent, findings = parse_material(text, "m.yaml", "scent")
+    assert scent is not None, findings
+    mixed = mix_lots(scent, {"A": 10, "B": 90})
+    assert mixed.limit is not None
+    assert mixed.limit.percent_of_product == 2
+    assert mixed.density_g_per_ml is None

@@ -113,7 +113,7 @@ MODULES = {
     "formulary/batch/recipe_text.py": _READ,
     "formulary/batch/blend_text.py": _READ,
     "formulary/materials/working_value.py": ("tests/materials/test_working_value.py",),
-    "formulary/materials/lots.py": ("tests/materials/test_lots_by_weight.py",),
+    "formulary/materials/lots.py": ("tests/materials/test_lots_by_weight.py", *_LOTS),
     "formulary/materials/chosen_lots.py": _LOTS,
     "formulary/batch/ingredients.py": (
         "tests/batch/test_ingredient_lists_by_hand.py",

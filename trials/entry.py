@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
@@ -15,6 +16,7 @@ from trials.elapsed import parse_elapsed
 # Events that come several times: one is told from another by its time.
 _SEVERAL = ("blending", "temperature")
 _LONGEST = 60
+_COLONS = re.compile(r"~?\s*\d+:\d\d(?::\d\d)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,8 +89,24 @@ def event_entry(
     same = ("what", "at") if what in _SEVERAL else ("what",)
     replaces = same if corrects else ()
     others = [time for time in taken_away if time != tree["at"]] if corrects and same == ("what",) else []
-    remark = f"was at {' and at '.join(others)}" if others else ""
+    remarks = [_spelled(at), f"was at {' and at '.join(others)}" if others else ""]
+    remark = "; ".join(each for each in remarks if each)
     return Entry(trial_id, "events", Inline(tree), for_portion(said, portion), portion, None, replaces, remark)
+
+
+def _spelled(at: str) -> str:
+    """What a time with colons was taken for, since the hour of the day is written alike: `16:20`; empty for others."""
+    if _COLONS.fullmatch(at.strip()) is None:
+        return ""
+    try:
+        seconds = parse_elapsed(at).low_s or Decimal(0)
+    except NotAQuantity:
+        return ""  # reading the file says so
+    if seconds < 60:
+        return ""
+    minutes, rest = divmod(int(seconds), 60)
+    parts = ((minutes // 60, "h"), (minutes % 60, "min"), (rest, "s"))
+    return f"{' '.join(f'{number} {unit}' for number, unit in parts if number)} after the lye went in"
 
 
 def add_details(tree: dict[str, Value], **details: str | None) -> None:

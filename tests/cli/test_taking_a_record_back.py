@@ -207,3 +207,15 @@ def test_an_undo_of_an_entry_leaves_what_was_written_by_hand_before_it(formulary
         assert path.read_text(encoding="utf-8") == text
         assert "Everything is saved" in formulary("status").out
     assert "by hand" not in formulary("trial", "event", trial, "poured", "--at", "12:00").out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_time_with_colons_says_what_it_was_taken_for_since_an_hour_of_the_day_is_written_alike(
+    formulary: Run,
+) -> None:
+    trial = started(formulary)
+    for typed, said in (("16:20", "16 min 20 s after"), ("~1:02:00", "1 h 2 min after"), ("4:00", "4 min after")):
+        out = formulary("trial", "event", trial, "poured", "--at", typed, "--correct").out
+        assert f"{said} the lye went in" in out
+    for typed in ("16 min", "3-5 min", "unknown"):
+        assert "the lye went in" not in formulary("trial", "event", trial, "poured", "--at", typed, "--correct").out

@@ -73,6 +73,12 @@ def _sides(changes: BatchChanges, width: int) -> list[str]:
 
 
 def _rows(changes: BatchChanges, show_all: bool) -> list[Row]:
+    """What a recipe states in numbers, and below it what is worked out."""
+    return [*_stated_rows(changes, show_all), *_worked_out_rows(changes, show_all)]
+
+
+def _stated_rows(changes: BatchChanges, show_all: bool) -> list[Row]:
+    """Oils, additions and scent by the unit of their rates, portions."""
     alike = changes.alike
     oils = [*changes.recipe.oils, *(alike.oils if show_all else ())]
     lines = [*changes.recipe.lines, *(alike.lines if show_all else ())]
@@ -89,8 +95,13 @@ def _rows(changes: BatchChanges, show_all: bool) -> list[Row]:
     if portions:
         rows.append(Row("portions", ("%", "%", "points")))
         rows += [row for change in portions for row in _portion_rows(change, show_all)]
+    return rows
+
+
+def _worked_out_rows(changes: BatchChanges, show_all: bool) -> list[Row]:
+    """Weights for the same mass of oils, concentrations, scent, fatty acids, cost."""
     figures = [figure for figure in changes.figures if show_all or figure.is_change]
-    rows += _figure_rows(f"for {changes.oil_mass_g:.0f} g of oils", "g", figures)
+    rows = _figure_rows(f"for {changes.oil_mass_g:.0f} g of oils", "g", figures)
     percents = [figure for figure in figures if figure.unit == "%"]
     scent = {figure.key for figure in changes.scent}
     acids = {figure.key for figure in changes.fatty_acids}
@@ -204,7 +215,24 @@ def _exponent(number: Decimal) -> int:
 
 
 def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
-    """What is not a number: the water's rule, purpose, process, name, notes."""
+    """What is not a number, with what is to be said of the cost."""
+    lines: list[str] = []
+    if changes.cost is not None and (show_all or changes.cost.figure.is_change):
+        for text in _cost_sentences(changes.cost):
+            lines += paragraph(text, width=width, indent=2)
+    for label, before, after in _words(changes, show_all):
+        sides = [side if side is not None else "not stated" for side in (before, after)]
+        text = sides[0] if before == after else f"{sides[0]} -> {sides[1]}"
+        lines += paragraph(f"{label}: {text}", width=width, indent=2)
+    if changes.recipe.notes is not None:
+        lines.append(f"  notes changed ({_changed_lines(changes.recipe.notes)})")
+    elif show_all and changes.alike.notes is not None:
+        lines.append("  notes are the same")
+    return lines
+
+
+def _words(changes: BatchChanges, show_all: bool) -> list[tuple[str, str | None, str | None]]:
+    """The water's rule, alkali, purpose, process, name and parent: what each is called, and both sides of it."""
     recipe, alike = changes.recipe, changes.alike
     told: list[tuple[str, str | None, str | None]] = []
     if recipe.water is not None and recipe.water.before.method != recipe.water.after.method:
@@ -222,19 +250,7 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
         told.append(("name", recipe.name.before, recipe.name.after))
     if is_brought_up(recipe) and recipe.based_on is not None:
         told.append(("based on", _reference(recipe.based_on.before), _reference(recipe.based_on.after)))
-    lines: list[str] = []
-    if changes.cost is not None and (show_all or changes.cost.figure.is_change):
-        for text in _cost_sentences(changes.cost):
-            lines += paragraph(text, width=width, indent=2)
-    for label, before, after in told:
-        sides = [side if side is not None else "not stated" for side in (before, after)]
-        text = sides[0] if before == after else f"{sides[0]} -> {sides[1]}"
-        lines += paragraph(f"{label}: {text}", width=width, indent=2)
-    if recipe.notes is not None:
-        lines.append(f"  notes changed ({_changed_lines(recipe.notes)})")
-    elif show_all and alike.notes is not None:
-        lines.append("  notes are the same")
-    return lines
+    return told
 
 
 def _cost_sentences(cost: CostChange) -> Iterable[str]:

@@ -175,13 +175,17 @@ def _factors(
             else:
                 alike.append(factor)
             continue
-        numbers = [fact for fact in known if isinstance(fact, float)]
-        slight = (
-            bool(numbers) and max(numbers) - min(numbers) < SLIGHT * aspect.step_of.size and aspect.kind not in FORMULA
-        )
+        slight = _is_slight(aspect, known)
         differing.append((aspect, replace(factor, rarity=_rarity(aspect, facts, pool), is_slight=slight)))
     remarks = tuple(f"not recorded for {say_list(of)}: {', '.join(names)}" for of, names in silent.items())
     return sorted(differing, key=lambda found: _by_rarity(found[1])), tuple(alike), remarks
+
+
+def _is_slight(aspect: Aspect, known: Sequence[Fact]) -> bool:
+    """Whether a condition moved by less than half a step."""
+    numbers = [fact for fact in known if isinstance(fact, float)]
+    moved_little = bool(numbers) and max(numbers) - min(numbers) < SLIGHT * aspect.step_of.size
+    return moved_little and aspect.kind not in FORMULA
 
 
 def _by_rarity(factor: ComparedFactor) -> tuple[bool, float, int, str]:

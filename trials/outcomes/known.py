@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
 from formulary.document import Block, Scalar
@@ -117,16 +117,7 @@ def _read_outcome(name: str, fields: Fields) -> Outcome | None:
     grades = tuple(item.text for item in fields.items("grades") if isinstance(item, Scalar))
     fields.finish()
     scale = Scale(scale_text) if scale_text is not None else None
-    if scale is Scale.GRADED and len(grades) < 2:
-        fields.report(
-            "outcome-grades", "a graded outcome has its grades in order", "write `grades: [none, some, much]`"
-        )
-    if scale is not Scale.GRADED and grades:
-        fields.report("outcome-grades", "only a graded outcome has grades", "write `scale: graded`", None, "grades")
-    if len(set(grades)) != len(grades):
-        fields.report("outcome-grades", "a grade stands twice", "keep one of them", None, "grades")
-    if scale is Scale.LOG_TIME and unit not in ("min", "h", "d", "s"):
-        fields.report("outcome-unit", "a time is in s, min, h or d", "write `unit: min`", None, "unit")
+    _check_grades_and_unit(fields, scale, grades, unit)
     if len(fields.findings) > start or scale is None:
         return None
     if scale is Scale.PERCENT:
@@ -150,3 +141,17 @@ def own_event_words(settings: Settings) -> tuple[str, ...]:
     """The maker's own words for events, from `events:` in formulary.yaml."""
     block: Block | None = settings.free.get("events")
     return () if block is None else tuple(entry.key.text for entry in block.entries)
+
+
+def _check_grades_and_unit(fields: Fields, scale: Scale | None, grades: Sequence[str], unit: str) -> None:
+    """That only a graded outcome has grades, two at least, and that a time is in a unit of time."""
+    if scale is Scale.GRADED and len(grades) < 2:
+        fields.report(
+            "outcome-grades", "a graded outcome has its grades in order", "write `grades: [none, some, much]`"
+        )
+    if scale is not Scale.GRADED and grades:
+        fields.report("outcome-grades", "only a graded outcome has grades", "write `scale: graded`", None, "grades")
+    if len(set(grades)) != len(grades):
+        fields.report("outcome-grades", "a grade stands twice", "keep one of them", None, "grades")
+    if scale is Scale.LOG_TIME and unit not in ("min", "h", "d", "s"):
+        fields.report("outcome-unit", "a time is in s, min, h or d", "write `unit: min`", None, "unit")

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
+from typing import TypeVar
 
 from formulary.document import Block, Listing, Node, Scalar, parse_document
 from formulary.document import Entry as Field
@@ -13,9 +15,11 @@ from formulary.document_write import Inline
 from formulary.errors import InputError
 from formulary.quantity import format_decimal
 from trials.entry import Entry, parse_share
-from trials.model import Trial, TrialPortion
+from trials.model import AsMade, Handling, Observation, Trial, TrialPortion
 
 _SAID = re.compile(r"(?P<name>\S+) (?P<share>[\d.,]+ ?%?)(?: instead of (?P<planned>\S+))?")
+_NAMING = ("as_made", "after_pour", "observations")  # what names the portion that it is of
+_Named = TypeVar("_Named", AsMade, Handling, Observation)
 _HOW = 'say each portion and its percent, "plain 60" "clove 40"; "swirl 40 instead of clove" gives it another name'
 
 
@@ -28,7 +32,7 @@ def portions_entry(trial: Trial, said: Sequence[str], *, by_eye: str | None = No
     give_or_take = None if by_eye is None else parse_share(by_eye)
     wanted = [_parse_said(" ".join(text.split()), give_or_take) for text in said]
     there = _match([(one.name, one.planned_name) for one in trial.portions], wanted)
-    _demand_nothing_lost([one for number, one in enumerate(trial.portions) if number not in there])
+    _demand_nothing_lost(trial, [one for number, one in enumerate(trial.portions) if number not in there])
     if give_or_take is None:
         wanted = [_as_exact(one, trial, number) for one, number in zip(wanted, there, strict=True)]
     words = [_words(name, share, give) for name, share, give in map(_parts, wanted)]
@@ -86,14 +90,56 @@ def _match(there: Sequence[tuple[str, str]], wanted: Sequence[Mapping[str, Value
     return found
 
 
-def _demand_nothing_lost(others: Sequence[TrialPortion]) -> None:
-    """Refuse to drop a portion that something happened to."""
-    lost = [portion for portion in others if portion.events or portion.gets or portion.mould]
+def _demand_nothing_lost(trial: Trial, others: Sequence[TrialPortion]) -> None:
+    """Refuse to drop a portion that something happened to, or is recorded of."""
+    named = {entry.portion for entry in trial.as_made} | {step.portion for step in trial.after_pour}
+    named |= {seen.portion for seen in trial.observations}
+    lost = [each for each in others if each.events or each.gets or each.mould or each.name in named]
     if lost:
         names = ", ".join(portion.name for portion in lost)
         what = f"what is recorded of {names} would be lost"
         do = f'say what took its place, "NAME SHARE instead of {lost[0].planned_name}", or move it in trial.yaml'
         raise InputError.of("portion-lost", what, do)
+
+
+def find_renames(portions: Sequence[TrialPortion], wanted: Sequence[Mapping[str, Value]]) -> dict[str, str]:
+    """Old name -> new name of the portions that are called otherwise from now on."""
+    return _renames([(one.name, one.planned_name) for one in portions], wanted)
+
+
+def _renames(there: Sequence[tuple[str, str]], wanted: Sequence[Mapping[str, Value]]) -> dict[str, str]:
+    matched = zip(wanted, _match(there, wanted), strict=True)
+    pairs = [(there[number][0], str(one["name"])) for one, number in matched if number is not None]
+    return {before: after for before, after in pairs if before != after}
+
+
+def rename_portions(trial: Trial, renames: Mapping[str, str]) -> Trial:
+    """The trial with all that names a portion naming it as it is called now."""
+
+    def renamed(each: _Named) -> _Named:
+        return replace(each, portion=renames.get(each.portion or "", each.portion))
+
+    return replace(
+        trial,
+        as_made=tuple(map(renamed, trial.as_made)),
+        after_pour=tuple(map(renamed, trial.after_pour)),
+        observations=tuple(map(renamed, trial.observations)),
+    )
+
+
+def _rename_in_lists(text: str, renames: Mapping[str, str], path: str | None) -> str:
+    """The text with every entry that names a portion naming it as it is called now."""
+    root = parse_root(text, path)
+    edit = DocumentEdit(text)
+    for section in _NAMING:
+        parent = root.find(section)
+        for item in parent.value.items if parent is not None and isinstance(parent.value, Listing) else ():
+            called = item.find("portion") if isinstance(item, Block) else None
+            if isinstance(item, Block) and called is not None and isinstance(called.value, Scalar):
+                name = called.value.text
+                if name in renames:
+                    edit.set_text(called.value, renames[name], flow=item.flow)
+    return edit.result()
 
 
 def write_portions(text: str, wanted: Sequence[Mapping[str, Value]], path: str | None = None) -> str:
@@ -111,7 +157,9 @@ def write_portions(text: str, wanted: Sequence[Mapping[str, Value]], path: str |
     if isinstance(parent.value, Scalar):
         return _changed(text, lambda edit: edit.fill_empty(parent, list(wanted)))
     _, items = _items(text, path)
-    there = _match([(_text_of(item, "name"), _text_of(item, "instead_of")) for item in items], wanted)
+    names = [(_text_of(item, "name"), _text_of(item, "instead_of")) for item in items]
+    there = _match(names, wanted)
+    text = _rename_in_lists(text, _renames(names, wanted), path)
     # Those that stand there keep their places while the text is changed; what is new comes behind them.
     for one, number in zip(wanted, there, strict=True):
         if number is not None:

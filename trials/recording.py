@@ -18,6 +18,7 @@ from trials.entry import Entry, shorten
 from trials.identity import trial_folder
 from trials.model import Trial
 from trials.record import describe_entries, made_on
+from trials.record_portions import find_renames, rename_portions
 from trials.record_text import write_entries
 from trials.sale import demand_possible_day, demand_sellable
 
@@ -92,7 +93,7 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
         demand_possible_day(after, now.date())
         _demand_readable_materials(bench, after)
         demand_sellable(after, now.date(), register=bench.folder.register)
-    _demand_rest_alike(before, after, {entry.section for entry in entries}, path)
+    _demand_rest_alike(_as_called_now(before, entries), after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
     _keep_added(bench, after, kept, files, read)
     by_hand = {path: data.decode("utf-8")} if is_hand_written(bench, trial_id) else {}
@@ -123,6 +124,15 @@ def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], pat
     if replace(after, **kept) != before:
         what = "the file's layout does not let an entry be written without changing something else"
         raise InputError([error("cannot-edit", what, "write it by hand", Place(path))])
+
+
+def _as_called_now(trial: Trial, entries: Iterable[Entry]) -> Trial:
+    """The trial with its portions' names as entries give them, in all that names one."""
+    for entry in entries:
+        if entry.section == "portions" and isinstance(entry.value, Sequence):
+            wanted = [each for each in entry.value if isinstance(each, Mapping)]
+            trial = rename_portions(trial, find_renames(trial.portions, wanted))
+    return trial
 
 
 def _lots_said(trial: Trial, entries: Iterable[Entry], register: Mapping[str, Material]) -> dict[str, dict[str, Lot]]:

@@ -264,3 +264,14 @@ def test_a_rebatch_typed_twice_is_refused_and_every_change_of_the_pot_says_the_s
     shown = json.loads(formulary("trial", "show", trial, "--json").out)
     assert len(shown["worked_in_later"]) == 1
     assert "Superfat" not in formulary("trial", "event", trial, "poured", "--at", "9:00").out
+
+
+@pytest.mark.usefixtures("home")
+def test_a_portion_that_was_misnamed_can_be_renamed_with_all_that_is_recorded_of_it(formulary: Run) -> None:
+    trial = start_trial(formulary)
+    formulary("trial", "portions", trial, "plain 50", "violet 50")
+    formulary("trial", "as-made", trial, "extra honey 4 g at trace", "--portion", "violet")
+    formulary("trial", "event", trial, "poured", "--at", "9:00", "--portion", "violet")
+    assert "instead of violet" in formulary("trial", "portions", trial, "plain 50", "lilac 50").err
+    assert formulary("trial", "portions", trial, "plain 50", "lilac 50 instead of violet").status == 0
+    assert "in the lilac portion" in " ".join(formulary("trial", "show", trial).out.split())

@@ -75,6 +75,42 @@ def test_the_planned_name_or_a_third_one_keeps_what_happened_under_the_last() ->
         assert trial.portions[1].events == happened
 
 
+NAMING = """\
+as_made:
+  - {line: clove-bud-oil, weighed: 7 g, portion: clove}   # by eye
+after_pour: [{at: 20 h, what: rebatched, portion: clove, with: {olive-oil: 5 g}}]
+observations:
+  - age: 7 d
+    outcome: free alkali
+    portion: clove
+    value: none
+"""
+
+
+def of_portions(trial: Trial) -> set[str | None]:
+    named = {entry.portion for entry in trial.as_made} | {step.portion for step in trial.after_pour}
+    return named | {seen.portion for seen in trial.observations}
+
+
+@pytest.mark.parametrize(("said", "name"), [("swirl 30 instead of clove", "swirl"), ("clove 30", "clove")])
+def test_all_that_is_recorded_of_a_portion_goes_with_its_name(said: str, name: str) -> None:
+    text = LINES["braces"] + NAMING
+    after, trial = recorded(text, "plain 70", said)
+    assert of_portions(trial) == {name}
+    assert "# by eye" in after
+    assert of_portions(recorded(after, "plain 60", "clove 40")[1]) == {"clove"}
+
+
+@pytest.mark.parametrize("section", ["as_made", "after_pour", "observations"])
+def test_a_portion_is_not_dropped_while_anything_is_recorded_of_it(section: str) -> None:
+    begin = NAMING.index(section)
+    end = min((at for other in ("after_pour", "observations") if (at := NAMING.find(other)) > begin), default=None)
+    text = HEAD.replace("VERSION", plan_of().version)
+    text += "portions: [{name: plain, share: 50}, {name: clove, share: 50}]\n" + NAMING[begin:end]
+    with pytest.raises(InputError, match="what is recorded of clove would be lost"):
+        portions_entry(trial_of(text), [])
+
+
 NAMES = st.sampled_from(["plain", "clove", "swirl", "wave"])
 
 

@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 
 from trials.answer.answer import Botched, FactorEffect, LikelyCause, NearTwins, Support, SuspectSet
 from trials.answer.effect_counts import count_seen
-from trials.even_scale import from_scale, noise_in_unit
 from trials.explanation import Explanation
 from trials.factors.factors import Factor, FactorTable, find_factors
 from trials.factors.possible import can_act
 from trials.leverage import find_lone_pours
 from trials.model import Trial
-from trials.noise import find_noise
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
-from trials.pours import PourBook
-from trials.seen import LeftOut, Seen, find_seen
+from trials.pours.even_scale import from_scale, noise_in_unit
+from trials.pours.noise import find_noise
+from trials.pours.pour_book import PourBook
+from trials.pours.seen import LeftOut, Seen, find_seen
 
 if TYPE_CHECKING:
     from trials.explain.result import Cause, Effect, EngineAnswer, NoAnswer

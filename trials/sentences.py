@@ -7,9 +7,9 @@ from collections.abc import Sequence
 
 from formulary.quantity import format_number
 from formulary.text_table import paragraph
-from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome, Scale
 from trials.outcomes.value import OutcomeValue
+from trials.pours.noise import RepeatNoise
 
 NOT_SEEN = "-"
 

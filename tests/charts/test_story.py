@@ -33,8 +33,8 @@ from trials.factors.factors import find_factors
 from trials.model import AsMade, Trial
 from trials.outcomes.find import outcome_values
 from trials.outcomes.known import find_outcomes
-from trials.pours import PourBook
-from trials.seen import find_seen
+from trials.pours.pour_book import PourBook
+from trials.pours.seen import find_seen
 
 OUTCOMES = find_outcomes(Settings())
 WORKING = OUTCOMES["working time"]

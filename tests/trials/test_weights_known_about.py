@@ -19,9 +19,9 @@ from trials.effective import effective_portion, pot_of_batter
 from trials.factors.portion_facts import find_facts
 from trials.model import Trial
 from trials.outcomes.known import find_outcome
-from trials.pours import PourBook
+from trials.pours.pour_book import PourBook
+from trials.pours.seen import find_seen
 from trials.sale import fit_to_sell, is_never_sold
-from trials.seen import find_seen
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 

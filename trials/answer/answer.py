@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 
 from trials.factors.factors import Factor, FactorTable
 from trials.model import Trial
-from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
-from trials.seen import LeftOut, Seen
+from trials.pours.noise import RepeatNoise
+from trials.pours.seen import LeftOut, Seen
 
 if TYPE_CHECKING:
     from trials.explain.result import EngineAnswer

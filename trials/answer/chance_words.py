@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from trials.answer.answer import Answer, LikelyCause
-from trials.pours import short_names
+from trials.pours.pour_book import short_names
 from trials.sentences import say_list
 
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Sequence
 
 from trials.answer.answer import Answer, ChangedFactor, MovedTrial
-from trials.contrast import Contrast, find_contrast
 from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
 from trials.model import Trial
-from trials.pours import pours_label, scent_percent, short_names
-from trials.seen import Seen
+from trials.pours.contrast import Contrast, find_contrast
+from trials.pours.pour_book import pours_label, scent_percent, short_names
+from trials.pours.seen import Seen
 from trials.sentences import say_value
 
 _WORTH_NAMING = 0.02

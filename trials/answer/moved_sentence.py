@@ -5,9 +5,9 @@ from __future__ import annotations
 from formulary.quantity import format_plain_number
 from trials.answer.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
 from trials.answer.chance_words import group_words, percent, rests_on_words
-from trials.contrast import Contrast, find_contrast
-from trials.noise import RepeatNoise
 from trials.outcomes.value import OutcomeValue
+from trials.pours.contrast import Contrast, find_contrast
+from trials.pours.noise import RepeatNoise
 from trials.sentences import capital, say_list, say_value
 
 _WORTH_SAYING = 0.1

@@ -19,10 +19,10 @@ from trials.answer.effect_words import (
 )
 from trials.answer.moved_sentence import changed_sentence, moved_sentence
 from trials.answer.sentence import FROM_ALL, cause_words, over_all_sentence
-from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Scale
-from trials.pours import short_names
-from trials.seen import LeftOut, left_out_labels
+from trials.pours.noise import RepeatNoise
+from trials.pours.pour_book import short_names
+from trials.pours.seen import LeftOut, left_out_labels
 from trials.sentences import capital, count, noise_basis, noise_size, say_first, say_list, wrap_words
 
 _MOST_LINES = 8

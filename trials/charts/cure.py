@@ -10,7 +10,7 @@ from trials.charts.cure_data import CureData, CurePanel, CurePoint, CureSeries
 from trials.model import Trial
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
-from trials.pours import loaf_names
+from trials.pours.pour_book import loaf_names
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from trials.pours import short_names
+from trials.pours.pour_book import short_names
 
 WHOLE, UNSCENTED, SCENTED = "whole batter", "unscented portion", "scented portion"
 

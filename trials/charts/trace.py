@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from trials.charts.trace_data import TraceData, TraceMark, TraceRow
 from trials.model import Event, Trial, TrialPortion
 from trials.outcomes.built_in import TRACE_STAGES
-from trials.pours import loaf_names
+from trials.pours.pour_book import loaf_names
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart

@@ -16,21 +16,21 @@ from trials.comparison.differing import is_noted, is_worth_a_line, together
 from trials.comparison.lye import find_lye
 from trials.comparison.one_change import find_one_changes
 from trials.comparison.rebatched import rebatched_remarks
-from trials.contrast import Contrast, find_contrast
-from trials.even_scale import mean_of
 from trials.factors.factors import name_aspects, say_aspect
 from trials.factors.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, Pour, shown_fact
 from trials.factors.possible import can_act
 from trials.model import Trial
-from trials.noise import find_noise
 from trials.on_day import as_done
 from trials.outcomes.find import find_values
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import Missing, OutcomeValue
-from trials.pours import PourBook, pours_label, scent_percent, short_names
-from trials.repeats import find_repeats
-from trials.seen import aggregate, find_seen, value_of
+from trials.pours.contrast import Contrast, find_contrast
+from trials.pours.even_scale import mean_of
+from trials.pours.noise import find_noise
+from trials.pours.pour_book import PourBook, pours_label, scent_percent, short_names
+from trials.pours.repeats import find_repeats
+from trials.pours.seen import aggregate, find_seen, value_of
 from trials.sentences import say_list
 from trials.unknown_weights import demand_known_weights
 

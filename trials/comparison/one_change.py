@@ -7,15 +7,15 @@ from dataclasses import replace
 
 from trials.comparison.compared import SLIGHT, ComparedFactor, ComparedOutcome, OneChange
 from trials.comparison.differing import is_worth_a_line, together
-from trials.contrast import Contrast, find_contrast
 from trials.factors.factors import name_aspects, say_aspect
 from trials.factors.portion_facts import FORMULA, Aspect, Fact, Pour
 from trials.factors.possible import can_act
 from trials.outcomes.find import find_values
 from trials.outcomes.value import OutcomeValue
-from trials.pours import PourBook, pours_label, scent_percent
-from trials.repeats import facts_differ
-from trials.seen import aggregate, value_of
+from trials.pours.contrast import Contrast, find_contrast
+from trials.pours.pour_book import PourBook, pours_label, scent_percent
+from trials.pours.repeats import facts_differ
+from trials.pours.seen import aggregate, value_of
 
 _MOST_SHOWN = 3
 

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from formulary.quantity import format_number, format_plain_number
 from trials.comparison.compared import DONE, Column, ComparedFactor, ComparedOutcome, ComparedTrials
 from trials.comparison.rebatched import is_rebatched
-from trials.contrast import Contrast
-from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome
+from trials.pours.contrast import Contrast
+from trials.pours.noise import RepeatNoise
 from trials.sentences import (
     capital,
     count,

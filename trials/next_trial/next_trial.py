@@ -16,7 +16,7 @@ from trials.next_trial.change import Change
 from trials.next_trial.outlook import Expected, grade_bits, make_expected
 from trials.next_trial.pourable import chance_too_quick, warn_too_quick
 from trials.next_trial.starts import Saves
-from trials.seen import Seen
+from trials.pours.seen import Seen
 from trials.sentences import say_list
 
 if TYPE_CHECKING:

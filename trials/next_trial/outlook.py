@@ -9,7 +9,7 @@ from math import erf, inf, log2, sqrt
 from typing import TYPE_CHECKING
 
 from trials.answer.answer import Answer
-from trials.even_scale import from_scale
+from trials.pours.even_scale import from_scale
 
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook

@@ -7,9 +7,9 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from trials.answer.chance_words import percent
-from trials.even_scale import to_scale
 from trials.next_trial.outlook import normal_below
 from trials.outcomes.outcome import Outcome
+from trials.pours.even_scale import to_scale
 from trials.sentences import amount, say_list
 
 if TYPE_CHECKING:

@@ -16,9 +16,9 @@ from formulary.history_text import describe_history
 from trials.charts.story import find_story
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pages.report_data import RecipeSaves, ReportData
-from trials.pours import PourBook
+from trials.pours.pour_book import PourBook
+from trials.pours.seen import find_seen
 from trials.sale_text import sale_words
-from trials.seen import find_seen
 from trials.within import find_within, names_today, recipes_within
 
 if TYPE_CHECKING:

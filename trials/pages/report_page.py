@@ -26,7 +26,7 @@ from trials.model import REBATCHED, Trial
 from trials.on_day import as_it_stood
 from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
-from trials.pours import short_names
+from trials.pours.pour_book import short_names
 from trials.sale_text import decision_words, free_alkali_words
 from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
 from trials.trial_text import condition_words, lot_words

@@ -7,11 +7,11 @@ from dataclasses import dataclass, replace
 from math import sqrt
 from statistics import median
 
-from trials.even_scale import noise_in_unit, to_scale
 from trials.outcomes.outcome import Outcome, Scale
-from trials.pours import PourBook
-from trials.seen import Seen
-from trials.student_t import chance_of_more
+from trials.pours.even_scale import noise_in_unit, to_scale
+from trials.pours.pour_book import PourBook
+from trials.pours.seen import Seen
+from trials.pours.student_t import chance_of_more
 
 # Worth so many repeats, where there are none: repeats of a time differ by a fifth of it, of a share of the face by ten
 # points, of anything else by a tenth of its usual value (common practice, no source).

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import isinf, isnan
 
-from trials.noise import RepeatNoise
 from trials.outcomes.outcome import Outcome, Scale
 from trials.outcomes.value import OutcomeValue
+from trials.pours.noise import RepeatNoise
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,12 @@ from decimal import Decimal
 from math import inf
 from statistics import stdev
 
-from trials.even_scale import mean_of
 from trials.factors.portion_facts import Pour
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import Missing, OutcomeValue
-from trials.pours import PourBook
+from trials.pours.even_scale import mean_of
+from trials.pours.pour_book import PourBook
 from trials.unknown_weights import why_nothing_compares
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 from trials.factors.portion_facts import Pour, find_facts
 from trials.model import Trial
-from trials.repeats import find_repeats
+from trials.pours.repeats import find_repeats
 from trials.unknown_weights import why_nothing_compares
 
 

@@ -52,27 +52,13 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
 
     Returns the exit status: that of a stop while one does.
     """
-    from formulary.batch.overriding import overridden
     from formulary.batch.weigh_out_text import render_findings
-    from formulary.finding import stops
     from formulary.text_table import paragraph
     from trials.lot_values import describe_lot_values
     from trials.on_day import as_it_stood
     from trials.portions_text import superfat_words
-    from trials.sale import OF_A_SALE, is_never_sold
 
-    told = bench.check_trial(recorded)
-    known = {(each.code, each.what) for each in (*bench.check_trial(before), *bench.find_overridden(before))}
-    grave = [each for each in stops(told) if each.code not in OF_A_SALE]
-    never = [each for each in grave if is_never_sold(each)]
-    open_to_decide = [each for each in grave if not is_never_sold(each)]
-    aside = [each for each in stops(bench.find_overridden(recorded)) if (each.code, each.what) not in known]
-    said_below = {(each.code, overridden(each).what) for each in aside}
-    new = [
-        each
-        for each in told
-        if each not in grave and each.code not in OF_A_SALE and (each.code, each.what) not in known | said_below
-    ]
+    after = bench.after_entry(before, recorded)
     for entry in entries:
         say(f"{recorded.id}: {entry.said}")
         if entry.remark:
@@ -87,21 +73,22 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     if recorded.made != before.made:
         text = f"Made on {recorded.made.isoformat()}, by the clock of this entry; it said {before.made.isoformat()}."
         say("\n".join(paragraph(text, width=width(), indent=2)))
-    if new:
-        say("\n".join(["", *render_findings(new, width=width())]))
-    unfit = [each for each in told if each.code in OF_A_SALE]
-    if unfit:
-        say("\n".join(["", *render_findings(unfit, width=width())]))
-    if never:
-        said = "Not fit to sell, and nobody can decide otherwise:"
-        say("\n".join(["", said, *render_findings(never, width=width())]))
-    if open_to_decide:
-        said = "Not fit to sell:" if unfit else "Not fit to sell until decided:"
-        say("\n".join(["", said, *render_findings(open_to_decide, width=width())]))
-    if aside:
-        text = "Its decision to sell was made before this, and sets it aside by its code; decide anew whether it holds:"
-        say("\n".join(["", *paragraph(text, width=width()), *render_findings(aside, width=width())]))
-    return STOPPED if aside or stops(told) else DONE
+    blocks = (
+        ("", after.new),
+        ("What no test has cleared yet:", after.untested),
+        ("", after.unfit),
+        ("Not fit to sell, and nobody can decide otherwise:", after.never),
+        ("Not fit to sell:" if after.unfit else "Not fit to sell until decided:", after.undecided),
+        (
+            "Its decision to sell was made before this, and sets it aside by its code; decide anew whether it holds:",
+            after.aside,
+        ),
+    )
+    for head, findings in blocks:
+        if findings:
+            heading = paragraph(head, width=width()) if head else []
+            say("\n".join(["", *heading, *render_findings(findings, width=width())]))
+    return STOPPED if after.is_stopped else DONE
 
 
 _sitting = click.option(

@@ -16,7 +16,7 @@ from trials.files import TrialFiles
 from trials.identity import random_code
 from trials.model import Trial
 from trials.on_day import as_done, as_it_stood
-from trials.sale import check_sale, find_overridden, fit_to_sell
+from trials.sale import check_sale, fit_to_sell
 from trials.unknown_weights import demand_known_weights
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from formulary.data_table import Table
     from formulary.folder import Folder
     from formulary.recipes.version import Version
+    from trials.after_entry import AfterEntry
     from trials.charts.cure import Cure
     from trials.charts.story import Story
     from trials.charts.trace import Trace
@@ -227,10 +228,6 @@ class Bench(TrialFiles):
         day = today or date.today()
         return fit_to_sell(trial, day, register=self.folder.register)
 
-    def find_overridden(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
-        """What speaks against selling a trial today and its decision to sell sets aside, as it is now."""
-        return find_overridden(trial, today or date.today(), register=self.folder.register)
-
     def find_unfit_sales(self, trials: Iterable[Trial], today: date | None = None) -> dict[str, tuple[Finding, ...]]:
         """Trial id -> what has come up against it since it was recorded as sold; only of those where something has."""
         day = today or date.today()
@@ -276,6 +273,16 @@ class Bench(TrialFiles):
         from trials.recording import is_hand_written
 
         return is_hand_written(self, trial.id)
+
+    def after_entry(self, before: Trial, recorded: Trial, today: date | None = None) -> AfterEntry:
+        """What an entry brought to light, and the stops that stand after it, `is_stopped` where one does.
+
+        before: the trial without the entry; `as_kept` of it, where an entry may keep what is registered of a lot.
+        """
+        from trials.after_entry import find_after_entry
+
+        day = today or date.today()
+        return find_after_entry(before, recorded, self.outcomes, day, register=self.folder.register)
 
     def restore(self, trial: str, *, discard: bool = False) -> tuple[str, ...]:
         """Put the record and the plan of a trial back as they were saved; returns the paths that were written.

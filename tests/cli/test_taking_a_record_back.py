@@ -181,6 +181,21 @@ def test_lye_that_no_decision_can_sell_is_not_said_to_wait_for_one(formulary: Ru
 
 
 @pytest.mark.usefixtures("home")
+def test_a_test_for_free_alkali_says_at_once_what_it_leaves_uncleared(formulary: Run) -> None:
+    trial = started(formulary)
+    observe = ("trial", "observe", trial, "free alkali", "none", "--age", "0d")
+    assert "no test has cleared" not in formulary(*observe).out
+    formulary("trial", "portions", trial, "plain 50", "dark 50")
+    formulary("trial", "as-made", trial, "extra sodium-hydroxide 2.5 g at trace", "--portion", "dark")
+    assert "no test has cleared" not in formulary("trial", "note", trial, "nice").out
+    ran = formulary(*observe, "--correct")
+    again = formulary(*observe, "--portion", "plain")
+    assert ran.status == again.status == 0, "it is a stop for a sale alone"
+    assert "free alkali was not looked for in dark, and there may be some" in " ".join(again.out.split())
+    assert "no test has cleared" not in formulary(*observe, "--portion", "dark").out
+
+
+@pytest.mark.usefixtures("home")
 def test_free_alkali_that_was_found_is_told_until_a_test_finds_none(formulary: Run) -> None:
     trial = started(formulary)
     observe = ("trial", "observe", trial, "free alkali")

@@ -10,7 +10,7 @@ from cli.options import all_option, folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, progress, say, say_json, say_next, width
 
 if TYPE_CHECKING:
-    from formulary.send_back_text import SendBack
+    from formulary.variants.send_back_text import SendBack
 
 
 @click.command("send-back")
@@ -28,7 +28,7 @@ def send_back(variant: str, fields: tuple[str, ...], is_applied: bool, show_all:
     one thing. What is sent is what is saved of the variant, last or in the version of the trial that proved better;
     what the base changed, too, is settled by an update of the variant first.
     """
-    from formulary.send_back_text import render_send_back
+    from formulary.variants.send_back_text import render_send_back
 
     with open_chosen() as folder, progress("working out both sides"):
         found = folder.find_send_back(variant, *fields)

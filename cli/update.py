@@ -10,7 +10,7 @@ from cli.options import all_option, folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, progress, say, say_json, say_next, width
 
 if TYPE_CHECKING:
-    from formulary.update_text import Update
+    from formulary.variants.update_text import Update
 
 
 @click.command()
@@ -34,7 +34,7 @@ def update(variant: str, choices: tuple[str, ...], is_applied: bool, show_all: b
     --settle lye.superfat=base. A change of the base that is not wanted is left out in the same way, by =mine;
     --settle all=mine --apply leaves out all of them, so that they are not told again.
     """
-    from formulary.update_text import render_update
+    from formulary.variants.update_text import render_update
 
     with open_chosen() as folder, progress("working out both sides"):
         found = folder.find_update(variant, settle=_read_choices(choices))

@@ -27,10 +27,10 @@ if TYPE_CHECKING:
     from formulary.recipes.tweaks import add, drop, set_field, swap
     from formulary.recipes.version import Version
     from formulary.saving import SaveReport
-    from formulary.send_back_text import SendBack
     from formulary.starting import init_folder
     from formulary.status import Status
-    from formulary.update_text import Update
+    from formulary.variants.send_back_text import SendBack
+    from formulary.variants.update_text import Update
 
 _HOMES = {
     "Ailment": "formulary.doctor",
@@ -45,12 +45,12 @@ _HOMES = {
     "RecipeFiles": "formulary.recipe_file",
     "SaveReport": "formulary.saving",
     "SavedVersion": "formulary.lineage",
-    "SendBack": "formulary.send_back_text",
+    "SendBack": "formulary.variants.send_back_text",
     "Severity": "formulary.finding",
     "Status": "formulary.status",
     "StopError": "formulary.errors",
     "StorageError": "formulary.errors",
-    "Update": "formulary.update_text",
+    "Update": "formulary.variants.update_text",
     "Version": "formulary.recipes.version",
     "add": "formulary.recipes.tweaks",
     "demand_weighable": "formulary.batch.overriding",

@@ -23,9 +23,9 @@ if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import CheckFiles, PreparedSave, SaveReport
-    from formulary.send_back_text import SendBack
     from formulary.status import Status
-    from formulary.update_text import Update
+    from formulary.variants.send_back_text import SendBack
+    from formulary.variants.update_text import Update
 
 
 def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
@@ -196,13 +196,13 @@ class Folder(FormularyWorkshop):
 
         settle: field, or `all`, -> `mine`, `base`, or for the oils `both`. Raises InputError, StopError.
         """
-        from formulary.updating import find_update
+        from formulary.variants.updating import find_update
 
         return find_update(self, variant, settle=settle)
 
     def apply_update(self, update: Update) -> Update:
         """Write an update into the variant's file, unsaved. Raises ChangedError over changes that were not saved."""
-        from formulary.updating import apply_update
+        from formulary.variants.updating import apply_update
 
         return apply_update(self, update)
 
@@ -214,13 +214,13 @@ class Folder(FormularyWorkshop):
         fields: `lye.superfat`, `oils`, or `all` but its name and notes; without any it is only shown what can be sent.
         Nothing is written, `apply_send_back` does that. Raises InputError, StopError.
         """
-        from formulary.sending_back import find_send_back
+        from formulary.variants.sending_back import find_send_back
 
         return find_send_back(self, variant, *fields)
 
     def apply_send_back(self, found: SendBack) -> SendBack:
         """Write what is sent into the base's file, unsaved. Raises ChangedError over changes that were not saved."""
-        from formulary.sending_back import apply_send_back
+        from formulary.variants.sending_back import apply_send_back
 
         return apply_send_back(self, found)
 

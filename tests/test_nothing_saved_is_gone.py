@@ -33,11 +33,11 @@ from formulary import Folder, InputError, init_folder, open_folder, set_field
 from formulary.errors import ChangedError, StopError
 from formulary.identity import blob_id
 from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
-from formulary.sending_back import apply_send_back, find_send_back
 from formulary.status import find_status
 from formulary.store import branch as branch_module
 from formulary.store import store as store_module
-from formulary.updating import apply_update, find_update
+from formulary.variants.sending_back import apply_send_back, find_send_back
+from formulary.variants.updating import apply_update, find_update
 
 NAMES = ("first-bar", "harbour-bar", "winter-bar", "nettle-bar")
 SUPERFATS = ("5", "6", "7", "six")

@@ -18,7 +18,7 @@ from formulary.errors import ChangedError, InputError, StopError, StorageError
 from formulary.history_text import describe_history
 from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
 from formulary.status import find_status
-from formulary.updating import apply_update, find_update
+from formulary.variants.updating import apply_update, find_update
 from tests.new_formulary import CLOVE, codes, edit, with_clove
 from tests.new_formulary import FIRST as BASE
 

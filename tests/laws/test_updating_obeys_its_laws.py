@@ -17,7 +17,7 @@ from formulary.parent import OWN
 from formulary.recipes.model import BasedOn, Recipe, comparable
 from formulary.recipes.read import parse_recipe
 from formulary.returning import restore_version
-from formulary.updating import apply_update, find_update
+from formulary.variants.updating import apply_update, find_update
 from tests.laws.seasons import NUMBERS, PHASES, save, seasons, set_up
 from tests.laws.strategies import recipe_texts
 from tests.recipes.test_editing_keeps_the_file import comment_lines

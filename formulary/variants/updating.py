@@ -18,8 +18,8 @@ from formulary.history_text import describe_saves
 from formulary.parent import Parent, brings_something, find_named_parent, find_parent
 from formulary.recipes.model import BasedOn, comparable
 from formulary.recipes.version import Version
-from formulary.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
-from formulary.update_text import Update
+from formulary.variants.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
+from formulary.variants.update_text import Update
 
 if TYPE_CHECKING:
     from formulary.formulary_workshop import FormularyWorkshop

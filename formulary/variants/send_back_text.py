@@ -13,7 +13,7 @@ from formulary.parent import OWN, Parent
 from formulary.recipes.version import Version
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import paragraph
-from formulary.update_text import render_effect, render_section
+from formulary.variants.update_text import render_effect, render_section
 
 
 class Standing(Enum):

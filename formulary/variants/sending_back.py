@@ -21,8 +21,8 @@ from formulary.parent import OWN, Parent, brings_something, find_named_parent, m
 from formulary.recipes.model import Recipe, RecipePortion
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
-from formulary.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
-from formulary.send_back_text import SendBack, Standing, VariantChange, VariantToUpdate
+from formulary.variants.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
+from formulary.variants.send_back_text import SendBack, Standing, VariantChange, VariantToUpdate
 
 if TYPE_CHECKING:
     from formulary.formulary_workshop import FormularyWorkshop

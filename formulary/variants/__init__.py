@@ -1,0 +1,1 @@
+"""What goes from a base into its variants, and back."""

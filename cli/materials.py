@@ -149,7 +149,9 @@ def add_lot(
 @json_option
 @folder_option
 def where(lot: str, as_json: bool) -> int:
-    """Every trial that used a lot, and every recipe whose lye its certificate would change.
+    """Every trial that used a lot, or may have, and every recipe whose lye its certificate would change.
+
+    A trial with such a material of which no lot is recorded, made since the lot came in, may have used it.
 
     Exit status 2 when a trial could not be read: the lot may have gone into that one, too.
     """

@@ -10,7 +10,7 @@ from formulary.finding import Finding, Place, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
-from trials.effective import effective_portion, kept_materials, lot_weights, materials_of, pot_of_bars
+from trials.effective import effective_portion, kept_materials, lot_weights, lots_named, materials_of, pot_of_bars
 from trials.likely import check_likely
 from trials.minutes import check_minutes
 from trials.model import Trial
@@ -29,8 +29,7 @@ def check_as_made(
     if register is not None and (trial.release is None or trial.release.decision != "discard"):
         findings += find_later_lye(as_it_stood(trial, today), register)
     findings += _check_lots(trial)
-    used: dict[str, tuple[str, ...]] = {name: (lot,) for name, lot in trial.plan.lots.items()}
-    used |= {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
+    used = {name: tuple(use.lot for use in uses) for name, uses in lots_named(trial).items()}
     findings += check_dates_of_chosen(materials_of(trial), used, trial.made)
     findings += check_likely(trial)
     findings += check_minutes(trial)

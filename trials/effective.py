@@ -201,8 +201,7 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
     is not known of a lot, and lots whose weights are not known, count with the material's general values.
     """
     chosen = dict(materials)
-    for name in {**trial.plan.lots, **trial.lots}:
-        uses = trial.lots[name] if name in trial.lots else (LotUse(trial.plan.lots[name]),)
+    for name, uses in lots_named(trial).items():
         weights = lot_weights(uses)
         if name not in materials or weights is None:
             continue
@@ -211,6 +210,11 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
             known = {**materials[name].lots, **unknown}
             chosen[name] = mix_lots(replace(materials[name], lots=known), weights)
     return chosen
+
+
+def lots_named(trial: Trial) -> Mapping[str, tuple[LotUse, ...]]:
+    """The lots of each material: those of the trial's own file, else the one that its plan was worked out by."""
+    return {**{name: (LotUse(lot),) for name, lot in trial.plan.lots.items()}, **trial.lots}
 
 
 def lot_weights(uses: Sequence[LotUse]) -> dict[str, float] | None:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.effective import pot_of_bars
+from trials.effective import lots_named, pot_of_bars
 from trials.identity import code_of
 from trials.model import Bars, LotUse, Trial
 
@@ -43,6 +44,40 @@ class LotUsed:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class LotNotRecorded:
+    """A batch with a material of which no lot is recorded, so that any may be in it."""
+
+    trial: Trial
+    material: str
+
+    def to_json(self) -> dict[str, object]:
+        release = self.trial.release
+        return {
+            "trial": self.trial.id,
+            "recipe": self.trial.recipe,
+            "made": self.trial.made.isoformat(),
+            "material": self.material,
+            "decision": None if release is None else release.decision,
+        }
+
+
+def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | None]) -> tuple[LotNotRecorded, ...]:
+    """Every batch that may hold a lot since nobody wrote down which it has, by date.
+
+    received: material -> when the lot came in; a batch that was made before has another one. None where that is not
+    known.
+    """
+    found: list[LotNotRecorded] = []
+    for trial in trials:
+        named = lots_named(trial)
+        in_bars = {line.material for line in pot_of_bars(trial).lines if line.grams > 0} - named.keys()
+        for material, since in received.items():
+            if material in in_bars and (since is None or trial.made >= since):
+                found.append(LotNotRecorded(trial, material))
+    return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
+
+
 def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
     """Every batch that a lot went into, by date.
 
@@ -51,10 +86,11 @@ def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) 
     wanted = lot.strip().casefold()
     found: list[LotUsed] = []
     for trial in trials:
-        for name, uses in trial.lots.items():
+        for name, uses in lots_named(trial).items():
             if material is None or name == material:
                 found += [_used(trial, name, use, uses) for use in uses if use.lot.casefold() == wanted]
-    return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
+    went_in = [used for used in found if used.grams != 0]  # the plan's lot of what was left out did not
+    return tuple(sorted(went_in, key=lambda item: (item.trial.made, item.trial.id, item.material)))
 
 
 def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUsed:
@@ -67,7 +103,7 @@ def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUs
 
 def lot_names(trials: Iterable[Trial]) -> tuple[str, ...]:
     """Every lot that a trial names, in order."""
-    return tuple(sorted({use.lot for trial in trials for uses in trial.lots.values() for use in uses}))
+    return tuple(sorted({use.lot for trial in trials for uses in lots_named(trial).values() for use in uses}))
 
 
 def render_lot(lot: str, used: Sequence[LotUsed], *, width: int = 80) -> str:
@@ -90,3 +126,19 @@ def render_lot(lot: str, used: Sequence[LotUsed], *, width: int = 80) -> str:
             )
         )
     return "\n".join([*lines, "", *render_rows(rows, width=width)])
+
+
+def render_not_recorded(found: Sequence[LotNotRecorded], received: Mapping[str, date | None]) -> list[str]:
+    """A sentence a material on the batches that may hold the lot, too, with those of them that were sold."""
+    said: list[str] = []
+    for material, since in received.items():
+        mine = [item.trial for item in found if item.material == material]
+        if not mine:
+            continue
+        sold = [code_of(trial.id) for trial in mine if trial.release is not None and trial.release.decision == "sell"]
+        when = "" if since is None else f" made since it came in on {since.isoformat()}"
+        what = f"No lot of {material_words(material)} is recorded for {len(mine)} batch{'' if len(mine) == 1 else 'es'}"
+        what += f"{when}, and it may be in {'it' if len(mine) == 1 else 'each of them'}, too:"
+        what += f" {', '.join(code_of(trial.id) for trial in mine)}"
+        said.append(f"{what}; sold of these: {', '.join(sold)}." if sold else f"{what}.")
+    return said

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
 from typing import TYPE_CHECKING
 
 from formulary.batch.weigh_out import work_out_batch
@@ -13,7 +15,15 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 from formulary.versions import slug_of
-from trials.lot_trace import LotUsed, find_lot, lot_names, render_lot
+from trials.lot_trace import (
+    LotNotRecorded,
+    LotUsed,
+    find_lot,
+    find_not_recorded,
+    lot_names,
+    render_lot,
+    render_not_recorded,
+)
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles
@@ -39,12 +49,18 @@ class LyeByLot:
 
 @dataclass(frozen=True, slots=True)
 class LotUses:
-    """A lot by its number: the materials that have one, the batches made with it, the recipes it would change."""
+    """A lot by its number: the materials that have one, the batches made with it, the recipes it would change.
+
+    not_recorded: batches with such a material whose lot nobody wrote down, which may have it, too. received: material
+    -> when the lot came in, as far as that is known.
+    """
 
     lot: str
     materials: tuple[str, ...]
     batches: tuple[LotUsed, ...]
     recipes: tuple[LyeByLot, ...]
+    not_recorded: tuple[LotNotRecorded, ...] = ()
+    received: Mapping[str, date | None] = field(default_factory=dict)
     unread: tuple[Finding, ...] = ()  # trials that could not be read, which may have it too
 
     def to_json(self) -> dict[str, object]:
@@ -52,6 +68,7 @@ class LotUses:
             "lot": self.lot,
             "materials": list(self.materials),
             "trials": [used.to_json() for used in self.batches],
+            "not_recorded": [each.to_json() for each in self.not_recorded],
             "recipes": [line.to_json() for line in self.recipes],
             "unread": [finding.to_json() for finding in self.unread],
         }
@@ -59,6 +76,8 @@ class LotUses:
     def render(self, *, width: int = 80) -> str:
         """The uses as text."""
         lines = [render_lot(self.lot, self.batches, width=width)]
+        for text in render_not_recorded(self.not_recorded, self.received):
+            lines += ["", *paragraph(text, width=width)]
         if self.unread:
             count = len(self.unread)
             trials = f"{count} trial{'' if count == 1 else 's'}"
@@ -91,15 +110,22 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
     folder = bench.folder
     register = folder.register
     makers = [slug_of(path) for path in folder.store.working_paths("materials/") if path.endswith(".yaml")]
-    materials = tuple(name for name in makers if name in register and lot in register[name].lots)
     trials = bench.trials()
     batches = find_lot(trials, lot)
+    lot = next((used.lot for used in batches), lot)  # as it is written: it is found with capitals or without
+    materials = tuple(name for name in makers if name in register and lot in register[name].lots)
+    received: dict[str, date | None] = dict.fromkeys(used.material for used in batches)
+    for name in materials:
+        day, used = register[name].lots[lot].received, [used.trial.made for used in batches if used.material == name]
+        # A day that a batch made with it was before is a slip, by which nothing can be ruled out.
+        received[name] = None if day is None or any(made < day for made in used) else day
     if not materials and not batches:
         known = {number for name in makers if name in register for number in register[name].lots}
         known |= set(lot_names(trials))
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
         raise InputError.of("unknown-lot", f"no material and no trial has a lot {lot[:40]!r}", do)
-    return LotUses(lot, materials, batches, tuple(_changed_lyes(bench, materials, lot)), bench.unread)
+    changed = tuple(_changed_lyes(bench, materials, lot))
+    return LotUses(lot, materials, batches, changed, find_not_recorded(trials, received), received, bench.unread)
 
 
 def _changed_lyes(bench: TrialFiles, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:

@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
 
 from formulary.finding import Severity
+from formulary.material_files import write_lot
+from trials import record
+from trials.bench import open_bench
 from trials.checks import check_trial
-from trials.lot_trace import find_lot, render_lot
-from trials.model import Trial
+from trials.lot_trace import find_lot, find_not_recorded, render_lot, render_not_recorded
+from trials.model import Release, Trial
 from trials.ready import plan_ready_by
 from trials.sale import fit_to_sell
 
-from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
+from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, folder_with, outcomes, plan_of, trial_of
 
 UNSCENTED = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")]
 FINE = """\
@@ -237,3 +242,38 @@ def test_where_there_may_be_free_lye_nobody_sells_without_a_test() -> None:
     )
     assert open_points(trial_of(named, plan_of(UNSCENTED))) == []
     assert open_points(trial_of(lye_of(1.5) + named, plan_of(UNSCENTED))) == ["free-alkali-untested"]
+
+
+def test_of_a_lot_all_batches_are_told_that_may_have_it_since_nobody_wrote_down_theirs() -> None:
+    named = trial_of('lots: {olive-oil: "OL-7"}\n')
+    silent, other = trial_of("notes: x\n"), trial_of('lots: {olive-oil: "OL-8"}\n')
+    without = trial_of("as_made: [{line: olive-oil, instead: sunflower-oil}]\n")
+    planned = replace(silent, plan=replace(silent.plan, lots={"olive-oil": "OL-7"}))
+    every = [named, silent, other, without, planned]
+    assert [each.trial for each in find_lot(every, "ol-7")] == [named, planned], (
+        "the plan's lot holds where none is said"
+    )
+    for day, told in ((None, [silent]), (silent.made, [silent]), (silent.made + timedelta(days=1), [])):
+        found = find_not_recorded(every, {"olive-oil": day})
+        assert [each.trial for each in found] == told
+    sold = replace(silent, release=Release("sell", "R", "mild"))
+    (said,) = render_not_recorded(find_not_recorded([sold], {"olive-oil": None}), {"olive-oil": None})
+    assert said.startswith("No lot of olive oil is recorded for 1 batch, and it may be in it, too: k7wq; sold of these")
+
+
+def test_a_day_on_which_a_lot_came_in_rules_nothing_out_where_a_batch_had_it_before(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path / "soap")
+    bench = open_bench(folder)
+    for code, day in (("k7wq", 3), ("m3hd", 5), ("p9rt", 7)):
+        made = datetime(2026, 10, day, 9, tzinfo=UTC)
+        bench.start("midwinter-clove", oils="1000g", now=made, draw_code=iter([code]).__next__)
+    write_lot(folder, "olive-oil", "OL-7", {"received": "2026-10-06"})
+    bench.record(record.lot(bench.find_trial("p9rt"), "olive-oil", "OL-7"), now=datetime(2026, 10, 8, tzinfo=UTC))
+
+    def silent() -> list[str]:
+        return [each.trial.id[-4:] for each in bench.find_lot_uses("OL-7").not_recorded]
+
+    assert silent() == []
+    bench.record(record.lot(bench.find_trial("m3hd"), "olive-oil", "OL-7"), now=datetime(2026, 10, 8, tzinfo=UTC))
+    assert silent() == ["k7wq"]
+    folder.close()

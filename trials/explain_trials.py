@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from math import erf, isinf, sqrt
+from math import isinf
 from statistics import median
 from typing import TYPE_CHECKING
 
-from trials.answer.answer import Botched, FactorEffect, LikelyCause, NearTwins, Support, SuspectSet
-from trials.answer.effect_counts import count_seen
+from trials.answer.answer import Botched, LikelyCause, NearTwins, SuspectSet
+from trials.answer.causes import find_causes
 from trials.explanation import Explanation
-from trials.factors.factors import Factor, FactorTable, find_factors
+from trials.factors.factors import FactorTable, find_factors
 from trials.factors.possible import can_act
 from trials.leverage import find_lone_pours
 from trials.model import Trial
@@ -23,10 +23,9 @@ from trials.pours.pour_book import PourBook
 from trials.pours.seen import LeftOut, Seen, find_seen
 
 if TYPE_CHECKING:
-    from trials.explain.result import Cause, Effect, EngineAnswer, NoAnswer
+    from trials.explain.result import EngineAnswer, NoAnswer
 
 _BOTCHED = 0.7
-_SPEAKS = 0.5  # log odds below which a pour says next to nothing for or against a cause
 _LIKELIER_THAN_NOT = 0.5
 
 
@@ -199,7 +198,8 @@ def _chance(question: _Question, names: Sequence[str]) -> float:
         (
             pair.probability
             for pair in found.together
-            if (pair.first in first and pair.second in second) or (pair.first in second and pair.second in first)
+            for one, other in ((pair.first, pair.second), *pair.or_together)
+            if (one in first and other in second) or (one in second and other in first)
         ),
         default=0.0,
     )
@@ -218,59 +218,13 @@ def _in_words(answer: Explanation, in_numbers: EngineAnswer) -> Explanation:
     return replace(
         answer,
         nothing=in_numbers.nothing,
-        causes=tuple(_cause(answer, in_numbers, cause) for cause in in_numbers.causes),
+        causes=find_causes(answer, in_numbers),
         suspects=suspects,
         near_twins=tuple(NearTwins(names[t.first], names[t.second], t.correlation) for t in in_numbers.near_aliases),
         botched=_botched(answer, in_numbers),
         noise_sd=_own_unit(answer, in_numbers.noise.sd.middle),
         in_numbers=in_numbers,
     )
-
-
-def _cause(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> LikelyCause:
-    """A cause with its effects, and the pours that speak for and against it."""
-    support = in_numbers.support(cause.candidates[0]) if cause.probability >= 0.01 else ()
-    sides = [
-        Support(answer.seen[item.row].pour.trial.id, answer.seen[item.row].pour.portion, item.weight)
-        for item in support
-    ]
-    return LikelyCause(
-        cause.names,
-        cause.probability,
-        _effects(answer, in_numbers, cause),
-        tuple(side for side in sides if side.weight > _SPEAKS),
-        tuple(side for side in sides if side.weight < -_SPEAKS),
-    )
-
-
-def _effects(answer: Explanation, in_numbers: EngineAnswer, cause: Cause) -> tuple[FactorEffect, ...]:
-    """What a step of each does that cannot be told apart; of two that act only together, what a step of both does."""
-    if len(cause.candidates) == 1:
-        found = in_numbers.candidates[cause.candidates[0]].effects
-        if found is None:
-            return ()
-        return tuple(
-            _effect(answer, in_numbers, answer.factor(name), effect)
-            for name, effect in zip(cause.names[0], found, strict=True)
-        )
-    if cause.effect is None:
-        return ()
-    first = _effect(answer, in_numbers, answer.factor(cause.names[0][0]), cause.effect)
-    return (replace(first, per="one step of each"),)
-
-
-def _effect(answer: Explanation, in_numbers: EngineAnswer, factor: Factor, effect: Effect) -> FactorEffect:
-    """One step's effect: in the outcome's own unit at the usual level; for grades what it makes of an even chance."""
-    direction = "up" if effect.low > 0 else "down" if effect.high < 0 else ""
-    if answer.outcome.scale.is_ordinal:
-        counts = count_seen(answer, factor)
-        if answer.outcome.scale is Scale.YES_NO:  # so few bits overstate it: its intervals held the truth too seldom
-            return FactorEffect(factor.name, None, None, None, factor.words, direction, None, counts)
-        # Grades are cut from a hidden scale on which the noise is 1, so a step moves one half to the normal's share.
-        middle, low, high = (0.5 * (1.0 + erf(end / sqrt(2.0))) for end in (effect.middle, effect.low, effect.high))
-        return FactorEffect(factor.name, None, None, None, factor.words, direction, (middle, low, high), counts)
-    own = in_numbers.in_own_unit(effect)
-    return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)
 
 
 def _own_unit(answer: Explanation, sd: float) -> float | None:

@@ -48,8 +48,4 @@ def is_open(answer: Explanation) -> bool:
     if answer.in_numbers is None:
         return False
     candidates = [cause for cause in answer.causes if cause.probability >= _OPEN]
-    return not answer.enough_evidence or any(not cause.is_likely or _has_twins(cause.groups) for cause in candidates)
-
-
-def _has_twins(groups: tuple[tuple[str, ...], ...]) -> bool:
-    return any(len(group) > 1 for group in groups)
+    return not answer.enough_evidence or any(not cause.is_likely or not cause.is_told_apart for cause in candidates)

@@ -67,7 +67,7 @@ def test_twins_are_told_apart_by_pouring_one_without_the_other() -> None:
     assert best.changes[0].factor in ("honey", "clove bud oil")
     assert best.bits > 0.3
     by_cause = {item.causes: item for item in best.expected}
-    honey, clove = by_cause[("honey",)], by_cause[("clove bud oil",)]
+    honey, clove = by_cause[(("honey",),)], by_cause[(("clove bud oil",),)]
     assert honey.high < clove.low or clove.high < honey.low
 
 
@@ -217,7 +217,7 @@ def test_of_grades_it_says_how_likely_each_is_if_this_or_that_did_it() -> None:
     explained = explain_outcome(trials, find_outcomes(Settings())["cracked"])
     proposed = find_next_trials(explained, register(), Settings())
     best = {item.causes: dict(item.grades) for item in proposed[0].expected}
-    assert abs(best[("honey",)][1] - best[("clove bud oil",)][1]) > 0.5  # that is what makes it worth a pour
+    assert abs(best[(("honey",),)][1] - best[(("clove bud oil",),)][1]) > 0.5  # that is what makes it worth a pour
     for one in proposed:
         for item in one.expected:
             assert item.value is None

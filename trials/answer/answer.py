@@ -98,6 +98,17 @@ class Support:
 
 
 @dataclass(frozen=True, slots=True)
+class Partner:
+    """Factors that cannot be told apart, only together with which something else may act, and how likely that is."""
+
+    names: tuple[str, ...]
+    probability: float
+
+    def to_json(self) -> dict[str, object]:
+        return {"factors": list(self.names), "probability": self.probability}
+
+
+@dataclass(frozen=True, slots=True)
 class LikelyCause:
     """One candidate: factors that cannot be told apart, or two groups that act only together.
 
@@ -105,6 +116,9 @@ class LikelyCause:
     rests_on: ids of the one trial, or the trials of one sitting, without which it would not be likelier than not, since
     it moved far in these and hardly elsewhere. Then it is not called the likely cause, however likely: it cannot be
     told from the luck of that day.
+    alone: of a single one, how likely it acts by itself; partners: what it may act only, or more, together with, most
+    likely first. is_partner: that it is likely only as the partner of one that is surer, and so not named by itself.
+    or_pairs: of two that act only together, other pairs that would look exactly the same in these trials.
     """
 
     groups: tuple[tuple[str, ...], ...]
@@ -113,11 +127,25 @@ class LikelyCause:
     speaks_for: tuple[Support, ...]
     speaks_against: tuple[Support, ...]
     rests_on: tuple[str, ...] = ()
+    alone: float | None = None
+    partners: tuple[Partner, ...] = ()
+    is_partner: bool = False
+    or_pairs: tuple[tuple[tuple[str, ...], tuple[str, ...]], ...] = ()
 
     @property
     def is_likely(self) -> bool:
         """Whether it may be called the likely cause: 80 % and more, and not from one trial or sitting alone."""
-        return self.probability >= ENOUGH and not self.rests_on
+        return self.probability >= ENOUGH and not self.rests_on and not self.is_partner
+
+    @property
+    def is_mostly_together(self) -> bool:
+        """Whether most of its chance is that it acts only with something else."""
+        return bool(self.partners) and self.alone is not None and self.alone < 0.5 * self.probability
+
+    @property
+    def is_told_apart(self) -> bool:
+        """Whether it is one thing, or one pair, and nothing else would look the same."""
+        return not self.or_pairs and all(len(group) == 1 for group in self.groups)
 
     @property
     def rests_on_one_trial(self) -> bool:
@@ -126,8 +154,9 @@ class LikelyCause:
 
     @property
     def factors(self) -> tuple[str, ...]:
-        """All names."""
-        return tuple(name for group in self.groups for name in group)
+        """All names, also of what would look the same."""
+        pairs = (self.groups, *self.or_pairs)
+        return tuple(dict.fromkeys(name for groups in pairs for group in groups for name in group))
 
     @property
     def is_together(self) -> bool:
@@ -144,7 +173,10 @@ class LikelyCause:
         return {
             "factors": list(self.factors),
             "groups": [list(group) for group in self.groups],
+            "or_groups": [[list(group) for group in pair] for pair in self.or_pairs],
             "only_together": self.is_together,
+            "alone": self.alone,
+            "partners": [partner.to_json() for partner in self.partners],
             "rests_on_one_trial": self.rests_on_one_trial,
             "rests_on": list(self.rests_on),
             "probability": self.probability,

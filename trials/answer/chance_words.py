@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trials.answer.answer import Answer, LikelyCause
+from trials.answer.answer import ENOUGH, Answer, LikelyCause
 from trials.pours.pour_book import short_names
 from trials.sentences import say_list
 
 
 def percent(probability: float) -> str:
-    """`86 %`, and never a certainty: `over 99 %`, `under 1 %`."""
+    """`86 %`, and never a certainty: `over 99 %`, `under 1 %`; nor what is not enough as if it were."""
+    if round(probability, 2) == ENOUGH > probability:
+        return f"{100 * ENOUGH - 1:.0f} %"
     if probability > 0.995:
         return "over 99 %"
     if probability < 0.005:

@@ -13,6 +13,7 @@ from trials.sentences import capital, count, say_list
 FROM_ALL = "From all trials together:"
 _CANNOT_BE_RULED_OUT = 0.1
 _LIKELIER_THAN_NOT = 0.5
+_WORTH_A_PARTNER = 0.1
 
 
 def explanation_sentence(answer: Answer) -> str:
@@ -36,32 +37,76 @@ def over_all_sentence(answer: Answer) -> str:
 
 
 def cause_words(cause: LikelyCause) -> str:
-    """A candidate as it is listed: twins as one, two that act only together as a pair."""
+    """A candidate as it is listed: twins as one, two that act only together as a pair, with what looks the same."""
+    if not cause.is_together:
+        return group_words(cause.groups[0])
+    return f"{_pair_words(cause)}, only together"
+
+
+def _pair_words(cause: LikelyCause) -> str:
+    """`honey and clove`; `honey with clove, kaolin or clay`; `honey with clove, or kaolin with clay`."""
+    sides = pair_sides(cause)
+    if not cause.or_pairs:
+        return say_list(sides)
+    return f"{sides[0]} with {sides[1]}" if len(sides) == 2 else say_list(sides, "or")
+
+
+def pair_sides(cause: LikelyCause) -> list[str]:
+    """The two of a pair; where others look the same, the one that all share and what it may be with, else each pair."""
+    pairs = [cause.groups, *cause.or_pairs]
+    common = [group for group in cause.groups if all(group in pair for pair in pairs)]
+    if not cause.or_pairs:
+        return [group_words(group) for group in cause.groups]
+    if not common:
+        return [" with ".join(group_words(group) for group in pair) for pair in pairs]
+    others = [group_words(group) for pair in pairs for group in pair if group != common[0]]
+    return [group_words(common[0]), say_list(others, "or")]
+
+
+def which_pair(cause: LikelyCause) -> str:
+    """That it is open which of several pairs acts, and what would tell."""
+    sides = pair_sides(cause)
+    pour = f"pour {sides[0]} with one of them alone" if len(sides) == 2 else "pour each of these pairs without the rest"
+    return f"which of these it is cannot be told yet: {pour}"
+
+
+def _named(answer: Answer, cause: LikelyCause, word: str) -> str:
+    """`Honey is the likely cause (86 %): each 1 % ...`."""
+    odds = percent(cause.probability)
+    alone = len(cause.factors) < 2
     if cause.is_together:
-        return " and ".join(group_words(group) for group in cause.groups) + ", only together"
-    return group_words(cause.groups[0])
+        start = f"{capital(_pair_words(cause))}, only together, are {word} ({odds})"
+        if cause.or_pairs:
+            start += f"; {which_pair(cause)}"
+    elif alone:
+        start = f"{capital(cause.factors[0])} is {word} ({odds}){_with_partners(cause)}"
+    else:
+        start = f"{capital(say_list(cause.factors, 'or'))} is {word} ({odds}), which always went together"
+        start += _with_partners(cause)
+    together = cause if cause.is_together else None
+    said = [say_effect(answer, effect, alone=alone, together=together) for effect in cause.effects[:2]]
+    return f"{start}: {'; '.join(said)}." if said else f"{start}."
+
+
+def _with_partners(cause: LikelyCause) -> str:
+    """What it may act together with: `, mostly only together with room (18 %) or honey (10 %)`."""
+    worth = [one for one in cause.partners if one.probability >= _WORTH_A_PARTNER][:3]
+    if not worth:
+        return ""
+    listed = say_list([f"{group_words(one.names)} ({percent(one.probability)})" for one in worth], "or")
+    if cause.is_mostly_together:
+        return f", mostly only together with {listed}"
+    return f", perhaps more together with {listed}"
 
 
 def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:
-    parts = []
     word = "the likely cause" if len(named) == 1 else "a likely cause"
-    for cause in named:
-        odds = percent(cause.probability)
-        if cause.is_together:
-            pair = say_list([group_words(group) for group in cause.groups])
-            said = [say_effect(answer, effect, together=cause) for effect in cause.effects]
-            parts.append(f"{capital(pair)}, only together, are {word} ({odds}){': ' if said else ''}{''.join(said)}.")
-            continue
-        if len(cause.factors) > 1:
-            start = f"{capital(say_list(cause.factors, 'or'))} is {word} ({odds}), which always went together"
-        else:
-            start = f"{capital(cause.factors[0])} is {word} ({odds})"
-        alone = len(cause.factors) < 2
-        said = [text for effect in cause.effects[:2] if (text := say_effect(answer, effect, alone=alone))]
-        parts.append(f"{start}: {'; '.join(said)}." if said else f"{start}.")
+    parts = [_named(answer, cause, word) for cause in named]
     lone = [cause for cause in answer.causes if cause.probability >= ENOUGH and cause.rests_on]
     open_still = [
-        cause for cause in answer.causes if not cause.is_likely and not cause.is_together and cause not in lone
+        cause
+        for cause in answer.causes
+        if not (cause.is_likely or cause.is_together or cause.is_partner or cause in lone)
     ]
     others = [cause for cause in open_still if cause.probability >= _CANNOT_BE_RULED_OUT]
     beside = " beside it" if len(named) == 1 else ""
@@ -97,7 +142,9 @@ def _not_enough(answer: Answer) -> str:
     if suspects is not None and 1 <= len(suspects.groups) <= 6:
         groups = [group_words(group) for group in suspects.groups]
         if len(groups) == 1:
-            return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)})."
+            first = next((one for one in answer.causes if one.groups == (suspects.groups[0],)), None)
+            partners = "" if first is None else _with_partners(first)
+            return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)}){partners}."
         return (
             f"Not enough evidence. One of these {count(len(groups), 'suspect').removesuffix(' suspects')} did it "
             f"({percent(suspects.probability)}), but they cannot be told apart yet: {'; '.join(groups)}."
@@ -107,5 +154,5 @@ def _not_enough(answer: Answer) -> str:
     if answer.nothing is not None:
         text += f" That nothing recorded did it: {percent(answer.nothing)}."
     if first.probability >= WORTH_A_LINE:
-        text += f" The first suspect is {cause_words(first)} ({percent(first.probability)})."
+        text += f" The first suspect is {cause_words(first)} ({percent(first.probability)}){_with_partners(first)}."
     return text

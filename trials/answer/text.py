@@ -26,6 +26,7 @@ from trials.pours.seen import LeftOut, left_out_labels
 from trials.sentences import capital, count, noise_basis, noise_size, say_first, say_list, wrap_words
 
 _MOST_LINES = 8
+ONLY_WITH_OTHERS = "only with others"
 FOR_AND_AGAINST = "For, against: pours that fit better with it, or without it."
 _MOST_NAMED = 4  # of what was left out for one reason
 _NARROW = 76  # columns below which only chances and effects are shown
@@ -132,6 +133,8 @@ def _line(answer: Answer, cause: LikelyCause) -> Row:
             else "if done"
         )
         size = _effect_cell(answer, effect)
+    elif cause.is_mostly_together:
+        size = ONLY_WITH_OTHERS
     return Row(
         cause_words(cause),
         (_bare(cause.probability), per, size, str(len(cause.speaks_for)), str(len(cause.speaks_against))),

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from trials.answer.answer import ENOUGH, INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.answer.chance_words import rests_on_words
 from trials.answer.effect_words import effect_unit, likelier_words, step_words
-from trials.answer.sentence import cause_words
+from trials.answer.sentence import cause_words, pair_sides
+from trials.answer.text import ONLY_WITH_OTHERS
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.outcomes.outcome import Scale
 from trials.sentences import capital, count
@@ -53,13 +54,13 @@ def find_effects(answer: Answer) -> Effects:
 def _row(answer: Answer, cause: LikelyCause) -> EffectRow:
     effect = cause.main_effect
     return EffectRow(
-        names=cause.factors,
+        names=tuple(pair_sides(cause)) if cause.is_together else cause.factors,
         only_together=cause.is_together,
         probability=cause.probability,
         effect=None if effect is None else effect.effect,
         low=None if effect is None else effect.low,
         high=None if effect is None else effect.high,
-        per="" if effect is None else _per(answer, effect, cause),
+        per=_per(answer, effect, cause) if effect is not None else ONLY_WITH_OTHERS if cause.is_mostly_together else "",
         said="" if effect is None else likelier_words(effect.direction),
         is_likely=cause.is_likely,
     )

@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 class Expected:
     """What an explanation expects of a trial.
 
-    causes: none where nothing recorded did it. probability: of the explanation. value, low, high: the outcome in its
-    unit with the interval that holds it with 90 %; None for grades and yes / no. grades: for these each that was seen
-    so far, by its step (yes is 1), with how likely it is.
+    causes: groups of names, two that act together in one; none where nothing recorded did it. probability: of the
+    explanation. value, low, high: the outcome in its unit with the interval that holds it with 90 %; None for grades
+    and yes / no. grades: for these each that was seen so far, by its step (yes is 1), with how likely it is.
     """
 
-    causes: tuple[str, ...]
+    causes: tuple[tuple[str, ...], ...]
     probability: float
     value: float | None
     low: float | None
@@ -33,7 +33,8 @@ class Expected:
 
     def to_json(self) -> dict[str, object]:
         return {
-            "causes": list(self.causes),
+            "causes": list(dict.fromkeys(name for group in self.causes for name in group)),
+            "together": [list(group) for group in self.causes if len(group) > 1],
             "probability": self.probability,
             "value": self.value,
             "low": self.low,
@@ -44,7 +45,7 @@ class Expected:
 
 def make_expected(answer: Answer, outlook: Outlook) -> Expected:
     """An outlook on the even scale in the outcome's own unit, or in its grades."""
-    causes = tuple(name for group in outlook.causes for name in group)
+    causes = outlook.causes
     if answer.outcome.scale.is_ordinal:
         grades = _grades(answer, outlook.middle, outlook.spread)
         return Expected(causes, outlook.probability, None, None, None, grades)

@@ -8,7 +8,7 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.answer.answer import Answer
 from trials.answer.chance_words import percent
-from trials.answer.sentence import cause_words
+from trials.answer.sentence import cause_words, which_pair
 from trials.next_trial.next_trial import NextTrial
 from trials.next_trial.outlook import Expected
 from trials.sentences import capital, number, places, say_list, wrap_words
@@ -59,7 +59,7 @@ def little_left(proposed: Sequence[NextTrial], answer: Answer) -> str | None:
     """That the cause is known and no pour would tell much more, in a sentence; None where more is to be learnt."""
     most = max((one.bits for one in proposed), default=0.0)
     named = [cause for cause in answer.causes if cause.is_likely]
-    twins = any(len(group) > 1 for cause in named for group in cause.groups)
+    twins = any(not cause.is_told_apart for cause in named)
     if not proposed or not named or twins or most >= _LITTLE_BITS:
         return None
     known = say_list([f"{cause_words(cause)} ({percent(cause.probability)})" for cause in named])
@@ -70,6 +70,9 @@ def _why_none(answer: Answer) -> str:
     if answer.no_answer is not None:
         advice = f" {answer.advice}" if answer.advice is not None else ""
         return f"Nothing can be told yet: {answer.no_answer}.{advice}"
+    unsettled = [cause for cause in answer.causes if cause.is_likely and cause.or_pairs]
+    if unsettled:
+        return f"{capital(cause_words(unsettled[0]))}, did it; {which_pair(unsettled[0])}."
     said = f"No small change would tell much more about {answer.label} now."
     if not answer.enough_evidence:
         said += " Pour on, change one thing at a time, and record what happens."
@@ -91,7 +94,10 @@ def _outlook(answer: Answer, one: NextTrial, expected: Sequence[Expected], width
 
 
 def _why(expected: Expected) -> str:
-    why = f"if {say_list(expected.causes)} did it" if expected.causes else "if nothing recorded did it"
+    pairs = [group for group in expected.causes if len(group) > 1]
+    alone = [group[0] for group in expected.causes if len(group) == 1 and not any(group[0] in pair for pair in pairs)]
+    causes = [*alone, *(f"{' with '.join(pair)} together" for pair in pairs)]
+    why = f"if {say_list(causes)} did it" if causes else "if nothing recorded did it"
     return f"{why} ({percent(expected.probability)})"
 
 

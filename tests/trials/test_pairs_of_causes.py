@@ -1,0 +1,119 @@
+"""Two things that act only, or more, together: which pair it is, and which of the two is surer, is not made up."""
+
+from __future__ import annotations
+
+import math
+import random
+from collections.abc import Iterator
+from functools import lru_cache
+
+import pytest
+
+from formulary.materials.register import read_builtin_register
+from formulary.settings import Settings
+from tests.trials.invented import trial, version
+from trials.answer.text import render_explanation
+from trials.charts import find_effects
+from trials.explain_trials import explain_outcome
+from trials.explanation import Explanation
+from trials.model import Trial
+from trials.next_trial.next_trial import find_next_trials
+from trials.next_trial.text import next_trials_json, render_next_trials
+from trials.outcomes.known import find_outcomes
+
+WORKING = find_outcomes(Settings())["working time"]
+CLOVE = "material: clove-bud-oil, rate: 1 % of oils, at: trace"
+LINES = {
+    "honey": "material: honey, rate: 2 % of oils, at: trace, water: replaces",
+    "kaolin": "material: kaolin, rate: 2 % of oils, at: oils",
+}
+
+
+def pours(makes: Iterator[tuple[bool, tuple[str, ...]]], *, clove: float, pair: float) -> Iterator[Trial]:
+    """Invented pours: clove, and more of it beside honey, changes the log minutes by so much."""
+    rng = random.Random(11)
+    for day, (has_clove, others) in enumerate(makes):
+        made_of = version(
+            f"bar-{day}", additions="\n".join(LINES[name] for name in others), scent=CLOVE if has_clove else ""
+        )
+        effect = clove * has_clove + pair * (has_clove and "honey" in others)
+        minutes = 12.0 * math.exp(effect + rng.gauss(0, 0.06))
+        seconds = round(60 * (3 + minutes))
+        yield trial(made_of, f"p{day:03d}", 7 * day, working=f"{seconds // 60}:{seconds % 60:02d}")
+
+
+@lru_cache(maxsize=1)
+def either_pair() -> Explanation:
+    """Honey and kaolin were each poured alone, but met the clove only both at once."""
+    makes = [*[(False, ())] * 5, *[(True, ())] * 5, *[(False, ("honey",))] * 4, *[(False, ("kaolin",))] * 4]
+    makes += [*[(True, ("honey", "kaolin"))] * 5, *[(False, ("honey", "kaolin"))] * 3]
+    return explain_outcome(list(pours(iter(makes), clove=0.0, pair=-0.9)), WORKING)
+
+
+@lru_cache(maxsize=1)
+def surer() -> Explanation:
+    """Clove acts by itself, and more beside honey."""
+    makes = [*[(False, ())] * 5, *[(True, ())] * 5, *[(False, ("honey",))] * 5, *[(True, ("honey",))] * 3]
+    return explain_outcome(list(pours(iter(makes), clove=-0.7, pair=-0.35)), WORKING)
+
+
+def test_pairs_that_look_the_same_are_all_told_and_none_is_picked() -> None:
+    answer = either_pair()
+    first = answer.causes[0]
+    assert first.probability >= 0.8
+    assert {frozenset(name for group in pair for name in group) for pair in (first.groups, *first.or_pairs)} == {
+        frozenset({"clove bud oil", "honey"}),
+        frozenset({"clove bud oil", "kaolin"}),
+    }
+    assert answer.sentence.startswith("Clove bud oil with ")
+    assert "which of these it is cannot be told yet: pour clove bud oil with one of them alone" in answer.sentence
+    assert {"honey", "kaolin"} <= set(first.factors)
+    # What the pair holds already is not told once more as a chance of its members.
+    assert all(cause.probability < 0.2 for cause in answer.causes[1:])
+    assert "honey or kaolin" in " ".join(find_effects(answer).rows[0].names).replace(
+        "kaolin or honey", "honey or kaolin"
+    )
+    assert first.to_json()["or_groups"]
+
+
+def test_where_pairs_look_the_same_next_does_not_say_that_all_is_known() -> None:
+    answer = either_pair()
+    proposed = find_next_trials(answer, read_builtin_register(), Settings())
+    text = " ".join(render_next_trials(proposed, answer).split())
+    assert "Little is left to learn" not in text
+    assert proposed or "which of these it is cannot be told yet" in text
+
+
+def test_the_surer_of_two_that_act_together_is_named_by_itself() -> None:
+    answer = surer()
+    assert answer.sentence.startswith("Clove bud oil is the likely cause (")
+    assert "only together, are" not in answer.sentence
+    named = [cause.factors for cause in answer.causes if cause.is_likely]
+    assert named == [("clove bud oil",)]
+
+
+def test_what_acts_mostly_with_others_is_told_so_and_with_no_effect_of_its_own() -> None:
+    answer = either_pair()
+    first = answer.causes[0]
+    pair = [cause for cause in answer.causes if cause.is_mostly_together]
+    for cause in pair:
+        assert cause.effects == ()
+    assert first.effects == ()  # a step of each would be another for every pair
+    for cause in surer().causes:
+        assert cause.alone is not None or cause.is_together
+        if cause.is_mostly_together and cause.probability >= 0.02:
+            assert "only with others" in render_explanation(surer())
+
+
+@pytest.mark.parametrize("explained", [either_pair, surer])
+def test_no_explanation_of_a_next_pour_names_a_thing_twice(explained: object) -> None:
+    assert callable(explained)
+    answer = explained()
+    proposed = find_next_trials(answer, read_builtin_register(), Settings())
+    for one in proposed:
+        for expected in one.expected:
+            names = expected.to_json()["causes"]
+            assert isinstance(names, list)
+            assert len(names) == len(set(names))
+    assert " with clove bud oil and " not in render_next_trials(proposed, answer)
+    assert next_trials_json(proposed, answer)

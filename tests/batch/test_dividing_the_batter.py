@@ -183,6 +183,13 @@ def test_a_rescue_says_the_spoons_that_the_sheet_said() -> None:
     assert "tsp" not in render_rescue(mixed)  # it goes in by spoons and by weight: no count would be true
 
 
+def test_a_rescue_says_the_spoons_of_a_pinch_too() -> None:
+    text = PLAIN + "additions:\n  - {material: rose-clay, rate: 4 tsp per kg oils, at: oils}\n"
+    batch = weigh_out(text, oil_mass_g=50.0)
+    rescue = work_out_rescue(batch, {"olive-oil": 30.0}, batch.materials, Settings())
+    assert "rose clay 0.6 0 0.6 0.2 level tsp" in " ".join(render_rescue(rescue).split())
+
+
 def test_json_says_what_of_a_line_goes_into_each_portion_alone() -> None:
     text = divided(60, 25).replace("gets: {clove-bud-oil: 25,", "gets: {rose-clay: 100, clove-bud-oil: 25,")
     batch = weigh_out(text.replace("gets: {clove-bud-oil: 75,", "gets: {rose-clay: 0, clove-bud-oil: 75,"))

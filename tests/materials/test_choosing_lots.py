@@ -1,0 +1,103 @@
+"""Lots are chosen as typed; what cannot be meant is told with what to write, and nothing is taken for another lot."""
+
+from __future__ import annotations
+
+import pytest
+
+from formulary.errors import InputError
+from formulary.materials.chosen_lots import (
+    demand_known_lot,
+    lot_shares,
+    lots_with_values,
+    one_lot_each,
+    parse_chosen_lots,
+    with_chosen_lots,
+)
+from formulary.materials.read import parse_material
+from formulary.materials.register import read_builtin_register
+
+OLIVE, _ = parse_material(
+    "{format: 1, name: Olive oil, kind: oil, lots: {OL-7: {}, OL-8: {saponification_value: 188}}}", None, "olive-oil"
+)
+assert OLIVE is not None
+REGISTER = read_builtin_register().combined_with([OLIVE])
+
+
+def refused(raised: pytest.ExceptionInfo[InputError]) -> tuple[str, str]:
+    (finding,) = raised.value.findings
+    return finding.what, finding.do
+
+
+@pytest.mark.parametrize("text", ["olive-oil", "olive-oil=", "=OL-7", "OL-7", " = "])
+def test_what_is_not_a_material_and_a_lot_is_told_with_an_example(text: str) -> None:
+    with pytest.raises(InputError) as raised:
+        parse_chosen_lots([text])
+    what, do = refused(raised)
+    assert "MATERIAL=LOT" in what
+    assert "--lot" in do
+
+
+def test_all_that_is_wrong_is_told_at_once() -> None:
+    with pytest.raises(InputError) as raised:
+        parse_chosen_lots(["olive-oil", "coconut-oil=A 3 ml", "castor-oil=A", "castor-oil=B 3 g"])
+    assert len(raised.value.findings) == 3
+
+
+def test_lots_stand_by_their_material_with_the_grams_that_were_said() -> None:
+    assert parse_chosen_lots(["olive-oil = OL-7 300 g", "olive-oil=OL-8 0.1 kg", "castor-oil=C 12"]) == {
+        "olive-oil": {"OL-7": 300.0, "OL-8": 100.0},
+        "castor-oil": {"C 12": None},
+    }
+
+
+def test_parts_are_by_weight_and_one_lot_is_all() -> None:
+    assert lot_shares({"A": 300.0, "B": 100.0}) == {"A": 0.75, "B": 0.25}
+    assert lot_shares({"A": 0.2, "B": 0.3}) == pytest.approx({"A": 0.4, "B": 0.6})
+    assert lot_shares({"A": 20.0}) == lot_shares({"A": None}) == {"A": 1.0}
+
+
+def test_less_than_a_gram_of_a_lot_is_a_weight_too() -> None:
+    lots = {"olive-oil": {"OL-7": 0.5, "OL-8": 0.5}}
+    assert with_chosen_lots({"olive-oil": OLIVE}, lots)["olive-oil"].lot == "OL-7 + OL-8"
+
+
+def test_a_trial_starts_with_one_lot_of_a_material_and_no_weight() -> None:
+    assert one_lot_each({"olive-oil": {"OL-7": None}, "castor-oil": {"C": None}}) == {
+        "olive-oil": "OL-7",
+        "castor-oil": "C",
+    }
+    with pytest.raises(InputError) as raised:
+        one_lot_each({"castor-oil": {"C": None}, "olive-oil": {"OL-7": 1.0, "OL-8": 2.0}})
+    assert refused(raised)[0] == "several lots of olive-oil are given"
+    with pytest.raises(InputError) as raised:
+        one_lot_each({"castor-oil": {"C": None}, "olive-oil": {"OL-7": 1.0}})
+    assert refused(raised)[0] == "the lot of olive-oil is given with a weight"
+
+
+def test_a_lot_is_free_text_where_none_is_recorded_and_a_slip_where_others_are() -> None:
+    demand_known_lot(REGISTER, "olive-oil", "OL-7")
+    demand_known_lot(REGISTER, "coconut-oil", "anything")
+    demand_known_lot(REGISTER, "nothing-of-the-kind", "anything")
+    with pytest.raises(InputError) as raised:
+        demand_known_lot(REGISTER, "olive-oil", "OL-9")
+    what, do = refused(raised)
+    assert what == "olive-oil has no lot 'OL-9'"
+    assert "lots of it: OL-7, OL-8" in do
+
+
+def test_only_a_lot_that_is_recorded_has_values() -> None:
+    lots = {"olive-oil": "OL-8", "coconut-oil": "anything", "nothing-of-the-kind": "x"}
+    assert lots_with_values(REGISTER, lots) == {"olive-oil": "OL-8"}
+    assert lots_with_values(REGISTER, {"olive-oil": "OL-9"}) == {}
+
+
+def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None:
+    with pytest.raises(InputError) as raised:
+        with_chosen_lots({"olive-oil": OLIVE}, {"olive": "OL-7"})
+    what, do = refused(raised)
+    assert what == "nothing here is called 'olive'"
+    assert "olive-oil" in do
+    coconut = REGISTER["coconut-oil"]
+    with pytest.raises(InputError) as raised:
+        with_chosen_lots({"coconut-oil": coconut}, {"coconut-oil": "X"})
+    assert "none is recorded" in refused(raised)[1]

@@ -26,14 +26,14 @@ def cure_days(recipe: Recipe, settings: Settings) -> Decimal:
     return settings.cure_days
 
 
-def find_cure_begin(trial: Trial, *, drying_days: int = DRYING_DAYS) -> date | None:
+def find_cure_begin(trial: Trial) -> date | None:
     """The day from which on a trial's bars cure: cut and dry, after pouring or after the last rebatch.
 
     None where it is not recorded when it was rebatched.
     """
     rebatch = find_last_rebatch(trial)
     worked_days = Decimal(0) if rebatch is None else rebatch.ended_days
-    return None if worked_days is None else trial.made + timedelta(days=int(worked_days) + drying_days)
+    return None if worked_days is None else trial.made + timedelta(days=int(worked_days) + DRYING_DAYS)
 
 
 def end_of_cure(begin: date, days: Decimal) -> date:

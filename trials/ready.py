@@ -17,6 +17,7 @@ from trials.cure import DRYING_DAYS, cure_days
 from trials.model import Trial
 
 LABELLING_DAYS = 2  # to wrap and label (common practice, no source)
+_KEPT_BACK = 1  # bars of each loaf
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,21 +69,18 @@ def plan_ready_by(
     *,
     bars: int,
     bars_per_loaf: int | None = None,
-    kept_back: int = 1,
-    labelling_days: int = LABELLING_DAYS,
-    drying_days: int = DRYING_DAYS,
 ) -> ReadyBy:
     """The last day to pour for bars that are to be sold on a date.
 
     recipe: its own `process: cure` counts, else the settings' days. bars: to be sold. bars_per_loaf: what one mould
-    gives. kept_back: bars of each loaf that are kept to be watched, and not sold.
+    gives, of which one is kept to be watched, and not sold.
     """
     cure = cure_days(recipe, settings)
     whole_cure = int(cure.to_integral_value(ROUND_CEILING))
-    cured = on - timedelta(days=labelling_days)
+    cured = on - timedelta(days=LABELLING_DAYS)
     cut = cured - timedelta(days=whole_cure)
-    pour = cut - timedelta(days=drying_days)
-    sold_per_loaf = None if bars_per_loaf is None else max(bars_per_loaf - kept_back, 1)
+    pour = cut - timedelta(days=DRYING_DAYS)
+    sold_per_loaf = None if bars_per_loaf is None else max(bars_per_loaf - _KEPT_BACK, 1)
     return ReadyBy(
         recipe=recipe.slug,
         on=on,
@@ -91,7 +89,7 @@ def plan_ready_by(
         cured=cured,
         cure_days=cure,
         days_left=(pour - today).days,
-        earliest=today + timedelta(days=drying_days + whole_cure + labelling_days),
+        earliest=today + timedelta(days=DRYING_DAYS + whole_cure + LABELLING_DAYS),
         bars=bars,
         loaves=None if sold_per_loaf is None else ceil(bars / sold_per_loaf),
     )

@@ -265,7 +265,7 @@ class Store:
             working_read=working_read,
         )
 
-    def undo(self, *, now: datetime | None = None) -> SaveResult:
+    def undo(self) -> SaveResult:
         """Undoes the last save that still stands as a new commit, and in the folder; again goes one step further back.
 
         Raises `InputError` when there is nothing to undo or that save is a merge, and `ChangedError` when a file of it
@@ -286,9 +286,9 @@ class Store:
             raise InputError.of(
                 "undo-nothing", "The last commit changed no file of the formulary.", "Use git to undo it."
             )
-        return self.restore(before, message=undo_message(self._git, step.commit), now=now)
+        return self.restore(before, message=undo_message(self._git, step.commit))
 
-    def redo(self, *, now: datetime | None = None) -> SaveResult:
+    def redo(self) -> SaveResult:
         """Brings the save back that the last undo took away, as a new commit, and in the folder.
 
         Raises `InputError` when the last save was no undo, and `ChangedError` as `undo` does.
@@ -300,7 +300,7 @@ class Store:
             what = "The last save was no undo, so there is nothing to bring back."
             raise InputError.of("redo-nothing", what, "`formulary history` and `restore` bring older versions back.")
         after = {path: blob for path, (_, blob) in self.changes_of(commit).items()}
-        return self.restore(after, message=redo_message(self._git, commit), now=now)
+        return self.restore(after, message=redo_message(self._git, commit))
 
     def name_commit(self, name: str, commit: str, *, message: str, now: datetime | None = None) -> str:
         """Gives a commit a lasting name (an annotated tag), which `resolve_revision` finds; returns the tag's id.
@@ -379,9 +379,9 @@ class Store:
 
         return has_intent(self._repository)
 
-    def finish_interrupted(self, *, now: datetime | None = None) -> tuple[Finding, ...]:
+    def finish_interrupted(self) -> tuple[Finding, ...]:
         """Brings a save that was cut short to its end, as the next save would; what was done about it."""
-        with self._saving(now if now is not None else datetime.now().astimezone()) as (_, _, finished):
+        with self._saving(datetime.now().astimezone()) as (_, _, finished):
             pass
         self.refresh()
         return finished

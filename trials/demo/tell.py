@@ -45,26 +45,27 @@ def tell_demonstration(
     root: Path | str,
     *,
     today: date,
-    shown_as: str | None = None,
     seed: int = SEED,
     width: int = 80,
     progress: Progress | None = None,
 ) -> Iterator[str]:
     """Builds the demonstration in a new or empty folder and goes through it, a block of text at a time.
 
-    today: the season told of is the latest that was over by then. shown_as: how the folder is named in commands; as
-    `root` unless given. seed: what happened is drawn with it. width: columns. progress: told what is being done, the
-    step and the number of steps.
+    today: the season told of is the latest that was over by then. seed: what happened is drawn with it. width:
+    columns. progress: told what is being done, the step and the number of steps.
     Raises StorageError when the folder holds a formulary already or cannot be written.
     """
     yield "\n".join(paragraph(_OPENING, width=width))
     demonstration = build_demonstration(root, today=today, seed=seed, progress=progress)
     with demonstration.folder:
-        yield from tell_tour(demonstration, shown_as=shown_as or str(root), width=width)
+        yield from tell_tour(demonstration, shown_as=str(root), width=width)
 
 
 def tell_tour(demonstration: Demonstration, *, shown_as: str, width: int = 80) -> Iterator[str]:
-    """Goes through a demonstration as built; a new variant is branched, weighed out and saved in it on the way."""
+    """Goes through a demonstration as built; a new variant is branched, weighed out and saved in it on the way.
+
+    shown_as: how its folder is named in commands.
+    """
     tour = _Tour(demonstration, shown_as, width)
     yield tour.what_was_built()
     yield from tour.branch_and_weigh_out()

@@ -16,6 +16,8 @@ from trials.explain.normal import FloatArray
 from trials.explain.prior import Prior
 from trials.explain.problem import IntArray
 
+_LEAST_ROWS = 2  # in which two groups were off base together, so that their product is offered
+_MOST_PRODUCTS = 200
 Owner: TypeAlias = tuple[int, ...]  # one group, or two that act together
 
 
@@ -87,16 +89,13 @@ def make_terms(
     guide: FloatArray,
     batch: IntArray,
     prior: Prior,
-    *,
-    least_rows: int = 2,
-    most_products: int = 200,
 ) -> Terms:
     """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is
     above zero.
 
-    A product is offered only where both were off base together in `least_rows` rows or more. Products that
+    A product is offered only where both were off base together in two rows or more. Products that
     are exact multiples of a group's column, or of each other, share one term: they cannot be told apart. When
-    there are more than `most_products`, those that go best with the `guide` (the outcome, shape (rows,)) are
+    there are more than 200, those that go best with the `guide` (the outcome, shape (rows,)) are
     listed and the others keep their weight unlisted.
     """
     count = groups.shape[1]
@@ -106,16 +105,16 @@ def make_terms(
         return Terms(groups, tuple(single), weight, 0.0)
     off = (np.abs(groups) > 1e-9).astype(float)
     first, second = np.triu_indices(count, 1)
-    together = (off.T @ off)[first, second] >= least_rows
+    together = (off.T @ off)[first, second] >= _LEAST_ROWS
     first, second = first[together], second[together]
     products = groups[:, first] * groups[:, second]
     own = prior.product_weight * np.sqrt(weight[first] * weight[second])
     unit = _unit(products)
     varies = np.abs(unit).sum(axis=0) > 0
     kept = np.flatnonzero(varies)
-    if len(kept) > most_products:
+    if len(kept) > _MOST_PRODUCTS:
         fit = np.abs((guide - guide.mean()) @ unit[:, kept])
-        kept = np.sort(kept[np.argsort(-fit, kind="stable")[:most_products]])
+        kept = np.sort(kept[np.argsort(-fit, kind="stable")[:_MOST_PRODUCTS]])
     unlisted = float(own[varies].sum() - own[kept].sum())
     owners = [list(owner) for owner in single]
     weights = list(weight)

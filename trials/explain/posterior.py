@@ -12,6 +12,8 @@ from trials.explain.models import Models, Terms
 from trials.explain.normal import FloatArray
 from trials.explain.problem import IntArray
 
+_NOTICEABLE = 0.5  # standard deviations of the noise, by which a change moves a row at least
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Posterior:
@@ -38,8 +40,8 @@ class Posterior:
     order: IntArray
     rows: IntArray
 
-    def main_reason(self, row: int, against: int, noticeable: float) -> tuple[list[tuple[int, float]], float]:
-        """Chance of each changed candidate to have moved `row` most against another row, and of none."""
+    def main_reason(self, row: int, against: int) -> tuple[list[tuple[int, float]], float]:
+        """Chance of each changed candidate to have moved `row` most against another row, and of none noticeably."""
         groups = self.causes.shape[1]
         here, there = self.rows[row], self.rows[against]
         moved = self.terms.columns[here] - self.terms.columns[there]
@@ -52,7 +54,7 @@ class Posterior:
             for g in self.terms.groups(term) & set(changed):
                 contribution[:, g] += part
         size = np.abs(contribution)
-        size[size <= noticeable * self.sds[:, None]] = 0.0
+        size[size <= _NOTICEABLE * self.sds[:, None]] = 0.0
         nothing = size.max(axis=1, initial=0.0) <= 0
         tied = (size >= size.max(axis=1, keepdims=True, initial=0.0) - 1e-12) & ~nothing[:, None]
         credit = (tied / np.maximum(tied.sum(axis=1, keepdims=True), 1)).mean(axis=0)

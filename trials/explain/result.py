@@ -213,9 +213,9 @@ class EngineAnswer:
         order = np.argsort(-np.abs(weights), kind="stable")
         return tuple(RowSupport(int(row), float(weights[row])) for row in order if abs(weights[row]) > 0.05)
 
-    def main_reason(self, row: int, against: int, *, noticeable: float = 0.5) -> MainReason:
-        """Which change moved `row` against the row `against`; below `noticeable` noise sds nothing did."""
-        chances, nothing = self.posterior.main_reason(row, against, noticeable)
+    def main_reason(self, row: int, against: int) -> MainReason:
+        """Which change moved `row` against the row `against`; below half a noise sd nothing did."""
+        chances, nothing = self.posterior.main_reason(row, against)
         order = sorted(chances, key=lambda item: (-item[1], item[0]))
         return MainReason(tuple(order), nothing)
 

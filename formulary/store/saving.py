@@ -125,9 +125,7 @@ class Saving:
         clear_intent(self._repository)
 
     def finish_interrupted(self, person: Person, now: datetime) -> tuple[Finding, ...]:
-        """Ends a save that was killed: completes it when files of it are in the folder already, else forgets
-        it.
-        """
+        """Ends a save that was killed: completes it when files of it are in the folder already, else forgets it."""
         if not has_intent(self._repository):
             return ()
         clear_private_indexes(self._repository)

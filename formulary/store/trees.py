@@ -1,6 +1,4 @@
-"""The saved directories on the way to some files: read from a commit, changed, and given back as new
-objects.
-"""
+"""The saved directories on the way to some files: read from a commit, changed, and given back as new objects."""
 
 from __future__ import annotations
 
@@ -99,9 +97,7 @@ def apply_blobs(trees: Trees, wanted: Mapping[str, str | None], contents: dict[s
 
 
 def demand_names(trees: Trees, wanted: Mapping[str, str | None]) -> None:
-    """`InputError` for a new name that some file system cannot tell from another, or where the other kind
-    is.
-    """
+    """`InputError` for a new name that some file system cannot tell from another, or where the other kind is."""
     new: dict[str, str] = {}
     for path, blob in wanted.items():
         if blob is None:

@@ -1,6 +1,4 @@
-"""From what was seen to the scale that is worked on: log minutes, root counts, grades as bands of a hidden
-value.
-"""
+"""From what was seen to the scale that is worked on: log minutes, root counts, grades as bands of a hidden value."""
 
 from __future__ import annotations
 
@@ -101,9 +99,7 @@ def _graded(problem: Problem) -> Latent:
 
 
 def working_noise(problem: Problem, latent: Latent) -> Noise:
-    """The prior on a row's noise: what repeats told, else a wide guess from the spread of the values
-    themselves.
-    """
+    """The prior on a row's noise: what repeats told, else a wide guess from the spread of the values themselves."""
     if problem.noise is not None:
         return problem.noise
     if problem.scale == "count":

@@ -1,6 +1,4 @@
-"""The explanations that are weighed against each other: small sets of causes, and what each is worth
-beforehand.
-"""
+"""The explanations that are weighed against each other: small sets of causes, and what each is worth beforehand."""
 
 from __future__ import annotations
 
@@ -90,8 +88,7 @@ def make_terms(
     batch: IntArray,
     prior: Prior,
 ) -> Terms:
-    """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is
-    above zero.
+    """The terms over the groups' columns (rows, groups), with products of pairs when `product_weight` is above zero.
 
     A product is offered only where both were off base together in two rows or more. Products that
     are exact multiples of a group's column, or of each other, share one term: they cannot be told apart. When

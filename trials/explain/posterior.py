@@ -1,6 +1,4 @@
-"""The raw material of an answer: probabilities of models, drawn effects, and the values as they were
-completed.
-"""
+"""The raw material of an answer: probabilities of models, drawn effects, and the values as they were completed."""
 
 from __future__ import annotations
 
@@ -62,8 +60,7 @@ class Posterior:
         return [(number[g], float(credit[g])) for g in changed], float(nothing.mean())
 
     def row_support(self, candidate: int) -> FloatArray:
-        """For each of the caller's rows the log odds that it adds for a candidate, beside the same answer
-        without it.
+        """For each of the caller's rows the log odds that it adds for a candidate, beside the same answer without it.
 
         Each row is foretold from all others by the best model with the candidate, and by that model less its terms.
         """

@@ -132,9 +132,7 @@ class Problem:
         return np.asarray(self.lower == self.upper)
 
     def canonical(self) -> tuple[Problem, IntArray, IntArray]:
-        """The same problem in an order of its own, with the row and column order: files may come in any
-        order.
-        """
+        """The same problem in an order of its own, with the row and column order: files may come in any order."""
         columns = np.array(sorted(range(len(self.names)), key=lambda j: self.names[j]), dtype=np.int64)
         matrix = self.x[:, columns]
         centred = np.round(matrix - np.median(matrix, axis=0), 9) if self.rows else matrix

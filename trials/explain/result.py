@@ -80,9 +80,7 @@ class Candidate:
 
 @dataclass(frozen=True, slots=True)
 class Together:
-    """Two candidates that act only, or more, when both are off base. effect: of one step of each, beyond
-    their own.
-    """
+    """Two candidates that act only, or more, when both are off base. effect: of one step of each, beyond their own."""
 
     first: int
     second: int
@@ -93,9 +91,7 @@ class Together:
 
 @dataclass(frozen=True, slots=True)
 class Cause:
-    """An entry of the answer: one candidate, or two that act together. Numbers index
-    `EngineAnswer.candidates`.
-    """
+    """An entry of the answer: one candidate, or two that act together. Numbers index `EngineAnswer.candidates`."""
 
     candidates: tuple[int, ...]
     names: tuple[tuple[str, ...], ...]
@@ -114,9 +110,7 @@ class Suspects:
 
 @dataclass(frozen=True, slots=True)
 class NoiseFound:
-    """How much rows differ when nothing differs, on the working scale; `repeats` tells whether repeats were
-    known.
-    """
+    """How much rows differ when nothing differs, on the working scale; `repeats` tells whether repeats were known."""
 
     sd: Effect
     repeats: bool
@@ -173,9 +167,7 @@ class EngineAnswer:
 
     @property
     def causes(self) -> tuple[Cause, ...]:
-        """The candidates as entries of an answer, most likely first; two that act only together are one
-        entry.
-        """
+        """The candidates as entries of an answer, most likely first; two that act only together are one entry."""
         pairs = [
             pair
             for pair in self.together
@@ -199,9 +191,7 @@ class EngineAnswer:
         return tuple(sorted(found, key=lambda cause: (-cause.probability, cause.candidates)))
 
     def in_own_unit(self, effect: Effect) -> Effect:
-        """An effect of one step from the base in the outcome's own unit (minutes, counts); grades stay
-        hidden units.
-        """
+        """An effect of one step from the base in the outcome's own unit (minutes, counts); grades stay hidden units."""
         start = np.array([self.level.middle] * 3)
         moved = from_working_scale(start + np.array([effect.middle, effect.low, effect.high]), self.scale)
         change = moved - from_working_scale(start, self.scale)

@@ -1,6 +1,4 @@
-"""The parts of one history that stay the same while hidden values are drawn: rows, batches, nuisances,
-priors.
-"""
+"""The parts of one history that stay the same while hidden values are drawn: rows, batches, nuisances, priors."""
 
 from __future__ import annotations
 
@@ -118,8 +116,7 @@ def make_setting(
 
 
 def whiten(setting: Setting, values: FloatArray, share: FloatArray, weight: FloatArray) -> FloatArray:
-    """Values (..., rows, columns) made independent: the batch's shared part taken out, each row scaled by
-    its weight.
+    """Values (..., rows, columns) made independent: the batch's shared part taken out, each row scaled by its weight.
 
     share: shape (...), the batch share of each chain; weight: shape (..., rows), one over the noise variance.
     """

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from functools import lru_cache
 
@@ -130,6 +131,10 @@ def test_nothing_is_said_to_have_moved_what_repeats_move_as_much() -> None:
     assert " moved it (" not in noisy.replace("may well have moved it (", "")
     assert "Clove bud oil may well have moved it (" in noisy
     assert "but repeats differ as much." in noisy
+    seldom = replace(answer, noise=replace(answer.noise, sd=0.57)).sentence
+    assert re.search(r"may well have moved it \(.*\), but one in \w+ pairs of repeats differs as much\.", seldom)
+    guessed = replace(answer, noise=replace(answer.noise, sd=3.0, is_assumed=True)).sentence
+    assert "but repeats are taken to differ as much, which is a guess." in guessed
 
 
 def test_where_both_showed_the_same_or_may_have_no_change_has_a_chance() -> None:

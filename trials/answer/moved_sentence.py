@@ -8,9 +8,10 @@ from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import Contrast, find_contrast
 from trials.pours.noise import RepeatNoise
-from trials.sentences import capital, say_list, say_value
+from trials.sentences import capital, count, say_list, say_value
 
 _WORTH_SAYING = 0.1
+_OFTEN = 0.3  # of pairs of repeats that differ as much: more than one in three or so
 
 
 def moved_sentence(answer: Answer) -> str:
@@ -50,7 +51,7 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
             f"No change that is recorded accounts for it: {moved.odd} fits nothing else, as if its whole batch had "
             f"gone wrong for a reason that is not recorded ({percent(moved.went_wrong)})."
         )
-    noise = _noise_words(contrast)
+    noise = _noise_words(contrast, answer.noise)
     alike = f", and {noise}" if noise else ""
     few = _too_few(answer.noise) if contrast.is_within_noise is False else ""
     if not moved.chances:
@@ -75,11 +76,16 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
     return f"It is not certain what moved it: {say_list(listed, 'or')}{alike}.{few}"
 
 
-def _noise_words(contrast: Contrast) -> str:
-    """That what was seen is no more than noise, or not shown to be more; empty where it is."""
-    if contrast.would_be_beyond_noise is not False:
+def _noise_words(contrast: Contrast, noise: RepeatNoise | None) -> str:
+    """How often repeats alone would differ as much, where that is no rare thing; empty where it is, or is not known."""
+    if contrast.would_be_beyond_noise is not False or contrast.chance is None or noise is None:
         return ""
-    return "its limit alone does not show more than noise" if contrast.at_least else "repeats differ as much"
+    if contrast.at_least:
+        return "its limit alone does not show more than noise"
+    who = "repeats" if contrast.chance >= _OFTEN else f"one in {count(round(1.0 / contrast.chance), 'pair')} of repeats"
+    if noise.is_assumed:
+        return f"{who} {'are' if who == 'repeats' else 'is'} taken to differ as much, which is a guess"
+    return f"{who} {'differ' if who == 'repeats' else 'differs'} as much"
 
 
 def _too_few(noise: RepeatNoise | None) -> str:

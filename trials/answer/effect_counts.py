@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from formulary.quantity import format_plain_number
 from trials.answer.answer import Answer, Counts
 from trials.factors.factors import Factor
@@ -27,19 +29,28 @@ def count_seen(answer: Answer, factor: Factor) -> Counts | None:
         if value is not None and item.value.value is not None and item.value.bound == "exact"
     ]
     usual = 0.0 if factor.kind in _IN_OR_NOT else factor.baseline
-    more = [seen for value, seen in known if value - usual > TENTH * factor.step]
-    rest = [seen for value, seen in known if value - usual <= TENTH * factor.step]
-    words = ("with it", "without it")
-    if factor.kind not in _IN_OR_NOT and factor.unit:
-        at = f"{format_plain_number(usual, factor.aspects[0].step_of.places)} {factor.unit}"
-        words = (f"above {at}", f"at {at} or below")
-        if not more:
-            more = [seen for value, seen in known if usual - value > TENTH * factor.step]
-            rest = [seen for value, seen in known if usual - value <= TENTH * factor.step]
-            words = (f"below {at}", f"at {at}")
-    if not more or not rest:
+    is_more = [value - usual > TENTH * factor.step for value, _ in known]
+    below = not any(is_more)
+    if below:
+        is_more = [usual - value > TENTH * factor.step for value, _ in known]
+    if all(is_more) or not any(is_more):
         return None
-    return Counts(_what(answer, border), sum(more), len(more), words[0], sum(rest), len(rest), words[1])
+    more = [one for one, is_one in zip(known, is_more, strict=True) if is_one]
+    rest = [one for one, is_one in zip(known, is_more, strict=True) if not is_one]
+    words = _which(factor, [value for value, _ in rest], below=below)
+    seen, rest_seen = (sum(is_seen for _, is_seen in side) for side in (more, rest))
+    return Counts(_what(answer, border), seen, len(more), words[0], rest_seen, len(rest), words[1])
+
+
+def _which(factor: Factor, rest: Sequence[float], *, below: bool) -> tuple[str, str]:
+    """Which pours are counted and which are the rest, by the last value that is of the rest: what hardly moved is."""
+    last = min(rest) if below else max(rest)
+    if factor.kind in _IN_OR_NOT and last <= 0:
+        return "with it", "without it"
+    if not factor.unit:
+        return "with it", "with hardly any of it, or none" if last > 0 else "without it"
+    at = f"{format_plain_number(last, factor.aspects[0].step_of.places)} {factor.unit}"
+    return (f"below {at}", f"at {at} or above") if below else (f"above {at}", f"at {at} or below")
 
 
 def _border(answer: Answer) -> float:

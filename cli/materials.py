@@ -75,7 +75,7 @@ def add_material(name: str, kind: str | None, called: str | None, limit: str | N
     On a terminal it asks for what no option said and that kind needs to be used safely; Enter leaves one open.
     """
     from cli.asking import ask, ask_for_values
-    from formulary.material_files import check_kind, draft_material, parse_values, write_new_material
+    from formulary.material_files import draft_material, parse_kind, parse_values, write_new_material
     from formulary.materials.questions import find_open_points, questions_for_material
 
     values = parse_values([*([] if limit is None else [f"limit.percent_of_product={limit}"]), *pairs])
@@ -83,7 +83,7 @@ def add_material(name: str, kind: str | None, called: str | None, limit: str | N
         if is_asked():
             if kind is None and name not in folder.register:
                 draft_material(folder, name, name=called, kind="additive")  # a name that cannot be used is told first
-                kind = ask(f"What kind is it: {_KINDS}", lambda typed: check_kind(typed).value)
+                kind = ask(f"What kind is it: {_KINDS}", lambda typed: parse_kind(typed).value)
             draft = draft_material(folder, name, name=called, kind=kind)
             say(_ENTER)
             values = ask_for_values(draft, questions_for_material(name, draft.kind), values)

@@ -108,7 +108,7 @@ class Draft:
         return True
 
 
-def check_kind(text: str) -> MaterialKind:
+def parse_kind(text: str) -> MaterialKind:
     """The kind that a person means. Raises InputError with the nearest."""
     kinds = [item.value for item in MaterialKind]
     if text.strip() not in kinds:
@@ -132,7 +132,7 @@ def draft_material(folder: FormularyFiles, slug: str, *, name: str | None, kind:
     if kind is None and builtin is None:
         what = f"what kind of material {slug} is was not said"
         raise InputError.of("bad-kind", what, f"say one of: {', '.join(MaterialKind)}")
-    chosen = builtin.kind if kind is None and builtin is not None else check_kind(kind or "")
+    chosen = builtin.kind if kind is None and builtin is not None else parse_kind(kind or "")
     title = name or (builtin.name if builtin is not None else slug.replace("-", " ").capitalize())
     return Draft(slug, chosen, lambda values: render_new_material(slug, title, chosen, values, builtin=builtin))
 

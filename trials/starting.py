@@ -19,8 +19,8 @@ from formulary.recipes.version import outside_formulary
 from trials.entry import parse_share, tidy_amount, tidy_condition
 from trials.identity import make_trial_id, random_code, trial_folder, trial_ids_among
 from trials.model import Plan, Trial
+from trials.new_trial_text import render_new_trial
 from trials.plan import make_plan, parse_plan, render_plan
-from trials.start import render_new_trial
 from trials.words import degree_words
 
 if TYPE_CHECKING:

@@ -15,7 +15,7 @@ _NUMBER = re.compile(r"(?<![0-9.,])(?P<number>[0-9]+(?:[.,][0-9]+)*)(?=\s|[;%:=/
 _SIGN = re.compile(r"[;%:=]")
 
 
-def check_constituent(text: str) -> str:
+def parse_constituent(text: str) -> str:
     """The name of a constituent, in lower case. Raises NotAQuantity for a list run together, with what to write."""
     name = " ".join(text.split()).casefold()
     slip = _NUMBER.search(name)

@@ -11,7 +11,7 @@ from enum import Enum
 from typing import TYPE_CHECKING
 
 from formulary.document import Inline, Quoted
-from formulary.materials.constituent_names import check_constituent
+from formulary.materials.constituent_names import parse_constituent
 from formulary.materials.model import Material, MaterialKind
 from formulary.quantity import NotAQuantity, parse_decimal
 
@@ -179,7 +179,7 @@ def _parse_parts(text: str, question: Question) -> dict[str, Value]:
             raise NotAQuantity(*_fault_of_part(piece, parts, example))
         name = match.group("name").strip().rstrip(":")
         if question.key == "contains":
-            check_constituent(name)
+            parse_constituent(name)
         if name.casefold() in (known.casefold() for known in parts):
             what = f"{name[:24]!r} stands twice in the list"
             raise NotAQuantity(what, f"write it once, with its whole percent: {example}")

@@ -11,7 +11,7 @@ from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM
 from formulary.document import Block, Listing
 from formulary.fields import Fields
 from formulary.finding import error, warn
-from formulary.materials.constituent_names import check_constituent, find_slips, say_slip
+from formulary.materials.constituent_names import find_slips, parse_constituent, say_slip
 from formulary.materials.model import (
     ASSAY_NOT_STATED,
     CERTIFICATE_HALF_WIDTH,
@@ -23,9 +23,9 @@ from formulary.materials.model import (
 )
 from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubt, is_no_fat, lye_of
 from formulary.materials.value_texts import (
-    check_acid,
-    check_fatty_acid,
+    parse_acid,
     parse_density,
+    parse_fatty_acid_name,
     parse_percent_to_100,
     parse_price,
 )
@@ -108,8 +108,8 @@ class ValueReader:
         self._take("acids", self._acids())
         self._take("assay_percent", self._assay(alkali))
         self._take("limit", self._limit())
-        self._take("limits", self._percentages("limits", check=check_constituent))
-        self._take("contains", self._percentages("contains", check=check_constituent))
+        self._take("limits", self._percentages("limits", parse=parse_constituent))
+        self._take("contains", self._percentages("contains", parse=parse_constituent))
         self._check_constituents()
         self._take("carrier", fields.text("carrier"))
         self._take("allergens", self.read_texts("allergens"))
@@ -225,7 +225,7 @@ class ValueReader:
         return value.working
 
     def _fatty_acids(self) -> dict[str, float] | None:
-        profile = self._percentages("fatty_acids", check=check_fatty_acid)
+        profile = self._percentages("fatty_acids", parse=parse_fatty_acid_name)
         total = sum(profile.values()) if profile else 0.0
         if total > 102.0:
             what = f"the fatty acids total {total:g} %, more than 100 %"
@@ -243,15 +243,15 @@ class ValueReader:
         return profile
 
     def _acids(self) -> dict[str, float] | None:
-        return self._percentages("acids", check=check_acid)
+        return self._percentages("acids", parse=parse_acid)
 
-    def _percentages(self, key: str, check: Callable[[str], str]) -> dict[str, float] | None:
+    def _percentages(self, key: str, parse: Callable[[str], str]) -> dict[str, float] | None:
         """A block of name: percent, no name twice."""
         if not self.fields.has(key):
             return None
         found: dict[str, float] = {}
         for entry in self.fields.entries(key):
-            name = self.fields.parse_node(entry.key, check, key)
+            name = self.fields.parse_node(entry.key, parse, key)
             if name is None:
                 continue
             if name in found:

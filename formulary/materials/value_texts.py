@@ -29,7 +29,7 @@ def parse_percent_to_100(text: str) -> float:
     return float(number)
 
 
-def check_fatty_acid(text: str) -> str:
+def parse_fatty_acid_name(text: str) -> str:
     """A fatty acid by carbons and double bonds, as written. Raises NotAQuantity."""
     stripped = text.strip()
     try:
@@ -39,7 +39,7 @@ def check_fatty_acid(text: str) -> str:
     return stripped
 
 
-def check_acid(text: str) -> str:
+def parse_acid(text: str) -> str:
     """The name of an acid that is known, without "acid". Raises NotAQuantity."""
     name = text.strip().casefold().removesuffix(" acid")
     if name not in ACIDS:

@@ -10,7 +10,7 @@ from formulary.store.branch import create_tag
 from formulary.store.objects import named, write_loose
 from formulary.store.person import Person
 from formulary.store.process import Git
-from formulary.store.reading import check_objects
+from formulary.store.reading import find_objects
 from formulary.store.repository import Repository
 
 _NAME = re.compile(r"(?=[^-./])(?!.*(?:\.\.|//|/\.|\.lock(?:/|\Z)|\./|\.\Z|/\Z))[\w./+=-]{1,100}\Z")
@@ -31,7 +31,7 @@ def create_tag_of(
     repository: Repository, git: Git, tag: str, commit: str, person: Person, now: datetime, message: str
 ) -> bool:
     """Writes the tag of a commit; False when the name is taken. Raises `InputError` for what is no commit here."""
-    if check_objects(git, [commit]).get(commit) != (commit, "commit"):
+    if find_objects(git, [commit]).get(commit) != (commit, "commit"):
         raise InputError.of("revision", f"“{commit[:60]}” is not a commit of this formulary.", "Give its 40 digits.")
     text = message.replace("\0", "").strip() or tag
     name = tag.removeprefix("refs/tags/")

@@ -48,7 +48,7 @@ def read_blob_at(git: Git, commit: str, path: str) -> str | None:
 def read_blobs_at(git: Git, commit: str, paths: Iterable[str]) -> dict[str, str]:
     """Path -> blob id of those of the files that a commit holds."""
     names = {f"{commit}:{path}": path for path in paths}
-    return {names[name]: found for name, (found, kind) in check_objects(git, names).items() if kind == "blob"}
+    return {names[name]: found for name, (found, kind) in find_objects(git, names).items() if kind == "blob"}
 
 
 def read_changes(git: Git, commit: str) -> dict[str, tuple[str | None, str | None]]:
@@ -137,7 +137,7 @@ def read_blobs(
             yield identifier, data
 
 
-def check_objects(git: Git, names: Iterable[str]) -> dict[str, tuple[str, str]]:
+def find_objects(git: Git, names: Iterable[str]) -> dict[str, tuple[str, str]]:
     """name -> (id, kind) of each object name that git can resolve to exactly one object.
 
     Names reach git on its input, one a line, so none of them can be taken for an option.

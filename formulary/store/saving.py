@@ -63,7 +63,7 @@ class Saving:
     def save(self, order: Order, person: Person) -> SaveResult:
         """Commits the files onto the branch tip, again when somebody else's commit came between."""
         branch = demand_branch(self._repository)
-        message = check_message(order.message)
+        message = tidy_message(order.message)
         wanted = {path: None if data is None else blob_id(data) for path, data in order.files.items()}
         known = self._known(order, wanted)
         old = self._demand_working(order, known, wanted) if order.write_working else {}
@@ -234,7 +234,7 @@ class Saving:
         return old
 
 
-def check_message(message: str) -> str:
+def tidy_message(message: str) -> str:
     """A commit message that git keeps as it is; `InputError` when there is nothing in it."""
     text = "\n".join(line.rstrip() for line in message.replace("\0", "").splitlines()).strip("\n")
     if not text.strip():

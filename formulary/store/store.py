@@ -174,7 +174,7 @@ class Store:
         if not _REVISION.match(text):
             return None
         name = f"{text}^{{commit}}"
-        found = reading.check_objects(self._git, [name]).get(name)
+        found = reading.find_objects(self._git, [name]).get(name)
         return found[0] if found is not None and found[1] == "commit" else None
 
     def blob_at(self, commit: str, path: str) -> str | None:

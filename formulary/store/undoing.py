@@ -71,7 +71,7 @@ def _read_step(git: Git, commit: str) -> Step:
     if said is None or len(parents) != 1:
         return Step(commit, parents)
     of = said.group(2)
-    if reading.check_objects(git, [of]).get(of) != (of, "commit"):
+    if reading.find_objects(git, [of]).get(of) != (of, "commit"):
         return Step(commit, parents)  # not in this copy, or rewritten since
     # What somebody wrote into a message is only believed when the files agree.
     changed, other = reading.read_changes(git, commit), reading.read_changes(git, of)

@@ -33,10 +33,10 @@ from trials.demo.scenario import (
 )
 from trials.identity import make_trial_id
 from trials.model import Plan, Trial
+from trials.new_trial_text import render_new_trial
 from trials.outcomes.known import find_outcomes
 from trials.plan import make_plan
 from trials.read.trial import parse_trial
-from trials.start import render_new_trial
 
 _SEASON = 2024
 

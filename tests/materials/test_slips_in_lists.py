@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from formulary.materials.constituent_names import check_constituent
+from formulary.materials.constituent_names import parse_constituent
 from formulary.materials.model import MaterialKind
 from formulary.materials.questions import parse_answer, questions_for_lot, questions_for_material
 from formulary.materials.read import parse_material
@@ -38,7 +38,7 @@ def test_a_name_that_holds_a_percent_is_refused_at_the_question(typed: str) -> N
 
 @pytest.mark.parametrize("name", NAMES)
 def test_names_with_locants_stay_possible_typed_and_in_a_file(name: str) -> None:
-    assert check_constituent(name) == name.casefold()
+    assert parse_constituent(name) == name.casefold()
     answer = parse_answer(CONTAINS, f"eugenol 82,{name} 5, linalool 3")
     text = render_new_material("of-mine", "Mine", MaterialKind.FRAGRANCE, {"contains": answer})
     material, findings = parse_material(text, None, "of-mine")

@@ -14,8 +14,8 @@ from trials import record
 from trials.elapsed import parse_elapsed
 from trials.entry import Entry
 from trials.model import Trial
+from trials.new_trial_text import render_new_trial
 from trials.record_text import write_entries
-from trials.start import render_new_trial
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, TRIAL_ID, plan_of, trial_of
 

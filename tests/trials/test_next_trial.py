@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Callable
 from dataclasses import replace
 from decimal import Decimal
 from functools import lru_cache
@@ -21,12 +22,13 @@ from formulary.settings import Settings
 from tests.schemas import read_schema
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.answer.text import render_explanation
+from trials.explain.next_run import Outlook
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.model import Observation, Reading, Trial
 from trials.next_trial.candidates import find_candidates
 from trials.next_trial.next_trial import NextTrial, find_next_trials
-from trials.next_trial.outlook import Expected, grade_bits
+from trials.next_trial.outlook import Expected, grade_bits, share_bits
 from trials.next_trial.starts import Start, find_starts
 from trials.next_trial.text import little_left, next_trials_json, render_next_trials
 from trials.outcomes.known import find_outcomes
@@ -229,11 +231,39 @@ def test_of_grades_it_says_how_likely_each_is_if_this_or_that_did_it() -> None:
 
 def test_a_grade_that_comes_whatever_is_true_tells_nothing() -> None:
     def expect(cause: str, *chances: float) -> Expected:
-        return Expected((cause,), 0.5, None, None, None, tuple(enumerate(chances)))
+        return Expected(((cause,),), 0.5, None, None, None, tuple(enumerate(chances)))
 
     assert grade_bits([expect("honey", 1.0, 0.0), expect("clove", 1.0, 0.0)]) == pytest.approx(0.0)
     assert grade_bits([expect("honey", 1.0, 0.0), expect("clove", 0.0, 1.0)]) == pytest.approx(1.0)
     assert 0.0 < grade_bits([expect("honey", 0.9, 0.1), expect("clove", 0.2, 0.8)]) < 1.0
+
+
+def test_a_share_of_the_face_that_is_none_whatever_is_true_tells_nothing() -> None:
+    def expect(middle: float) -> Outlook:
+        return Outlook((), 0.5, middle, 8.0)
+
+    assert share_bits([expect(-90.0), expect(-40.0)]) < 0.01
+    assert share_bits([expect(140.0), expect(190.0)]) < 0.01
+    assert share_bits([expect(-40.0), expect(50.0)]) == pytest.approx(1.0, abs=0.01)
+    assert 0.0 < share_bits([expect(45.0), expect(50.0)]) < 0.2
+
+
+def test_no_pour_is_proposed_twice_by_way_of_two_recipes() -> None:
+    # The clove bar is the base with the clove: to pour it once more, and to put clove into the base, is one thing.
+    odd = trial(CLOVE, "clov", 90, working="8:10", room="19")
+    alone = explain_outcome([*steady(6, BASE, ("12:00", "11:20", "12:40")), odd], WORKING)
+    words = [one.words for one in find_next_trials(alone, register(), Settings())]
+    assert words[0].startswith("pour clove")
+    assert not any("clove bud oil" in one and "harbour-base" in one for one in words)
+
+
+@pytest.mark.parametrize("explained", [answer, lambda: explain_outcome(history()[:9], WORKING)])
+def test_what_is_to_be_told_shows_in_two_lines_that_differ(explained: Callable[[], Explanation]) -> None:
+    proposed = find_next_trials(explained(), register(), Settings())
+    text = render_next_trials(proposed, explained(), 200)
+    for block in text.split("would be\n")[1:]:
+        lines = [line.rpartition("%)")[2] for line in block.splitlines() if line.strip().startswith("if ")]
+        assert len(set(lines)) >= 2
 
 
 def test_a_recipe_that_divides_its_batter_is_something_to_start_from() -> None:

@@ -13,9 +13,10 @@ from formulary.recipes.version import Version
 from trials.answer.answer import Answer
 from trials.next_trial.candidates import CandidatePour, find_candidates
 from trials.next_trial.change import Change
-from trials.next_trial.outlook import Expected, grade_bits, make_expected
+from trials.next_trial.outlook import Expected, grade_bits, make_expected, share_bits
 from trials.next_trial.pourable import chance_too_quick, warn_too_quick
 from trials.next_trial.starts import Saves
+from trials.outcomes.outcome import Scale
 from trials.pours.seen import Seen
 from trials.sentences import say_list
 
@@ -130,14 +131,18 @@ def find_next_trials(
     least = max(_LEAST_BITS, _LEAST_PART * max(bits))
     trials: list[NextTrial] = []
     told: set[frozenset[str]] = set()
+    poured: set[tuple[float, ...]] = set()
     for k in order:
         candidate = candidates[k]
+        if candidate.steps in poured:
+            continue  # the same pour by way of another recipe: the one with fewer changes is enough
         changed = _factors(candidate)
         if bits[k] < least or len(trials) >= most or changed in told or any(one and one < changed for one in told):
             continue  # one start for each thing to change is enough, and nothing besides what tells as much alone
         if bits[k] < _with_less(candidates, bits, candidate) + _WORTH_A_CHANGE:
             continue
         told.add(changed)
+        poured.add(candidate.steps)
         trials.append(
             NextTrial(
                 _words(candidate),
@@ -170,6 +175,8 @@ def _foretell(answer: Answer, in_numbers: EngineAnswer, candidates: Sequence[Can
     for candidate, run in zip(candidates, runs, strict=True):
         expected = tuple(make_expected(answer, outlook) for outlook in run.outlooks)
         bits = grade_bits(expected) if answer.outcome.scale.is_ordinal else run.bits
+        if answer.outcome.scale is Scale.PERCENT:
+            bits = min(bits, share_bits(run.outlooks))  # a hidden value beyond none or all of the face is not seen
         found.append(_Foretold(bits, expected, warn_too_quick(answer.outcome, chances[_pour(candidate)])))
     return found
 

@@ -14,6 +14,8 @@ from trials.pours.even_scale import from_scale
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook
 
+_PARTS = 20  # of a face, as shares of it are read by eye
+
 
 @dataclass(frozen=True, slots=True)
 class Expected:
@@ -59,18 +61,30 @@ def grade_bits(expected: Sequence[Expected]) -> float:
 
     A grade is all that is seen of its hidden value: a pour that would show the same one whatever is true tells nothing.
     """
-    if not expected or not expected[0].grades:
-        return 0.0
-    mixed = [0.0] * len(expected[0].grades)
-    for item in expected:
-        for place, (_, chance) in enumerate(item.grades):
-            mixed[place] += item.probability * chance
-    whole = sum(item.probability for item in expected)
+    return _bits([(item.probability, [chance for _, chance in item.grades]) for item in expected])
+
+
+def share_bits(outlooks: Sequence[Outlook]) -> float:
+    """The same of a share of the face, as it is read: none, all, or to the next of twenty parts between."""
+    cuts = [100.0 * (part + 0.5) / _PARTS for part in range(_PARTS)]
+    read = []
+    for one in outlooks:
+        below = [0.0, *(normal_below((cut - one.middle) / one.spread) for cut in cuts), 1.0]
+        read.append((one.probability, [end - start for start, end in pairwise(below)]))
+    return _bits(read)
+
+
+def _bits(read: Sequence[tuple[float, Sequence[float]]]) -> float:
+    """Of each explanation its probability, and how likely each thing that can be read is under it."""
+    whole = sum(probability for probability, _ in read)
     bits = 0.0
-    for item in expected:
-        for place, (_, chance) in enumerate(item.grades):
-            if chance > 0:
-                bits += item.probability * chance * log2(chance * whole / mixed[place])
+    for chances in zip(*(under for _, under in read), strict=True):
+        mixed = sum(probability * chance for (probability, _), chance in zip(read, chances, strict=True))
+        bits += sum(
+            probability * chance * log2(chance * whole / mixed)
+            for (probability, _), chance in zip(read, chances, strict=True)
+            if chance > 0
+        )
     return max(bits, 0.0)
 
 

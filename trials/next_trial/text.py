@@ -33,8 +33,7 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int
         lines += [f"{place}  {words[0].lstrip()}", *words[1:]]
         told = f"Its {one.portion} portion" if one.portion is not None else "It"
         lines += wrap_words(f"{told} would tell {one.bits:.2f} bits about what did it.", width, indent=3)
-        expected = [item for item in one.expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]
-        lines += _outlook(answer, one, expected, width)
+        lines += _outlook(answer, one, _worth_a_line(answer, one.expected), width)
         if one.why_not_newest:
             lines += wrap_words(f"It starts from an earlier version: {one.why_not_newest}.", width, indent=3)
         if one.too_quick is not None:
@@ -77,6 +76,21 @@ def _why_none(answer: Answer) -> str:
     if not answer.enough_evidence:
         said += " Pour on, change one thing at a time, and record what happens."
     return said
+
+
+def _worth_a_line(answer: Answer, expected: Sequence[Expected]) -> list[Expected]:
+    """The likeliest explanations; where they all expect the same, also the one that expects what is most different."""
+    shown = [item for item in expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]
+    if shown and len({_what(answer, item) for item in shown}) == 1:
+        others = [item for item in expected if _what(answer, item) != _what(answer, shown[0])]
+        usual = shown[0].value or 0.0
+        shown += sorted(others, key=lambda item: -abs((item.value or 0.0) - usual))[:1]
+    return shown
+
+
+def _what(answer: Answer, expected: Expected) -> tuple[str, ...]:
+    """What an explanation expects, as it is shown."""
+    return (_grades(answer, expected),) if expected.value is None else _row(answer, expected).cells
 
 
 def _outlook(answer: Answer, one: NextTrial, expected: Sequence[Expected], width: int) -> list[str]:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
-from formulary.fields import SLUG
 from formulary.files import FormularyFiles
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
+from formulary.names import SLUG
 from formulary.recipe_file import check_recipe_file, read_recipe_file
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version

@@ -33,6 +33,7 @@ _READERS = (
     "formulary.document_write",
     "formulary.fields",
     "formulary.kept",
+    "formulary.names",
     "formulary.quantity",
     "formulary.rate",
     "formulary.recipes.model",

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 
 from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_document
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Finding, Place
 from formulary.materials.chosen_lots import find_weight
 from formulary.materials.model import MaterialKind
 from formulary.materials.read import parse_material
 from formulary.materials.write import add_lot, render_new_material
+from formulary.names import suggest
 from formulary.quantity import NotAQuantity, parse_decimal, parse_percent
 from formulary.recipes.read import check_name
 from formulary.whole_file import write_new

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from formulary.batch.weigh_out import check_kilogram
 from formulary.document import MAX_BYTES
 from formulary.errors import InputError, StorageError
-from formulary.fields import suggest
 from formulary.finding import Finding, Place, has_errors, in_file_order, note, warn
 from formulary.materials.register import Register, read_builtin_register
+from formulary.names import suggest
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings

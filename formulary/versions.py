@@ -8,9 +8,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.fields import SLUG, suggest
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.identity import SHORTEST_PREFIX, blob_id, is_full_id, is_id_prefix
+from formulary.names import SLUG, suggest
 from formulary.recipes.read import parse_recipe, read_formerly
 from formulary.recipes.version import Version
 

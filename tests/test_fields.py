@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from formulary.fields import nearest, suggest
 from formulary.materials.register import read_builtin_register
+from formulary.names import nearest, suggest
 
 OILS = [name for name, material in read_builtin_register().items() if material.kind.is_fat]
 ALKALIS = ["sodium-hydroxide", "potassium-hydroxide"]

@@ -14,7 +14,14 @@ FILES = sorted(path for part in ("formulary", "trials", "cli") for path in (SOUR
 
 # Lowest first; a file may import its own layer and those before it. The longest name that fits a module decides.
 LAYERS = (
-    ("formulary.errors", "formulary.finding", "formulary.quantity", "formulary.rate", "formulary.identity"),
+    (
+        "formulary.errors",
+        "formulary.finding",
+        "formulary.quantity",
+        "formulary.rate",
+        "formulary.identity",
+        "formulary.names",
+    ),
     ("formulary.text_table", "formulary.data_table", "formulary.shown_as_text", "formulary.whole_file"),
     ("formulary.document", "formulary.fields"),
     ("formulary.settings",),

@@ -8,8 +8,8 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Finding
+from formulary.names import suggest
 from trials.checks import check_trial
 from trials.entry import Entry
 from trials.files import TrialFiles

@@ -9,8 +9,9 @@ from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
 from formulary.document import Listing, Scalar
-from formulary.fields import Fields, suggest
+from formulary.fields import Fields
 from formulary.finding import Finding
+from formulary.names import suggest
 from formulary.settings import Settings
 from trials.elapsed import parse_age_days
 from trials.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test

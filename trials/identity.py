@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable
 from datetime import date
 
 from formulary.errors import InputError
-from formulary.fields import suggest
+from formulary.names import suggest
 from formulary.versions import demand_whole
 
 # No 0 and o, no 1, i and l; no vowels, so that no word comes out.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.fields import suggest
+from formulary.names import suggest
 from formulary.versions import demand_whole, is_recipe_file, list_recipes
 from trials.identity import find_trial_id
 

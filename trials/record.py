@@ -18,8 +18,8 @@ from formulary.document import Inline, Quoted
 from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.materials.chosen_lots import find_weight
+from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, materials_of, pot_of_batter

@@ -9,8 +9,8 @@ from formulary.document import Block, Listing, Node, Scalar
 from formulary.document import Entry as Field
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Place, error
+from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 from trials.elapsed import parse_elapsed
 from trials.entry import Entry as RecordEntry

@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.fields import suggest
+from formulary.names import suggest
 from formulary.recipes.read import parse_recipe
 from formulary.versions import demand_whole, list_recipes
 from trials.model import Trial

@@ -27,10 +27,10 @@ from formulary.batch.scent_checks import check_scent
 from formulary.batch.superfat_checks import check_alkali_on_top, check_portion_superfat, check_superfat
 from formulary.batch.temperature_checks import check_temperatures
 from formulary.batch.vessel_checks import check_vessels
-from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, locate_nowhere, stop
 from formulary.materials.model import Material
 from formulary.materials.spoons import is_measurable
+from formulary.names import suggest
 from formulary.quantity import format_decimal
 from formulary.rate import Basis
 from formulary.recipes.model import PORTION_STAGES, Recipe

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import NEVER_OVERRIDDEN
 from formulary.batch.model import Batch
 from formulary.errors import InputError, StopError
-from formulary.fields import suggest
 from formulary.finding import Finding, Severity, stops
+from formulary.names import suggest
 
 if TYPE_CHECKING:
     from formulary.batch.rescue import Rescue

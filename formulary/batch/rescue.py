@@ -32,9 +32,9 @@ from formulary.batch.sheet_weights import batter_of, grams_by_weighing
 from formulary.batch.vessel_checks import check_vessels
 from formulary.batch.working_steps import WorkingStep, find_division
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Finding, Severity, locate_nowhere, stops
 from formulary.materials.model import Material
+from formulary.names import suggest
 from formulary.settings import Settings
 
 # Sizes that help are looked for in such steps.

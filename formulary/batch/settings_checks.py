@@ -7,8 +7,8 @@ from collections.abc import Iterable
 from formulary.batch.common_practice import read_common_practice
 from formulary.batch.size import parse_mould
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Finding, Place, error, warn
+from formulary.names import suggest
 from formulary.settings import Settings
 
 

@@ -14,8 +14,8 @@ from formulary.chemistry.density import (
     cylinder_volume_ml,
 )
 from formulary.errors import InputError
-from formulary.fields import nearest
 from formulary.materials.model import Material
+from formulary.names import nearest
 from formulary.quantity import Kind, NotAQuantity, find_comma, parse_mass_g, parse_quantity
 from formulary.recipes.version import Version
 from formulary.settings import Settings

@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from formulary.batch.scale import format_shown
 from formulary.batch.size import demand_sensible
 from formulary.errors import InputError
-from formulary.fields import hyphenate
+from formulary.names import hyphenate
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 
 _WEIGHED = re.compile(r"(\S+)\s+(.+)")

@@ -12,9 +12,9 @@ from formulary.batch.model import WHOLE, Batch
 from formulary.batch.pot_as_recipe import PlannedPot, describe_pot, oil_rates
 from formulary.changes.recipe_changes import rate_unit
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Finding, stops
 from formulary.materials.model import Material
+from formulary.names import suggest
 from formulary.rate import Rate
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from formulary.settings import Settings

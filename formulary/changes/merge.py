@@ -18,7 +18,7 @@ from typing import Generic, TypeVar
 from formulary.changes.decision import EVERYTHING, Choice, Decision, MergeOutcome, conflict_words, find_choice
 from formulary.changes.recipe_changes import alkalis_of, alkalis_text, water_text
 from formulary.errors import InputError
-from formulary.fields import suggest
+from formulary.names import suggest
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine
 

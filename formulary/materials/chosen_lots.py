@@ -6,9 +6,9 @@ import re
 from collections.abc import Iterable, Mapping
 
 from formulary.errors import InputError
-from formulary.fields import suggest
 from formulary.finding import Finding
 from formulary.materials.model import Material
+from formulary.names import suggest
 from formulary.quantity import NotAQuantity, parse_mass_g
 
 # Millilitres and percents are no weights, and are told to be none rather than taken for the name of a lot.

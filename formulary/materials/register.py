@@ -6,9 +6,9 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import replace
 from functools import lru_cache
 
-from formulary.fields import nearest
 from formulary.materials.model import Material
 from formulary.materials.working_value import with_working_value
+from formulary.names import nearest
 
 
 class Register(Mapping[str, Material]):

@@ -9,9 +9,10 @@ from types import MappingProxyType
 from typing import TypeAlias, TypeVar
 
 from formulary.errors import InputError
-from formulary.fields import SLUG, fraction_fault, suggest
+from formulary.fields import fraction_fault
 from formulary.finding import Finding
 from formulary.materials.model import Material, MaterialKind
+from formulary.names import SLUG, suggest
 from formulary.quantity import format_decimal, parse_decimal, parse_percent, parse_quantity
 from formulary.rate import Rate, parse_rate
 from formulary.recipes.model import (

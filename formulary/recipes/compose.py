@@ -8,8 +8,8 @@ from decimal import Decimal
 
 from formulary.document import Quoted, render_document
 from formulary.errors import InputError
-from formulary.fields import hyphenate, suggest
 from formulary.finding import has_errors
+from formulary.names import hyphenate, suggest
 from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g, parse_percent
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version, name_from

@@ -8,8 +8,9 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.document import Block, Listing, Node, Scalar, parse_document
-from formulary.fields import SLUG, Fields, is_slug, nearest, read_file, suggest
+from formulary.fields import Fields, read_file
 from formulary.finding import Finding, Place, error, has_errors
+from formulary.names import SLUG, is_slug, nearest, suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.rate import Rate
 from formulary.recipes.model import (

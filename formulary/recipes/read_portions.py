@@ -7,8 +7,9 @@ from decimal import Decimal
 from typing import NamedTuple
 
 from formulary.document import Block, Node, Scalar
-from formulary.fields import Fields, suggest
+from formulary.fields import Fields
 from formulary.finding import Place
+from formulary.names import suggest
 from formulary.quantity import NotAQuantity, find_comma, format_decimal, parse_percent
 from formulary.recipes.model import PORTION_STAGES, Addition, RecipePortion, ScentLine
 

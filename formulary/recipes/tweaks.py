@@ -13,8 +13,9 @@ from decimal import Decimal
 from typing import TypeAlias, TypeVar
 
 from formulary.errors import InputError
-from formulary.fields import fraction_fault, hyphenate, suggest
+from formulary.fields import fraction_fault
 from formulary.finding import Finding, Place, error
+from formulary.names import hyphenate, suggest
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from formulary.rate import Rate, parse_rate
 from formulary.recipes.model import STAGES

@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 from formulary.changes.decision import EVERYTHING, Choice, Decision, MergeOutcome, conflict_field, find_choice
 from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError, StopError
-from formulary.fields import suggest
 from formulary.finding import Finding, note, stop
+from formulary.names import suggest
 from formulary.parent import OWN, Parent, brings_something, find_named_parent, merge_later_saves, read_variants
 from formulary.recipes.model import Recipe, RecipePortion
 from formulary.recipes.read import parse_recipe

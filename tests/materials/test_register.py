@@ -9,7 +9,6 @@ import pytest
 from formulary.chemistry.acids import ACIDS
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.fatty_acids import parse_fatty_acid
-from formulary.fields import SLUG
 from formulary.materials import builtin
 from formulary.materials.builtin import (
     FATTY_ACID_FILES,
@@ -21,6 +20,7 @@ from formulary.materials.builtin import (
 )
 from formulary.materials.model import GROUPS, Material, MaterialKind
 from formulary.materials.register import read_builtin_register
+from formulary.names import SLUG
 
 REGISTER = read_builtin_register()
 ALL_FILES = (*SAPONIFICATION_FILES, *FATTY_ACID_FILES, *VALUE_FILES, FOOD_FILE)

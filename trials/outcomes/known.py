@@ -7,8 +7,9 @@ from decimal import Decimal
 
 from formulary.document import Block, Scalar
 from formulary.errors import InputError
-from formulary.fields import Fields, suggest
+from formulary.fields import Fields
 from formulary.finding import Finding, error
+from formulary.names import suggest
 from formulary.quantity import NotAQuantity
 from formulary.settings import SETTINGS_FILE, Settings
 from trials.elapsed import parse_age_days

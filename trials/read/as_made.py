@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from formulary.batch.mixed_lye import LYE
 from formulary.document import Scalar
-from formulary.fields import SLUG, Fields, suggest
+from formulary.fields import Fields
+from formulary.names import SLUG, suggest
 from formulary.recipes.model import PORTION_STAGES, STAGES
 from trials.effective import WATER, find_lines
 from trials.model import AsMade, Plan, TrialPortion

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from formulary.document import Block, Node, Scalar
-from formulary.fields import Fields, suggest
+from formulary.fields import Fields
 from formulary.materials.model import Material
+from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 from trials.model import LotUse, Plan
 from trials.read.parts import entries_of

@@ -7,7 +7,8 @@ from decimal import Decimal
 from itertools import pairwise
 
 from formulary.document import Block, Node, Scalar
-from formulary.fields import Fields, suggest
+from formulary.fields import Fields
+from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity
 from trials.elapsed import Elapsed, parse_elapsed
 from trials.model import EVENT_WORDS, PREPARATIONS, Event

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from formulary.fields import Fields, suggest
+from formulary.fields import Fields
+from formulary.names import suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.recipes.model import PORTION_STAGES
 from formulary.recipes.read_portions import check_shares, read_share

@@ -9,9 +9,10 @@ from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.document import Scalar
-from formulary.fields import Fields, read_file, suggest
+from formulary.fields import Fields, read_file
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.materials.model import Material
+from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.recipes.model import COVERS
 from trials.effective import has_no_oils

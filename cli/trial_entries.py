@@ -387,7 +387,7 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
 @click.argument("decision", type=click.Choice(["sell", "rework", "discard", "hold"]))
 @click.option("--who", metavar="NAME", required=True, help="Who decided.")
 @click.option("--why", metavar="TEXT", required=True, help="Why.")
-@click.option("--on", metavar="DATE", help="When: 2026-11-25.")
+@click.option("--on", metavar="DATE", help="When, if not today: 2026-11-25.")
 @click.option(
     "--despite",
     metavar="CODE",
@@ -397,6 +397,8 @@ def bars(wanted: str, cut: str | None, kept_back: str | None, scrapped: str | No
 @folder_option
 def release(wanted: str, decision: str, who: str, why: str, on: str | None, despite: tuple[str, ...]) -> int:
     """What was decided about the batch, by whom and why. Local rules decide what may be sold.
+
+    The last decision holds; those before it stay in the record, each with its day, which is today's unless given.
 
     Selling is refused while something speaks against it; lye excess and free alkali cannot be overridden. What counts
     was done by the day of the decision. The cure counts from two days after pouring, or after the last rebatch. Exit

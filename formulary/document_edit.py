@@ -132,6 +132,26 @@ class DocumentEdit:
         like = listing.items[-1]
         self._insert_after(spans[-1][1], "".join(self._item_lines(item, indent, like) for item in add))
 
+    def list_block(self, parent: Entry, item: Value) -> None:
+        """Make the block under a key the first item of a list, and another item its second; comments stay."""
+        block = parent.value
+        if not isinstance(block, Block) or not block.entries:
+            raise CannotEdit(f"`{parent.key.text}` is not a block")
+        if block.flow:
+            self._splice(block.start, block.start, "[")
+            self._splice(block.end, block.end, f", {render_value(item)}]")
+            return
+        end = self._end(block.entries[-1].value)
+        self._splice(block.start, block.start, "- ")
+        at = self._text.find(self._newline, block.start, end)
+        while at != -1:
+            at += len(self._newline)
+            if self._text[at : at + 1] == " ":
+                self._splice(at, at, "  ")
+            at = self._text.find(self._newline, at, end)
+        indent = " " * (block.column - 1)
+        self._insert_after(end, f"{indent}- {render_value(item)}{self._newline}")
+
     def insert_item(self, parent: Entry, index: int, item: Value) -> None:
         """Put an item into the list under a key as number `index` (from 0); comments above the next stay there."""
         listing = parent.value

@@ -12,6 +12,7 @@ from formulary.text_table import Row, render_rows
 from trials.effective import lots_named, pot_of_bars
 from trials.identity import code_of
 from trials.model import Bars, LotUse, Trial
+from trials.words import sold_words
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,6 @@ class LotUsed:
         return self.trial.bars
 
     def to_json(self) -> dict[str, object]:
-        release = self.trial.release
         return {
             "trial": self.trial.id,
             "recipe": self.trial.recipe,
@@ -40,7 +40,7 @@ class LotUsed:
             "bars_cut": self.bars.cut,
             "bars_kept_back": self.bars.kept_back,
             "bars_scrapped": self.bars.scrapped,
-            "decision": None if release is None else release.decision,
+            **_decided_json(self.trial),
         }
 
 
@@ -52,14 +52,23 @@ class LotNotRecorded:
     material: str
 
     def to_json(self) -> dict[str, object]:
-        release = self.trial.release
         return {
             "trial": self.trial.id,
             "recipe": self.trial.recipe,
             "made": self.trial.made.isoformat(),
             "material": self.material,
-            "decision": None if release is None else release.decision,
+            **_decided_json(self.trial),
         }
+
+
+def _decided_json(trial: Trial) -> dict[str, object]:
+    """The last decision, and whether and when it was last decided to sell it."""
+    sold_on = None if trial.sold is None else trial.sold.on
+    return {
+        "decision": None if trial.release is None else trial.release.decision,
+        "sold": trial.sold is not None,
+        "sold_on": None if sold_on is None else sold_on.isoformat(),
+    }
 
 
 def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | None]) -> tuple[LotNotRecorded, ...]:
@@ -117,7 +126,7 @@ def render_lot(lot: str, used: Sequence[LotUsed], *, width: int = 80) -> str:
         counts = (item.bars.cut, item.bars.kept_back, item.bars.scrapped)
         cells = ["" if count is None else str(count) for count in counts]
         grams = "" if item.grams is None else format_number(item.grams, 1)
-        decided = item.trial.release.decision if item.trial.release is not None else "not decided"
+        decided = sold_words(item.trial) or "not decided"
         rows.append(
             Row(
                 material_words(item.material),
@@ -135,7 +144,7 @@ def render_not_recorded(found: Sequence[LotNotRecorded], received: Mapping[str, 
         mine = [item.trial for item in found if item.material == material]
         if not mine:
             continue
-        sold = [code_of(trial.id) for trial in mine if trial.release is not None and trial.release.decision == "sell"]
+        sold = [code_of(trial.id) for trial in mine if trial.sold is not None]
         when = "" if since is None else f" made since it came in on {since.isoformat()}"
         what = f"No lot of {material_words(material)} is recorded for {len(mine)} batch{'' if len(mine) == 1 else 'es'}"
         what += f"{when}, and it may be in {'it' if len(mine) == 1 else 'each of them'}, too:"

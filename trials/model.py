@@ -279,7 +279,8 @@ class Trial:
 
     version: the full id of the recipe version. sitting: trials of one sitting share oils, jug and conditions.
     events: of the whole batter; in a divided one, what happened before the division and so to every portion.
-    portions: empty when the batter was not divided. despite: codes of stops that were overridden.
+    portions: empty when the batter was not divided. release: the decision that holds, the last one; decided_before: all
+    earlier ones, in their order. despite: codes of stops that were overridden.
     added: values of materials that went in without standing in the plan, kept like the plan's own. lot_values:
     material -> lot -> what its certificate says, for lots that the plan does not hold or holds otherwise.
     """
@@ -301,6 +302,7 @@ class Trial:
     observations: tuple[Observation, ...] = ()
     bars: Bars = Bars()
     release: Release | None = None
+    decided_before: tuple[Release, ...] = ()
     despite: tuple[str, ...] = ()
     notes: str = ""
     added: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
@@ -312,6 +314,12 @@ class Trial:
     def is_divided(self) -> bool:
         """Whether the batter was handled in portions."""
         return bool(self.portions)
+
+    @property
+    def sold(self) -> Release | None:
+        """The last decision to sell it, though another one may have followed: its bars may be with people."""
+        decisions = (*self.decided_before, *((self.release,) if self.release is not None else ()))
+        return next((each for each in reversed(decisions) if each.decision == "sell"), None)
 
     @property
     def brought(self) -> tuple[str, ...]:

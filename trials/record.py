@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
 from decimal import Decimal
 
@@ -27,7 +28,7 @@ from trials.elapsed import format_clock
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial, done_once
 from trials.record_portions import portions_entry as portions_entry
-from trials.words import as_made_words, degree_words, hour_words, taken_in_words
+from trials.words import as_made_words, degree_words, hour_words, release_words, taken_in_words
 
 _NUMBER = r"[\d.]+(?: ?, ?\d+)?"
 _MASS = rf"(?P<weighed>unknown|~? ?{_NUMBER}(?: ?(?:-|–|to) ?{_NUMBER})? ?\S+)"
@@ -393,6 +394,7 @@ def release(
 ) -> Entry:
     """What was decided about the batch: sell, rework, discard or hold; by whom and why.
 
+    It goes behind what was decided before. on: the day, the one on which it is recorded unless given.
     despite: codes of what speaks against selling and is overridden knowingly. `Bench.record` refuses a decision to sell
     while anything else does, a code by which nothing does, and any decision of a day that is still to come or was
     before the soap was made. Raises InputError for codes beside another decision.
@@ -407,7 +409,19 @@ def release(
         tree["despite"] = list(despite)
     in_spite = f" (despite {', '.join(despite)})" if despite else ""
     said = f"{decision}, decided by {who}: {_short(why)}{in_spite}"
-    return Entry(trial.id, "release", tree, said)
+    before = trial.release
+    remark = "" if before is None else f"was: {release_words(before)}; that stays in the record"
+    return Entry(trial.id, "release", tree, said, remark=remark)
+
+
+def dated(trial: Trial, entry: Entry, today: date) -> Entry:
+    """A decision with its day, today where it says none; any other entry as it is."""
+    if entry.section != "release" or not isinstance(entry.value, Mapping) or "on" in entry.value or today < trial.made:
+        return entry
+    tree = {**entry.value, "on": today.isoformat()}
+    if "despite" in tree:
+        tree["despite"] = tree.pop("despite")  # it stays the last
+    return replace(entry, value=tree)
 
 
 def _short(text: str) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
-from formulary.document import Block, Listing, Node, Scalar
+from formulary.document import Block, Inline, Listing, Node, Scalar
 from formulary.document import Entry as Field
 from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.errors import InputError
@@ -51,6 +51,8 @@ def _write(text: str, entry: RecordEntry, path: str | None) -> str:
         _set_key(edit, root, entry.section, entry.key, entry.value)
     elif entry.section == "notes":
         _add_note(edit, root, str(entry.value))
+    elif entry.section == "release":
+        _add_decision(edit, root, entry.value)
     else:
         _set_section(edit, root, entry.section, entry.value)
     return edit.result()
@@ -224,6 +226,17 @@ def _set_section(edit: DocumentEdit, root: Block, section: str, value: Value) ->
         edit.replace_node(parent.value, value)
     else:
         edit.change_block(root, drop=[section], add={section: value})
+
+
+def _add_decision(edit: DocumentEdit, root: Block, decision: Value) -> None:
+    """Put a decision behind those that are there: one is a block, several are a list."""
+    parent = root.find("release")
+    if parent is None or not isinstance(parent.value, (Block, Listing)) or not isinstance(decision, Mapping):
+        _set_section(edit, root, "release", decision)
+    elif isinstance(parent.value, Listing):
+        edit.insert_item(parent, len(parent.value.items), Inline(decision))
+    else:
+        edit.list_block(parent, Inline(decision))
 
 
 def _add_note(edit: DocumentEdit, root: Block, note: str) -> None:

@@ -17,7 +17,7 @@ from trials.effective import kept_materials
 from trials.entry import Entry, shorten
 from trials.identity import trial_folder
 from trials.model import Trial
-from trials.record import describe_entries, made_on
+from trials.record import dated, describe_entries, made_on
 from trials.record_portions import find_renames, rename_portions
 from trials.record_text import write_entries
 from trials.sale import demand_possible_day, demand_sellable
@@ -81,7 +81,7 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     for entry in entries:
         if entry.section == "lots" and entry.key is not None and isinstance(entry.value, str):
             demand_known_lot(bench.folder.register, entry.key, entry.value)
-    entries = [*entries, *made_on(before, entries, now.date())]
+    entries = [dated(before, each, now.date()) for each in (*entries, *made_on(before, entries, now.date()))]
     text = write_entries(data.decode("utf-8"), entries, path)
     kept, _ = bench.read_added(trial_id)
     after, findings = bench.parse_text(text, trial_id, before.plan, kept)
@@ -90,6 +90,7 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
         raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
     after = replace(after, lot_values=merge_lots(after.lot_values, _lots_said(after, entries, bench.folder.register)))
     if any(entry.section == "release" for entry in entries):
+        _demand_decided_anew(before, after)
         demand_possible_day(after, now.date())
         _demand_readable_materials(bench, after)
         demand_sellable(after, now.date(), register=bench.folder.register)
@@ -107,6 +108,16 @@ def is_hand_written(bench: TrialFiles, trial_id: str) -> bool:
     return store.tip_blob(path) != blob_id(store.read_working(path))
 
 
+def _demand_decided_anew(before: Trial, after: Trial) -> None:
+    """Refuse what is decided already, and hold the record to keep every decision."""
+    if after.release == before.release:
+        raise InputError.of("decided-already", "this is the decision that is recorded already", "nothing was written")
+    kept = (*before.decided_before, *((before.release,) if before.release is not None else ()))
+    if after.decided_before != kept:
+        what = "the file's layout does not let a decision be put behind those that are there"
+        raise InputError([error("cannot-edit", what, "write it by hand", Place(after.path))])
+
+
 def _demand_readable_materials(bench: TrialFiles, trial: Trial) -> None:
     """Refuse a sale while a material's file cannot be read: what it says today of the loaf's lye is not known."""
     if trial.release is None or trial.release.decision != "sell":
@@ -119,7 +130,8 @@ def _demand_readable_materials(bench: TrialFiles, trial: Trial) -> None:
 
 def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], path: str) -> None:
     """Writing an entry changes what it says and nothing else."""
-    changed = {"added", "lot_values", *sections, *("portions" for section in sections if section == "events")}
+    along = {"release": "decided_before", "events": "portions"}
+    changed = {"added", "lot_values", *sections, *(along[section] for section in sections if section in along)}
     kept = {name: getattr(before, name) for name in Trial.__dataclass_fields__ if name in changed}
     if replace(after, **kept) != before:
         what = "the file's layout does not let an entry be written without changing something else"

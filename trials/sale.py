@@ -18,14 +18,21 @@ from trials.cure import DRYING_DAYS, end_of_cure, find_cure_begin
 from trials.cure import cure_days as days_of_cure
 from trials.free_alkali import check_free_alkali
 from trials.identity import code_of
-from trials.model import Trial
+from trials.model import Release, Trial
 from trials.on_day import as_it_stood, find_ahead
 from trials.rebatch import find_last_rebatch
 from trials.recalculate import find_later_limits
 from trials.unknown_weights import UNKNOWN_LYE
 
+_ASK_BUYERS = (
+    "ask those who have its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it"
+    " is in"
+)
 _LITTLE_FAT = ("superfat-low", "superfat-band")
-OF_A_SALE = ("sold-unfit", "sold-early")
+OF_A_SALE = ("sold-unfit", "sold-early", "sold-before")
+# So long after a loaf that was sold is held back or discarded its buyers are thought of; a bar is used up by then
+# (common practice, no source).
+_REMEMBERED_DAYS = 365
 _NOT_TOLD = ("free-alkali", "free-alkali-untested", UNKNOWN_LYE)
 
 
@@ -49,7 +56,7 @@ def fit_to_sell(
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
     elif decision.decision != "sell":
-        what = f"{decision.who} decided: {decision.decision} ({decision.why})"
+        what = f"{decision.who} decided: {decision.decision} ({decision.why}){_after_sale(trial)}"
         open_points.append(warn("not-for-sale", what, "", place))
     return tuple(open_points)
 
@@ -107,14 +114,16 @@ def find_overridden(
 
 
 def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | None = None) -> tuple[Finding, ...]:
-    """What has come up against a loaf since it was recorded as sold, with what to do; empty for any other loaf.
+    """What has come up against a loaf since it was recorded as sold, with what to do; empty for one that never was.
 
     A stop where it may hurt someone. Where nothing stands against it today, but something did on the day of the
     decision, that is a warning (parameters: `fit_to_sell`).
     """
     decision = trial.release
-    if decision is None or decision.decision != "sell":
+    if decision is None:
         return ()
+    if decision.decision != "sell":
+        return _check_taken_back(trial, decision, today)
 
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
     on = "" if decision.on is None else f" on {decision.on.isoformat()}"
@@ -122,8 +131,7 @@ def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | 
     found = _find_standing(trial, today, register=register)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
-        do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; ask those who have"
-        do += " its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it is in"
+        do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; {_ASK_BUYERS}"
         grave = any(each.severity is Severity.STOP or each.code == "free-alkali" for each in found)
         told = stop if grave else warn
         return (told("sold-unfit", what, do, place),)
@@ -143,6 +151,24 @@ def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | 
         return ()
     what = f"it is recorded as sold{on}, but by that day {'; '.join(each.what for each in then)}"
     return (warn("sold-early", what, do, place),)
+
+
+def _check_taken_back(trial: Trial, decision: Release, today: date) -> tuple[Finding, ...]:
+    """That bars of a loaf which is for sale no more were sold before, as long as they may be in use."""
+    if trial.sold is None or (decision.on is not None and (today - decision.on).days > _REMEMBERED_DAYS):
+        return ()
+    place = Place(trial.path, decision.place.line, decision.place.column, "release")
+    what = f"{decision.decision} was decided{_on(decision)}{_after_sale(trial)}: its bars may be with people"
+    return (warn("sold-before", what, f"if that was for a fault, {_ASK_BUYERS}", place),)
+
+
+def _on(decision: Release) -> str:
+    return "" if decision.on is None else f" on {decision.on.isoformat()}"
+
+
+def _after_sale(trial: Trial) -> str:
+    """That it was sold before, and when, behind what was decided then."""
+    return "" if trial.sold is None else f", after it was sold{_on(trial.sold)}"
 
 
 def check_before_sale(

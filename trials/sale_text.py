@@ -10,16 +10,15 @@ from formulary.quantity import format_plain_number
 from trials.free_alkali import FREE_ALKALI
 from trials.model import REBATCHED, Trial
 from trials.sale import find_overridden, fit_to_sell
+from trials.words import release_words
 
 
 def decision_words(trial: Trial) -> str:
-    """What was decided of it: "sell, by Orla on 2026-11-04: cured"; empty where nobody has."""
-    release = trial.release
-    if release is None:
+    """What was decided of it, the last first: "sell, by Orla on 2026-11-04: cured"; empty where nobody has."""
+    if trial.release is None:
         return ""
-    on = f" on {release.on.isoformat()}" if release.on is not None else ""
-    despite = f" (despite {', '.join(release.despite)})" if release.despite else ""
-    return f"{release.decision}, by {release.who}{on}: {release.why}{despite}"
+    decisions = [trial.release, *reversed(trial.decided_before)]
+    return "; before that ".join(release_words(each) for each in decisions)
 
 
 def sale_words(trial: Trial, register: Mapping[str, Material] | None, today: date | None = None) -> str:

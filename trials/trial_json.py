@@ -73,6 +73,7 @@ def trial_json(
             "lightest_grams": _number(trial.bars.lightest_g),
         },
         "release": None if trial.release is None else _release_json(trial.release),
+        "decided_before": [_release_json(each) for each in trial.decided_before],
         "not_fit_to_sell": [finding.to_json() for finding in fit_to_sell(trial, today, register=register)],
         "notes": trial.notes,
         "events": [

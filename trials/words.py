@@ -8,14 +8,13 @@ from types import MappingProxyType
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
-from trials.model import AsMade, Handling
+from trials.model import AsMade, Handling, Release, Trial
 
 # A stage, said behind what went in at it.
 STAGES: Mapping[str, str] = MappingProxyType(
     {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
 )
-
-
+_DECIDED = {"sell": "sold", "rework": "to be reworked", "discard": "discarded", "hold": "held back"}
 _SAID_IN_DAYS_H = 72
 
 
@@ -42,6 +41,26 @@ def weighed_words(entry: AsMade) -> str:
         return f" {format_decimal(entry.weighed_g)} g"
     low_g, high_g = (entry.weighed_g + sign * entry.give_or_take_g for sign in (-1, 1))
     return f" {format_decimal(low_g.normalize())} to {format_decimal(high_g.normalize())} g"
+
+
+def release_words(release: Release) -> str:
+    """One decision: "sell, by Orla on 2026-11-04: cured"."""
+    on = f" on {release.on.isoformat()}" if release.on is not None else ""
+    despite = f" (despite {', '.join(release.despite)})" if release.despite else ""
+    return f"{release.decision}, by {release.who}{on}: {release.why}{despite}"
+
+
+def sold_words(trial: Trial) -> str:
+    """What became of the bars by decision, with its days: "sold 2026-05-20, then discarded 2026-11-26"; empty for none.
+
+    Of earlier decisions only the last to sell is told, since its bars may be with people.
+    """
+    told = [trial.sold, trial.release] if trial.sold is not trial.release else [trial.release]
+    return ", then ".join(
+        f"{_DECIDED[each.decision]}{'' if each.on is None else f' {each.on.isoformat()}'}"
+        for each in told
+        if each is not None
+    )
 
 
 def taken_in_words(step: Handling) -> str:

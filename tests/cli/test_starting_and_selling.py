@@ -186,6 +186,14 @@ def test_free_alkali_in_a_loaf_that_is_sold_is_told_wherever_it_is_met(formulary
     assert (taken_back.status, check.status) == (1, 1)
     assert "sold-unfit" not in taken_back.out + check.out
     assert "free alkali: present at 40 d" in check.out
+    formulary("trial", "lot", trial, "olive-oil", "OL-7")
+    today = date.today().isoformat()
+    where = formulary("materials", "where", "OL-7")
+    assert f"sold {today}, then held back {today}" in " ".join(where.out.split())
+    used = json.loads(formulary("materials", "where", "OL-7", "--json").out)["trials"]
+    assert [(each["decision"], each["sold"], each["sold_on"]) for each in used] == [("hold", True, today)]
+    for asked in (("trial", "show", trial), ("due",)):
+        assert f"sold on {today}" in " ".join(formulary(*asked).out.split()), "its bars are with people"
     gone = formulary("trial", "release", trial, "discard", "--who", "me", "--why", "free alkali")
     assert (gone.status, formulary("check").status) == (0, 0)
 

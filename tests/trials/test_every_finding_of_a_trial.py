@@ -106,6 +106,12 @@ CASES = [
         NONE + DECIDED.replace("firm", "on: 2026-11-01, why: firm").replace("why: on", "on"),
     ),
     Case(
+        "sold-before",
+        NONE + "release: [{decision: sell, who: R, why: firm}, {decision: hold, who: R, why: smell, on: 2026-11-30}]\n",
+        "ask those who have its bars not to use them",
+        stands="nothing takes a sale back; a year later its bars are used up",
+    ),
+    Case(
         "limit-unknown",
         NONE + DECIDED,
         "get its certificate before selling",

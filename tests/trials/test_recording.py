@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
 from random import Random
 
 import pytest
@@ -11,13 +13,14 @@ from hypothesis import strategies as st
 
 from formulary.errors import InputError
 from trials import record
+from trials.bench import open_bench
 from trials.elapsed import parse_elapsed
 from trials.entry import Entry
 from trials.model import Trial
 from trials.new_trial_text import render_new_trial
 from trials.record_text import write_entries
 
-from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, TRIAL_ID, plan_of, trial_of
+from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, TRIAL_ID, folder_with, plan_of, trial_of
 
 WHOLE_BATTER = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]
 
@@ -277,13 +280,50 @@ def test_time_by_the_clock_counts_from_when_the_lye_went_in() -> None:
         record.elapsed_now(started()[1], start)
 
 
-def test_a_decision_replaces_the_earlier_one() -> None:
-    text, trial = started()
-    text = write_entries(text, [record.release(trial, "hold", who="R", why="too soft yet")])
-    text = write_entries(text, [record.release(trial, "sell", who="R", why="firm; free alkali none", on="2026-11-20")])
-    release = trial_of(text).release
-    assert release is not None
-    assert (release.decision, release.why) == ("sell", "firm; free alkali none")
+ONE_DECISION = {
+    "as recorded": "release:\n  decision: sell\n  who: R\n  why: firm; mild\n  on: 2026-11-20\n",
+    "with remarks": "release:   # by phone\n  # asked twice\n  decision: sell   # yes\n  who: R\n\n"
+    "  why: |\n    firm; mild\n  on: 2026-11-20\n  despite:\n    - cure-short\n# below\n",
+    "braces": 'release: {decision: sell, who: R, why: "firm; mild", on: 2026-11-20}   # yes\n',
+    "over lines": 'release: {decision: sell, who: R,\n  why: "firm; mild", on: 2026-11-20}\n',
+    "a list": "release:\n  - decision: sell\n    who: R\n    why: firm; mild\n    on: 2026-11-20\n",
+    "the last line": "release:\n  decision: sell\n  who: R\n  why: firm; mild\n  on: 2026-11-20",
+}
+
+
+@pytest.mark.parametrize("layout", sorted(ONE_DECISION))
+def test_every_decision_stays_in_the_record_and_the_last_one_holds(layout: str) -> None:
+    text = f"bars: {{cut: 9}}\n{ONE_DECISION[layout]}"
+    text = HEAD.replace("VERSION", plan_of().version) + text
+    first = trial_of(text).release
+    assert first is not None
+    for number, decision in enumerate(("hold", "discard"), start=1):
+        entry = record.release(trial_of(text), decision, who="R", why="recall: rancid", on="2026-12-01")
+        assert "stays in the record" in entry.remark
+        text = write_entries(text, [entry])
+        trial = trial_of(text)
+        assert trial.release is not None
+        assert trial.release.decision == decision
+        assert trial.decided_before[0] == first
+        assert len(trial.decided_before) == number
+        assert trial.sold == first
+        assert trial.bars.cut == 9
+    assert ONE_DECISION[layout].count("#") == text.count("#"), "remarks stay"
+
+
+def test_a_decision_has_its_day_and_is_not_recorded_twice(tmp_path: Path) -> None:
+    folder = folder_with(tmp_path / "soap")
+    bench = open_bench(folder)
+    now = datetime(2026, 10, 3, 9, tzinfo=UTC)
+    trial = bench.start("midwinter-clove", oils="1000g", now=now, draw_code=lambda: "k7wq")
+    trial = bench.record(record.release(trial, "hold", who="R", why="soft"), now=now)
+    assert trial.release is not None
+    assert trial.release.on == now.date()
+    with pytest.raises(InputError, match="recorded already"):
+        bench.record(record.release(trial, "hold", who="R", why="soft"), now=now)
+    trial = bench.record(record.release(trial, "hold", who="R", why="soft"), now=now.replace(day=9))
+    assert [each.on for each in trial.decided_before] == [now.date()]
+    folder.close()
 
 
 def test_bars_are_counted() -> None:

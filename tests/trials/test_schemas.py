@@ -103,7 +103,8 @@ def test_what_the_reader_refuses_the_schema_refuses_where_it_can(code: str) -> N
         ("zzzzqqqq: 1", "zzzzqqqq", ()),
         ("conditions: {zzzzqqqq: 1}", "conditions", ("conditions",)),
         ("bars: {zzzzqqqq: 1}", "bars", ("bars",)),
-        ("release: {decision: sell, who: R, why: x, zzzzqqqq: 1}", "release", ("release",)),
+        ("release: {decision: sell, who: R, why: x, zzzzqqqq: 1}", "release", ("$defs", "decision")),
+        ("release: [{decision: sell, who: R, why: x, zzzzqqqq: 1}]", "release", ("$defs", "decision")),
         ("events: [{at: '0:00', what: lye in, zzzzqqqq: 1}]", "events", ("$defs", "event")),
         ("as_made: [{line: water, weighed: 3 g, zzzzqqqq: 1}]", "as_made", ("$defs", "as_made")),
         ("portions: [{name: plain, share: 100, zzzzqqqq: 1}]", "portions", ("$defs", "portion")),
@@ -122,7 +123,7 @@ def test_reader_and_schema_know_the_same_words() -> None:
     schema: Any = TRIAL_SCHEMA.schema
     assert tuple(schema["properties"]["size"]["properties"]) == SIZES
     assert schema["properties"]["conditions"]["properties"]["cover"]["enum"] == [*COVERS, None]
-    assert schema["properties"]["release"]["properties"]["decision"]["enum"] == list(DECISIONS)
+    assert schema["$defs"]["decision"]["properties"]["decision"]["enum"] == list(DECISIONS)
     assert schema["$defs"]["as_made"]["properties"]["at"]["enum"] == list(STAGES)
     assert schema["$defs"]["event"]["properties"]["what"]["examples"] == list(EVENT_WORDS)
     assert schema["$defs"]["handling"]["properties"]["what"]["examples"] == list(HANDLING_WORDS)

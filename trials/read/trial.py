@@ -8,7 +8,7 @@ from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Scalar
+from formulary.document import Listing, Scalar
 from formulary.fields import Fields, read_file
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.materials.model import Material
@@ -112,7 +112,7 @@ class _TrialReader:
         events = read_events(fields, self.own_events)
         observations = self._observations(names)
         bars = self._bars()
-        release = self._release()
+        decisions = self._decisions()
         despite = texts_of(fields, "despite")
         notes = "" if is_left_empty(fields, "notes") else fields.text("notes") or ""
         fields.finish()
@@ -135,7 +135,8 @@ class _TrialReader:
             after_pour=after_pour,
             observations=observations,
             bars=bars,
-            release=release,
+            release=decisions[-1] if decisions else None,
+            decided_before=decisions[:-1],
             despite=despite,
             notes=notes,
             added=added,
@@ -265,18 +266,25 @@ class _TrialReader:
             block.report("bars-total", "more bars were kept back and scrapped than cut", "correct the counts")
         return bars
 
-    def _release(self) -> Release | None:
-        block = block_of(self.fields, "release")
-        if block is None:
-            return None
-        decision = block.choice("decision", DECISIONS, required=True)
-        who, why = block.text("who", required=True), block.text("why", required=True)
-        on = block.date("on")
-        despite = texts_of(block, "despite")
-        block.finish()
-        if decision is None or who is None or why is None:
-            return None
-        return Release(decision, who, why, on, despite, block.place("decision"))
+    def _decisions(self) -> tuple[Release, ...]:
+        """What was decided, in order: one decision, or a list of them."""
+        if isinstance(self.fields.node("release"), Listing):
+            read = [_read_decision(block) for block in self.fields.blocks("release", name="decision")]
+        else:
+            block = block_of(self.fields, "release")
+            read = [] if block is None else [_read_decision(block)]
+        return tuple(each for each in read if each is not None)
+
+
+def _read_decision(block: Fields) -> Release | None:
+    decision = block.choice("decision", DECISIONS, required=True)
+    who, why = block.text("who", required=True), block.text("why", required=True)
+    on = block.date("on")
+    despite = texts_of(block, "despite")
+    block.finish()
+    if decision is None or who is None or why is None:
+        return None
+    return Release(decision, who, why, on, despite, block.place("decision"))
 
 
 def unreadable_plan(path: str) -> Finding:

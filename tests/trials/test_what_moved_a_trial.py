@@ -146,3 +146,22 @@ def test_where_both_showed_the_same_or_may_have_no_change_has_a_chance() -> None
         assert said in answer.sentence
         assert answer.moved is not None
         assert (answer.moved.chances, answer.moved.nothing, answer.moved.went_wrong) == ((), 1.0, 0.0)
+
+
+def test_a_scented_portion_is_held_against_its_own_unscented_one() -> None:
+    halves = "name: plain, share: 50, gets: {clove-bud-oil: 0}\nname: clove, share: 50, gets: {clove-bud-oil: 100}"
+    divided = version("harbour-base", scent="material: clove-bud-oil, rate: 1 % of oils, at: trace", portions=halves)
+    loaf = trial(
+        divided,
+        "half",
+        80,
+        room="24",
+        portions={
+            "plain": {"working": "10:20", "scent_in": "3:00", "blending_after": 0},
+            "clove": {"working": "5:40", "scent_in": "3:00", "blending_after": 0},
+        },
+    )
+    moved = ask(loaf, loaf).moved
+    assert moved is not None
+    assert (moved.trial, moved.against) == ("half clove", "half plain")
+    assert [change.name for change in moved.changed] == ["clove bud oil"]

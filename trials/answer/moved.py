@@ -20,9 +20,10 @@ _DOUBTED = 0.2  # the chance of a batch that went wrong as a whole from which on
 def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     """Which change moved a trial on the outcome that was explained; or in words why that cannot be said.
 
-    It is set against the latest earlier pour of its own version where it differs from that by more than noise; else
+    It is set against the latest earlier pour of its own version where it differs from that by more than noise; else a
+    scented portion against the unscented one of the same trial, with which it shares all but what parts them; else
     against the latest pour of the version that it came from: of the version before it in its own recipe, else of the
-    version that it was branched from; failing these the unscented portion of the trial itself.
+    version that it was branched from; failing these another unscented portion of its own.
     None where there is no answer at all.
     """
     in_numbers = answer.in_numbers
@@ -130,6 +131,10 @@ def _parent(answer: Answer, row: int) -> int | None:
     repeats = earlier(lambda pour: pour.trial.version == child.version and pour.portion == own.portion)
     if repeats and _differs(answer, repeats[-1], row):
         return repeats[-1]
+    unscented = [k for k, item in enumerate(seen) if item.pour.trial.id == child.id and scent_percent(item.pour) == 0]
+    controls = [k for k in unscented if k != row]
+    if scent_percent(own) > 0 and controls:
+        return controls[0]
     came_from = earlier(lambda pour: pour.trial.recipe == child.recipe and pour.trial.version != child.version)
     base = child.plan.recipe.based_on
     if not came_from and base is not None:
@@ -137,12 +142,7 @@ def _parent(answer: Answer, row: int) -> int | None:
         came_from = came_from or earlier(lambda pour: pour.trial.recipe == base.recipe)
     if came_from:
         return _latest(seen, came_from)
-    siblings = [
-        number
-        for number, item in enumerate(seen)
-        if item.pour.trial.id == child.id and number != row and scent_percent(item.pour) == 0
-    ]
-    return siblings[0] if siblings else (repeats[-1] if repeats else None)
+    return next(iter((*controls, *repeats[-1:])), None)
 
 
 def _differs(answer: Answer, before: int, after: int) -> bool:

@@ -212,6 +212,14 @@ def test_what_else_differed_a_little_is_named_and_more_than_a_little_makes_no_pa
     assert ("besides, room 19 to 20.5 °C" in text) == bool(slight)
 
 
+@pytest.mark.parametrize(("working", "is_noise"), [("12:30", True), ("6:00", False)])
+def test_pours_that_differ_in_one_thing_say_where_that_may_be_noise(working: str, is_noise: bool) -> None:
+    hemp = trial(HEMP, "bbbb", 30, working=working)
+    text = " ".join(render_comparison(compare_trials([REPEATS[0]], [*REPEATS, hemp])).split())
+    assert "hemp seed oil for olive oil 0 to 8 % of oils; the second thickened " in text
+    assert ("(may be noise)" in text) == is_noise
+
+
 def test_pours_of_two_lots_make_no_pair_for_another_thing_where_a_repeat_has_no_lot_noted() -> None:
     unnoted = trial(BASE, "aaaa", 0, working="12:00")
     old = trial(BASE, "bbbb", 7, working="12:30", lots={"olive-oil": "A-1"})

@@ -9,7 +9,7 @@ from formulary.finding import Finding
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.comparison.compared import ComparedFactor, ComparedLye, ComparedOutcome, ComparedTrials
-from trials.comparison.sentence import column_note, comparison_sentence, headline, say_contrast, say_fact
+from trials.comparison.sentence import column_note, comparison_sentence, headline, say_briefly, say_fact
 from trials.sentences import NOT_SEEN, capital, count, places, say_list, say_value, unit_label, wrap_words
 
 _LABEL = 30
@@ -155,7 +155,7 @@ def _controls(comparison: ComparedTrials, width: int) -> list[str]:
     """Every scented portion against its own control, one line each, before anything else."""
     lines: list[str] = []
     for control, scented, contrasts in comparison.controls[1:]:
-        did = say_contrast(headline(contrasts)) if contrasts else "nothing was measured of both"
+        did = say_briefly(headline(contrasts)) if contrasts else "nothing was measured of both"
         lines += wrap_words(f"{scented.label} beside {control.label}: {did}", width, indent=2)
     return lines
 
@@ -191,7 +191,7 @@ def _one_changes(comparison: ComparedTrials, width: int) -> list[str]:
     nearly = ", or nearly so" if any(pair.slight for pair in comparison.one_changes) else ""
     lines = ["", *wrap_words(f"Pours that differ in one recorded thing alone{nearly}", width, indent=2)]
     for pair in comparison.one_changes:
-        did = say_contrast(headline(pair.contrasts))
+        did = say_briefly(headline(pair.contrasts))
         text = f"{pair.before}, {pair.after}: {_from_to(pair.factor)}; the second {did}"
         if pair.slight:
             text += f"; besides, {say_list([_from_to(factor) for factor in pair.slight])}"

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable, Sequence
 from pathlib import Path
 
@@ -11,10 +10,6 @@ import pytest
 from formulary.store import Store, blob_id, objects, open_store, tidying
 from formulary.store.working import Draft
 from tests.store.conftest import RunGit, save_one
-
-
-def count_loose(store: Store) -> int:
-    return sum(len(files) for folder, _, files in os.walk(store.root / ".git/objects") if len(Path(folder).name) == 2)
 
 
 def wait_for_tidying(store: Store) -> None:

@@ -52,7 +52,15 @@ def _log_density(
 
     square N'N (..., k, k), score N'v (..., k), total v'v (...), precision (..., k) of the nuisances / s^2, sd s (...).
     """
-    inner = square + precision[..., None] * np.eye(precision.shape[-1])
-    fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
+    count = precision.shape[-1]
+    # One root gives both the determinant of N'N + K and v'N (N'N + K)^-1 N'v, which is never more than v'v: that of the
+    # matrix with N'v as one more row, whose corner only has to be large enough for a root to exist.
+    bordered = np.zeros((*np.broadcast_shapes(square.shape[:-2], precision.shape[:-1]), count + 1, count + 1))
+    bordered[..., :count, :count] = square + precision[..., None] * np.eye(count)
+    bordered[..., count, :count] = score
+    bordered[..., count, count] = 1.0 + 2.0 * total
+    root = np.linalg.cholesky(bordered)
+    fit = (root[..., count, :count] ** 2).sum(axis=-1)
+    log_det = 2.0 * np.log(np.diagonal(root, axis1=-2, axis2=-1)[..., :count]).sum(axis=-1)
     known = np.log(np.where(precision > 0, precision, 1.0)).sum(axis=-1)
-    return np.asarray(0.5 * (known - np.linalg.slogdet(inner)[1] - (total - fit) / sd**2))
+    return np.asarray(0.5 * (known - log_det - (total - fit) / sd**2))

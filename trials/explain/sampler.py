@@ -115,10 +115,11 @@ def run_chains(
         effects, sd = _draw_effects(setting, moments, chance, spreads, padded, draws if keep else 1, generator)
         if not all_spreads:
             state.spread = _draw_spread(setting, effects[:, 0], sd[:, 0], generator)
-        inner_root = np.linalg.cholesky(np.linalg.inv(inner))
+        covariance = np.linalg.inv(inner)
         score = np.swapaxes(nuisance, -1, -2) @ (values[..., None] - columns @ effects[:, 0, :, None])
-        mean = np.linalg.solve(inner, score)[..., 0]
-        level = mean + sd[:, :1] * (inner_root @ generator.standard_normal((*mean.shape, 1)))[..., 0]
+        mean = (covariance @ score)[..., 0]
+        step = np.linalg.cholesky(covariance) @ generator.standard_normal((*mean.shape, 1))
+        level = mean + sd[:, :1] * step[..., 0]
         state.explained, state.sd = effects[:, 0] @ terms.columns.T, sd[:, 0]
         fitted = state.explained + level @ setting.nuisance.T
         if keep:
@@ -191,7 +192,7 @@ def _effects_given(
     setting: Setting, moments: Moments, chosen: IntArray, spread: FloatArray, generator: np.random.Generator
 ) -> tuple[FloatArray, FloatArray]:
     """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none)."""
-    mean, inner, fit = _solve(moments, chosen, spread)
+    mean, covariance, fit = _solve(moments, chosen, spread)
     tries = _TRIES if setting.prior.apart else 1
     shape = (*spread.shape, tries)
     if setting.noise.fixed:
@@ -199,7 +200,7 @@ def _effects_given(
     else:
         left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)[..., None]
         sd = np.sqrt(left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, shape))
-    root = np.linalg.cholesky(np.linalg.inv(inner))
+    root = np.linalg.cholesky(covariance)
     step = np.swapaxes(root @ generator.standard_normal((*mean.shape, tries)), -1, -2)
     effect = mean[..., None, :] + sd[..., None] * step
     if tries == 1:
@@ -211,6 +212,7 @@ def _effects_given(
 
 
 def _solve(moments: Moments, chosen: IntArray, spread: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """The effects' means, their covariance beside the noise variance, and how much of the values they explain."""
     used = chosen >= 0
     index = np.where(used, chosen, 0)
     chain = np.arange(len(chosen))[:, None, None]
@@ -218,12 +220,9 @@ def _solve(moments: Moments, chosen: IntArray, spread: FloatArray) -> tuple[Floa
     inner = moments.products[chain[..., None], index[..., :, None], index[..., None, :]] * both
     inner = inner + np.eye(chosen.shape[-1]) * (spread**-2)[..., None, None]
     score = moments.scores[chain, index] * used
-    mean = np.linalg.solve(inner, score[..., None])[..., 0]
-    return (
-        np.asarray(mean, dtype=float),
-        np.asarray(inner, dtype=float),
-        np.asarray((mean * score).sum(axis=-1)),
-    )
+    covariance = np.linalg.inv(inner)
+    mean = (covariance @ score[..., None])[..., 0]
+    return np.asarray(mean), np.asarray(covariance), np.asarray((mean * score).sum(axis=-1))
 
 
 def _single_out(

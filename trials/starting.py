@@ -73,30 +73,20 @@ def start_trials(
     folder = bench.folder
     now = now if now is not None else datetime.now().astimezone()
     day = made if made is not None else now.date()
-    if day > now.date():
-        what = f"{day.isoformat()} is still to come"
-        raise InputError.of("made-ahead", what, "start it on the day; a plan needs no trial: formulary batch")
-    for loaf in loaves:
-        if loaf.version.file is not None:
-            raise outside_formulary(loaf.version.file, "a trial is of a recipe that is saved with it")
-    for name, lot in lots.items():
-        demand_known_lot(folder.register, name, lot)
+    _demand_startable(folder, loaves, lots, day=day, today=now.date())
     shared = _latest_of(bench, sitting)
-    held = {name for loaf in loaves for name in loaf.version.recipe.materials()}
-    batches: list[Batch] = []
-    lots_of: list[tuple[dict[str, str], dict[str, str]]] = []  # those named, and those of which values are known
-    for loaf in loaves:
-        own = {name: lot for name, lot in lots.items() if name not in held or name in loaf.version.recipe.materials()}
-        own = {**_lots_of(shared, loaf.version), **own}
-        known = lots_with_values(folder.register, own)
-        lots_of.append((own, known))
-        batches.append(folder.batch_of_size(loaf.version, loaf.size, lots=known))
+    named = [_lots_of_loaf(loaf, loaves, lots, shared) for loaf in loaves]
+    of_known_values = [lots_with_values(folder.register, own) for own in named]
+    batches = [
+        folder.batch_of_size(loaf.version, loaf.size, lots=known)
+        for loaf, known in zip(loaves, of_known_values, strict=True)
+    ]
     _demand_weighable(folder, batches, despite)
     given = {**_conditions_of(shared), **{key: tidy_condition(key, text) for key, text in conditions.items()}}
     taken = set(_all_ids(bench))
     started: list[StartedTrial] = []
     files: dict[str, str] = {}
-    for loaf, batch, (own, known) in zip(loaves, batches, lots_of, strict=True):
+    for loaf, batch, own, known in zip(loaves, batches, named, of_known_values, strict=True):
         plan = make_plan(loaf.version, batch, folder.register, folder.settings, size=_written(loaf.size), lots=known)
         trial_id = make_trial_id(day, loaf.version.slug, taken, draw_code=draw_code)
         taken.add(trial_id)
@@ -118,6 +108,28 @@ def start_trials(
         files |= {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}
     _save(bench, loaves, files, _message(loaves, started), now)
     return tuple(started)
+
+
+def _demand_startable(
+    folder: Folder, loaves: Sequence[Loaf], lots: Mapping[str, str], *, day: date, today: date
+) -> None:
+    """Refuse a day to come, a recipe that is in no formulary, and a lot that its material does not have."""
+    if day > today:
+        what = f"{day.isoformat()} is still to come"
+        raise InputError.of("made-ahead", what, "start it on the day; a plan needs no trial: formulary batch")
+    for loaf in loaves:
+        if loaf.version.file is not None:
+            raise outside_formulary(loaf.version.file, "a trial is of a recipe that is saved with it")
+    for name, lot in lots.items():
+        demand_known_lot(folder.register, name, lot)
+
+
+def _lots_of_loaf(loaf: Loaf, loaves: Sequence[Loaf], lots: Mapping[str, str], shared: Trial | None) -> dict[str, str]:
+    """The lots of one loaf: of those named its own and what no loaf holds, else those of the trial before it."""
+    held = {name for each in loaves for name in each.version.recipe.materials()}
+    own = loaf.version.recipe.materials()
+    named = {name: lot for name, lot in lots.items() if name not in held or name in own}
+    return {**_lots_of(shared, loaf.version), **named}
 
 
 def _demand_weighable(folder: Folder, batches: Sequence[Batch], despite: Sequence[str]) -> None:

@@ -211,10 +211,10 @@ def _to_add_as_planned(batch: Batch, line: Remaining) -> Remaining:
     line = replace(line, prepared=tuple(dict.fromkeys(word for each in additions for word in each.prepared)))
     units = {each.measured_unit for each in additions}
     grams = sum(each.grams for each in additions)
-    if len(units) != 1 or None in units or grams <= 0:
-        return line
-    per_gram = sum(each.measured_amount for each in additions) / grams
-    return replace(line, measured_per_gram=per_gram, measured_unit=units.pop())
+    if len(units) == 1 and grams > 0:
+        per_gram = sum(each.measured_amount for each in additions) / grams
+        line = replace(line, measured_per_gram=per_gram, measured_unit=units.pop())
+    return line
 
 
 def _lye_to_pour_percent(batch: Batch, wanted: RescueWeights) -> float | None:

@@ -92,6 +92,15 @@ def test_what_one_portion_gets_alone_is_weighed_after_the_dividing_and_all_of_it
     assert stated == pytest.approx(sum(weights.values()))
 
 
+def test_a_share_is_told_to_a_hundredth_of_a_percent_and_what_goes_in_alone_from_the_first_tenth_of_a_gram() -> None:
+    text = PLAIN + "scent:\n  - {material: lavender-oil, rate: 0.06 % of oils}\nportions:\n"
+    text += "  - {name: white, share: {percent: 33.333, by_eye: 2.126}, gets: {lavender-oil: 0}}\n"
+    text += "  - {name: red, share: {percent: 66.667, by_eye: 2.126}, gets: {lavender-oil: 100}}\n"
+    rows = " ".join(render_batch(weigh_out(text)).split())
+    assert "33.33 %, give or take 2.13 red" in rows
+    assert re.search(r"66\.67 %, give or take 2\.13; [\d.]+ g with what goes into it alone", rows)
+
+
 def test_where_nothing_is_shared_at_trace_the_dividing_says_when_it_is() -> None:
     text = divided(60, 0).replace("at: trace", "at: oils")
     rows = " ".join(render_batch(weigh_out(text)).split())
@@ -99,7 +108,7 @@ def test_where_nothing_is_shared_at_trace_the_dividing_says_when_it_is() -> None
 
 
 def test_what_each_portion_gets_of_a_measured_and_wet_addition_is_told_as_its_own() -> None:
-    # 60 and 40 % of 30 ml of oat milk, of which the built-in water is 92.5 % and 1 ml weighs about a gram.
+    # 60 and 40 % of 30 ml of oat milk, of which a millilitre weighs 1.03 g and 90 % are water (the built-in values).
     text = (
         divided(50, 0)
         .replace("gets: {", "gets: {oat-milk: 60, ", 1)
@@ -108,8 +117,8 @@ def test_what_each_portion_gets_of_a_measured_and_wet_addition_is_told_as_its_ow
     text = text.replace("scent:", "  - {material: oat-milk, rate: 30 ml per kg oils, at: trace, water: extra}\nscent:")
     rows = " ".join(render_batch(weigh_out(text)).split())
     white, red = rows.partition("Into the white portion")[2].split("Into the red portion")
-    assert "18 ml" in white
-    assert "12 ml" in red
+    assert "oat milk 19 adds 17 g of water; 18 ml" in white
+    assert "oat milk 12 adds 11 g of water; 12 ml" in red
     assert "30 ml" not in rows
 
 
@@ -188,6 +197,17 @@ def test_a_rescue_says_the_spoons_of_a_pinch_too() -> None:
     batch = weigh_out(text, oil_mass_g=50.0)
     rescue = work_out_rescue(batch, {"olive-oil": 30.0}, batch.materials, Settings())
     assert "rose clay 0.6 0 0.6 0.2 level tsp" in " ".join(render_rescue(rescue).split())
+
+
+def test_nothing_and_what_is_measured_in_two_ways_has_no_count_in_a_rescue() -> None:
+    nothing = PLAIN + "additions:\n  - {material: rose-clay, rate: 0 tsp per kg oils, at: oils}\n"
+    both = nothing.replace("0 tsp", "4 tsp") + "  - {material: rose-clay, rate: 1 tbsp per kg oils, at: trace}\n"
+    for text in (nothing, both):
+        batch = weigh_out(text)
+        rescue = work_out_rescue(batch, {"olive-oil": 600.0}, batch.materials, Settings())
+        (clay,) = (line for line in rescue.remaining if line.material == "rose-clay")
+        assert clay.measured_unit is None
+        assert "sp" not in " ".join(render_rescue(rescue).split()).partition("rose clay")[2][:30]
 
 
 def test_json_says_what_of_a_line_goes_into_each_portion_alone() -> None:

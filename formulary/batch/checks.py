@@ -19,7 +19,7 @@ from formulary.batch.lye_checks import (
     check_water,
     check_water_as_made,
 )
-from formulary.batch.material_checks import check_stated_values
+from formulary.batch.material_checks import check_stated_assays, check_stated_values
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures
 from formulary.batch.portion_practice import check_practice
 from formulary.batch.printed_checks import check_printed_superfat
@@ -235,6 +235,7 @@ def _check_lye_and_scent(
     """What a plan and a batch as made are both judged by; `nominal` None: a batch as made."""
     yield from check_saponification(pot, materials, locate)
     yield from check_stated_values(pot, materials, locate)
+    yield from check_stated_assays(pot, materials, locate)
     yield from check_superfat(
         nominal=nominal,
         effective=superfat_effective,

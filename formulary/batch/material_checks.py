@@ -4,11 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 
+from formulary.batch.figures import alkali_of
 from formulary.batch.model import Pot
 from formulary.finding import Finding, Place, stop, warn
 from formulary.materials.model import Material
-from formulary.materials.plausible_values import find_doubts, lye_of
+from formulary.materials.plain_name import material_words
+from formulary.materials.plausible_values import find_assay_doubts, find_doubts, lye_of, weighed_at
 from formulary.materials.register import read_builtin_register
+
+
+def check_stated_assays(pot: Pot, materials: Mapping[str, Material], locate: Callable[..., Place]) -> Iterable[Finding]:
+    """What is doubtful of each solid alkali's stated assay, since all of its lye is weighed by it.
+
+    A stop where so much more would be weighed than of the weakest that is sold that a usual superfat is gone.
+    """
+    for name in dict.fromkeys(line.material for line in pot.lines if line.role == "alkali"):
+        material = materials[name]
+        for doubt in find_assay_doubts(material):
+            of = doubt.whose or (f" of lot {material.lot}" if material.lot is not None else "")
+            what = f"the assay of the {material_words(name)}{of} is given as {doubt.value:g} %, though {doubt.why}"
+            means = f"it means {weighed_at(doubt.value, alkali_of(material))}"
+            do = f"read its label again before you weigh any lye: {means}"
+            place = locate("lye", "alkali")
+            if doubt.is_too_much:
+                yield stop("assay-doubted", what, do, place)
+            else:
+                yield warn("assay-doubted", what, do, place)
 
 
 def check_stated_values(pot: Pot, materials: Mapping[str, Material], locate: Callable[..., Place]) -> Iterable[Finding]:

@@ -21,7 +21,15 @@ from formulary.materials.model import (
     MaterialKind,
     ValueRange,
 )
-from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubt, is_no_fat, lye_of
+from formulary.materials.plausible_values import (
+    HIGHEST_FAT,
+    LOWEST_FAT,
+    find_assay_doubt,
+    find_doubt,
+    is_no_fat,
+    lye_of,
+    weighed_at,
+)
 from formulary.materials.value_texts import (
     parse_acid,
     parse_density,
@@ -39,7 +47,8 @@ from formulary.quantity import (
 
 # A purity that a label or certificate states is taken to half a percent (common practice, no source).
 STATED_ASSAY_HALF_WIDTH_PERCENT = 0.5
-# Potassium hydroxide flakes, the weakest solid alkali that is sold, hold 85 to 90 % (common practice, no source).
+# Potassium hydroxide flakes, the weakest solid alkali that is sold, hold 85 to 90 % (common practice, no source). What
+# lies between and is weaker than its own alkali is sold is believed with a warning (`find_assay_doubt`).
 LOWEST_SOLID_ASSAY_PERCENT = Decimal(80)
 # Salt and carbonate of a technical lye, and what rounding leaves (common practice, no source).
 LYE_TOTAL_WITHIN_PERCENT = 2.0
@@ -156,11 +165,11 @@ class ValueReader:
             self.fields.findings.append(error("saponification-impossible", what, do, self.fields.place(key)))
             return
         profile = own if own is not None else (self.builtin.fatty_acids if self.builtin is not None else {})
-        why = find_doubt(
+        doubt = find_doubt(
             value, kind=self.kind, builtin=self.builtin, fatty_acids=profile, is_own_profile=own is not None
         )
-        if why is not None:
-            what = f"a saponification value of {value.working:g} is hard to believe, since {why}"
+        if doubt is not None:
+            what = f"a saponification value of {value.working:g} is hard to believe, since {doubt.why}"
             do = f"read the certificate again: it means {lye_of(value.working)} of the material"
             self.fields.findings.append(warn("saponification-doubted", what, do, self.fields.place(key)))
 
@@ -300,7 +309,13 @@ class ValueReader:
             self.fields.report("assay-low", what, do, scalar, "assay")
             return None
         number, half = float(percent), STATED_ASSAY_HALF_WIDTH_PERCENT
-        return ValueRange(number - half, min(100.0, number + half), number, self.known)
+        stated = ValueRange(number - half, min(100.0, number + half), number, self.known)
+        doubt = find_assay_doubt(stated, alkali) if is_solid else None
+        if doubt is not None and alkali is not None:
+            what = f"an assay of {number:g} % is hard to believe, since {doubt.why}"
+            do = f"read the label again: it means {weighed_at(number, alkali)}"
+            self.fields.findings.append(warn("assay-doubted", what, do, self.fields.place("assay")))
+        return stated
 
     def _limit(self) -> FragranceLimit | None:
         inner = self.fields.block_of("limit")

@@ -630,6 +630,27 @@ MATERIALS = [
         replace(plain(), materials={"olive-oil": OLIVE.format(more="saponification_value: 191")}),
     ),
     Case(
+        "warn saponification-doubted",
+        replace(plain(), materials={"olive-oil": OLIVE.format(more="lots: {A: {saponification_value: 202}}")}),
+        replace(plain(), materials={"olive-oil": OLIVE.format(more="lots: {A: {saponification_value: 197}}")}),
+        "read the certificate again",
+        replace(plain(), materials={"olive-oil": OLIVE.format(more="lots: {A: {saponification_value: 192}}")}),
+    ),
+    Case(
+        "stop assay-doubted",
+        replace(plain(), materials={"sodium-hydroxide": ASSAY.format(assay="88.5")}),
+        replace(plain(), materials={"sodium-hydroxide": ASSAY.format(assay="91")}),
+        "read its label again",
+        replace(plain(), materials={"sodium-hydroxide": ASSAY.format(assay="98.5")}),
+    ),
+    Case(
+        "warn assay-doubted",
+        replace(plain(), materials={"sodium-hydroxide": ASSAY.format(assay="94")}),
+        replace(plain(), materials={"sodium-hydroxide": ASSAY.format(assay="95")}),
+        "read its label again",
+        replace(plain(), materials={"sodium-hydroxide": ASSAY.format(assay="98.5")}),
+    ),
+    Case(
         "warn fatty-acids-incomplete",
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="fatty_acids: {C18:1: 7, C16:0: 23}\n")}),
         replace(NEW_OIL, materials={"invented-oil": OIL.format(more="fatty_acids: {C18:1: 70, C16:0: 23}\n")}),

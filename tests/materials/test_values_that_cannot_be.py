@@ -14,6 +14,7 @@ from formulary.recipes.read import parse_recipe
 from tests.outside.test_fatty_acid_tables import read_rows
 
 BUILTIN = read_builtin_register()
+Lots = dict[str, str | dict[str, float | None]]
 RECIPE = """\
 format: 1
 name: Invented
@@ -63,6 +64,7 @@ def test_nothing_built_in_is_doubted_though_a_maker_should_state_it() -> None:
         "saponification_value: 265",
         "saponification_value: 160",
         "saponification_value: 205.9",
+        "saponification_value: 198",
         "fatty_acids: {C12:0: 60, C18:1: 40}\nsaponification_value: 190",
     ],
 )
@@ -143,10 +145,74 @@ def test_values_built_in_are_never_doubted() -> None:
         assert list(find_doubts(material, BUILTIN.find(slug))) == []
 
 
-@pytest.mark.parametrize("percent", [80, 85, 90, 99.2])
-def test_solid_alkali_as_it_is_sold_is_believed(percent: float) -> None:
-    material, _ = read(f"assay: {percent}", "potassium-hydroxide", "alkali")
+def assay_at_the_bench(register: Register, *, alkali: str, lots: Lots | None = None) -> list[Finding]:
+    text = RECIPE.replace("sodium-hydroxide", alkali)
+    recipe, findings = parse_recipe(text, "invented", "recipes/invented.yaml", materials=register)
+    assert recipe is not None, findings
+    batch = work_out_batch(recipe, register, oil_mass_g=1000.0, lots=lots)
+    return [finding for finding in batch.findings if finding.code == "assay-doubted"]
+
+
+# The least that USP35-NF30 allows: sodium hydroxide 95.0 %, potassium hydroxide 85.0 %.
+@pytest.mark.parametrize(
+    ("alkali", "percent"), [*(("potassium-hydroxide", each) for each in (85, 90, 99.2)), ("sodium-hydroxide", 95)]
+)
+def test_solid_alkali_as_it_is_sold_is_believed(alkali: str, percent: float) -> None:
+    material, findings = read(f"assay: {percent}", alkali, "alkali")
+    assert findings == []
     assert material.assay_percent is not None
+    assert assay_at_the_bench(BUILTIN.combined_with([material]), alkali=alkali) == []
+
+
+@pytest.mark.parametrize(
+    ("alkali", "percent", "severity"),
+    [
+        ("sodium-hydroxide", 94.9, Severity.WARN),
+        ("sodium-hydroxide", 90.5, Severity.WARN),
+        # 95 / 1.05 = 90.48: weighed by less, all of a superfat of 5 % would be lye
+        ("sodium-hydroxide", 90.4, Severity.STOP),
+        ("sodium-hydroxide", 80, Severity.STOP),
+        ("potassium-hydroxide", 84, Severity.WARN),
+        ("potassium-hydroxide", 80, Severity.STOP),
+    ],
+)
+def test_an_assay_weaker_than_its_alkali_is_sold_is_told_in_check_and_at_the_bench(
+    alkali: str, percent: float, severity: Severity
+) -> None:
+    material, findings = read(f"assay: {percent}", alkali, "alkali")
+    assert [(each.code, each.severity) for each in findings] == [("assay-doubted", Severity.WARN)]
+    told = assay_at_the_bench(BUILTIN.combined_with([material]), alkali=alkali)
+    assert [each.severity for each in told] == [severity]
+    lot, findings = read(f"lots: {{A: {{assay: {percent}}}}}", alkali, "alkali")
+    assert [(each.code, each.severity) for each in findings] == [("assay-doubted", Severity.WARN)]
+    register = BUILTIN.combined_with([lot])
+    assert assay_at_the_bench(register, alkali=alkali) == []
+    of_lot = assay_at_the_bench(register, alkali=alkali, lots={alkali: "A"})
+    assert [each.severity for each in of_lot] == [severity]
+    assert "of lot A is given as" in of_lot[0].what
+
+
+def test_what_a_weak_assay_means_is_said_in_grams() -> None:
+    # 95 / 80 = 1.1875
+    assert "119 g for every 100 g of one of 95 %" in read("assay: 80", "sodium-hydroxide", "alkali")[1][0].do
+
+
+def test_a_mixture_of_lots_does_not_hide_the_alkali_that_is_hard_to_believe() -> None:
+    material, _ = read("lots: {A: {assay: 99}, B: {assay: 85}}", "sodium-hydroxide", "alkali")
+    mixed: Lots = {"sodium-hydroxide": {"A": 900.0, "B": 100.0}}
+    told = assay_at_the_bench(BUILTIN.combined_with([material]), alkali="sodium-hydroxide", lots=mixed)
+    assert [(each.severity, "of lot B is given as 85 %" in each.what) for each in told] == [(Severity.WARN, True)]
+
+
+@pytest.mark.parametrize(("value", "is_told"), [(196, False), (197, False), (197.5, True), (199, True), (205, True)])
+def test_a_certificate_above_what_is_known_is_told_at_once_since_it_takes_from_the_superfat(
+    value: float, is_told: bool
+) -> None:
+    # Olive oil is known as 184 to 196; a certificate's value is taken to 1 mg/g.
+    material, findings = read(f"lots: {{A: {{saponification_value: {value}}}}}")
+    assert [each.code for each in findings] == ["saponification-doubted"] * is_told
+    told = at_the_bench(BUILTIN.combined_with([material]), {"olive-oil": "A"})
+    assert [each.severity for each in told] == [Severity.WARN] * is_told
 
 
 def test_a_ready_made_lye_may_be_weak_when_it_says_what_it_is() -> None:

@@ -71,7 +71,7 @@ def test_a_text_stays_in_its_cell_of_a_page_and_is_no_markup(text: str) -> None:
     assert "<" not in plain.replace("\\<", "")
 
 
-@given(st.one_of(st.integers(), st.floats(allow_nan=False, allow_infinity=False)))
+@given(st.one_of(st.integers(-(10**15), 10**15), st.floats(allow_nan=False, allow_infinity=False)))
 def test_a_number_stays_a_number_below_zero_too(number: float) -> None:
     (written, said) = cells_of(table(number, "-3"))
     assert float(written) == number

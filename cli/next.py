@@ -19,8 +19,8 @@ from cli.output import progress, say, say_json, say_next, width
 def next(outcome: str, within: tuple[str, ...], slug: str | None, as_json: bool) -> None:
     """Up to three trials that would tell most about what moved OUTCOME: small changes, each safe to weigh out.
 
-    What each result would mean stands below it. What may set in the pot before it is poured comes last, with a
-    warning. The variant of --write is a file that is not saved yet.
+    What each result would mean stands below it. What may set in the pot before it is poured, or has in it what
+    did before, comes last, with a warning. The variant of --write is a file that is not saved yet.
     """
     from trials.next_trial.next_trial import first_proposed
     from trials.next_trial.text import next_trials_json, render_next_trials

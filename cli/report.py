@@ -29,7 +29,7 @@ def report(recipes: tuple[str, ...], outcomes: tuple[str, ...], target: Path | N
     otherwise, what was observed beside how far repeats differ, and what `explain` says of it, with a drawing.
 
     Without --outcome every outcome that was observed is told and the first is drawn; each takes about a second. With
-    it, what would tell most next is told, too.
+    it, what to pour next is told, too.
     """
     path = target or Path(f"{recipes[0]}-report.html")
     demand_page(path)

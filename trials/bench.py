@@ -380,6 +380,7 @@ class Bench(TrialFiles):
             self.folder.settings,
             names=names_today(answer.trials, self.folder),
             saves=self._saves,
+            poured=self._trials_as_done(),
         )
 
     def _trials_as_done(self) -> tuple[Trial, ...]:
@@ -396,7 +397,13 @@ class Bench(TrialFiles):
 
         names = names_today(answer.trials, self.folder)
         return find_next_trials(
-            answer, self.folder.register, self.folder.settings, most=most, names=names, saves=self._saves
+            answer,
+            self.folder.register,
+            self.folder.settings,
+            most=most,
+            names=names,
+            saves=self._saves,
+            poured=self._trials_as_done(),
         )
 
     def _saves(self, recipe: str) -> tuple[Version, ...]:

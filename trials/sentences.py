@@ -133,8 +133,12 @@ _COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight",
 
 def count(number_of: int, noun: str, plural: str | None = None) -> str:
     """`one thing`, `three things`, `14 things`."""
-    word = _COUNTS[number_of] if 0 <= number_of < len(_COUNTS) else str(number_of)
-    return f"{word} {noun if number_of == 1 else plural or noun + 's'}"
+    return f"{spell(number_of)} {noun if number_of == 1 else plural or noun + 's'}"
+
+
+def spell(number_of: int) -> str:
+    """`one`, `three`, `14`."""
+    return _COUNTS[number_of] if 0 <= number_of < len(_COUNTS) else str(number_of)
 
 
 def capital(sentence: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -12,6 +12,7 @@ from trials.explanation import Explanation
 if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.settings import Settings
+    from trials.model import Trial
     from trials.next_trial.starts import Saves
 
 _OPEN = 0.1  # a candidate from here on that is not named, or twins, are worth a pour
@@ -24,8 +25,9 @@ def with_next_pour(
     *,
     names: Mapping[str, str] = MappingProxyType({}),
     saves: Saves = lambda _: None,
+    poured: Sequence[Trial] = (),
 ) -> Explanation:
-    """The answer with the pour that would tell most, as `find_next_trials` proposes it.
+    """The answer with the pour that `find_next_trials` proposes first.
 
     As it is where all is told, or what did it is known and no pour would tell much more.
     """
@@ -34,7 +36,7 @@ def with_next_pour(
 
     if not is_open(answer):
         return answer
-    proposed = find_next_trials(answer, register, settings, most=1, names=names, saves=saves)
+    proposed = find_next_trials(answer, register, settings, most=1, names=names, saves=saves, poured=poured)
     if not proposed or little_left(proposed, answer) is not None:
         return answer
     first = proposed[0]

@@ -49,7 +49,7 @@ def render_explanation(answer: Answer, width: int = 80, *, show_all: bool = Fals
     for text in remark_sentences(answer, show_all=show_all):
         lines += wrap_words(text, width, indent=2)
     if answer.to_tell_apart is not None:
-        lines += ["", *wrap_words(f"What would tell most next: {answer.to_tell_apart}.", width, indent=2)]
+        lines += ["", *wrap_words(f"What to pour next: {answer.to_tell_apart}.", width, indent=2)]
         command = f'`formulary next "{answer.label}"`'
         lines += wrap_words(
             f"{command} says what each result of it would mean, and what else would help.", width, indent=2

@@ -1,8 +1,8 @@
 """Which run would tell most about what did it: expected information over the leading explanations.
 
-The hypotheses are the leading models, with every group that cannot be told apart split into its members. For a run
-the outcome is foretold under each (normal, own mean and spread); the gain is the information, in bits, that the
-outcome is expected to give about which hypothesis is true:
+The hypotheses are the leading models, with everything that cannot be told apart split: groups into their members, and
+products with the same column into their pairs. For a run the outcome is foretold under each (normal, own mean and
+spread); the gain is the information, in bits, that the outcome is expected to give about which hypothesis is true:
 
     I = H(sum of p f) - sum of p H(f)
 
@@ -29,7 +29,6 @@ from trials.explain.result import Effect, EngineAnswer
 SIMPLER = 0.1  # bits that a run with fewer changes may lack and still be preferred
 _MOST = 200  # hypotheses that are kept
 _KEPT = 0.995  # of the probability
-_TOLD = 6  # hypotheses of which an outlook is given
 _TO_THE_END = 1.645  # standard deviations from the middle to the end of an interval that holds 90 %
 
 
@@ -56,7 +55,7 @@ class Outlook:
 class NextRun:
     """What a run would tell. run: its place in the candidates given. bits: expected information.
 
-    outlooks: what the leading hypotheses expect of it, likeliest first.
+    outlooks: what every hypothesis that was weighed expects of it, likeliest first; their probabilities add up to 1.
     """
 
     run: int
@@ -109,7 +108,7 @@ def foretell_runs(
         NextRun(
             k,
             float(bits[k]),
-            tuple(Outlook(*told[i], float(mean[i, k]), float(spread[i, k])) for i in range(min(_TOLD, len(told)))),
+            tuple(Outlook(*told[i], float(mean[i, k]), float(spread[i, k])) for i in range(len(told))),
         )
         for k in range(len(runs))
     )
@@ -138,7 +137,7 @@ def expected_bits(mean: FloatArray, spread: FloatArray, chance: FloatArray, limi
 
 
 def _list_hypotheses(problem: Problem, answer: EngineAnswer) -> list[_Hypothesis]:
-    """The leading models with groups split into members, likeliest first; their probabilities add up to 1."""
+    """The leading models, split into what looks the same, likeliest first; their probabilities add up to 1."""
     asked, _, columns = problem.canonical()
     groups, _ = find_groups(asked.x)
     posterior = answer.posterior
@@ -149,8 +148,8 @@ def _list_hypotheses(problem: Problem, answer: EngineAnswer) -> list[_Hypothesis
         choices = []
         for term in models[m]:
             if term >= 0:
-                pairs = posterior.terms.owners[term][:1]
-                choices.append([c for owner in pairs for c in product(*(groups[g].members for g in owner))])
+                meant = posterior.terms.meant(term)
+                choices.append([c for owner in meant for c in product(*(groups[g].members for g in owner))])
         splits = list(product(*choices))
         for split in splits:
             causes = tuple(tuple(int(columns[c]) for c in cause) for cause in split)

@@ -11,10 +11,12 @@ from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.recipes.version import Version
 from trials.answer.answer import Answer
+from trials.factors.steps import TENTH
 from trials.next_trial.candidates import CandidatePour, find_candidates
 from trials.next_trial.change import Change
-from trials.next_trial.outlook import Expected, grade_bits, make_expected, share_bits
+from trials.next_trial.outlook import Expected, choose_told, grade_bits, make_expected, share_bits
 from trials.next_trial.pourable import chance_too_quick, warn_too_quick
+from trials.next_trial.quick_pours import TimedPour, find_timed_pours, quick_words
 from trials.next_trial.starts import Saves
 from trials.outcomes.outcome import Scale
 from trials.pours.seen import Seen
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
     from trials.explain.result import EngineAnswer
+    from trials.model import Trial
 
 _LEAST_BITS = 0.05  # below, a pour would tell next to nothing
 _LEAST_PART = 0.1  # of what the best one tells
@@ -47,9 +50,11 @@ class NextTrial:
     words: what to do ("pour harbour-base with 2 % honey"). start: the version to start from. changes: what to change
     in it, none for a repeat. version: the changed recipe, unsaved; the start itself where only handling changes.
     portion: of a recipe that divides its batter, the portion that tells; None for the whole batter.
-    bits: how much the outcome is expected to tell about what did it. expected: by explanation, likeliest first.
+    bits: how much the outcome is expected to tell about what did it. expected: by explanation, likeliest first; always
+    the likeliest with what is poured, and without.
     findings: warnings that stand against the batch. why_not_newest: why it does not start from the newest save of its
-    recipe; empty where it does. too_quick: that it may well set before it is poured, in words; else None.
+    recipe; empty where it does. too_quick: that it may well set before it is poured,
+    or that pours with the same things in them did, in words; else None.
     """
 
     words: str
@@ -107,13 +112,15 @@ def find_next_trials(
     most: int = 3,
     names: Mapping[str, str] = MappingProxyType({}),
     saves: Saves = lambda _: None,
+    poured: Sequence[Trial] = (),
 ) -> tuple[NextTrial, ...]:
     """Up to `most` trials, each a small change from a version at hand, that would tell most about what did it.
 
     Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit, and what
     leaves the time to pour to what may set in the pot.
     register, settings: today's. names: what recipes that were renamed are called today. saves: the saves of a recipe by
-    that name, newest first; the version that was poured last is the start where there are none.
+    that name, newest first; the version that was poured last is the start where there are none. poured: all trials of
+    the formulary, which also tell what was too quick to pour.
     Nothing is proposed where there was nothing to weigh, or where no pour would tell more.
     """
     if answer.in_numbers is None:
@@ -121,7 +128,7 @@ def find_next_trials(
     candidates = list(find_candidates(answer, register, settings, names, saves))
     if not candidates:
         return ()
-    foretold = _foretell(answer, answer.in_numbers, candidates)
+    foretold = _foretell(answer, answer.in_numbers, candidates, find_timed_pours(answer, poured, settings))
     bits = [each.bits for each in foretold]
     worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
     order = sorted(
@@ -131,10 +138,10 @@ def find_next_trials(
     least = max(_LEAST_BITS, _LEAST_PART * max(bits))
     trials: list[NextTrial] = []
     told: set[frozenset[str]] = set()
-    poured: set[tuple[float, ...]] = set()
+    made: set[tuple[float, ...]] = set()
     for k in order:
         candidate = candidates[k]
-        if candidate.steps in poured:
+        if candidate.steps in made:
             continue  # the same pour by way of another recipe: the one with fewer changes is enough
         changed = _factors(candidate)
         if bits[k] < least or len(trials) >= most or changed in told or any(one and one < changed for one in told):
@@ -142,7 +149,7 @@ def find_next_trials(
         if bits[k] < _with_less(candidates, bits, candidate) + _WORTH_A_CHANGE:
             continue
         told.add(changed)
-        poured.add(candidate.steps)
+        made.add(candidate.steps)
         trials.append(
             NextTrial(
                 _words(candidate),
@@ -151,7 +158,7 @@ def find_next_trials(
                 candidate.version,
                 candidate.portion,
                 bits[k],
-                foretold[k].expected,
+                choose_told(answer, foretold[k].expected, _tests(answer, candidate)),
                 candidate.findings,
                 register,
                 candidate.why_not_newest,
@@ -161,7 +168,17 @@ def find_next_trials(
     return tuple(trials)
 
 
-def _foretell(answer: Answer, in_numbers: EngineAnswer, candidates: Sequence[CandidatePour]) -> list[_Foretold]:
+def _tests(answer: Answer, candidate: CandidatePour) -> list[frozenset[str]]:
+    """What a pour tests: each thing that is changed, and whatever else is unusual in it."""
+    steps = zip(answer.table.factors, candidate.steps, strict=True)
+    unusual = {factor.name for factor, step in steps if abs(step) > TENTH}
+    changed = _factors(candidate)
+    return [*(frozenset({name}) for name in sorted(changed)), frozenset(unusual - changed)]
+
+
+def _foretell(
+    answer: Answer, in_numbers: EngineAnswer, candidates: Sequence[CandidatePour], timed: Sequence[TimedPour]
+) -> list[_Foretold]:
     """Every candidate foretold. One that tells by a portion is as quick as the quickest portion of the same pour."""
     from trials.answer.problem import make_problem
     from trials.explain import foretell_runs
@@ -169,15 +186,19 @@ def _foretell(answer: Answer, in_numbers: EngineAnswer, candidates: Sequence[Can
     steps = [candidate.steps for candidate in candidates]
     runs = foretell_runs(make_problem(answer), in_numbers, steps, limit=_patience(answer.seen))
     chances: dict[tuple[str, tuple[str, ...]], dict[str | None, float]] = {}
+    seen: dict[tuple[str, tuple[str, ...]], str | None] = {}
     for candidate, run in zip(candidates, runs, strict=True):
-        chances.setdefault(_pour(candidate), {})[candidate.portion] = chance_too_quick(answer.outcome, run.outlooks)
+        pour = _pour(candidate)
+        chances.setdefault(pour, {})[candidate.portion] = chance_too_quick(answer.outcome, run.outlooks)
+        seen[pour] = seen.get(pour) or quick_words(answer, candidate.steps, _factors(candidate), timed)
     found = []
     for candidate, run in zip(candidates, runs, strict=True):
-        expected = tuple(make_expected(answer, outlook) for outlook in run.outlooks)
+        pour = _pour(candidate)
+        expected = make_expected(answer, run.outlooks)
         bits = grade_bits(expected) if answer.outcome.scale.is_ordinal else run.bits
         if answer.outcome.scale is Scale.PERCENT:
             bits = min(bits, share_bits(run.outlooks))  # a hidden value beyond none or all of the face is not seen
-        found.append(_Foretold(bits, expected, warn_too_quick(answer.outcome, chances[_pour(candidate)])))
+        found.append(_Foretold(bits, expected, warn_too_quick(answer.outcome, chances[pour], seen[pour])))
     return found
 
 

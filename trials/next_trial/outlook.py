@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from math import erf, inf, log2, sqrt
@@ -10,11 +10,15 @@ from typing import TYPE_CHECKING
 
 from trials.answer.answer import Answer
 from trials.pours.even_scale import from_scale
+from trials.sentences import places
 
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook
 
 _PARTS = 20  # of a face, as shares of it are read by eye
+_WORTH_A_LINE = 0.05
+_MOST_LINES = 4
+WORTH_A_WORD = 0.1  # a grade less likely is not foretold
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +49,55 @@ class Expected:
         }
 
 
-def make_expected(answer: Answer, outlook: Outlook) -> Expected:
-    """An outlook on the even scale in the outcome's own unit, or in its grades."""
-    causes = outlook.causes
+def make_expected(answer: Answer, outlooks: Sequence[Outlook]) -> tuple[Expected, ...]:
+    """Outlooks on the even scale in the outcome's own unit, or in its grades."""
     if answer.outcome.scale.is_ordinal:
-        grades = _grades(answer, outlook.middle, outlook.spread)
-        return Expected(causes, outlook.probability, None, None, None, grades)
-    told = outlook.outcome
-    value, start, end = (from_scale(figure, answer.outcome.scale) for figure in (told.middle, told.low, told.high))
-    return Expected(causes, outlook.probability, value, start, end)
+        cuts = _cuts(answer)
+        return tuple(
+            Expected(one.causes, one.probability, None, None, None, _grades(cuts, one.middle, one.spread))
+            for one in outlooks
+        )
+    found = []
+    for one in outlooks:
+        told = one.outcome
+        value, start, end = (from_scale(figure, answer.outcome.scale) for figure in (told.middle, told.low, told.high))
+        found.append(Expected(one.causes, one.probability, value, start, end))
+    return tuple(found)
+
+
+def choose_told(answer: Answer, expected: Sequence[Expected], tests: Sequence[Collection[str]]) -> tuple[Expected, ...]:
+    """The explanations that a maker is told of, likeliest first.
+
+    The likeliest ones; of what the pour tests always the likeliest that holds it responsible, and the likeliest that
+    holds none of it so, however unlikely; and where all these expect the same, the one that expects what is most
+    different. tests: sets of names, of each of which one is enough.
+    """
+    told = {place for place, item in enumerate(expected) if item.probability >= _WORTH_A_LINE and place < _MOST_LINES}
+    named = [{name for group in item.causes for name in group} for item in expected]
+    for names in tests:
+        told.update([place for place, one in enumerate(named) if not one.isdisjoint(names)][:1])
+    tested = {name for names in tests for name in names}
+    told.update([place for place, one in enumerate(named) if one.isdisjoint(tested)][:1])
+    shown = [_shown(answer, item) for item in expected]
+    first = min(told, default=0)
+    if len({shown[place] for place in told}) == 1:
+        others = [place for place, one in enumerate(shown) if one != shown[first]]
+        told.update(sorted(others, key=lambda place: -_apart(expected[place], expected[first]))[:1])
+    return tuple(expected[place] for place in sorted(told))
+
+
+def _shown(answer: Answer, expected: Expected) -> tuple[object, ...]:
+    """What an explanation expects, as finely as it is told."""
+    if expected.value is None:
+        return tuple((grade, round(chance, 2)) for grade, chance in expected.grades if chance >= WORTH_A_WORD)
+    figures = (expected.value, expected.low or 0.0, expected.high or 0.0)
+    return tuple(round(figure, places(answer.outcome)) for figure in figures)
+
+
+def _apart(one: Expected, other: Expected) -> float:
+    """How far two explanations are apart in what they expect."""
+    grades = sum(abs(chance - rest) for (_, chance), (_, rest) in zip(one.grades, other.grades, strict=True))
+    return grades + abs((one.value or 0.0) - (other.value or 0.0))
 
 
 def grade_bits(expected: Sequence[Expected]) -> float:
@@ -88,9 +132,11 @@ def _bits(read: Sequence[tuple[float, Sequence[float]]]) -> float:
     return max(bits, 0.0)
 
 
-def _grades(answer: Answer, middle: float, spread: float) -> tuple[tuple[int, float], ...]:
+def _grades(
+    levels_and_cuts: tuple[Sequence[int], Sequence[float]], middle: float, spread: float
+) -> tuple[tuple[int, float], ...]:
     """How likely each grade that was seen is, for a hidden value with that mean and standard deviation."""
-    levels, cuts = _cuts(answer)
+    levels, cuts = levels_and_cuts
     below = [0.0, *(normal_below((cut - middle) / spread) for cut in cuts), 1.0]
     return tuple((level, end - start) for level, (start, end) in zip(levels, pairwise(below), strict=True))
 

@@ -17,17 +17,17 @@ if TYPE_CHECKING:
 
 # Minutes below which a loaf can hardly be brought into its mould (common practice, no source): from scent in to too
 # thick to pour, and from lye in to thick trace.
-_LEAST_MIN: Mapping[str, float] = MappingProxyType({"working time": 3.0, "time to thick trace": 3.0})
+LEAST_MIN: Mapping[str, float] = MappingProxyType({"working time": 3.0, "time to thick trace": 3.0})
 _MAY_WELL = 0.3  # the chance of less than that from which on it is warned of
 
 
 def least_pourable(outcome: Outcome) -> float | None:
     """The least of an outcome, in its unit, that leaves the time to pour; None for what tells nothing of that."""
-    return _LEAST_MIN.get(outcome.name)
+    return LEAST_MIN.get(outcome.name)
 
 
 def chance_too_quick(outcome: Outcome, outlooks: Sequence[Outlook]) -> float:
-    """How likely a batter sets before it is poured, 0 to 1, over what each explanation expects of it and how surely."""
+    """How likely a batter sets before it is poured, 0 to 1, over what every explanation expects of it."""
     least = least_pourable(outcome)
     if least is None or not outlooks:
         return 0.0
@@ -36,20 +36,21 @@ def chance_too_quick(outcome: Outcome, outlooks: Sequence[Outlook]) -> float:
     return below / sum(item.probability for item in outlooks)
 
 
-def warn_too_quick(outcome: Outcome, chances: Mapping[str | None, float]) -> str | None:
+def warn_too_quick(outcome: Outcome, chances: Mapping[str | None, float], seen: str | None = None) -> str | None:
     """What to say of a pour of which something may well set before it is poured; None where there is likely time.
 
-    chances: portion -> how likely it does; of an undivided batter under None.
+    chances: portion -> how likely it does; of an undivided batter under None. seen: how many pours with the same things
+    in them did, in words; then it is said however unlikely it is.
     """
+    do = "make a small batch, with the mould at hand, and stir by hand once the scent is in"
     quick = {portion: chance for portion, chance in chances.items() if chance >= _MAY_WELL}
     least = least_pourable(outcome)
     if least is None or not quick:
-        return None
+        return None if seen is None else f"{seen} left no time to pour, so that it may set in the pot: {do}"
     names = [portion for portion in quick if portion is not None]
     of = f" of the {say_list(names)} portion{'s' if len(names) > 1 else ''}" if names else ""
     chance = max(quick.values())
     is_under = "is likely under" if chance > 0.5 else "may well be under"
-    return (
-        f"{outcome.name}{of} {is_under} {amount(outcome, least)} ({percent(chance)}), so that it "
-        "sets in the pot: make a small batch, with the mould at hand, and stir by hand once the scent is in"
-    )
+    as_it_was = "" if seen is None else f", as in {seen}"
+    said = f"{outcome.name}{of} {is_under} {amount(outcome, least)} ({percent(chance)}){as_it_was}"
+    return f"{said}, so that it sets in the pot: {do}"

@@ -10,12 +10,9 @@ from trials.answer.answer import Answer
 from trials.answer.chance_words import percent
 from trials.answer.sentence import cause_words, which_pair
 from trials.next_trial.next_trial import NextTrial
-from trials.next_trial.outlook import Expected
+from trials.next_trial.outlook import WORTH_A_WORD, Expected
 from trials.sentences import capital, number, places, say_list, wrap_words
 
-_WORTH_A_LINE = 0.05
-_MOST_LINES = 4
-_WORTH_A_WORD = 0.1  # a grade less likely is not foretold
 _LITTLE_BITS = 0.25
 _A_BIT = "One bit is what a yes-or-no question tells when both answers are as likely."
 _RANGES = "Each range holds what would be seen in 9 of 10 cases (90 %)."
@@ -33,14 +30,14 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int
         lines += [f"{place}  {words[0].lstrip()}", *words[1:]]
         told = f"Its {one.portion} portion" if one.portion is not None else "It"
         lines += wrap_words(f"{told} would tell {one.bits:.2f} bits about what did it.", width, indent=3)
-        lines += _outlook(answer, one, _worth_a_line(answer, one.expected), width)
+        lines += _outlook(answer, one, width)
         if one.why_not_newest:
             lines += wrap_words(f"It starts from an earlier version: {one.why_not_newest}.", width, indent=3)
         if one.too_quick is not None:
             lines += wrap_words(f"warn: {one.too_quick}.", width, indent=3)
         lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
     ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
-    return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}", width)])
+    return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}{_order(proposed)}", width)])
 
 
 def next_trials_json(proposed: Sequence[NextTrial], answer: Answer) -> dict[str, object]:
@@ -65,6 +62,16 @@ def little_left(proposed: Sequence[NextTrial], answer: Answer) -> str | None:
     return f"Little is left to learn about {answer.label}: {known} did it, and no pour would tell much more."
 
 
+def _order(proposed: Sequence[NextTrial]) -> str:
+    """Why something stands after what tells less, where anything does."""
+    later = [
+        (one, after) for place, one in enumerate(proposed) for after in proposed[place + 1 :] if after.bits > one.bits
+    ]
+    if any(after.too_quick is not None and one.too_quick is None for one, after in later):
+        return " What may set in the pot comes last."
+    return " A tenth of a bit is not worth another change, or a divided batter." if later else ""
+
+
 def _why_none(answer: Answer) -> str:
     if answer.no_answer is not None:
         advice = f" {answer.advice}" if answer.advice is not None else ""
@@ -78,23 +85,9 @@ def _why_none(answer: Answer) -> str:
     return said
 
 
-def _worth_a_line(answer: Answer, expected: Sequence[Expected]) -> list[Expected]:
-    """The likeliest explanations; where they all expect the same, also the one that expects what is most different."""
-    shown = [item for item in expected if item.probability >= _WORTH_A_LINE][:_MOST_LINES]
-    if shown and len({_what(answer, item) for item in shown}) == 1:
-        others = [item for item in expected if _what(answer, item) != _what(answer, shown[0])]
-        usual = shown[0].value or 0.0
-        shown += sorted(others, key=lambda item: -abs((item.value or 0.0) - usual))[:1]
-    return shown
-
-
-def _what(answer: Answer, expected: Expected) -> tuple[str, ...]:
-    """What an explanation expects, as it is shown."""
-    return (_grades(answer, expected),) if expected.value is None else _row(answer, expected).cells
-
-
-def _outlook(answer: Answer, one: NextTrial, expected: Sequence[Expected], width: int) -> list[str]:
+def _outlook(answer: Answer, one: NextTrial, width: int) -> list[str]:
     """What each explanation expects, a line each."""
+    expected = one.expected
     if not expected:
         return []
     of = f" of the {one.portion} portion" if one.portion is not None else ""
@@ -109,8 +102,14 @@ def _outlook(answer: Answer, one: NextTrial, expected: Sequence[Expected], width
 
 def _why(expected: Expected) -> str:
     pairs = [group for group in expected.causes if len(group) > 1]
-    alone = [group[0] for group in expected.causes if len(group) == 1 and not any(group[0] in pair for pair in pairs)]
-    causes = [*alone, *(f"{' with '.join(pair)} together" for pair in pairs)]
+    alone = [group[0] for group in expected.causes if len(group) == 1]
+    causes = [name for name in alone if not any(name in pair for pair in pairs)]
+    for pair in pairs:
+        by_itself = [name for name in pair if name in alone]
+        if len(by_itself) == 1:
+            causes.append(f"{by_itself[0]}, more with {next(name for name in pair if name not in alone)},")
+        else:
+            causes.append(f"{' and '.join(pair)}, more together," if by_itself else f"{' with '.join(pair)} together")
     why = f"if {say_list(causes)} did it" if causes else "if nothing recorded did it"
     return f"{why} ({percent(expected.probability)})"
 
@@ -118,7 +117,7 @@ def _why(expected: Expected) -> str:
 def _grades(answer: Answer, expected: Expected) -> str:
     """`none (90 %) or stirred out (10 %)`, the likeliest first."""
     ranked = sorted(expected.grades, key=lambda item: -item[1])
-    shown = [item for place, item in enumerate(ranked) if place == 0 or item[1] >= _WORTH_A_WORD]
+    shown = [item for place, item in enumerate(ranked) if place == 0 or item[1] >= WORTH_A_WORD]
     return say_list([f"{number(answer.outcome, grade)} ({percent(chance)})" for grade, chance in shown], "or")
 
 

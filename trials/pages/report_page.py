@@ -277,7 +277,7 @@ def _untold(answers: Sequence[Answer]) -> Iterable[Content]:
 def _advice(answer: Answer) -> str:
     """What to pour next; empty where there is none."""
     if answer.to_tell_apart is not None:
-        return f"What would tell most next: {answer.to_tell_apart}."
+        return f"What to pour next: {answer.to_tell_apart}."
     return answer.advice or ""
 
 

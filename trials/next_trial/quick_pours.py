@@ -1,0 +1,109 @@
+"""Pours that set before they could be brought into a mould, and what they have in common with one that is proposed."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from trials.answer.answer import Answer
+from trials.factors.factors import Factor, place_pour
+from trials.factors.portion_facts import Pour
+from trials.factors.steps import TENTH
+from trials.next_trial.pourable import LEAST_MIN
+from trials.outcomes.known import find_outcomes
+from trials.pours.pour_book import PourBook, short_names
+from trials.pours.seen import find_seen
+from trials.sentences import amount, count, say_first, say_list, spell
+
+if TYPE_CHECKING:
+    from formulary.settings import Settings
+    from trials.model import Trial
+
+_IN_OR_NOT = frozenset({"held back", "addition", "scent", "lot"})
+_PUT_IN = _IN_OR_NOT | {"oil", "alkali"}
+_MOST_THINGS = 2
+_MOST_POURS = 3
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class TimedPour:
+    """A pour of which it is known whether it left the time to pour it.
+
+    words: what it is called, with the time that it took. steps: by factor, as of a candidate.
+    """
+
+    words: str
+    is_quick: bool
+    steps: tuple[float, ...]
+
+
+def find_timed_pours(answer: Answer, poured: Sequence[Trial], settings: Settings) -> tuple[TimedPour, ...]:
+    """Every pour that was quick or surely not, whatever outcome is asked about.
+
+    poured: further trials, also of other recipes.
+    """
+    outcomes = find_outcomes(settings)
+    unique = {trial.id: trial for trial in (*answer.trials, *poured)}
+    book = PourBook(tuple(unique.values()))
+    names = short_names(list(unique))
+    found: dict[tuple[str, str | None], TimedPour] = {}
+    for name, least in LEAST_MIN.items():
+        for item in find_seen(book, outcomes[name], None)[0]:
+            low, high = item.value.bounds
+            key = item.pour.trial.id, item.pour.portion
+            is_quick = high < least
+            if (not is_quick and low < least) or (key in found and not is_quick):
+                continue
+            label = " ".join((names[item.pour.trial.id], item.pour.portion or "")).strip()
+            words = f"{label} {amount(outcomes[name], high)}" if is_quick else label
+            found[key] = TimedPour(words, is_quick, _steps(answer, item.pour))
+    return tuple(found.values())
+
+
+def quick_words(
+    answer: Answer, steps: Sequence[float], changed: Collection[str], timed: Sequence[TimedPour]
+) -> str | None:
+    """How many pours with the same things in them set at once: `one of two pours with clove bud oil (k7wq 1.5 min)`.
+
+    steps: of the pour proposed. changed: the factors that are changed in it, of which also a setting counts. None where
+    no pour with anything that is unusual in it was quick.
+    """
+    found: list[tuple[bool, float, str, list[str], int]] = []
+    for factor, step, place in zip(answer.table.factors, steps, range(len(steps)), strict=True):
+        if factor.kind not in _PUT_IN and factor.name not in changed:
+            continue
+        having = [one for one in timed if _is_alike(factor, step, one.steps[place])]
+        quick = [one.words for one in having if one.is_quick]
+        if quick:
+            share = len(quick) / len(having)
+            found.append((factor.name not in changed, -share, factor.name, quick, len(having)))
+    said: list[str] = []
+    named: set[str] = set()
+    for _, _, name, quick, of in sorted(found):
+        if not named.issuperset(quick) and len(said) < _MOST_THINGS:  # else these pours are told of already
+            said.append(f"{spell(len(quick))} of {count(of, 'pour')} with {name} ({say_first(quick, _MOST_POURS)})")
+            named.update(quick)
+    return say_list(said) or None
+
+
+def _is_alike(factor: Factor, step: float, other: float) -> bool:
+    """Whether two pours are unusual in the same way: both have it, or both moved a setting far to the same side."""
+    if abs(step) <= TENTH or abs(other) <= TENTH or step * other < 0:
+        return False
+    if factor.kind in _IN_OR_NOT:
+        return factor.baseline + step * factor.step > 0 and factor.baseline + other * factor.step > 0
+    return abs(other) >= 1.0 and abs(step) >= 0.5 * abs(other)
+
+
+def _steps(answer: Answer, pour: Pour) -> tuple[float, ...]:
+    """Where a pour stands among the factors, in steps from the usual."""
+    table = answer.table
+    values: Mapping[str, float | None] = place_pour(table, pour)
+    for known, row in zip(table.pours, table.values, strict=True):
+        if (known.trial.id, known.portion) == (pour.trial.id, pour.portion):
+            values = {factor.name: value for factor, value in zip(table.factors, row, strict=True)}
+    return tuple(
+        0.0 if (value := values[factor.name]) is None else (value - factor.baseline) / factor.step
+        for factor in table.factors
+    )

@@ -168,6 +168,8 @@ def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
         return "one trial alone cannot be compared with anything", advice
     if why.why == "two-rows":
         advice = "Pour one of them once more, all else the same; `formulary compare` shows in what they differ."
+        if len({item.value.bounds for item in answer.seen}) == 1:
+            return "two pours showed the same, so there is nothing to explain", "Change one thing in the next one."
         return "two pours show a difference, but not how much repeats differ", advice
     return why.what, None
 

@@ -166,7 +166,7 @@ def ranking_sentence(ranking: Ranking) -> str:
         text += f"; {count(len(as_good), 'other')} may be as good"
     size = noise_size(outcome, ranking.noise, ranking.level)
     if ranking.noise.is_assumed:
-        return f"{text}. Nothing was repeated: repeats are taken to differ by about {size}, which is a guess."
+        return f"{text}. No two repeats were measured: they are taken to differ by about {size}, which is a guess."
     return f"{text}. Repeats differ by about {size} ({noise_basis(ranking.outcome, ranking.noise)})."
 
 

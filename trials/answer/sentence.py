@@ -8,6 +8,7 @@ from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause
 from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.answer.effect_words import say_effect
 from trials.answer.moved_sentence import moved_sentence
+from trials.answer.season import went_with
 from trials.sentences import capital, count, say_list
 
 FROM_ALL = "From all trials together:"
@@ -85,7 +86,16 @@ def _named(answer: Answer, cause: LikelyCause, word: str) -> str:
         start += _with_partners(cause)
     together = cause if cause.is_together else None
     said = [say_effect(answer, effect, alone=alone, together=together) for effect in cause.effects[:2]]
-    return f"{start}: {'; '.join(said)}." if said else f"{start}."
+    return f"{start}: {'; '.join(said)}.{_with_time(answer, cause)}" if said else f"{start}.{_with_time(answer, cause)}"
+
+
+def _with_time(answer: Answer, cause: LikelyCause) -> str:
+    """` Humidity went with the season, so whatever else did may be behind it.`; empty where nothing of it did."""
+    for group in cause.groups:
+        when = went_with(answer, group[0])
+        if when:
+            return f" {capital(group[0])} went with {when}, so whatever else did may be behind it."
+    return ""
 
 
 def _with_partners(cause: LikelyCause) -> str:
@@ -134,7 +144,7 @@ def _with_chances(causes: Sequence[LikelyCause]) -> str:
 
 
 def _not_enough(answer: Answer) -> str:
-    lone = [cause for cause in answer.causes if cause.probability >= ENOUGH]
+    lone = [cause for cause in answer.causes if cause.probability >= ENOUGH and cause.rests_on]
     if lone:
         said = [_may_well_be(answer, cause, besides=place > 0) for place, cause in enumerate(lone)]
         return " ".join(["Not enough evidence.", *said])
@@ -147,7 +157,8 @@ def _not_enough(answer: Answer) -> str:
             return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)}){partners}."
         return (
             f"Not enough evidence. One of these {count(len(groups), 'suspect').removesuffix(' suspects')} did it "
-            f"({percent(suspects.probability)}), but they cannot be told apart yet: {'; '.join(groups)}."
+            f"({percent(suspects.probability)}), and no fewer hold it as surely, but they cannot be told apart yet: "
+            f"{'; '.join(groups)}."
         )
     first = answer.causes[0]
     text = "Not enough evidence."

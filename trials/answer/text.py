@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import inf, isinf
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
@@ -152,8 +153,24 @@ def _effect_cell(answer: Answer, effect: FactorEffect) -> str:
     if effect.effect is None or effect.low is None or effect.high is None:
         return likelier_words(effect.direction)
     digits = effect_places(answer, effect.effect)
-    middle, start, end = (_signed(value, digits) for value in (effect.effect, effect.low, effect.high))
+    most = _most_possible(answer)
+    middle, start, end = (_within(value, digits, most) for value in (effect.effect, effect.low, effect.high))
     return f"{middle} ({start}, {end})"
+
+
+def _most_possible(answer: Answer) -> float:
+    """An effect beyond which nothing is known: twice the largest value that was seen, and all of a face."""
+    if answer.outcome.scale is Scale.PERCENT:
+        return 100.0
+    ends = [abs(end) for item in answer.seen for end in item.value.bounds if not isinf(end)]
+    return 2.0 * max(ends, default=inf)
+
+
+def _within(value: float, digits: int, most: float) -> str:
+    """`+4.2`, or `over +38` where it lies beyond what can be told."""
+    if abs(value) <= most:
+        return _signed(value, digits)
+    return f"over {'-' if value < 0 else '+'}{format_number(most, 0)}"
 
 
 def _signed(value: float, digits: int) -> str:
@@ -167,13 +184,7 @@ def basis_sentences(answer: Answer) -> list[str]:
     text = f"From {count(trials, 'trial')}"
     if pours != trials:
         text += f" in {pours} portions"
-    if answer.limits:
-        one = answer.limits == 1
-        how = "was stopped before and counts as" if one else "were stopped before and count as"
-        if not answer.outcome.from_events:
-            how = "is known only as" if one else "are known only as"
-        word = '"later than"' if answer.outcome.scale is Scale.LOG_TIME else "a limit" if one else "limits"
-        text += f"; {answer.limits} {how} {word}"
+    text += "".join(f"; {limits}" for limits in _limits(answer))
     between = sum(item.value.is_interpolated for item in answer.seen)
     if between:
         who = "All values are" if between == pours else f"{between} of the values {'is' if between == 1 else 'are'}"
@@ -198,6 +209,38 @@ def basis_sentences(answer: Answer) -> list[str]:
     return said
 
 
+def _of_several(why: str) -> str:
+    """A reason that is told of one trial, told of several."""
+    return f"their {why.removeprefix('its ')}" if why.startswith("its ") else why
+
+
+def _limits(answer: Answer) -> list[str]:
+    """How many pours are known only as limits, of each kind: `4 were stopped before and count as "later than"`."""
+    bounds = [item.value.bound for item in answer.seen if not item.value.is_interpolated]
+    above, below, between = (bounds.count(bound) for bound in ("above", "below", "between"))
+    said = []
+    if answer.outcome.scale is not Scale.LOG_TIME:
+        if above + below:
+            said.append(f"{_are(above + below)} known only as {'a limit' if above + below == 1 else 'limits'}")
+    else:
+        if above and answer.outcome.from_events:
+            one = above == 1
+            said.append(
+                f'{above} {"was" if one else "were"} stopped before and count{"s" if one else ""} as "later than"'
+            )
+        elif above:
+            said.append(f'{_are(above)} known only as "later than"')
+        if below:
+            said.append(f'{_are(below)} known only as "before"')
+    if between:
+        said.append(f"{_are(between)} known only to lie between two values")
+    return said
+
+
+def _are(number_of: int) -> str:
+    return f"{number_of} {'is' if number_of == 1 else 'are'}"
+
+
 def _left_out(answer: Answer) -> str:
     """`k7wq clove and m3hd (never observed); two more (their files cannot be read)`."""
     names = short_names(
@@ -207,7 +250,8 @@ def _left_out(answer: Answer) -> str:
     for item in answer.left_out:
         reasons.setdefault(item.why, []).append(item)
     return "; ".join(
-        f"{say_first(left_out_labels(items, names), _MOST_NAMED)} ({why})" for why, items in reasons.items()
+        f"{say_first(left_out_labels(items, names), _MOST_NAMED)} ({_of_several(why) if len(items) > 1 else why})"
+        for why, items in reasons.items()
     )
 
 
@@ -215,7 +259,7 @@ def noise_sentence(answer: Answer, noise: RepeatNoise) -> str:
     """How much repeats of one recipe differ in the outcome, or that this is a guess."""
     size = noise_size(answer.outcome, noise, answer.level)
     if noise.is_assumed:
-        return f"No recipe was repeated: repeats are taken to differ by about {size}, which is a guess."
+        return f"No two repeats were measured: they are taken to differ by about {size}, which is a guess."
     if not size.partition(" ")[0].strip("0."):
         return f"Repeats did not differ ({noise_basis(answer.outcome, noise)})."
     return f"Repeats differ by about {size} ({noise_basis(answer.outcome, noise)})."

@@ -211,7 +211,7 @@ def say_noise(outcome: ComparedOutcome) -> str:
         return "how much repeats differ is not known"
     size = noise_size(outcome.outcome, noise, outcome.level)
     if noise.is_assumed:
-        return f"there are no repeats yet, which are taken to differ by about {size}"
+        return f"no two repeats were measured yet, which are taken to differ by about {size}"
     return f"repeats here differ by about {size} ({noise_basis(outcome.outcome, noise)})"
 
 

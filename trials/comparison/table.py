@@ -181,7 +181,7 @@ def _noise_key(comparison: ComparedTrials, width: int) -> list[str]:
     if any(not noise.is_assumed for noise in shown):
         text += " from n repeats"
     if any(noise.is_assumed for noise in shown):
-        text += "; in brackets where nothing was repeated yet and a usual value is assumed"
+        text += "; in brackets where no two repeats were measured and a usual value is assumed"
     return ["", *wrap_words(f"{text}.", width, indent=2)]
 
 

@@ -209,7 +209,7 @@ def _observed(report: ReportData) -> Iterable[Content]:
         yield element(
             "p",
             "Below each outcome: how far repeats of one recipe differ in it, as a standard deviation; in brackets where"
-            " nothing was repeated yet and a usual value is assumed.",
+            " no two repeats were measured and a usual value is assumed.",
             class_="small",
         )
     tested = [

@@ -108,7 +108,7 @@ def _doubt(noise: RepeatNoise | None) -> str | None:
     if noise is None:
         return "how much repeats differ is not known of such an outcome"
     if noise.is_assumed:
-        return "nothing was repeated: how much repeats differ is assumed"
+        return "no two repeats were measured: how much they differ is assumed"
     return _too_few(noise) if noise.is_scant else None
 
 

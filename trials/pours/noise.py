@@ -13,8 +13,8 @@ from trials.pours.pour_book import PourBook
 from trials.pours.seen import Seen
 from trials.pours.student_t import chance_of_more
 
-# Worth so many repeats, where there are none: repeats of a time differ by a fifth of it, of a share of the face by ten
-# points, of anything else by a tenth of its usual value (common practice, no source).
+# Worth so many repeats, where there are none: repeats of a time differ by a fifth of it, of a share that is read by eye
+# by ten points, of anything else by a tenth of its usual value (common practice, no source).
 _ASSUMED_DEGREES = 4
 _ASSUMED_LOG = 0.2
 _ASSUMED_POINTS = 10.0
@@ -147,6 +147,6 @@ def _assumed(outcome: Outcome, level: float) -> float:
         return _ASSUMED_LOG
     if outcome.scale is Scale.COUNT:
         return 1.0
-    if outcome.scale is Scale.PERCENT:
+    if outcome.scale is Scale.PERCENT and outcome.step >= 1:  # a share that is read by eye, and not weighed
         return _ASSUMED_POINTS
     return max(_ASSUMED_PART * abs(level), float(outcome.step))

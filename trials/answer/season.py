@@ -1,0 +1,48 @@
+"""What went with the date or the season, so that whatever else did may be behind it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from math import cos, pi, sin
+from statistics import correlation, fmean, pstdev
+
+from trials.answer.answer import Answer
+
+_FEWEST = 8  # trials, below which anything goes with anything
+_CLOSELY = 0.7  # correlation from which on one can stand for the other
+_YEAR = 365.25  # days
+
+
+def went_with(answer: Answer, name: str) -> str:
+    """`the season` or `the date`, where a condition went so closely with it that it may stand for it; else empty.
+
+    Of conditions alone, which nobody chose: what went into the pot was.
+    """
+    if answer.factor(name).kind != "condition":
+        return ""
+    by_trial: dict[str, list[float]] = {}
+    made: dict[str, float] = {}
+    for item, value in zip(answer.seen, answer.table.column(name), strict=True):
+        if value is not None:
+            by_trial.setdefault(item.pour.trial.id, []).append(value)
+            made[item.pour.trial.id] = float(item.pour.trial.made.toordinal())
+    values, days = [fmean(found) for found in by_trial.values()], list(made.values())
+    if len(values) < _FEWEST or pstdev(values) < 1e-9 or pstdev(days) < 1e-9:
+        return ""
+    if _with_season(days, values) >= _CLOSELY:
+        return "the season"
+    return "the date" if abs(correlation(days, values)) >= _CLOSELY else ""
+
+
+def _with_season(days: Sequence[float], values: Sequence[float]) -> float:
+    """The correlation of values with the best wave of a year, adjusted for the two numbers that such a wave has."""
+    waves = [[turn(2.0 * pi * day / _YEAR) for day in days] for turn in (sin, cos)]
+    if min(pstdev(wave) for wave in waves) < 1e-9:
+        return 0.0
+    first, second = (correlation(wave, values) for wave in waves)
+    between = correlation(*waves)
+    if abs(between) > 1.0 - 1e-9:
+        return 0.0
+    explained = (first**2 + second**2 - 2.0 * first * second * between) / (1.0 - between**2)
+    adjusted = 1.0 - (1.0 - explained) * (len(values) - 1) / (len(values) - 3)
+    return float(max(adjusted, 0.0) ** 0.5)

@@ -38,9 +38,15 @@ def weighed_words(entry: AsMade) -> str:
     if entry.weighed_g is None:
         return ""
     if not entry.give_or_take_g:
-        return f" {format_decimal(entry.weighed_g)} g"
+        return f" {_grams(entry.weighed_g)} g"
     low_g, high_g = (entry.weighed_g + sign * entry.give_or_take_g for sign in (-1, 1))
-    return f" {format_decimal(low_g.normalize())} to {format_decimal(high_g.normalize())} g"
+    return f" {_grams(low_g)} to {_grams(high_g)} g"
+
+
+def _grams(exact_g: Decimal) -> str:
+    """As fine as a scale shows any: what was weighed in ounces has no end of digits."""
+    shown_g = round(exact_g, 2)
+    return format_decimal((shown_g or exact_g).normalize())
 
 
 def release_words(release: Release) -> str:

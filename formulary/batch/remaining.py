@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from formulary.batch.scale import Scale
@@ -38,10 +39,10 @@ class Remaining:
         }
 
     def shown_g(self, scale: Scale) -> float:
-        """Grams to add as a sheet says them; nothing where the scale that weighed the most does not show the rest."""
+        """Grams to add as a sheet says them, in the steps of the scale that weighed what is there."""
         if self.role == "alkali":
             return rounded_down_g(self.remaining_grams, scale.alkali_step_g)
+        if self.role == "scent" or self.weighed_grams <= 0:
+            return scale.shown(self.role, self.remaining_grams)
         step_g = scale.step_for(self.weighed_grams + self.remaining_grams)
-        if self.role != "scent" and self.weighed_grams > 0 and self.remaining_grams < step_g / 2:
-            return 0.0
-        return scale.shown(self.role, self.remaining_grams)
+        return step_g * math.floor(self.remaining_grams / step_g + 0.5)

@@ -56,8 +56,10 @@ class Rescue:
     findings: of that pot, and of the jug as it is now. scale: what a sheet rounds the grams to. pot: what will be in it
     by the weights that the sheet says. portions: each portion of the batter, or the whole, with its scent. lots: as in
     the batch. way_out: what helps while a finding stops it. lye_to_pour_percent: the other way with too much alkali,
-    how much of the lye, once it is mixed, the oils are due as they were planned; None where it is not too much, is in
-    the oils already, or is not of one alkali and water alone.
+    how much of the lye, once it is mixed and has the water that lacks, the oils are due as they were planned; None
+    where it is not too much, is in the oils already, or is not of one alkali and water alone.
+    superfat_if_left_percent: what too much alkali leaves of the superfat where nothing is done about it; None where it
+    is not too much.
     """
 
     way: str
@@ -74,6 +76,7 @@ class Rescue:
     lots: GivenLots = field(default_factory=lambda: MappingProxyType({}))
     way_out: str = ""
     lye_to_pour_percent: float | None = None
+    superfat_if_left_percent: float | None = None
 
     @property
     def is_stopped(self) -> bool:
@@ -109,6 +112,7 @@ class Rescue:
             "findings": [finding.to_json() for finding in self.findings],
             "way_out": self.way_out,
             "lye_to_pour_percent": None if self.is_stopped else self.lye_to_pour_percent,
+            "superfat_if_left_percent": self.superfat_if_left_percent,
         }
         return without_grams(tree) if self.is_stopped else tree
 
@@ -201,6 +205,9 @@ def _go_on(
         portions=figures.portions,
         lots=batch.lots,
         lye_to_pour_percent=None if lye_is_in else _lye_to_pour_percent(batch, wanted),
+        superfat_if_left_percent=_superfat_if_left(batch, there, materials, settings)
+        if wanted.way == "more-oil"
+        else None,
     )
 
 
@@ -222,6 +229,13 @@ def _lye_to_pour_percent(batch: Batch, wanted: RescueWeights) -> float | None:
     if wanted.way != "more-oil" or sorted(in_jug) != ["alkali", "water"]:
         return None
     return math.floor(1000.0 * wanted.lye_due / wanted.lye_there) / 10.0
+
+
+def _superfat_if_left(batch: Batch, there: Mapping[LineKey, float], materials: Materials, settings: Settings) -> float:
+    """Percent, of the rest weighed as planned."""
+    left = {key: max(grams, there[key]) for key, grams in grams_by_line(batch.pot.lines).items()}
+    pot = Pot(spread_over_lines(batch.pot.lines, left), batch.pot.portions)
+    return work_out_pot(pot, materials, settings).superfat_effective
 
 
 def _check_jugs(

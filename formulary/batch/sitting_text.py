@@ -8,9 +8,10 @@ from dataclasses import replace
 from formulary.batch.lot_shares import lot_words
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue
-from formulary.batch.scale import format_shown
+from formulary.batch.scale import Scale, format_shown
 from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
+from formulary.batch.superfat_checks import LOW_SUPERFAT_PERCENT
 from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
@@ -166,6 +167,9 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         return _render_stopped(rescue, width)
     lead = "The lye is in the oils:" if rescue.lye_is_in else "As long as the lye is not in the oils:"
     way = _WAYS[rescue.way]
+    if rescue.superfat_if_left_percent is not None:
+        left = rescue.superfat_if_left_percent
+        way = (_A_LITTLE_MORE if left >= LOW_SUPERFAT_PERCENT else way).format(left=format_number(left, 1))
     if rescue.lye_is_in and rescue.way == "as-it-is":
         way = "weigh what is still to add; what went over stays as it is."
     lines = [*paragraph(f"{lead} {way}", width=width), "", *paragraph(CAUTIONS, width=width, indent=2), ""]
@@ -179,7 +183,7 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         to_add_g = line.shown_g(rescue.scale)
         # What nobody named is there as planned, and so as a scale shows it.
         is_as_planned = line.weighed_grams == line.planned_grams
-        there = format_weight(line.role, planned_g) if is_as_planned else format_shown(line.weighed_grams)
+        there = format_weight(line.role, planned_g) if is_as_planned else _there(line.weighed_grams, rescue.scale)
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
         rows.append(Row(material_words(line.material), cells, _how_to_add(rescue, line.material, line.role, to_add_g)))
     lines += [*render_rows(rows, width=width), ""]
@@ -195,9 +199,27 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
     for text in rescue.remarks:
         lines += paragraph(text, width=width)
     if rescue.lye_to_pour_percent is not None:
-        lines += ["", *paragraph(_LESS_LYE.format(percent=rescue.lye_to_pour_percent), width=width)]
+        lines += ["", *paragraph(_less_lye(rescue, rescue.lye_to_pour_percent), width=width)]
     findings = render_findings(rescue.findings, width=width)
     return "\n".join([*lines, *([""] if findings else []), *findings, "", *paragraph(CLOSING, width=width, indent=2)])
+
+
+def _there(weighed_g: float, scale: Scale) -> str:
+    """What is there as the finer scale shows it: what was typed in ounces has no end of digits."""
+    shown_g = scale.finest_g * round(weighed_g / scale.finest_g)
+    return format_shown(shown_g if shown_g > 0 else weighed_g)
+
+
+def _less_lye(rescue: Rescue, percent: float) -> str:
+    """The other way with too much alkali, with the water without which what is mixed is too strong."""
+    water_g = sum(line.shown_g(rescue.scale) for line in rescue.remaining if line.role == "water")
+    first = "once it is clear and cool,"
+    if water_g > 0:
+        first = (
+            f"let it clear and cool, pour it slowly into the {format_shown(water_g)} g of water that lack, in a second"
+            " tall vessel, stirring, and let it cool again; then"
+        )
+    return _LESS_LYE.format(first=first, percent=percent)
 
 
 def _division(rescue: Rescue, width: int) -> list[str]:
@@ -239,11 +261,16 @@ def _render_stopped(rescue: Rescue, width: int) -> str:
 
 _WAYS = {
     "new-alkali": "weigh what the alkali and the water lack, and go on.",
-    "more-oil": "there is more alkali than all the oils are due: weigh more of the oils, and of all that follows them.",
+    "more-oil": "there is more alkali than all the oils are due, and left as it is the superfat would be {left} %:"
+    " weigh more of the oils, and of all that follows them.",
     "as-it-is": "oils and alkali need no change: weigh what is still to add; what else went over stays as it is.",
 }
+_A_LITTLE_MORE = (
+    "there is a little more alkali than the stated superfat leaves. Left as it is, and all else as planned, the"
+    " superfat will be {left} %. To keep it as stated, weigh more of the oils, and of all that follows them."
+)
 _LESS_LYE = (
-    "Or leave the oils as they are and take less lye. While the alkali is dry, take out what is over. If it is mixed:"
-    " once it is clear and cool, weigh the lye and pour {percent:g} % of it into the oils. What is left over is lye"
-    " still: keep it closed, labelled and away from children, or discard it by local rules."
+    "Or leave the oils as they are and take less lye. While the alkali is dry, take out what is over, and weigh the"
+    " water as planned. If it is mixed: {first} weigh the lye and pour {percent:g} % of it into the oils. What is left"
+    " over is lye still: keep it closed, labelled and away from children, or discard it by local rules."
 )

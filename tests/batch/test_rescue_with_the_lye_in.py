@@ -150,6 +150,51 @@ def test_lye_is_only_held_back_where_it_can_be() -> None:
     assert "What is left over" not in render_rescue(with_lye_in(PLAIN, over))
 
 
+@pytest.mark.parametrize("lye_is_in", [False, True])
+@pytest.mark.parametrize("times", [0.98, 1.004, 1.012, 1.03, 1.2])
+def test_what_too_much_alkali_leaves_of_the_superfat_is_told_before_any_way_to_mend_it(
+    times: float, *, lye_is_in: bool
+) -> None:
+    alkali_g = pure_g(600) * times
+    over = {"sodium-hydroxide": alkali_g}
+    found = with_lye_in(PLAIN, over) if lye_is_in else rescue(PLAIN, over)
+    sheet = " ".join(render_rescue(found).split())
+    left = 100 * (1 - alkali_g / pure_g(600, superfat=0))
+    if found.way != "more-oil":
+        assert found.superfat_if_left_percent is None
+        return
+    assert found.superfat_if_left_percent == pytest.approx(left, abs=1e-4)
+    assert found.to_json()["superfat_if_left_percent"] == found.superfat_if_left_percent
+    # under 2 % a plan is warned of, too
+    assert ("there is a little more alkali than the stated superfat leaves" in sheet) == (left >= 2)
+    assert ("more alkali than all the oils are due" in sheet) == (left < 2)
+    assert re.search(
+        rf"Left as it is, .*? will be {left:.1f} %|left as it is the superfat would be {left:.1f} %", sheet
+    )
+
+
+def test_lye_that_is_too_strong_by_now_gets_its_water_before_a_part_of_it_is_poured() -> None:
+    planned_g = batch_of(PLAIN).water.weigh_grams
+    alkali_g = 2 * pure_g(600)
+    found = rescue(PLAIN, {"sodium-hydroxide": alkali_g, "water": planned_g})
+    percent = found.lye_to_pour_percent
+    assert percent == pytest.approx(50, abs=0.11)
+    (lacks_g,) = (line.remaining_grams for line in found.remaining if line.role == "water")
+    # what is poured then is the lye as it was planned: its alkali and its water
+    assert (planned_g + lacks_g) * (percent or 0.0) / 100 == pytest.approx(planned_g, rel=0.003)
+    sheet = " ".join(render_rescue(found).split())
+    assert f"pour it slowly into the {lacks_g:.0f} g of water that lack" in sheet
+    whole = rescue(PLAIN, {"sodium-hydroxide": alkali_g, "water": 2 * planned_g})
+    assert "of water that lack" not in " ".join(render_rescue(whole).split())
+
+
+def test_what_was_weighed_in_ounces_is_shown_as_the_scale_for_lye_shows_it() -> None:
+    # 4.5 oz of 28.349523125 g
+    sheet = render_rescue(rescue(PLAIN, {"sodium-hydroxide": 4.5 * 28.349523125}, Settings()))
+    (row,) = (line.split() for line in sheet.splitlines() if line.lstrip().startswith("sodium hydroxide"))
+    assert row[3] == "127.6"
+
+
 def test_a_stopped_rescue_tells_no_part_of_the_lye_to_go_on_with() -> None:
     found = rescued(1000.0, {"one": 60.0, "sodium-hydroxide": 200.0})
     assert found.is_stopped

@@ -170,9 +170,10 @@ def test_grams_are_written_with_the_digits_that_they_have(grams: float, shown: s
     ("role", "there_g", "lacking_g", "shown_g"),
     [
         ("oil", 599.7, 0.3, 0.0),  # the scale that weighed the oil shows 600 already
-        ("oil", 599.5, 0.5, 0.5),
-        ("oil", 599.4, 0.6, 0.6),
-        ("oil", 598.4, 1.6, 1.6),
+        ("oil", 599.5, 0.5, 1.0),
+        ("oil", 599.4, 0.6, 1.0),
+        ("oil", 598.4, 1.6, 2.0),
+        ("oil", 5.0, 1.64, 1.6),  # so little in all is weighed on the finer one
         ("oil", 100.0, 500.3, 500.0),
         ("addition", 0.0, 0.3, 0.3),
         ("addition", 0.0, 0.03, 0.03),  # finer than any scale, yet not nothing

@@ -465,3 +465,13 @@ def test_of_a_lye_that_was_spilled_what_is_left_is_all_that_it_is_mixed_of_alike
 def test_the_mixed_lye_and_a_part_of_it_are_not_both_given() -> None:
     with pytest.raises(InputError, match="water in it by itself"):
         rescue(PLAIN, {"lye": 300.0, "water": 200.0})
+
+
+def test_a_name_with_spaces_is_told_as_it_is_written_with_its_weight() -> None:
+    with pytest.raises(InputError) as raised:
+        parse_weighed("olive oil 640 g")
+    (finding,) = raised.value.findings
+    assert (finding.what, finding.do) == (
+        "'olive oil' is not how a name is written here",
+        'write "olive-oil 640 g"',
+    )

@@ -14,7 +14,7 @@ from formulary.batch.figures import superfat_band
 from formulary.batch.model import Batch, PotLine
 from formulary.batch.remaining import Remaining
 from formulary.batch.scale import Scale, format_shown, share_out
-from formulary.batch.sheet_weights import shown_parts, shown_weights
+from formulary.batch.sheet_weights import oils_of, shown_parts, shown_weights
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_sitting
 from formulary.batch.sitting_weights import printed_loaf, weigh_sitting
@@ -415,3 +415,17 @@ def test_an_oil_that_gives_way_to_the_total_says_what_it_is_unrounded_and_no_oth
             row = f"{line.material.replace('-', ' ')} {format_shown(shown_g)}"
             said = f"{row} {line.grams:.2f} g, rounded so that the oils add up"
             assert (said in text) == (off_g > 0.5)
+
+
+@pytest.mark.parametrize(("oils_g", "castor_g"), [(100.0, 0.09), (5.0, 0.08)])
+def test_an_oil_of_less_than_a_step_is_taken_off_what_the_others_make(oils_g: float, castor_g: float) -> None:
+    # A scale of 0.1 g for the oils, and one of 1 g that is too coarse for all of five grams.
+    for scale in (Scale(0.1, 0.1), Scale(1.0, 0.1)):
+        lines = [
+            PotLine("olive-oil", "oil", "oils", oils_g - castor_g),
+            PotLine("castor-oil", "oil", "oils", castor_g),
+        ]
+        shown = shown_weights(lines, scale)
+        assert shown["castor-oil", "oil", "oils"] == 0.1
+        step_g = scale.step_for(oils_g)
+        assert oils_of(shown) == pytest.approx(oils_g, abs=step_g / 2 + 1e-9)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -141,3 +142,12 @@ def test_a_price_that_stands_at_a_lot_is_told_with_the_lot_that_makes_it_count()
     assert "fat at L1 and L2" in render_cost(nothing)
     trial = " ".join(render_cost(found, naming="formulary trial lot k7wq {material} {lot}").split())
     assert trial.endswith("formulary trial lot k7wq sunflower-oil S1")
+
+
+@pytest.mark.parametrize(
+    ("lots", "told"), [("AB", "A and B"), ("ABC", "A and B and C"), ("ABCD", "A and B and C and others")]
+)
+def test_the_first_lots_that_have_a_price_are_named(lots: str, told: str) -> None:
+    at_lots = (("olive-oil", tuple(lots)),)
+    text = " ".join(render_cost(Cost((), 0.0, ("olive-oil",), at_lots=at_lots), width=400).split())
+    assert re.search(rf"olive oil at {told}(?! and)\b", text)

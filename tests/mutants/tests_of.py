@@ -117,7 +117,7 @@ MODULES = {
     "formulary/batch/weigh_out_text.py": (*_READ, *_DIVIDED, *_LOTS, *_SCALES),
     "formulary/batch/sitting_text.py": (*_READ, *_DIVIDED, *_LOTS, "tests/batch/test_rescue_in_grams.py"),
     "formulary/batch/recipe_text.py": _READ,
-    "formulary/batch/blend_text.py": _READ,
+    "formulary/batch/blend_text.py": (*_READ, "tests/batch/test_what_a_batch_costs.py"),
     "formulary/materials/working_value.py": ("tests/materials/test_working_value.py",),
     "formulary/materials/lots.py": ("tests/materials/test_lots_by_weight.py", *_LOTS),
     "formulary/materials/chosen_lots.py": ("tests/materials/test_choosing_lots.py", *_LOTS),

@@ -26,7 +26,7 @@ from tests.trials.invented import steady, trial, version
 from trials.answer.answer import LikelyCause
 from trials.charts import StoryData, draw_story, find_story
 from trials.charts.figure import Chart
-from trials.charts.story_data import StoryBand, StoryCause
+from trials.charts.story_data import StoryCause
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.factors.factors import find_factors
@@ -346,16 +346,20 @@ def test_importing_the_charts_loads_no_drawing_library() -> None:
 
 
 def test_bands_never_lie_on_one_another_and_each_hatch_is_in_the_legend() -> None:
-    low = min(story.value for story in told().points)
-    version = told().slots[-1][0]
-    bands = tuple(
-        StoryBand(version, portion, low + number, low + number + 3.0, 3)
-        for number, portion in enumerate(("scented portion", "unscented portion", "scented portion"))
+    halves = {"plain": {"working": "12:00", "scent_in": "3:00"}, "clove": {"working": "11:00", "scent_in": "3:00"}}
+    made_of = version(
+        "halves",
+        scent=CLOVE,
+        portions="name: plain, share: 50, gets: {clove-bud-oil: 0}\nname: clove, share: 50, gets: {clove-bud-oil: 100}",
     )
-    chart = draw_story(replace(told(), bands=bands))
+    loaves = [
+        trial(made_of, f"h{k}", k, portions={name: {**one, "working": f"{9 + k}:30"} for name, one in halves.items()})
+        for k in range(3)
+    ]
+    chart = draw_story(find_story(loaves, WORKING))
     legend, plot = chart.axes
     drawn = [item.get_paths()[0].get_extents() for item in plot.collections if item.get_hatch()]
-    assert len(drawn) == 3
+    assert len(drawn) == 6  # in each of three loaves one beside the other
     for number, one in enumerate(drawn):
         for other in drawn[number + 1 :]:
             assert min(one.x1, other.x1) <= max(one.x0, other.x0) or min(one.y1, other.y1) <= max(one.y0, other.y0)
@@ -365,6 +369,23 @@ def test_bands_never_lie_on_one_another_and_each_hatch_is_in_the_legend() -> Non
     assert "repeats, scented portion" in words
     assert "repeats, unscented portion" in words
     assert "standard deviation" in words
+
+
+def test_a_band_stands_over_its_own_pours_alone() -> None:
+    times = {"A-1": ("16:00", "17:00", "16:30"), "B-1": ("9:00", "10:00")}
+    lots = ("A-1", "B-1", "A-1", "B-1", "A-1")
+    trials = [
+        trial(version(), f"l{k}", 7 * k, working=times[lot][k // 2], lots={"olive-oil": lot})
+        for k, lot in enumerate(lots)
+    ]
+    story = find_story(trials, WORKING)
+    assert sorted(band.n for band in story.bands) == [2, 3]
+    plot = draw_story(story).axes[1]
+    over = [item.get_paths()[0].get_extents() for item in plot.collections if item.get_hatch()]
+    for point in story.points:
+        (band,) = [band for band in story.bands if band.repeats == point.repeats]
+        (drawn,) = [one for one in over if one.x0 < point.slot < one.x1]
+        assert (drawn.y0, drawn.y1) == pytest.approx((band.low, band.high))
 
 
 @pytest.mark.parametrize("width_mm", [80.0, 160.0])

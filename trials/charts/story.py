@@ -194,13 +194,13 @@ def _bands(points: Sequence[StoryPoint], outcome: Outcome) -> tuple[StoryBand, .
             value = to_scale(point.value, outcome.scale)
             groups.setdefault((point.version, point.portion, point.repeats), []).append(value)
     bands: list[StoryBand] = []
-    for (version, portion, _), values in sorted(groups.items()):
+    for (version, portion, group), values in sorted(groups.items()):
         if len(values) < 2:
             continue
         mean = sum(values) / len(values)
         sd = (sum((value - mean) ** 2 for value in values) / (len(values) - 1)) ** 0.5
         low, high = from_scale(mean - sd, outcome.scale), from_scale(mean + sd, outcome.scale)
-        bands.append(StoryBand(version, portion, low, high, len(values)))
+        bands.append(StoryBand(version, portion, low, high, len(values), group))
     return tuple(bands)
 
 

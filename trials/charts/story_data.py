@@ -47,13 +47,17 @@ class StoryPoint:
 
 @dataclass(frozen=True, slots=True)
 class StoryBand:
-    """So many pours of one version that repeat one another: their mean less and plus one standard deviation."""
+    """So many pours of one version that repeat one another: their mean less and plus one standard deviation.
+
+    repeats: as of its points.
+    """
 
     version: int
     portion: str
     low: float
     high: float
     n: int
+    repeats: int = -1
 
 
 @dataclass(frozen=True, slots=True)

@@ -167,7 +167,7 @@ def _legend_items(story: StoryData) -> list[tuple[str, str]]:
     elif banded:
         items += [(f"{_BAND}{kind}", f"repeats, {kind}") for kind in banded]
         items.append(("", f"bands: {measure}"))
-    if any(_overlap([band for band in story.bands if band.version == one.number]) for one in story.versions):
+    if any(map(_overlap, _bands_by_slot(story).values())):
         items.append(("", "side by side where they would overlap"))
     return items
 
@@ -204,22 +204,45 @@ def _arrow(axes: Axes, x: float, y: float, *, up: bool, size: float) -> None:
 
 
 def _draw_blocks(axes: Axes, story: StoryData) -> None:
-    """A pale ground under every second version, and the bands of its repeats."""
+    """A pale ground under every second version, and the bands of repeats, each over its own pours."""
     for version, (start, end) in _spans(story).items():
         if version % 2 == 0:
             axes.axvspan(start, end, facecolor="#F3F3F3", edgecolor="none", zorder=0)
-    spans = _spans(story)
-    for version, (start, end) in spans.items():
-        bands = [band for kind in _LOOKS for band in story.bands if (band.version, band.portion) == (version, kind)]
-        lanes = bands if _overlap(bands) else bands[:1]
-        wide = (end - start) / max(len(lanes), 1)
-        for number, band in enumerate(bands):
-            left = start + wide * (number % len(lanes))
-            _rectangle(axes, left + 0.04, left + wide - 0.04, band.low, band.high, band.portion)
+    by_slot = _bands_by_slot(story)
+    for band in story.bands:
+        for left, right in _pieces(band, by_slot):
+            _rectangle(axes, left + 0.04, right - 0.04, band.low, band.high, band.portion)
+
+
+def _bands_by_slot(story: StoryData) -> dict[int, list[StoryBand]]:
+    """The bands that each slot's pours are of, in the order in which portions stand there."""
+    found: dict[int, list[StoryBand]] = {}
+    for point in story.points:
+        for band in story.bands:
+            if (band.version, band.portion, band.repeats) == (point.version, point.portion, point.repeats):
+                bands = found.setdefault(point.slot, [])
+                if band not in bands:
+                    bands.append(band)
+    return found
+
+
+def _pieces(band: StoryBand, by_slot: dict[int, list[StoryBand]]) -> list[tuple[float, float]]:
+    """From where to where a band goes: over the slots of its own pours, beside another that it would lie on there."""
+    pieces: list[tuple[float, float]] = []
+    for slot, bands in sorted(by_slot.items()):
+        if band not in bands:
+            continue
+        lanes = bands if _overlap(bands) else [band]
+        wide = 1.0 / len(lanes)
+        left = slot - 0.5 + wide * lanes.index(band)
+        if pieces and abs(pieces[-1][1] - left) < 1e-9:
+            left = pieces.pop()[0]
+        pieces.append((left, slot - 0.5 + wide * (lanes.index(band) + 1)))
+    return pieces
 
 
 def _overlap(bands: list[StoryBand]) -> bool:
-    """Whether any two bands of one version would lie on one another, and so must stand side by side."""
+    """Whether any two bands of one slot would lie on one another, and so must stand side by side."""
     in_order = sorted(bands, key=lambda band: band.low)
     return any(below.high > above.low for below, above in pairwise(in_order))
 
@@ -320,12 +343,16 @@ def _draw_strip(chart: Chart, story: StoryData, layout: _Layout) -> None:
             x = layout.left + (slot + 0.5) * layout.slot
             chart.text_mm(x, layout.plot_bottom - 1.0 if layout.names_upright else y, names[trial_id], **look)
         y -= layout.names_height
-    free = 0.0
-    for version, (start, end) in _spans(story).items():
-        x = layout.left + ((start + end) / 2 + 0.5) * layout.slot
-        half = 0.5 * (len(str(version)) + 0.6) * layout.points * MM_PER_POINT * 0.64
-        if x - half >= free:
-            chart.text_mm(x, y, str(version), fontsize=layout.points, fontweight="bold", ha="center", va="baseline")
+    places = [
+        (str(version), layout.left + ((start + end) / 2 + 0.5) * layout.slot)
+        for version, (start, end) in _spans(story).items()
+    ]
+    halves = [0.5 * (len(number) + 0.6) * layout.points * MM_PER_POINT * 0.64 for number, _ in places]
+    free, last = 0.0, len(places) - 1
+    for place, ((number, x), half) in enumerate(zip(places, halves, strict=True)):
+        # The last one stands in any case, which tells how many there are.
+        if place == last or (x - half >= free and x + half <= places[last][1] - halves[last]):
+            chart.text_mm(x, y, number, fontsize=layout.points, fontweight="bold", ha="center", va="baseline")
             free = x + half
 
 

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Mapping
+from dataclasses import replace
 from datetime import date
 
 from formulary.batch.checks import check_pot
+from formulary.batch.scent_checks import find_scents_without_limit
 from formulary.finding import Finding, Place, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
 from trials.effective import effective_portion, kept_materials, lot_weights, lots_named, materials_of, pot_of_bars
+from trials.identity import code_of
 from trials.likely import check_likely
 from trials.minutes import check_minutes
 from trials.model import Trial
@@ -18,6 +22,7 @@ from trials.on_day import as_it_stood
 from trials.recalculate import find_later_lye
 from trials.unknown_weights import check_unknown, is_unknown_line
 
+_NO_LIMIT = "scent-limit-unknown"
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 
 
@@ -25,7 +30,7 @@ def check_as_made(
     trial: Trial, today: date | None = None, *, register: Mapping[str, Material] | None = None
 ) -> tuple[Finding, ...]:
     """What makes the batch as made unsafe, and what in the record of its making does not add up."""
-    findings = [*check_unknown(trial), *_check_bars(trial, today)]
+    findings = [*check_unknown(trial), *_check_bars(trial, today, register)]
     if register is not None and (trial.release is None or trial.release.decision != "discard"):
         findings += find_later_lye(as_it_stood(trial, today), register)
     findings += _check_lots(trial)
@@ -36,15 +41,38 @@ def check_as_made(
     return tuple(placed(finding, trial) for finding in findings)
 
 
-def _check_bars(trial: Trial, today: date | None) -> Iterable[Finding]:
+def _check_bars(trial: Trial, today: date | None, register: Mapping[str, Material] | None) -> Iterable[Finding]:
     """What the grams in the bars decide, by what was worked in until today; stops that are to come are told, too."""
     stood = as_it_stood(trial, today)
     told: set[str] = set()
     for loaf in (stood,) if stood is trial else (stood, trial):
-        formula = effective_portion(loaf, as_bars=True)
-        found = check_pot(formula.pot, formula.figures, materials_of(loaf), loaf.plan.recipe.purpose)
+        formula, materials = effective_portion(loaf, as_bars=True), materials_of(loaf)
+        found = check_pot(formula.pot, formula.figures, materials, loaf.plan.recipe.purpose)
+        without_limit = iter(find_scents_without_limit(formula.pot, materials))
+        found = tuple(
+            replace(each, do=_way_to_a_limit(next(without_limit), loaf, register)) if each.code == _NO_LIMIT else each
+            for each in found
+        )
         yield from (each for each in (found if loaf is stood else stops(found)) if each.code not in told)
         told |= {each.code for each in found}
+
+
+def _way_to_a_limit(scent: str, trial: Trial, register: Mapping[str, Material] | None) -> str:
+    """How the limit of a scent comes to count for a loaf: by the lot that went in, since its plan stays as it was."""
+    known = None if register is None else register.get(scent)
+    lot = next((use.lot for use in lots_named(trial).get(scent, ())), None)
+    said = "LOT" if lot is None else shlex.quote(lot)
+    limit = "PERCENT" if known is None or known.limit is None else f"{known.limit.percent_of_product:g}"
+    name_it = f"formulary trial lot {code_of(trial.id)} {scent} {said}"
+    if lot is None or known is None or lot not in known.lots:
+        do = f"formulary materials lot {scent} {said} --set limit={limit}; {name_it}"
+    elif "limit" not in known.lots[lot].overrides:
+        do = f"write `limit: {{percent_of_product: {limit}}}` to lot {lot} in materials/{scent}.yaml; {name_it}"
+    else:
+        do = name_it
+    if limit != "PERCENT":
+        return f"{scent} has a limit by now, and this loaf's plan has none: give it to the lot that went in: {do}"
+    return f"not for sale until the lot that went in has the limit of its certificate: {do}"
 
 
 def _check_lots(trial: Trial) -> Iterable[Finding]:

@@ -183,8 +183,10 @@ def check_before_sale(
     trial = as_it_stood(trial, today)
     checked = check_as_made(trial, register=register)
     found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
-    if any(finding.code == "scent-limit-unknown" for finding in checked):
-        found.append(warn("limit-unknown", "a scent's limit is not known", "get its certificate before selling", place))
+    of_limits = [finding.do for finding in checked if finding.code == "scent-limit-unknown"]
+    if of_limits:
+        do = f"get its certificate before selling; {'; '.join(of_limits)}"
+        found.append(warn("limit-unknown", "a scent's limit is not known", do, place))
     found += check_free_alkali(trial, place, [each for each in checked if each.code in _LITTLE_FAT])
     needed = days_of_cure(trial.plan.recipe, trial.plan.settings) if cure_days is None else cure_days
     if today is not None:

@@ -32,15 +32,25 @@ def check_scent(
         where = "" if portion.name == WHOLE else f" in the {portion.name} portion"
         yield from _check_limits(portion.scent, percents_of_oils, where, locate)
         yield from _check_constituents(portion.scent, where, materials, locate)
-    names = tuple(dict.fromkeys(line.material for line in pot.lines if line.role == "scent"))
-    for name in names:
-        material = materials[name]
-        if material.limit is None and not _all_constituents_limited(material):
-            what = f"no limit is known for {name} in a bar of soap"
-            do = f"not for sale until materials/{name}.yaml has the `limit` of its certificate"
-            yield warn("scent-limit-unknown", what, do, locate("scent", name))
-    yield from _check_names(names, materials, locate)
+    for name in find_scents_without_limit(pot, materials):
+        what = f"no limit is known for {name} in a bar of soap"
+        do = f"not for sale until materials/{name}.yaml has the `limit` of its certificate"
+        yield warn("scent-limit-unknown", what, do, locate("scent", name))
+    yield from _check_names(_scents_in(pot), materials, locate)
     yield from _check_phenols(pot, materials, locate)
+
+
+def find_scents_without_limit(pot: Pot, materials: Materials) -> tuple[str, ...]:
+    """The scents in a pot of which nobody knows how much a bar may hold, in the order in which they are told."""
+    return tuple(
+        name
+        for name in _scents_in(pot)
+        if materials[name].limit is None and not _all_constituents_limited(materials[name])
+    )
+
+
+def _scents_in(pot: Pot) -> tuple[str, ...]:
+    return tuple(dict.fromkeys(line.material for line in pot.lines if line.role == "scent"))
 
 
 def _check_limits(

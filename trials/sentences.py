@@ -65,7 +65,9 @@ def noise_size(outcome: Outcome, noise: RepeatNoise, level: float) -> str:
 
 
 def noise_basis(outcome: Outcome, noise: RepeatNoise) -> str:
-    """What is known of how much repeats differ rests on: `8 repeats in 5 loaves`, `..., read to 5 min`."""
+    """What is known of how much repeats differ rests on: `8 repeats in 5 loaves`, `..., nearly all by k7wq alone`."""
+    if noise.mostly_by:
+        return f"{noise.basis}, nearly all by {noise.mostly_by.rpartition('-')[2]} alone"
     step = f", read to {noise.read_to:g} {outcome.unit}".rstrip() if noise.read_to else ""
     return f"{noise.basis}{step}"
 

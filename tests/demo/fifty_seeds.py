@@ -32,7 +32,7 @@ HISTORIES: dict[str, Truth] = {
 
 @dataclass(frozen=True, slots=True)
 class Found:
-    """What one history's answer came to. wrong: causes named (80 % or more) that did not act."""
+    """What one history's answer came to. wrong: causes called likely that did not act."""
 
     seed: int
     is_first: bool
@@ -49,7 +49,7 @@ def judge(seed: int, truth: Truth) -> Found:
     answer = explain_outcome(draw_year(seed, truth), WORKING_TIME)
     seconds = perf_counter() - began
     ranked = sorted(answer.causes, key=lambda cause: -cause.probability)
-    named = tuple(cause.factors for cause in ranked if cause.probability >= 0.8)
+    named = tuple(cause.factors for cause in ranked if cause.is_likely)
     acting = _acting(truth)
     first = ranked[0] if ranked else None
     return Found(

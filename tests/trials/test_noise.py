@@ -188,3 +188,14 @@ def test_a_comparison_by_the_clock_says_what_all_was_read_to() -> None:
     sentence = compare_trials([base[0], slow], [*base, slow]).sentence
     assert "read to 1 min" in sentence
     assert "that may well be noise" in sentence
+
+
+def test_where_one_repeat_makes_most_of_the_noise_it_is_named() -> None:
+    usual = ["15:00", "15:20", "14:50", "15:10", "15:05"]
+    even = noise_of(usual)
+    assert even.mostly_by == ""
+    odd = trial(BASE, "oddd", 60, working="6:00")
+    assert noise_of(usual, odd).mostly_by == odd.id
+    assert noise_of(["15:00", "6:00"]).mostly_by == ""  # of two nobody knows which is the odd one
+    said = compare_trials([odd, steady(5, BASE, usual)[0]], [*steady(5, BASE, usual), odd]).sentence
+    assert "nearly all by oddd alone)" in said

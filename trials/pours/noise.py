@@ -21,6 +21,7 @@ _ASSUMED_POINTS = 10.0
 _ASSUMED_PART = 0.1
 # Repeats below which a difference is not called more than noise (common practice, no source).
 _FEWEST = 3
+_ODD = 9.0  # times the variance that is left without one repeat: a third of the noise
 _COARSER = (100, 50, 20, 10, 5, 2)  # times an outcome's step: what people round to
 _IN_19_OF_20 = 1.96  # standard deviations to either side of the normal's middle that hold 19 of 20 (Student's t too)
 
@@ -33,7 +34,8 @@ class RepeatNoise:
     have a repeat among the trials; loaves: the trials that these are of, since portions of one loaf share its luck.
     is_assumed: whether there are none, so that it is a usual value. read_to: a step coarser than the outcome's own, in
     its unit, that all was read to, where repeats differ by no more than that makes; else 0. rounding: how far apart two
-    pours may read then that did the same.
+    pours may read then that did the same. mostly_by: id of the one trial without which repeats would differ by less
+    than a third of it; empty where there is none.
     """
 
     sd: float
@@ -44,6 +46,7 @@ class RepeatNoise:
     is_assumed: bool
     read_to: float = 0.0
     rounding: float = 0.0
+    mostly_by: str = ""
 
     def in_unit(self, level: float) -> float:
         """In the outcome's own unit, for values about `level`."""
@@ -92,32 +95,44 @@ def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> Repeat
     if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COLOUR):
         return None
     exact = [item for item in seen if item.value.bound == "exact" and item.value.value is not None]
-    groups: dict[int, list[float]] = {}
-    trials: dict[int, set[str]] = {}
+    groups: dict[int, list[tuple[float, str]]] = {}
     for item in exact:
         value = to_scale(item.value.value or 0.0, outcome.scale)
-        group = book.repeat_group(item.pour)
-        groups.setdefault(group, []).append(value)
-        trials.setdefault(group, set()).add(item.pour.trial.id)
-    squares, degrees, repeats = 0.0, 0, 0
-    loaves: set[str] = set()
-    for group, values in groups.items():
-        if len(values) < 2:
-            continue
-        mean = sum(values) / len(values)
-        squares += sum((value - mean) ** 2 for value in values)
-        degrees += len(values) - 1
-        repeats += len(values)
-        loaves |= trials[group]
+        groups.setdefault(book.repeat_group(item.pour), []).append((value, item.pour.trial.id))
+    repeated = [group for group in groups.values() if len(group) > 1]
+    squares = sum(_squares([value for value, _ in group]) for group in repeated)
+    degrees, repeats = sum(len(group) - 1 for group in repeated), sum(map(len, repeated))
+    loaves = {trial for group in repeated for _, trial in group}
     level = median(item.value.value or 0.0 for item in exact) if exact else 0.0
     if not degrees:
         return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, 0, True)
     read_to, ends = _read_to(outcome, exact), 2 if outcome.from_events else 1  # both ends are read off the clock
     seen_sd, least_sd = sqrt(squares / degrees), _resolution(outcome, level, read_to * sqrt(ends))
     noise = RepeatNoise(max(seen_sd, least_sd), outcome.scale, degrees, repeats, len(loaves), False)
+    noise = replace(noise, mostly_by=_mostly_by(repeated, squares, degrees))
     if read_to > float(outcome.step) and seen_sd < least_sd:
         noise = replace(noise, read_to=read_to, rounding=ends * read_to)
     return noise
+
+
+def _squares(values: Sequence[float]) -> float:
+    mean = sum(values) / len(values)
+    return sum((value - mean) ** 2 for value in values)
+
+
+def _mostly_by(repeated: Sequence[Sequence[tuple[float, str]]], squares: float, degrees: int) -> str:
+    """The trial that makes most of the noise, where others tell what is usual; of two, the one further from all."""
+    if degrees <= _FEWEST:
+        return ""
+    usual = median(value for group in repeated for value, _ in group)
+    for group in repeated:
+        values = [value for value, _ in group]
+        odd = max(range(len(group)), key=lambda place: abs(values[place] - usual))
+        rest = values[:odd] + values[odd + 1 :]
+        left = squares - _squares(values) + _squares(rest)
+        if _ODD * left / (degrees - 1) < squares / degrees:
+            return group[odd][1]
+    return ""
 
 
 def _resolution(outcome: Outcome, level: float, read_to: float) -> float:

@@ -158,7 +158,7 @@ def find_next_trials(
                 candidate.version,
                 candidate.portion,
                 bits[k],
-                choose_told(answer, foretold[k].expected, _tests(answer, candidate)),
+                choose_told(answer, foretold[k].expected, *_tests(answer, candidate)),
                 candidate.findings,
                 register,
                 candidate.why_not_newest,
@@ -168,12 +168,14 @@ def find_next_trials(
     return tuple(trials)
 
 
-def _tests(answer: Answer, candidate: CandidatePour) -> list[frozenset[str]]:
-    """What a pour tests: each thing that is changed, and whatever else is unusual in it."""
+def _tests(answer: Answer, candidate: CandidatePour) -> tuple[list[frozenset[str]], frozenset[str]]:
+    """What a pour tests, each thing that is changed or in a repeat what is unusual; and what else is unusual in it."""
     steps = zip(answer.table.factors, candidate.steps, strict=True)
-    unusual = {factor.name for factor, step in steps if abs(step) > TENTH}
+    unusual = frozenset(factor.name for factor, step in steps if abs(step) > TENTH)
     changed = _factors(candidate)
-    return [*(frozenset({name}) for name in sorted(changed)), frozenset(unusual - changed)]
+    if not changed:
+        return ([unusual] if unusual else []), frozenset()
+    return [frozenset({name}) for name in sorted(changed)], unusual - changed
 
 
 def _foretell(

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
 _PARTS = 20  # of a face, as shares of it are read by eye
 _WORTH_A_LINE = 0.05
+_WORTH_A_LINE_BESIDES = 0.02
 _MOST_LINES = 4
 WORTH_A_WORD = 0.1  # a grade less likely is not foretold
 
@@ -65,17 +66,22 @@ def make_expected(answer: Answer, outlooks: Sequence[Outlook]) -> tuple[Expected
     return tuple(found)
 
 
-def choose_told(answer: Answer, expected: Sequence[Expected], tests: Sequence[Collection[str]]) -> tuple[Expected, ...]:
+def choose_told(
+    answer: Answer, expected: Sequence[Expected], tests: Sequence[Collection[str]], besides: Collection[str] = ()
+) -> tuple[Expected, ...]:
     """The explanations that a maker is told of, likeliest first.
 
     The likeliest ones; of what the pour tests always the likeliest that holds it responsible, and the likeliest that
     holds none of it so, however unlikely; and where all these expect the same, the one that expects what is most
-    different. tests: sets of names, of each of which one is enough.
+    different. tests: sets of names, of each of which one is enough. besides: names of what else is unusual in the pour,
+    of which one is told that is not all too unlikely.
     """
     told = {place for place, item in enumerate(expected) if item.probability >= _WORTH_A_LINE and place < _MOST_LINES}
     named = [{name for group in item.causes for name in group} for item in expected]
     for names in tests:
         told.update([place for place, one in enumerate(named) if not one.isdisjoint(names)][:1])
+    also = [place for place, one in enumerate(named) if not one.isdisjoint(besides)][:1]
+    told.update(place for place in also if expected[place].probability >= _WORTH_A_LINE_BESIDES)
     tested = {name for names in tests for name in names}
     told.update([place for place, one in enumerate(named) if one.isdisjoint(tested)][:1])
     shown = [_shown(answer, item) for item in expected]

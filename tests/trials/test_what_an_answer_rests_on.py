@@ -38,6 +38,18 @@ def test_a_condition_that_went_with_the_season_is_named_with_that_caution(with_s
     assert ("Room went with the season, so whatever else did may be behind it." in said) == with_season
 
 
+def test_a_condition_that_is_only_suspected_has_the_same_caution() -> None:
+    rng = random.Random(2)
+    trials = []
+    for k in range(14):
+        warm = math.sin(2 * math.pi * 18 * k / 365.25)
+        minutes = 12.0 * math.exp(-0.12 * warm + rng.gauss(0, 0.12))
+        trials.append(trial(BASE, f"s{k:03d}", 18 * k, working=clock(3 + minutes), room=f"{19 + 5 * warm:.1f}"))
+    said = explain_outcome(trials, OUTCOMES["working time"]).sentence
+    assert said.startswith("Not enough evidence.")
+    assert "Room went with the season, so whatever else did may be behind it." in said
+
+
 def test_what_was_put_in_is_no_season() -> None:
     plain = steady(6, BASE, ("12:00", "11:20", "12:40"))
     later = steady(6, CLOVE, ("7:30", "8:00", "7:10"), start=100)

@@ -154,7 +154,8 @@ def _not_enough(answer: Answer) -> str:
         if len(groups) == 1:
             first = next((one for one in answer.causes if one.groups == (suspects.groups[0],)), None)
             partners = "" if first is None else _with_partners(first)
-            return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)}){partners}."
+            went = "" if first is None else _with_time(answer, first)
+            return f"Not enough evidence. It may well be {groups[0]} ({percent(suspects.probability)}){partners}.{went}"
         return (
             f"Not enough evidence. One of these {count(len(groups), 'suspect').removesuffix(' suspects')} did it "
             f"({percent(suspects.probability)}), and no fewer hold it as surely, but they cannot be told apart yet: "
@@ -166,4 +167,5 @@ def _not_enough(answer: Answer) -> str:
         text += f" That nothing recorded did it: {percent(answer.nothing)}."
     if first.probability >= WORTH_A_LINE:
         text += f" The first suspect is {cause_words(first)} ({percent(first.probability)}){_with_partners(first)}."
+        text += _with_time(answer, first)
     return text

@@ -90,12 +90,16 @@ def _slug(path: str) -> str | None:
 
 
 def _what_next(folder: Folder, report: SaveReport) -> str:
+    from formulary.finding import stops
+
     names = [slug for slug in map(_slug, report.paths) if slug is not None]
     saved = [name for name in names if name in folder.recipes()]
     for name in saved:
         if count := len(folder.find_version(name).recipe.conflicts):
             left = "conflict" if count == 1 else f"{count} conflicts"
             return f"formulary update {name} shows the {left} left open and how to settle with --settle"
+    if saved and stops(folder.check_recipe(saved[0])):
+        return f"settle what stops recipes/{saved[0]}.yaml; formulary check {saved[0]} tells what is left"
     if saved:
         return f"formulary batch {saved[0]} --oils 1000g shows what to weigh; formulary history {saved[0]} its versions"
     if names:

@@ -16,8 +16,10 @@ from formulary.batch.weigh_out_text import (
     CAUTIONS,
     CLOSING,
     cured_lines,
+    findings_beside,
     format_weight,
     heading,
+    jug_warning,
     measured_words,
     portion_rows,
     prepared_words,
@@ -27,6 +29,7 @@ from formulary.batch.weigh_out_text import (
     scent_sentences,
     stage_is_jug,
     step_rows,
+    step_warning,
 )
 from formulary.batch.working_steps import find_steps
 from formulary.chemistry.alkali import rounded_down_g
@@ -49,7 +52,8 @@ def render_sitting(sitting: Sitting, *, width: int = 80) -> str:
     )
     lines = [*paragraph(head, width=width), "", *paragraph(CAUTIONS, width=width, indent=2)]
     if weights.jug is not None:
-        rows = [Row("One jug of lye for all", ("g",), indent=0), *_rows(weights.jug, sitting)]
+        warning = shared_jug_warning(sitting)
+        rows = [Row("One jug of lye for all", ("g",), warning, indent=0), *_rows(weights.jug, sitting)]
         left_g = sum(weights.jug.values()) - sum(loaf.of_jug_g for loaf in weights.loaves if loaf.of_jug_g is not None)
         note = f"{format_shown(left_g)} g stay in the jug" if left_g > 0.001 else ""
         lines += ["", *render_rows([*rows[:-1], replace(rows[-1], note=note)], width=width)]
@@ -91,17 +95,21 @@ def _which(numbers: Sequence[int], of: int) -> str:
 
 
 def sort_findings(sitting: Sitting) -> tuple[list[Finding], list[tuple[Finding, ...]]]:
-    """What is to be known of several loaves alike, said once and with their numbers; then what is left for each."""
+    """What is to be known of several loaves alike, said once and with their numbers; then what is left for each.
+
+    What is said at a jug is in neither.
+    """
     loaves: dict[tuple[object, ...], list[int]] = {}
     for number, batch in enumerate(sitting.batches, 1):
-        for finding in dict.fromkeys(batch.findings):
+        for finding in dict.fromkeys(findings_beside(batch.findings)):
             loaves.setdefault(_said(finding), []).append(number)
     seen: set[tuple[object, ...]] = set()
     common: list[Finding] = []
     own: list[tuple[Finding, ...]] = []
     for batch in sitting.batches:
-        own.append(tuple(finding for finding in batch.findings if len(loaves[_said(finding)]) == 1))
-        for finding in batch.findings:
+        beside = findings_beside(batch.findings)
+        own.append(tuple(finding for finding in beside if len(loaves[_said(finding)]) == 1))
+        for finding in beside:
             if len(loaves[_said(finding)]) > 1 and _said(finding) not in seen:
                 seen.add(_said(finding))
                 which = _which(loaves[_said(finding)], len(sitting.batches))
@@ -123,11 +131,17 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, wid
             step.append(Row("of the melted oils in the one pot", (format_shown(weights.of_pot_g),)))
         step += step_rows(batch, working)
         if step:
-            rows += [Row(working.title, ("g",)), *(Row(row.label, row.cells, row.note, 4) for row in step)]
+            warning = step_warning(working, sitting.batches[number].findings) if weights.of_jug_g is None else ""
+            rows += [Row(working.title, ("g",), warning), *(Row(row.label, row.cells, row.note, 4) for row in step)]
     figures = render_figures(batch, width=width) + scent_lines(batch.portions, width) + cured_lines(batch, width)
     findings = render_findings(batch.findings, width=width)
     head = heading(batch, width, weights.oils_g, weights.batter_g, lead=f"Loaf {number + 1}: ")
     return [*head, *render_rows(rows, width=width), *figures, *findings]
+
+
+def shared_jug_warning(sitting: Sitting) -> str:
+    """What may happen while the lye of all loaves is mixed."""
+    return jug_warning(finding for batch in sitting.batches for finding in batch.findings)
 
 
 def cooling_words(sitting: Sitting) -> str:

@@ -22,6 +22,8 @@ CAUTIONS = (
     " stainless steel or polypropylene, not glass. Splash: rinse under plenty of running water for 15 minutes"
     " and more, no vinegar, seek medical help. Keep children and animals out."
 )
+# Whoever reads it at the foot has mixed the lye by then.
+_SAID_AT_THE_JUG = ("jug-strong",)
 # Sums of floats differ by less.
 _HAIR_G = 1e-6
 CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
@@ -47,13 +49,14 @@ def render_batch(batch: Batch, *, width: int = 80, show_all: bool = False) -> st
     for number, step in enumerate(find_steps(batch.pot, batch.scale, weights, batter_g), 1):
         if rows:
             rows.append(Row(""))
-        rows.append(Row(f"{number}  {step.title}", ("g",)))
+        rows.append(Row(f"{number}  {step.title}", ("g",), step_warning(step, batch.findings)))
         rows += [Row(row.label, row.cells, row.note, 5) for row in step_rows(batch, step)]
     lines += render_rows(rows, width=width)
     lines += ["", *render_figures(batch, width=width, show_all=show_all), *scent_lines(batch.portions, width)]
     lines += cured_lines(batch, width)
-    if batch.findings:
-        lines += ["", *render_findings(batch.findings, width=width)]
+    findings = findings_beside(batch.findings)
+    if findings:
+        lines += ["", *render_findings(findings, width=width)]
     return "\n".join([*lines, "", *paragraph(CLOSING, width=width, indent=2)])
 
 
@@ -76,6 +79,22 @@ def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: s
     if len(identity) + len(size) + 4 <= width:
         return [identity + " " * (width - len(identity) - len(size)) + size, *warning]
     return [*paragraph(identity, width=width), *paragraph(size, width=width), *warning]
+
+
+def step_warning(step: WorkingStep, findings: Iterable[Finding]) -> str:
+    """What to know before the first thing of a step is weighed; empty but where lye is mixed."""
+    return jug_warning(findings) if step.stage == "lye water" else ""
+
+
+def jug_warning(findings: Iterable[Finding]) -> str:
+    """What may happen while the lye is mixed, for the head of what goes into the jug."""
+    said = [f"{each.what}; {each.do} [{each.code}]" for each in findings if each.code in _SAID_AT_THE_JUG]
+    return "; ".join(dict.fromkeys(said))
+
+
+def findings_beside(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """What is not said where it is weighed already."""
+    return tuple(each for each in findings if each.code not in _SAID_AT_THE_JUG)
 
 
 def step_rows(batch: Batch, step: WorkingStep) -> Iterable[Row]:

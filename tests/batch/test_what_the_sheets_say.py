@@ -66,6 +66,21 @@ def test_water_stands_before_the_alkali_and_every_finding_is_told(sheet: str) ->
         assert f"[{finding.code}]" in text
 
 
+def test_that_a_jug_may_boil_or_spit_is_said_once_before_anything_goes_into_it() -> None:
+    strong = weigh_out(PLAIN.replace("lye_concentration: 33", "lye_concentration: 45"))
+    weak = weigh_out(PLAIN)
+    shared = render_sitting(plan_sitting([strong, strong], REGISTER))
+    apart = render_sitting(plan_sitting([strong, weak], REGISTER))
+    for sheet in (render_batch(strong), shared, apart):
+        text = " ".join(sheet.split())
+        assert text.count("it may boil or spit") == text.count("[jug-strong]") == 1
+        water = re.search(r"^ +water +[0-9]", sheet, re.MULTILINE)
+        assert water is not None
+        assert sheet.index("In the jug" if sheet != shared else "One jug") < sheet.index("[jug-strong]") < water.start()
+    assert apart.index("Loaf 1") < apart.index("[jug-strong]") < apart.index("Loaf 2")
+    assert "jug-strong" in {each["code"] for each in strong.to_json()["findings"]}  # type: ignore[attr-defined]
+
+
 @given(st.floats(1, 12), st.sampled_from(["1 g", "0.1 g", "0.01 g"]))
 def test_a_recipe_shows_the_lye_of_a_kilogram_of_its_oils_as_its_sheet_does(superfat: float, step: str) -> None:
     text = PLAIN.replace("superfat: 5", f"superfat: {superfat:.2f}")

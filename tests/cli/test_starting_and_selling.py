@@ -242,6 +242,17 @@ def test_a_recipe_with_a_stop_is_saved_brought_back_and_told(formulary: Run, hom
         assert (ran.status, "superfat-negative" in ran.out) == (status, status == 1), (command, ran.out)
 
 
+def test_after_a_save_nobody_is_sent_to_weigh_out_what_a_stop_forbids(formulary: Run, home: Path) -> None:
+    (home / "recipes/new.yaml").write_text(BASE.replace("superfat: 5", "superfat: -1"), encoding="utf-8")
+    saved = " ".join(formulary("save", "new", "-m", "a slip").out.split())
+    assert "formulary check new tells what is left" in saved
+    assert "shows what to weigh" not in saved
+    (home / "recipes/new.yaml").write_text(BASE, encoding="utf-8")
+    assert "formulary batch new --oils 1000g shows what to weigh" in " ".join(
+        formulary("save", "new", "-m", "settled").out.split()
+    )
+
+
 def test_a_stop_that_a_sale_overrides_by_its_code_is_told_as_a_warning_everywhere(formulary: Run, home: Path) -> None:
     (home / "materials").mkdir(exist_ok=True)
     (home / "materials/quay-scent.yaml").write_text(SCENT + "limit: {percent_of_product: 3.3}\n", encoding="utf-8")

@@ -76,6 +76,15 @@ def test_every_thing_in_the_pot_has_a_box_and_its_weight_once() -> None:
     assert len(boxes) == len(cells(page, "grams")) == len(weighings) + len(batch.pot.portions)
 
 
+def test_that_a_jug_may_boil_or_spit_stands_above_what_goes_into_it() -> None:
+    strong = weigh_out(PLAIN.replace("lye_concentration: 33", "lye_concentration: 45"))
+    for sheet in (sheet_of(strong), make_sheet(plan_sitting([strong, strong], read_builtin_register()), on=DAY)):
+        text = text_of(demand_self_contained(sheet.html))
+        assert text.count("it may boil or spit") == 1
+        jug = text.index("In the jug" if "In the jug" in text[: text.index("boil")] else "One jug")
+        assert jug < text.index("it may boil or spit") < text.index("then let it clear and cool", jug)
+
+
 def test_its_weights_are_those_of_the_json_as_the_scales_show_them() -> None:
     tree = midwinter().to_json()
     page = demand_self_contained(sheet_of(midwinter()).html)

@@ -23,10 +23,11 @@ class ToWeigh:
 
 @dataclass(frozen=True, slots=True)
 class SheetStep:
-    """What is weighed into one vessel, or at one moment, in working order."""
+    """What is weighed into one vessel, or at one moment, in working order; warning: what to know before it is."""
 
     title: str
     lines: tuple[ToWeigh, ...]
+    warning: str = ""
 
 
 @dataclass(frozen=True, slots=True)

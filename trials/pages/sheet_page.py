@@ -110,7 +110,8 @@ def _step(step: SheetStep) -> Element:
         element("th", "lot" if any(line.has_lot for line in step.lines) else "", class_="small-head"),
         class_="step",
     )
-    return element("tbody", head, (_weigh(line) for line in step.lines))
+    warning = element("tr", element("td", element("b", step.warning), colspan="5")) if step.warning else None
+    return element("tbody", head, warning, (_weigh(line) for line in step.lines))
 
 
 def _weigh(line: ToWeigh) -> Element:

@@ -9,16 +9,18 @@ from formulary.batch.model import Batch
 from formulary.batch.scale import format_shown
 from formulary.batch.sheet_weights import batter_of, oils_of, shown_weights
 from formulary.batch.sitting_model import Sitting
-from formulary.batch.sitting_text import shared_remark, sort_findings
+from formulary.batch.sitting_text import shared_jug_warning, shared_remark, sort_findings
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.weigh_out_text import (
     HOUSEHOLD,
     cured_sentences,
     figure_sentences,
+    findings_beside,
     format_weight,
     portion_rows,
     remark,
     scent_sentences,
+    step_warning,
 )
 from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding
@@ -34,10 +36,10 @@ def batch_part(batch: Batch, lots: Lots) -> SheetPart:
     oils_g = oils_of(weights)
     batter_g = batter_of(weights)
     numbered = tuple(
-        SheetStep(f"{number}  {step.title}", tuple(_step(batch, step, lots)))
+        SheetStep(f"{number}  {step.title}", tuple(_step(batch, step, lots)), step_warning(step, batch.findings))
         for number, step in enumerate(find_steps(batch.pot, batch.scale, weights, batter_g), 1)
     )
-    return _described(SheetPart("", _size(oils_g, batter_g), numbered), batch, batch.findings)
+    return _described(SheetPart("", _size(oils_g, batter_g), numbered), batch, findings_beside(batch.findings))
 
 
 def sitting_parts(sitting: Sitting, lots: Lots) -> tuple[tuple[SheetPart, ...], tuple[Finding, ...]]:
@@ -47,7 +49,8 @@ def sitting_parts(sitting: Sitting, lots: Lots) -> tuple[tuple[SheetPart, ...], 
     if weights.jug is not None:
         left_g = sum(weights.jug.values()) - sum(loaf.of_jug_g or 0.0 for loaf in weights.loaves)
         note = f"{format_shown(left_g)} g stay in the jug" if left_g > 0.001 else ""
-        shared.append(SheetStep("One jug of lye for all", tuple(_shared(sitting, weights.jug, lots, note))))
+        lines = tuple(_shared(sitting, weights.jug, lots, note))
+        shared.append(SheetStep("One jug of lye for all", lines, shared_jug_warning(sitting)))
     if weights.pot is not None:
         title = "One pot of the fats to melt that all share"
         shared.append(SheetStep(title, tuple(_shared(sitting, weights.pot, lots))))
@@ -111,4 +114,5 @@ def _loaf(sitting: Sitting, number: int, loaf: LoafWeights, lots: Lots) -> Itera
             lines.append(ToWeigh(words, format_shown(loaf.of_pot_g), has_lot=False))
         lines += _step(batch, step, lots)
         if lines:
-            yield SheetStep(step.title, tuple(lines))
+            warning = step_warning(step, batch.findings) if loaf.of_jug_g is None else ""
+            yield SheetStep(step.title, tuple(lines), warning)

@@ -68,6 +68,16 @@ def test_only_rates_of_the_batter_have_to_leave_room_for_it() -> None:
     )
 
 
+def test_what_goes_in_early_and_late_may_be_divided_late_and_what_goes_in_early_alone_may_not() -> None:
+    early = "  - {material: honey, rate: 1 % of oils, at: oils, water: extra}\n"
+    late = early.replace("at: oils", "at: trace")
+    halves = "portions:\n  - {name: a, share: 50, gets: {honey: 100}}\n  - {name: b, share: 50, gets: {honey: 0}}\n"
+    assert faults(f"{PLAIN}additions:\n{early}{late}{halves}") == []
+    assert faults(f"{PLAIN}additions:\n{late}{halves}") == []
+    told = faults(f"{PLAIN}additions:\n{early}{halves}")
+    assert [each.code for each in told] == ["divided-too-early"] * 2
+
+
 def test_no_kind_of_material_stands_where_its_danger_is_not_looked_at() -> None:
     scent = "scent:\n  - {material: kaolin, rate: 1 % of oils, at: trace}\n"
     assert [each.code for each in faults(PLAIN + scent)] == ["not-a-scent"]

@@ -141,6 +141,20 @@ def count_findings(findings: Iterable[Finding]) -> str:
     return ", ".join(parts) or "nothing to tell"
 
 
+def group_alike(findings: Iterable[Finding]) -> tuple[tuple[Finding, tuple[Place, ...]], ...]:
+    """Findings, the most urgent first, each with the other places of its folder that the same is said of.
+
+    Each error and each stop stands by itself: it is settled where it is. What to do may differ by a name.
+    """
+    alike: dict[tuple[object, ...], list[Finding]] = {}
+    for number, finding in enumerate(findings):
+        by_itself = number if finding.severity.rank < Severity.WARN.rank else None
+        folder = (finding.place.path or "").partition("/")[0]
+        alike.setdefault((folder, finding.severity, finding.code, finding.what, by_itself), []).append(finding)
+    groups = sorted(alike.values(), key=lambda group: group[0].severity.rank)
+    return tuple((group[0], tuple(finding.place for finding in group[1:])) for group in groups)
+
+
 class TooManyFindings(Exception):  # noqa: N818 - ends the reading of one file; no fault of a call
     """Raised by `FileFindings` when it is full; whoever reads the file stops there."""
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from formulary.store import index
-from tests.cli.conftest import Run
+from tests.cli.conftest import BASE, Run
 
 
 @pytest.mark.usefixtures("home")
@@ -219,3 +219,20 @@ def test_a_word_for_a_percentage_is_told_what_is_measured(formulary: Run, home: 
     assert ran.status == 2
     assert "'full' is no percentage" in ran.err
     assert "gel 60 %" in ran.err
+
+
+def test_check_says_once_what_holds_of_many_and_the_stop_first_and_hides_nothing_from_programs(
+    formulary: Run, home: Path
+) -> None:
+    scent = "scent:\n  - {material: lavender-oil, rate: 1 % of oils, at: trace}\n"
+    for name in ("a-bar", "b-bar", "c-bar"):
+        (home / f"recipes/{name}.yaml").write_text(BASE + scent, encoding="utf-8")
+    (home / "recipes/z-bar.yaml").write_text(BASE.replace("superfat: 5", "superfat: -1"), encoding="utf-8")
+    ran = formulary("check")
+    assert ran.status == 1
+    assert ran.out.count("no limit is known for lavender-oil") == 1
+    assert "the same: b-bar, c-bar" in ran.out
+    assert "recipes/z-bar.yaml" in ran.out.splitlines()[1]
+    listed = json.loads(formulary("check", "--json").out)["findings"]
+    of_scent = [each["where"]["path"] for each in listed if each["code"] == "scent-limit-unknown"]
+    assert of_scent == ["recipes/a-bar.yaml", "recipes/b-bar.yaml", "recipes/c-bar.yaml"]

@@ -100,6 +100,29 @@ def test_the_surer_of_two_that_act_together_is_named_by_itself() -> None:
     assert named == [("clove bud oil",)]
 
 
+def test_what_acts_by_itself_and_more_beside_another_is_not_told_as_only_together() -> None:
+    makes = [*[(False, ())] * 5, *[(True, ())] * 5, *[(False, ("honey",))] * 5, *[(True, ("honey",))] * 5]
+    both = explain_outcome(list(pours(iter(makes), clove=-0.5, pair=-0.5)), WORKING)
+    assert both.sentence.startswith(
+        "Clove bud oil is the likely cause (over 99 %), more together with honey (over 99 %)"
+    )
+    assert "beyond that, 1 % clove bud oil with 1 % honey shortens working time by" in both.sentence
+    assert "only together" not in both.sentence
+    assert "Honey does not: it is likely only beside what is surer." in find_effects(both).foot
+    pair = explain_outcome(list(pours(iter(makes), clove=0.0, pair=-0.9)), WORKING)
+    assert pair.sentence.startswith("Clove bud oil and honey, only together, are the likely cause (over 99 %)")
+
+
+def test_what_it_acts_more_together_with_is_not_picked_out_of_two_that_look_the_same() -> None:
+    makes = [*[(False, ())] * 5, *[(True, ())] * 5, *[(False, ("honey",))] * 4, *[(False, ("kaolin",))] * 4]
+    makes += [*[(True, ("honey", "kaolin"))] * 5, *[(False, ("honey", "kaolin"))] * 3]
+    answer = explain_outcome(list(pours(iter(makes), clove=-0.5, pair=-0.6)), WORKING)
+    first = answer.causes[0]
+    assert first.groups == (("clove bud oil",),)
+    assert {one.names: round(one.probability, 1) for one in first.partners} == {("honey",): 0.5, ("kaolin",): 0.5}
+    assert "likelier at work" not in answer.sentence
+
+
 def test_what_acts_mostly_with_others_is_told_so_and_with_no_effect_of_its_own() -> None:
     answer = either_pair()
     first = answer.causes[0]

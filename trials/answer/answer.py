@@ -99,13 +99,18 @@ class Support:
 
 @dataclass(frozen=True, slots=True)
 class Partner:
-    """Factors that cannot be told apart, only together with which something else may act, and how likely that is."""
+    """Factors that cannot be told apart, only or more together with which something else may act.
+
+    probability: how likely that is. effect: of one step of each, beyond what they do by themselves.
+    """
 
     names: tuple[str, ...]
     probability: float
+    effect: FactorEffect | None = None
 
     def to_json(self) -> dict[str, object]:
-        return {"factors": list(self.names), "probability": self.probability}
+        effect = None if self.effect is None else self.effect.to_json()
+        return {"factors": list(self.names), "probability": self.probability, "effect": effect}
 
 
 @dataclass(frozen=True, slots=True)

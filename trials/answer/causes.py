@@ -21,21 +21,24 @@ _WORTH_A_PARTNER = 0.02
 
 
 def find_causes(answer: Answer, in_numbers: EngineAnswer) -> tuple[LikelyCause, ...]:
-    """All candidates, most likely first. Two that act only together are one, unless one of them is far surer than
-    both: what is known best is that one.
+    """All candidates, most likely first. Two that act only together are one, unless one of them acts by itself as well,
+    or is far surer than both: what is known best is that one.
 
     Where other pairs would look exactly the same, a pair stands for all of them, and their members are told by what is
     left to them.
     """
     found: list[LikelyCause] = []
+    beside: set[int] = set()  # what one that is told by itself may act together with
     counted: dict[int, float] = {}  # of a candidate, what a pair that is told already holds
     for cause in in_numbers.causes:
         if len(cause.candidates) == 1:
             continue
-        surer, other = sorted(cause.candidates, key=lambda number: -in_numbers.candidates[number].probability)
-        if in_numbers.candidates[surer].probability - cause.probability > _SURER:
+        surer, other = sorted(cause.candidates, key=lambda number: _surer(in_numbers, number))
+        is_surer = in_numbers.candidates[surer].probability - cause.probability > _SURER
+        if is_surer or not _is_partner(in_numbers, surer):
             found.append(_single(answer, in_numbers, surer))
             found.append(replace(_single(answer, in_numbers, other), is_partner=_is_partner(in_numbers, other)))
+            beside.update(number for pair in cause.or_together for number in pair if number != surer)
             continue
         found.append(_pair(answer, in_numbers, cause))
         part = cause.probability / (1 + len(cause.or_together))
@@ -49,17 +52,13 @@ def find_causes(answer: Answer, in_numbers: EngineAnswer) -> tuple[LikelyCause, 
             if number in counted:
                 left = max(candidate.alone, candidate.probability - counted[number])
                 one = replace(one, probability=left, partners=())
-            found.append(one)
+            found.append(replace(one, is_partner=number in beside and _is_partner(in_numbers, number)))
     return tuple(sorted(found, key=lambda cause: -cause.probability))
 
 
 def _single(answer: Answer, in_numbers: EngineAnswer, number: int) -> LikelyCause:
     candidate = in_numbers.candidates[number]
-    partners = [
-        Partner(in_numbers.candidates[pair.second if pair.first == number else pair.first].names, pair.probability)
-        for pair in in_numbers.together
-        if number in (pair.first, pair.second) and pair.probability >= _WORTH_A_PARTNER
-    ]
+    partners = _partners(answer, in_numbers, number)
     speaks_for, speaks_against = _sides(answer, in_numbers, number)
     one = LikelyCause(
         (candidate.names,),
@@ -68,7 +67,7 @@ def _single(answer: Answer, in_numbers: EngineAnswer, number: int) -> LikelyCaus
         speaks_for,
         speaks_against,
         alone=candidate.alone,
-        partners=tuple(partners),
+        partners=partners,
     )
     if candidate.effects is None or one.is_mostly_together:
         return one  # what it does alone is the effect of what it hardly is
@@ -76,6 +75,29 @@ def _single(answer: Answer, in_numbers: EngineAnswer, number: int) -> LikelyCaus
     return replace(
         one, effects=tuple(_effect(answer, in_numbers, answer.factor(name), effect) for name, effect in effects)
     )
+
+
+def _partners(answer: Answer, in_numbers: EngineAnswer, number: int) -> tuple[Partner, ...]:
+    """What a candidate may act together with, most likely first; of pairs that look the same each has its part."""
+    found: list[Partner] = []
+    name = in_numbers.candidates[number].names[0]
+    for pair in in_numbers.together:
+        pairs = [(pair.first, pair.second), *pair.or_together]
+        for both in pairs:
+            if number not in both or pair.probability / len(pairs) < _WORTH_A_PARTNER:
+                continue
+            (other,) = set(both) - {number}
+            effect = None
+            if pair.effect is not None and len(pairs) == 1:
+                effect = _effect(answer, in_numbers, answer.factor(name), pair.effect)
+                effect = replace(effect, per="one step of each", counts=None)  # these are of one of the two
+            found.append(Partner(in_numbers.candidates[other].names, pair.probability / len(pairs), effect))
+    return tuple(sorted(found, key=lambda one: -one.probability))
+
+
+def _surer(in_numbers: EngineAnswer, number: int) -> tuple[bool, float]:
+    """What sorts the surer of two before the other: the one that acts by itself, then the likelier one."""
+    return _is_partner(in_numbers, number), -in_numbers.candidates[number].probability
 
 
 def _is_partner(in_numbers: EngineAnswer, number: int) -> bool:

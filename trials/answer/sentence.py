@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause
 from trials.answer.chance_words import group_words, percent, rests_on_words
@@ -86,7 +87,17 @@ def _named(answer: Answer, cause: LikelyCause, word: str) -> str:
         start += _with_partners(cause)
     together = cause if cause.is_together else None
     said = [say_effect(answer, effect, alone=alone, together=together) for effect in cause.effects[:2]]
+    said += _beyond(answer, cause)
     return f"{start}: {'; '.join(said)}.{_with_time(answer, cause)}" if said else f"{start}.{_with_time(answer, cause)}"
+
+
+def _beyond(answer: Answer, cause: LikelyCause) -> list[str]:
+    """What a cause does beside something else, beyond what it does by itself, where that is likely."""
+    return [
+        "beyond that, " + say_effect(answer, one.effect, together=replace(cause, groups=(cause.groups[0], one.names)))
+        for one in cause.partners
+        if one.effect is not None and one.probability >= ENOUGH and cause.effects
+    ]
 
 
 def _with_time(answer: Answer, cause: LikelyCause) -> str:
@@ -106,7 +117,8 @@ def _with_partners(cause: LikelyCause) -> str:
     listed = say_list([f"{group_words(one.names)} ({percent(one.probability)})" for one in worth], "or")
     if cause.is_mostly_together:
         return f", mostly only together with {listed}"
-    return f", perhaps more together with {listed}"
+    perhaps = "" if worth[0].probability >= ENOUGH else "perhaps "
+    return f", {perhaps}more together with {listed}"
 
 
 def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:

@@ -85,6 +85,8 @@ def _foot(answer: Answer, rows: Sequence[EffectRow]) -> str:
     for cause in answer.causes:
         if cause.probability >= ENOUGH and cause.rests_on:
             foot += f" {capital(cause_words(cause))} does not: {rests_on_words(answer, cause)}."
+        elif cause.probability >= ENOUGH and cause.is_partner:
+            foot += f" {capital(cause_words(cause))} does not: it is likely only beside what is surer."
     if any(row.low is not None for row in rows):
         foot += f" {INTERVALS}"
     if answer.adds_to_more_than_all:

@@ -88,6 +88,22 @@ def test_what_could_be_poured_before_is_not_warned_of() -> None:
     assert all(one.too_quick is None for one in proposed(explained("hardness", minutes=5.0)))
 
 
+def test_what_is_usual_is_warned_of_where_it_set_and_is_not_left_out() -> None:
+    clove = version("clove", scent=CLOVE)
+    sweet = version("sweet", additions=HONEY, scent=CLOVE)
+    often = [
+        trial(clove, f"c{k}", k, working=("8:00", "3:50")[k == 3], seen={"hardness": str(3 + k % 2)}) for k in range(5)
+    ]
+    odd = [trial(sweet, f"s{k}", 40 + k, working="8:00", seen={"hardness": str(6 + k % 2)}) for k in range(4)]
+    plain = [trial(BASE, f"p{k}", 60 + k, working="12:00", seen={"hardness": str(6 + k % 2)}) for k in range(2)]
+    found = proposed(explain_outcome([*often, *odd, *plain], OUTCOMES["hardness"]))
+    for one in found:
+        has_clove = any(line.material == "clove-bud-oil" for line in one.version.recipe.scent)
+        said = "one of five pours with nothing unusual in it (c3 0.8 min) left no time to pour"
+        assert (said in (one.too_quick or "")) == has_clove
+    assert found
+
+
 def test_pours_of_other_recipes_warn_too() -> None:
     others = [trial(version("clove", scent=CLOVE), f"q{k}", 90 + k, working="3:50") for k in range(2)]
     answer = explained("hardness", minutes=5.0)

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 _IN_OR_NOT = frozenset({"held back", "addition", "scent", "lot"})
 _PUT_IN = _IN_OR_NOT | {"oil", "alkali"}
+_NOTHING_UNUSUAL = "nothing unusual in it"
 _MOST_THINGS = 2
 _MOST_POURS = 3
 
@@ -67,17 +68,23 @@ def quick_words(
     """How many pours with the same things in them set at once: `one of two pours with clove bud oil (k7wq 1.5 min)`.
 
     steps: of the pour proposed. changed: the factors that are changed in it, of which also a setting counts. None where
-    no pour with anything that is unusual in it was quick.
+    no pour with anything that is unusual in it was quick, nor any with nothing unusual in it from which nothing is
+    taken out here.
     """
     found: list[tuple[bool, float, str, list[str], int]] = []
     for factor, step, place in zip(answer.table.factors, steps, range(len(steps)), strict=True):
-        if factor.kind not in _PUT_IN and factor.name not in changed:
+        if not _goes_in(factor) and factor.name not in changed:
             continue
         having = [one for one in timed if _is_alike(factor, step, one.steps[place])]
         quick = [one.words for one in having if one.is_quick]
         if quick:
             share = len(quick) / len(having)
             found.append((factor.name not in changed, -share, factor.name, quick, len(having)))
+    if not any(step < -TENTH for factor, step in zip(answer.table.factors, steps, strict=True) if _goes_in(factor)):
+        usual = [one for one in timed if _is_usual(answer, one)]
+        quick = [one.words for one in usual if one.is_quick]
+        if quick:
+            found.append((True, -len(quick) / len(usual), _NOTHING_UNUSUAL, quick, len(usual)))
     said: list[str] = []
     named: set[str] = set()
     for _, _, name, quick, of in sorted(found):
@@ -85,6 +92,16 @@ def quick_words(
             said.append(f"{spell(len(quick))} of {count(of, 'pour')} with {name} ({say_first(quick, _MOST_POURS)})")
             named.update(quick)
     return say_list(said) or None
+
+
+def _goes_in(factor: Factor) -> bool:
+    return factor.kind in _PUT_IN
+
+
+def _is_usual(answer: Answer, pour: TimedPour) -> bool:
+    """Whether nothing unusual went into a pour, and nothing that usually does was left out."""
+    steps = zip(answer.table.factors, pour.steps, strict=True)
+    return all(abs(step) <= TENTH for factor, step in steps if _goes_in(factor))
 
 
 def _is_alike(factor: Factor, step: float, other: float) -> bool:

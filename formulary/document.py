@@ -8,7 +8,7 @@ formulary that somebody sent is hostile until read.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, Any
 
 from formulary.document_merge_marks import find_mark_between, find_merge_marks
@@ -165,6 +165,26 @@ def _refused_text(text: str, path: str | None, *, certain: bool) -> Finding | No
         place = _place_at(text, match.end() - 1, path)
         return error("yaml-directive", "a % directive stands here", "remove the % line", place)
     return None
+
+
+# What spreadsheets and pages hold in the place of a space, where YAML wants one: at the start of a line, and behind a
+# mark. Within words it is a letter like any other.
+_OTHER_SPACES = "\u00a0\u2000-\u200a\u202f\u205f\u3000"
+_OTHER_SPACE = re.compile(rf"(?:^[ -]*|[:,{{\[] *)[{_OTHER_SPACES}]", re.MULTILINE)
+
+
+def find_other_spaces(data: bytes | str, path: str | None, lines: Collection[int]) -> tuple[Finding, ...]:
+    """Where something that looks like a space is none, the first on each of the lines that do not read as they look."""
+    text, _ = _decode(data, path)
+    written = re.split(r"\r\n|\n|\r", text or "")
+    found = ((number, _OTHER_SPACE.search(written[number - 1])) for number in sorted(lines) if number <= len(written))
+    return tuple(_other_space(match, Place(path, number, match.end())) for number, match in found if match)
+
+
+def _other_space(match: re.Match[str], place: Place) -> Finding:
+    what = f"what looks like a space here is none (U+{ord(match.group()[-1]):04X})"
+    do = "write an ordinary space in its place; spreadsheets and web pages hold others"
+    return error("yaml-space", what, do, place)
 
 
 def _tab_finding(text: str, events: Iterator[Event], path: str | None) -> Finding | None:
@@ -389,6 +409,9 @@ def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
     mark = getattr(fault, "problem_mark", None) or getattr(fault, "context_mark", None)
     line = mark.line + 1 if mark is not None else None
     column = mark.column + 1 if mark is not None else None
+    other = _OTHER_SPACE.search(text)
+    if other is not None:
+        return _other_space(other, _place_at(text, other.end() - 1, path))
     lines = text.splitlines()
     around = lines[max(0, line - 2) : line + 1] if line is not None else []
     if any(re.match(r"[ ]*\t", near) for near in around):

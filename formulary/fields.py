@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
-from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, parse_as_meant
-from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
+from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, find_other_spaces, parse_as_meant
+from formulary.finding import FileFindings, Finding, Place, Severity, TooManyFindings, error
 from formulary.names import is_slug, suggest
 from formulary.quantity import (
     Kind,
@@ -281,7 +281,14 @@ def read_file(
         found = read(Fields(root, findings, path=path))
     except TooManyFindings:
         found = None
-    return found, tuple(findings)
+    return found, (*_other_spaces(data, path, findings), *findings)
+
+
+def _other_spaces(data: bytes | str, path: str | None, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Spaces that are none, on the lines that are at fault: what else is said of these follows from them."""
+    at_fault = (finding.place.line for finding in findings if finding.severity is Severity.ERROR)
+    lines = {line for line in at_fault if line is not None}
+    return find_other_spaces(data, path, lines) if lines else ()
 
 
 def parse_date(text: str) -> date:

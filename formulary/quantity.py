@@ -244,7 +244,9 @@ def _parse_spelled(stripped: str, match: re.Match[str] | None, kinds: tuple[Kind
     if unit is None and _SEVERAL_UNITS.fullmatch(stripped):
         raise NotAQuantity(f"{stripped[:24]!r} is in two units", f"use one unit for all of it, such as {example}")
     if unit is None:
-        raise NotAQuantity(f"{spelled[:24]!r} is not a unit known here", f"write one that is, such as {example}")
+        known = [name for name, (kind, _) in _UNITS.items() if kind in kinds]
+        do = f"write one of {', '.join(known)}, such as {example}"
+        raise NotAQuantity(f"{spelled[:24]!r} is not a unit known here", do)
     quantity = Quantity(amount, unit)
     if quantity.kind not in kinds:
         wanted = " or ".join(kind.value for kind in kinds)

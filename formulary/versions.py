@@ -65,7 +65,7 @@ class Versions:
         file when it cannot be read.
         """
         slug, at, version = reference.partition("@")
-        _demand_name(slug, reference)
+        _demand_name(slug, reference, self.recipes)
         if not at:
             return self.working(slug)
         if version == "latest":
@@ -121,7 +121,7 @@ class Versions:
         return tuple(number_saves(self._saves(slug), slug, lambda *_: None, cut=self._store.cut))
 
     def _saves(self, slug: str) -> tuple[Saved, ...]:
-        _demand_name(slug, slug)
+        _demand_name(slug, slug, self.recipes)
         lives = self.lives()
         firsts = [life.saves[0].blob for life in lives.under(slug)]
         for blob, text in self._store.read_blobs(blob for blob in firsts if blob).items():
@@ -249,7 +249,7 @@ def demand_whole(reference: str) -> None:
         raise InputError.of("portion-not-taken", what, do)
 
 
-def _demand_name(slug: str, reference: str) -> None:
+def _demand_name(slug: str, reference: str, recipes: Callable[[], tuple[str, ...]]) -> None:
     demand_whole(reference)
     if is_recipe_file(reference):
         what = f"{reference[-60:]} is a file, and a recipe of the formulary is needed here"
@@ -257,7 +257,10 @@ def _demand_name(slug: str, reference: str) -> None:
         raise InputError.of("recipe-file", what, do)
     if not SLUG.fullmatch(slug):
         what = f"{reference[:60]!r} does not name a recipe"
-        raise InputError.of("bad-name", what, "write a recipe's name, or name@version: harbour-base@4c1d")
+        names = recipes()
+        near = suggest(slug, names, "")
+        do = near or f"write a recipe's name, small and with hyphens, or name@version; {list_recipes(names)}"
+        raise InputError.of("bad-name", what, do)
 
 
 def _no_version(slug: str, reference: str, saves: tuple[SavedVersion, ...]) -> InputError:

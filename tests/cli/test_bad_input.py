@@ -25,6 +25,16 @@ BROKEN_FILES = {
     "a total of 99.5 %": (BASE.replace("rice-bran-oil: 22", "rice-bran-oil: 21.5"), "oils-total", ["99.5 %"]),
     "an unknown material": (BASE.replace("rice-bran-oil", "rise-bran-oil"), "unknown-material", ["rice-bran-oil"]),
     "a duplicate key": (BASE + "name: Another\n", "duplicate-key", ["name"]),
+    "a no-break space": (
+        BASE.replace("coconut-oil: 25", "coconut-oil:\u00a025"),
+        "yaml-space",
+        [":5:15:", "ordinary space"],
+    ),
+    "a no-break space that indents": (
+        BASE.replace("  coconut-oil", "\u00a0\u00a0coconut-oil"),
+        "yaml-space",
+        [":5:1:"],
+    ),
     "a tab": (BASE.replace("  coconut-oil", "\tcoconut-oil"), "yaml-tab", ["spaces"]),
     "an empty file": ("", "file-empty", ["empty"]),
     "an unknown key": (BASE + "sent: []\n", "unknown-key", ["scent"]),

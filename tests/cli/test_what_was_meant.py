@@ -236,3 +236,20 @@ def test_check_says_once_what_holds_of_many_and_the_stop_first_and_hides_nothing
     listed = json.loads(formulary("check", "--json").out)["findings"]
     of_scent = [each["where"]["path"] for each in listed if each["code"] == "scent-limit-unknown"]
     assert of_scent == ["recipes/a-bar.yaml", "recipes/b-bar.yaml", "recipes/c-bar.yaml"]
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize("name", ["First bar", "First-Bar", "first_bar", "FIRST BAR"])
+@pytest.mark.parametrize("command", ["show", "history", "check"])
+def test_the_title_of_a_recipe_leads_to_its_name(command: str, name: str, formulary: Run) -> None:
+    ran = formulary(command, name)
+    assert ran.status == 2
+    assert "did you mean first-bar?" in ran.err
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize("size", ["2 pounds", "900 gr"])
+def test_a_unit_that_is_not_known_is_told_with_those_that_are(size: str, formulary: Run) -> None:
+    ran = formulary("batch", "first-bar", "--oils", size)
+    assert ran.status == 2
+    assert "write one of g, kg, mg, oz, lb, such as 1000 g" in ran.err

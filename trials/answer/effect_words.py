@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import inf, isinf
+
 from formulary.quantity import format_number
 from trials.answer.answer import Answer, Counts, FactorEffect, LikelyCause
 from trials.answer.chance_words import percent
@@ -117,6 +119,14 @@ def _verb(outcome: Outcome, direction: str) -> str:
         outcome.name, ("shortens", "lengthens") if outcome.scale is Scale.LOG_TIME else ("lowers", "raises")
     )
     return up if direction == "up" else down
+
+
+def most_possible(answer: Answer) -> float:
+    """An effect beyond which nothing is known: twice the largest value that was seen, and all of a face."""
+    if answer.outcome.scale is Scale.PERCENT:
+        return 100.0
+    ends = [abs(end) for item in answer.seen for end in item.value.bounds if not isinf(end)]
+    return 2.0 * max(ends, default=inf)
 
 
 def effect_places(answer: Answer, effect: float) -> int:

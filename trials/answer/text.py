@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from math import inf, isinf
 
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
@@ -16,6 +15,7 @@ from trials.answer.effect_words import (
     even_chance_words,
     level_words,
     likelier_words,
+    most_possible,
     step_words,
 )
 from trials.answer.moved_sentence import changed_sentence, moved_sentence
@@ -153,17 +153,9 @@ def _effect_cell(answer: Answer, effect: FactorEffect) -> str:
     if effect.effect is None or effect.low is None or effect.high is None:
         return likelier_words(effect.direction)
     digits = effect_places(answer, effect.effect)
-    most = _most_possible(answer)
+    most = most_possible(answer)
     middle, start, end = (_within(value, digits, most) for value in (effect.effect, effect.low, effect.high))
     return f"{middle} ({start}, {end})"
-
-
-def _most_possible(answer: Answer) -> float:
-    """An effect beyond which nothing is known: twice the largest value that was seen, and all of a face."""
-    if answer.outcome.scale is Scale.PERCENT:
-        return 100.0
-    ends = [abs(end) for item in answer.seen for end in item.value.bounds if not isinf(end)]
-    return 2.0 * max(ends, default=inf)
 
 
 def _within(value: float, digits: int, most: float) -> str:

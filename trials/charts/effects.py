@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from trials.answer.answer import ENOUGH, INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.answer.chance_words import rests_on_words
-from trials.answer.effect_words import effect_unit, likelier_words, step_words
+from trials.answer.effect_words import effect_unit, likelier_words, most_possible, step_words
 from trials.answer.sentence import cause_words, pair_sides
 from trials.answer.text import ONLY_WITH_OTHERS
 from trials.charts.effects_data import EffectRow, EffectsData
@@ -44,6 +44,7 @@ def find_effects(answer: Answer) -> Effects:
         unit=effect_unit(answer),
         higher="yes" if answer.outcome.scale is Scale.YES_NO else "a higher grade",
         rows=rows,
+        most=most_possible(answer),
         nothing=answer.nothing,
         rest=_rest(answer.causes[len(shown) :]),
         foot=_foot(answer, rows),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import inf
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +30,7 @@ class EffectsData:
     """Candidates, most likely first. unit: that effects are in. nothing: that nothing recorded did it.
 
     rest: what is left out, in words. foot: what it rests on. empty: why there is nothing to draw, None where there is.
-    higher: of grades and yes / no, what becomes likelier.
+    higher: of grades and yes / no, what becomes likelier. most: the largest effect, either way, that there is room for.
     """
 
     title: str
@@ -41,3 +42,4 @@ class EffectsData:
     foot: str
     empty: str | None = None
     higher: str = "a higher grade"
+    most: float = inf

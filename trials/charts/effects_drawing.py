@@ -131,7 +131,7 @@ def _place_of_chance(chance: float, wide: float) -> tuple[bool, float]:
 def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     _rows_axis(axes, layout)
     rows = list(zip(data.rows, layout.middles, strict=False))
-    ends = [end for row, _ in rows for end in (row.low, row.high) if end is not None]
+    ends = [min(max(end, -data.most), data.most) for row, _ in rows for end in (row.low, row.high) if end is not None]
     if not ends:
         axes.set_xlim(0, 1)
         axes.set_xticks([])

@@ -24,6 +24,9 @@ CAUTIONS = (
 )
 # Whoever reads it at the foot has mixed the lye by then.
 _SAID_AT_THE_JUG = ("jug-strong",)
+# A level spoon is no finer measure (common practice, no source); and what two decimals would not show.
+QUARTER_WITHIN_PART = 0.15
+SAME_SPOON = 0.005
 # Sums of floats differ by less.
 _HAIR_G = 1e-6
 CLOSING = "Local rules and a qualified safety assessor decide what may be sold."
@@ -156,9 +159,20 @@ def remark(batch: Batch, weighed: StepLine) -> str:
 
 
 def measured_words(amount: float, unit: str) -> str:
-    """An amount that is measured by volume, as a maker measures it: `2.5 level tsp`."""
+    """An amount that is measured by volume, as a maker measures it: `2 1/2 level tsp`, `about 1 1/4 level tsp`."""
     level = " level" if unit in SPOON_UNITS else ""
-    return f"{format_plain_number(amount, 2)}{level} {unit.replace('_', ' ')}"
+    said = _in_quarters(amount) if unit in SPOON_UNITS else format_plain_number(amount, 2)
+    return f"{said}{level} {unit.replace('_', ' ')}"
+
+
+def _in_quarters(amount: float) -> str:
+    """Spoons as there are any; the number itself where the nearest quarter is too far off, since it may be weighed."""
+    quarters = round(amount * 4)
+    if abs(quarters / 4 - amount) > QUARTER_WITHIN_PART * amount:
+        return format_plain_number(amount, 2)
+    whole, part = divmod(quarters, 4)
+    about = "" if abs(quarters / 4 - amount) < SAME_SPOON else "about "
+    return about + " ".join(filter(None, (str(whole) if whole or not part else "", ("", "1/4", "1/2", "3/4")[part])))
 
 
 def prepared_words(prepared: Iterable[str], *, is_in_jug: bool) -> str:

@@ -767,6 +767,14 @@ PRACTICE = [
         water("lye_concentration: 25"),
     ),
     row(
+        "lye-weak",
+        "warn",
+        water("lye_concentration: 3.3"),
+        water("lye_concentration: 18"),
+        "raise the lye concentration to 25 % or more",
+        water("lye_concentration: 33"),
+    ),
+    row(
         "lye-strong",
         "note",
         water("lye_concentration: 40.1"),

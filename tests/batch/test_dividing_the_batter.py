@@ -122,7 +122,7 @@ def test_what_each_portion_gets_of_a_measured_and_wet_addition_is_told_as_its_ow
     assert "30 ml" not in rows
 
 
-@pytest.mark.parametrize(("oils_g", "white_spoons", "red_spoons"), [(1000.0, "1.5", "0.5"), (50.0, "0.08", "0.03")])
+@pytest.mark.parametrize(("oils_g", "white_spoons", "red_spoons"), [(1000.0, "1 1/2", "1/2"), (50.0, "0.08", "0.03")])
 def test_a_pinch_that_is_divided_is_divided_in_spoons_too(oils_g: float, white_spoons: str, red_spoons: str) -> None:
     text = divided(50, 0).replace("rose-clay, rate: 2 % of oils", "rose-clay, rate: 2 tsp per kg oils")
     text = text.replace("gets: {", "gets: {rose-clay: 75, ", 1).replace("gets: {clove", "gets: {rose-clay: 25, clove")
@@ -155,7 +155,7 @@ def test_what_is_measured_by_spoons_says_how_many_beside_its_grams() -> None:
     text += "  - {material: oat-milk, rate: 30 ml per kg oils, at: trace, water: extra}\n"
     batch = weigh_out(text, oil_mass_g=750.0)
     rows = " ".join(render_batch(batch).split())
-    assert "rose clay 4.5 1.5 level tsp" in rows
+    assert "rose clay 4.5 1 1/2 level tsp" in rows
     assert "22.5 ml" in rows
     clay, milk = batch.to_json()["additions"]  # type: ignore[misc]
     assert (clay["measured_amount"], clay["measured_unit"]) == (1.5, "tsp")

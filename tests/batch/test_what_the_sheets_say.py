@@ -14,7 +14,7 @@ from formulary.batch.recipe_text import render_recipe
 from formulary.batch.rescue import work_out_rescue
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_rescue, render_sitting
-from formulary.batch.weigh_out_text import render_batch
+from formulary.batch.weigh_out_text import measured_words, render_batch
 from formulary.materials.plain_name import material_words
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.version import Version
@@ -113,6 +113,24 @@ def test_a_household_soap_says_on_every_sheet_that_it_is_not_for_skin() -> None:
 
 def test_frozen_milk_is_said_to_be_frozen_where_it_is_weighed() -> None:
     assert "frozen, lye in slowly" in " ".join(render_batch(weigh_out(FULL)).split())
+
+
+@pytest.mark.parametrize(
+    ("amount", "unit", "said"),
+    [
+        (1.17, "tsp", "about 1 1/4 level tsp"),
+        (1.95, "tsp", "about 2 level tsp"),
+        (0.57, "tbsp", "about 1/2 level tbsp"),
+        (2.5, "tsp", "2 1/2 level tsp"),
+        (4.0, "tsp", "4 level tsp"),
+        (0.75, "cup", "3/4 level cup"),
+        (0.2, "tsp", "0.2 level tsp"),  # a quarter would be a quarter too much
+        (0.05, "tsp", "0.05 level tsp"),
+        (12.35, "ml", "12.35 ml"),
+    ],
+)
+def test_spoons_are_told_in_the_quarters_that_there_are(amount: float, unit: str, said: str) -> None:
+    assert measured_words(amount, unit) == said
 
 
 @settings(max_examples=25, deadline=None)

@@ -48,9 +48,10 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> int:
 @click.argument("recipe", metavar="RECIPE[@VERSION]")
 @click.option("--bars", metavar="N", type=click.IntRange(1, 100_000), required=True, help="Bars to be sold.")
 @click.option("--per-loaf", metavar="N", type=click.IntRange(1, 10_000), help="Bars a mould gives; as in the past.")
+@click.option("--bar", metavar="WEIGHT", help='What one weighs after the cure, "100 g", for the oils to weigh out.')
 @json_option
 @folder_option
-def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: bool) -> None:
+def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, bar: str | None, as_json: bool) -> None:
     """When to pour for a market day: the date less labels, cure and drying; says when it is already too late.
 
     The cure is as long as the recipe says (`process: cure`), else formulary.yaml, and is counted as for a sale.
@@ -59,7 +60,7 @@ def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, as_json: boo
 
     day = parse_day(on)
     with open_chosen_bench() as bench, progress("reading the trials"):
-        ready = bench.ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf)
+        ready = bench.ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf, bar=bar)
     if as_json:
         say_json(ready.to_json())
     else:

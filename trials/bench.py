@@ -158,14 +158,28 @@ class Bench(TrialFiles):
         return find_due(trials, today, plan, self.outcomes, days_ahead=days_ahead)
 
     def ready_by(
-        self, on: date, version: Version | str, today: date, *, bars: int, bars_per_loaf: int | None = None
+        self,
+        on: date,
+        version: Version | str,
+        today: date,
+        *,
+        bars: int,
+        bars_per_loaf: int | None = None,
+        bar: str | None = None,
     ) -> ReadyBy:
-        """The last day to pour for bars to be sold on a date, and the loaves: as many bars each as past loaves gave."""
+        """The last day to pour for bars to be sold on a date, and the loaves: as many bars each as past loaves gave.
+
+        bar: what one is to weigh after the cure, "100 g", for the oils that they take.
+        """
         from trials.ready import plan_ready_by, usual_bars_per_loaf
 
         found = self.folder.find_version(version) if isinstance(version, str) else version
         per_loaf = bars_per_loaf or usual_bars_per_loaf(self.trials(), found.slug)
-        return plan_ready_by(on, found.recipe, self.folder.settings, today, bars=bars, bars_per_loaf=per_loaf)
+        ready = plan_ready_by(on, found.recipe, self.folder.settings, today, bars=bars, bars_per_loaf=per_loaf)
+        if bar is None:
+            return ready
+        batch = self.folder.batch(found, bars=ready.bars_to_pour, bar=bar, cured=True)
+        return replace(ready, oil_mass_g=batch.oil_mass_g)
 
     def find_lot(self, lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
         """Every batch that a lot went into, by date. Raises InputError, with the nearest, for a lot that none has."""

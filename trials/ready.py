@@ -9,7 +9,7 @@ from decimal import ROUND_CEILING, Decimal
 from math import ceil
 from statistics import median
 
-from formulary.quantity import format_decimal
+from formulary.quantity import format_decimal, format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 from formulary.text_table import paragraph
@@ -26,7 +26,8 @@ class ReadyBy:
 
     pour: the last day to pour. cut: when the bars are cut and dry enough to stand. cured: the end of the cure.
     on: the market. days_left: until the last day to pour, below 0 when it has passed. earliest: the first day on which
-    bars poured today are ready. loaves: moulds to fill, None when it is not known how many bars one gives.
+    bars poured today are ready. loaves: moulds to fill, None when it is not known how many bars one gives. oil_mass_g:
+    of all loaves, with the bars that are kept; None where nobody says what a bar weighs.
     """
 
     recipe: str
@@ -39,6 +40,12 @@ class ReadyBy:
     earliest: date
     bars: int
     loaves: int | None = None
+    oil_mass_g: float | None = None
+
+    @property
+    def bars_to_pour(self) -> int:
+        """With those that are kept to be watched, one of each loaf."""
+        return self.bars + _KEPT_BACK * (self.loaves or 0)
 
     @property
     def is_too_late(self) -> bool:
@@ -58,6 +65,7 @@ class ReadyBy:
             "earliest": self.earliest.isoformat(),
             "bars": self.bars,
             "loaves": self.loaves,
+            "oil_mass_grams": self.oil_mass_g,
         }
 
 
@@ -118,6 +126,9 @@ def render_ready_by(ready: ReadyBy, *, width: int = 80) -> str:
     else:
         left = "today" if not ready.days_left else f"in {ready.days_left} day{'s' if ready.days_left > 1 else ''}"
         said = f"Pour by {ready.pour.isoformat()} ({left}): {what} for {ready.on.isoformat()}."
+    if ready.oil_mass_g is not None:
+        kept = "" if ready.bars_to_pour == ready.bars else f", {ready.bars_to_pour} with those that are kept"
+        said += f" That takes about {format_number(ready.oil_mass_g, 0)} g of oils{kept}."
     rows = (
         ("pour", ready.pour),
         ("cut and dry", ready.cut),

@@ -16,6 +16,7 @@ from trials import record
 from trials.bench import Bench, open_bench
 from trials.entry import Entry
 from trials.model import Trial
+from trials.ready import render_ready_by
 
 from .examples import MIDWINTER_CLOVE, folder_with
 
@@ -437,6 +438,19 @@ def test_how_many_loaves_to_pour_follows_from_what_past_loaves_gave(bench: Bench
     assert ready.loaves == 6  # 12 less one scrapped and one kept back are 10 to sell
     again = bench.ready_by(date(2026, 12, 12), "midwinter-clove", date(2026, 10, 3), bars=60, bars_per_loaf=21)
     assert again.loaves == 3
+
+
+def test_how_much_oil_the_bars_for_a_market_take_is_told_with_those_that_are_kept(folder: Folder, bench: Bench) -> None:
+    day, today = date(2026, 12, 12), date(2026, 10, 3)
+    ready = bench.ready_by(day, "midwinter-clove", today, bars=60, bars_per_loaf=11, bar="100 g")
+    # six loaves of eleven, of which one each is kept
+    batch = folder.batch("midwinter-clove", bars=66, bar="100 g", cured=True)
+    assert ready.oil_mass_g == batch.oil_mass_g
+    assert f"about {batch.oil_mass_g:.0f} g of oils, 66 with those that are kept" in " ".join(
+        render_ready_by(ready).split()
+    )
+    assert ready.to_json()["oil_mass_grams"] == batch.oil_mass_g
+    assert bench.ready_by(day, "midwinter-clove", today, bars=60).oil_mass_g is None
 
 
 def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(

@@ -211,6 +211,8 @@ def test_a_factor_off_base_in_one_trial_only_is_no_confident_cause() -> None:
     assert answer.causes[0].rests_on_one_trial
     assert answer.causes[0].rests_on == (odd.id,)
     assert answer.sentence.startswith("Not enough evidence.")
+    assert "The first suspect is kaolin (" in answer.sentence
+    assert "; that rests on oddd alone: pour another like it on another day" in answer.sentence
     again = trial(version("odd", additions=KAOLIN), "agan", 41, working="8:40")
     assert explain_outcome([*steady(7, BASE, ("12:00", "11:00", "13:00")), odd, again], WORKING).enough_evidence
 

@@ -178,6 +178,9 @@ def _not_enough(answer: Answer) -> str:
     if answer.nothing is not None:
         text += f" That nothing recorded did it: {percent(answer.nothing)}."
     if first.probability >= WORTH_A_LINE:
-        text += f" The first suspect is {cause_words(first)} ({percent(first.probability)}){_with_partners(first)}."
+        rests = f"; {rests_on_words(answer, first)}" if first.rests_on else ""
+        text += (
+            f" The first suspect is {cause_words(first)} ({percent(first.probability)}){_with_partners(first)}{rests}."
+        )
         text += _with_time(answer, first)
     return text

@@ -164,6 +164,13 @@ def test_what_is_measured_by_spoons_says_how_many_beside_its_grams() -> None:
     assert {line["measured_unit"] for line in weighed} == {None}  # type: ignore[attr-defined]
 
 
+def test_spoons_for_a_kilogram_of_batter_are_counted_by_the_batter() -> None:
+    batch = weigh_out(PLAIN + "additions:\n  - {material: rose-clay, rate: 2 tsp per kg batter, at: oils}\n")
+    (clay,) = batch.additions
+    assert clay.measured_amount == pytest.approx(2 * batch.batter_grams / 1000)
+    assert clay.grams == pytest.approx(3 * clay.measured_amount)  # as above, 3 g of it are a teaspoon
+
+
 def test_while_a_stop_stands_no_spoon_is_shown_either() -> None:
     text = PLAIN.replace("superfat: 5", "superfat: -5")
     text += "additions:\n  - {material: rose-clay, rate: 2 tsp per kg oils, at: oils}\n"

@@ -172,6 +172,15 @@ def test_a_sitting_says_what_its_text_says_and_has_a_column_of_times_for_each_lo
     assert "Loaf 2: Other bar" in said
 
 
+def test_the_weights_of_a_loaf_stay_with_its_heading_on_paper() -> None:
+    page = demand_self_contained(make_sheet(plan_sitting([weigh_out(PLAIN)] * 3, read_builtin_register()), on=DAY).html)
+    assert re.search(r"\.loaf[^{]*\{ break-inside: avoid; \}", page.findtext("head/style") or "")
+    loaves = [part for part in page.iter("div") if part.get("class") == "loaf"]
+    heads = [text_of(part) for loaf in loaves for part in loaf.iter("h2")]
+    assert [head.split(":")[0] for head in heads] == ["For all loaves", "Loaf 1", "Loaf 2", "Loaf 3"]
+    assert all(len(list(loaf.iter("table"))) == 1 for loaf in loaves)
+
+
 def test_a_sitting_with_a_stop_has_no_sheet() -> None:
     sitting = plan_sitting([weigh_out(PLAIN), weigh_out(PLAIN)], read_builtin_register())
     stopped = weigh_out(PLAIN.replace("superfat: 5", "superfat: -3"))

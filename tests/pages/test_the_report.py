@@ -78,6 +78,18 @@ def test_a_report_is_one_file_that_runs_nothing_and_asks_for_nothing(bench: Benc
     assert all(picture.get("alt") for picture in page.iter("img"))
 
 
+def test_no_column_of_words_is_left_what_others_leave_over(bench: Bench) -> None:
+    """A cell may break within words, for a word wider than paper; so a column without a width could be one letter."""
+    page = demand_self_contained(read_report(bench, "quay-base", outcomes=("working time",)).html)
+    for head in ("why", "made otherwise than planned"):
+        tables = [table for table in page.iter("table") if head in [text_of(cell) for cell in table.iter("th")]]
+        assert tables, head
+        for table in tables:
+            widths = [each.get("style") for each in table.iter("col")]
+            heads = [cell for cell in table.iter("th") if cell.get("class") != "short"]
+            assert len([width for width in widths if width]) == len(heads)
+
+
 def test_it_tells_every_save_every_trial_and_what_explain_says(bench: Bench) -> None:
     report = read_report(bench, "quay-base")
     said = text_of(demand_self_contained(report.html))

@@ -50,6 +50,10 @@ figure img { width: 100%; }
 """
 _MOST_COLUMNS = 5  # outcomes beside one another on a sheet of paper
 _CHART_MM = 180.0
+# Widths of the columns of words, all of a table: one without would be left what is over.
+_SAVES = ("", "", "", "26%", "48%")
+_TRIALS = ("", "", "14%", "16%", "24%", "28%")
+_CANDIDATES = ("38%",)
 
 
 def render_report(report: ReportData) -> str:
@@ -118,16 +122,25 @@ def _labels(answers: Sequence[Answer]) -> str:
 
 
 def _table(
-    heads: Sequence[Content], rows: Iterable[Sequence[Content]], *, short: int = 0, numbers_from: int = 99
+    heads: Sequence[Content],
+    rows: Iterable[Sequence[Content]],
+    *,
+    short: int = 0,
+    numbers_from: int = 99,
+    widths: Sequence[str] = (),
 ) -> Element:
-    """A table. short: so many first columns are not broken. numbers_from: the first column of numbers."""
+    """A table. short: so many first columns are not broken. numbers_from: the first column of numbers. widths: of the
+    columns, empty where what is in them decides; without one a column of words beside long ones breaks within words."""
 
     def cell(tag: str, place: int, content: Content) -> Element:
         return element(tag, content, class_="short" if place < short else "number" if place >= numbers_from else "")
 
     head = element("tr", [cell("th", place, content) for place, content in enumerate(heads)])
     body = [element("tr", [cell("td", place, content) for place, content in enumerate(row)]) for row in rows]
-    return element("table", element("thead", head), element("tbody", body), class_="listing")
+    columns = element("colgroup", (element("col", **({"style": f"width: {each}"} if each else {})) for each in widths))
+    return element(
+        "table", columns if widths else None, element("thead", head), element("tbody", body), class_="listing"
+    )
 
 
 def _saves(recipe: RecipeSaves) -> Iterable[Content]:
@@ -139,7 +152,7 @@ def _saves(recipe: RecipeSaves) -> Iterable[Content]:
             (str(entry.saved.number), entry.saved.id[:8], f"{entry.saved.when.date()}", entry.saved.why, entry.changed)
             for entry in reversed(recipe.entries)
         ]
-        yield _table(("", "version", "saved", "why", "what changed"), rows, short=3)
+        yield _table(("", "version", "saved", "why", "what changed"), rows, short=3, widths=_SAVES)
 
 
 def _trials(report: ReportData) -> Iterable[Content]:
@@ -158,9 +171,8 @@ def _trials(report: ReportData) -> Iterable[Content]:
         )
         for trial in report.trials
     ]
-    yield _table(
-        ("made", "trial", "recipe, version", "how it was", "made otherwise than planned", "fit to sell?"), rows, short=2
-    )
+    heads = ("made", "trial", "recipe, version", "how it was", "made otherwise than planned", "fit to sell?")
+    yield _table(heads, rows, short=2, widths=_TRIALS)
 
 
 def _how(trial: Trial) -> str:
@@ -248,7 +260,7 @@ def _answer(answer: Answer, story: Story | None) -> Iterable[Content]:
     shown = shown_causes(answer)
     if answer.causes:
         head, *rows = candidate_rows(answer, shown)
-        yield _table(_texts(head), [_texts(row) for row in rows], numbers_from=1)
+        yield _table(_texts(head), [_texts(row) for row in rows], numbers_from=1, widths=_CANDIDATES)
         sentences = [f"{text}." for text in [rest_words(answer, shown)] if text]
         if any(cause.speaks_for or cause.speaks_against for cause in shown):
             sentences.append(FOR_AND_AGAINST)

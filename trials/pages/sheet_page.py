@@ -38,7 +38,7 @@ _STYLE = """
 .beside { display: flex; gap: 6mm; }
 .beside div { flex: 1 1 36%; }
 .beside div:first-child { flex-basis: 64%; }
-.fill, .keep, .beside, .notes { break-inside: avoid; }
+.loaf, .fill, .keep, .beside, .notes { break-inside: avoid; }
 .notes div { height: 8mm; border-bottom: 0.3mm solid #000; }
 """
 _NOTE_LINES = 3
@@ -52,7 +52,7 @@ def render_sheet(sheet: SheetData) -> str:
     content += _findings(sheet.findings)
     content += [element("p", text) for text in sheet.remarks]
     for part in sheet.parts:
-        content += _part(part)
+        content += [element("div", _part(part), class_="loaf")] if part.title else _part(part)
     content += _making_day(sheet)
     rests = element("ul", (element("li", text) for text in sheet.assumed), class_="small")
     closing = element("p", element("b", CLOSING))

@@ -168,3 +168,40 @@ def test_more_draws_change_the_odds_little() -> None:
     longer = given(explain(problem, effort=Effort(chains=48, burn=40, sweeps=120)))
     assert odds(usual) == pytest.approx(odds(longer), abs=0.1)
     assert usual.error < 0.06
+
+
+def two_scents(seed: int, *, divided: bool) -> Problem:
+    """Sixteen pours of two scents used at a third and at one and a half percent; both thicken nearly at once."""
+    generator = np.random.default_rng([seed, 12])
+    x = np.zeros((16, 6))
+    x[[3, 4, 9, 12], 0] = [0.3, 0.5, 0.3, 0.5]
+    x[[5, 6, 9, 13], 1] = 1.5
+    x[8:, 2] = 0.6
+    x[[2, 4, 10, 14], 3] = [1.0, 0.5, 1.0, 0.5]
+    x[[1, 6, 7, 12], 4] = 2.0
+    x[:, 5] = generator.normal(0, 0.7, 16)
+    z = np.log(11.0) - 4.4 * x[:, 0] - 1.05 * x[:, 1] + 0.15 * generator.standard_normal(16)
+    seen = np.exp(np.minimum(z, np.log(10.0)))
+    upper = np.where(z > np.log(10.0), np.inf, seen)
+    batch = np.arange(16) - (np.arange(16) > 10) if divided else np.arange(16)
+    return Problem.of(names(6), x, seen, upper, scale="log", noise=Noise(0.17, 7), batch=batch)
+
+
+@pytest.mark.parametrize("divided", [False, True])
+def test_causes_far_larger_than_the_noise_are_named_though_one_batch_was_divided(divided: bool) -> None:
+    for seed in range(3):
+        found = odds(given(explain(two_scents(seed, divided=divided))))
+        assert min(found["f0"], found["f1"]) > 0.9, (seed, found)
+
+
+def test_one_wild_trial_with_a_change_of_its_own_is_told_as_either() -> None:
+    for seed in range(5, 9):
+        for size in (1.0, 2.0, 3.0):
+            generator, x = history(seed)
+            x[:, 7] = 0.0
+            x[11, 7] = 1.0
+            y = 2.0 + 0.15 * generator.standard_normal(24)
+            y[11] += size
+            answer = given(explain(Problem.of(names(8), x, y, noise=Noise(0.15))))
+            assert odds(answer)["f7"] < 0.8, (seed, size)
+            assert answer.botched[11] > 0.2, (seed, size)

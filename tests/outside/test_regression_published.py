@@ -53,7 +53,7 @@ def test_powers_that_nobody_can_tell_apart_are_said_to_be_nearly_the_same() -> N
 
 # an effect of any size beforehand, as in a plain regression
 FLAT: dict[str, Any] = {
-    "effect_sds": (100.0,),
+    "effect_sizes": ((1.0, 100.0),),
     "apart": False,
     "noise_kinds": ((1.0, 1.0),),
     "small_effects": (),

@@ -8,7 +8,6 @@ from itertools import combinations
 from typing import TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 
 from trials.explain.normal import FloatArray
 from trials.explain.prior import Prior
@@ -25,13 +24,16 @@ class Terms:
 
     columns: shape (rows, terms). owners: for each term what it may stand for, one entry unless several
     products (or a group and a product) have the same column; a group's own entry comes first. weight: prior
-    weight of each term, and `unlisted` that of all products that were left out.
+    weight of each term, and `unlisted` that of all products that were left out. doubtful: the batches that were
+    alone in a change, which anything else in them that was not recorded would explain as well: of these the two
+    that stand out most.
     """
 
     columns: FloatArray
     owners: tuple[tuple[Owner, ...], ...]
     weight: FloatArray
     unlisted: float = 0.0
+    doubtful: tuple[int, ...] = ()
 
     @property
     def count(self) -> int:
@@ -97,9 +99,11 @@ def make_terms(
     """
     count = groups.shape[1]
     single: list[tuple[Owner, ...]] = [((j,),) for j in range(count)]
-    weight = weight * np.where(_is_lone(groups, batch), prior.lone_weight, 1.0)
+    alone = _alone_in(groups, batch)
+    weight = weight * np.where(alone >= 0, prior.lone_weight, 1.0)
+    doubtful = _most_doubtful(alone, batch, guide)
     if prior.product_weight <= 0 or count < 2:
-        return Terms(groups, tuple(single), weight, 0.0)
+        return Terms(groups, tuple(single), weight, 0.0, doubtful)
     off = (np.abs(groups) > 1e-9).astype(float)
     first, second = np.triu_indices(count, 1)
     together = (off.T @ off)[first, second] >= _LEAST_ROWS
@@ -128,17 +132,28 @@ def make_terms(
             weights.append(float(own[k]))
             columns.append(products[:, k])
             units.append(unit[:, k])
-    return Terms(np.column_stack(columns), tuple(tuple(owner) for owner in owners), np.array(weights), unlisted)
+    owned = tuple(tuple(owner) for owner in owners)
+    return Terms(np.column_stack(columns), owned, np.array(weights), unlisted, doubtful)
 
 
-def _is_lone(columns: FloatArray, batch: IntArray) -> NDArray[np.bool_]:
-    """Which columns leave their commonest value in a single batch only."""
-    lone = np.zeros(columns.shape[1], dtype=bool)
+def _alone_in(columns: FloatArray, batch: IntArray) -> IntArray:
+    """For each column the only batch in which it leaves its commonest value; -1 where it does so in more, or never."""
+    alone = np.full(columns.shape[1], -1, dtype=np.int64)
     for j, column in enumerate(columns.T):
         values, counts = np.unique(np.round(column, 9), return_counts=True)
         away = np.abs(column - values[np.argmax(counts)]) > 1e-8
-        lone[j] = len(np.unique(batch[away])) < 2
-    return lone
+        held = np.unique(batch[away])
+        if len(held) == 1:
+            alone[j] = held[0]
+    return alone
+
+
+def _most_doubtful(alone: IntArray, batch: IntArray, guide: FloatArray) -> tuple[int, ...]:
+    """Up to two batches alone in a change that stand out: farther from the middle than three of the usual distances."""
+    far = np.abs(guide - np.median(guide))
+    found = {int(b): float(far[batch == b].mean()) for b in np.unique(alone[alone >= 0])}
+    standing_out = [b for b, distance in found.items() if distance > 3.0 * float(np.median(far))]
+    return tuple(sorted(standing_out, key=lambda b: (-found[b], b))[:2])
 
 
 def _unit(columns: FloatArray) -> FloatArray:
@@ -199,7 +214,9 @@ def compact(terms: Terms, models: Models, chance: FloatArray, thrift: float) -> 
         start += len(block)
     number = np.cumsum(used) - 1
     owners = tuple(owner for owner, is_used in zip(terms.owners, used, strict=True) if is_used)
-    fewer = Terms(np.ascontiguousarray(terms.columns[:, used]), owners, terms.weight[used], terms.unlisted)
+    fewer = Terms(
+        np.ascontiguousarray(terms.columns[:, used]), owners, terms.weight[used], terms.unlisted, terms.doubtful
+    )
     shorter = Models(tuple(number[block] for block in blocks), models.log_prior[keep])
     return fewer, shorter, chance[keep]
 

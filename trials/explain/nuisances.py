@@ -13,7 +13,11 @@ from trials.explain.state import State
 def draw_share(
     setting: Setting, state: State, left: FloatArray, weight: FloatArray, generator: np.random.Generator
 ) -> None:
-    """A new batch share of each chain, given its effects and noise."""
+    """A new batch share of each chain, given its effects and noise.
+
+    What is believed of noise and effects is believed of the whole noise of a pour, s^2 (1 + share): repeats are whole
+    pours. So a large share goes with a small s, and is no licence for pours to differ by more than repeats do.
+    """
     grid = np.array(setting.prior.batch_shares)
     share = np.tile(grid, (len(weight), 1))
     values = whiten(setting, left[:, None], share, weight[:, None])
@@ -25,7 +29,13 @@ def draw_share(
         setting.precision(state.sizes)[:, None],
         state.sd[:, None],
     )
-    state.share = pick(logs - 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1), generator)
+    logs = logs - 0.5 * np.log1p(setting.counts * share[..., None]).sum(axis=-1)
+    power = 3 if setting.prior.apart else 1
+    logs = logs - 0.5 * (power * state.causes[:, None] * np.log1p(grid) + state.push[:, None] / (1.0 + grid))
+    if not setting.noise.fixed:
+        precision = 1.0 / state.sd[:, None] ** 2
+        logs = logs - setting.noise.shape * np.log1p(grid) - setting.noise.rate * precision / (1.0 + grid)
+    state.share = pick(logs, generator)
 
 
 def draw_sizes(

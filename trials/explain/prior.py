@@ -19,8 +19,10 @@ class Prior:
     likely: its chance is multiplied by w / (w + few), w being the prior weight of all candidates.
     lone_weight: prior weight of a change that was made in one trial only; anything else that happened in that trial
     and was not recorded would look the same.
-    effect_sds: the size g of the effect of one step in noise standard deviations; each is as likely. apart: the effect
-    is b with density b^2 N(b; 0, g^2), which leaves out what is next to nothing and is largest at 1.4 g; else normal.
+    effect_sizes: (weight, g): the size g of the effect of one step, in standard deviations of the whole noise of a
+    pour, what its batch shares and its own together. apart: the effect is b with density b^2 N(b; 0, g^2), which leaves
+    out what is next to nothing and is largest at 1.4 g; else normal. The few very large ones are there since a step is
+    no measure of a dose: what is used at a third of a percent has its step at one percent.
     batch_shares: variance that all rows of a batch share, per row variance; each is as likely. sittings, drifts:
     (chance, standard deviation) of what batches of a sitting share, and of a slow drift over the whole history, in
     noise standard deviations; none: not allowed for. small_effects: the same for effects of one step that every
@@ -32,7 +34,7 @@ class Prior:
     causes: tuple[float, ...] = (0.18, 0.63, 0.16, 0.03)
     few: float = 0.5
     lone_weight: float = 0.3
-    effect_sds: tuple[float, ...] = (1.0, 2.0, 3.5)
+    effect_sizes: Grid = ((1.0, 1.0), (1.0, 2.0), (1.0, 3.5), (0.1, 8.0), (0.05, 20.0))
     batch_shares: tuple[float, ...] = (0.0, 0.33, 1.0, 3.0, 10.0, 30.0)
     sittings: Grid = ((0.2, 0.0), (0.2, 0.57), (0.2, 1.0), (0.2, 1.7), (0.2, 3.2))
     drifts: Grid = ((10 / 12, 0.0), (1 / 12, 1.0), (1 / 12, 3.0))

@@ -8,10 +8,11 @@ each model is summed exactly given the drawn values, and the average of these su
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from trials.explain.doubtful import draw_doubtful
 from trials.explain.hidden import draw_hidden
 from trials.explain.models import Models, Terms
 from trials.explain.normal import FloatArray
@@ -20,8 +21,9 @@ from trials.explain.pick import pick
 from trials.explain.problem import IntArray
 from trials.explain.setting import Setting, take_out, whiten
 from trials.explain.state import State
-from trials.explain.sums import Moments, log_likelihoods
+from trials.explain.sums import Moments, NoisePrior, log_likelihoods
 
+_AFRESH = 10  # in one of so many sweeps what sticks is drawn with all effects summed out: their size, doubtful batches
 _TRIES = 8  # of so many draws one is kept, as likely as effects apart from zero make it
 
 
@@ -97,6 +99,9 @@ def run_chains(
     variances = np.array([variance for _, variance in setting.prior.noise_kinds])
     holding = None if single_out is None else [np.flatnonzero((padded == term).any(axis=1)) for term in single_out]
     for sweep in range(burn + sweeps):
+        afresh = sweep % _AFRESH == 0
+        if afresh:
+            draw_doubtful(setting, terms, models, state, generator)
         weight = 1.0 / variances[state.kind][:, setting.batch]
         left = (state.values - state.explained)[:, :, None]
         if setting.shares:
@@ -109,12 +114,18 @@ def run_chains(
         columns = whiten(setting, terms.columns[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
         moments, inner = take_out(columns, nuisance, values, precision)
-        spreads = np.tile(setting.prior.effect_sds, (chains, 1)) if all_spreads else state.spread
-        chance = _model_chances(setting, moments, models, spreads)
+        whole = np.sqrt(1.0 + share)[:, None]
+        noise = replace(setting.noise, rate=setting.noise.rate / whole**2)
+        weights, sizes = np.array(setting.prior.effect_sizes).T
+        afresh = afresh or all_spreads
+        spreads = whole * (sizes if afresh else state.spread)
+        chance = _model_chances(setting, noise, moments, models, spreads, weights if afresh else np.ones(1))
         keep = sweep >= burn
-        effects, sd = _draw_effects(setting, moments, chance, spreads, padded, draws if keep else 1, generator)
+        effects, sd = _draw_effects(setting, noise, moments, chance, spreads, padded, draws if keep else 1, generator)
         if not all_spreads:
-            state.spread = _draw_spread(setting, effects[:, 0], sd[:, 0], generator)
+            state.spread = _draw_spread(setting, effects[:, 0], sd[:, 0] * whole[:, 0], generator)
+        state.causes = (effects[:, 0] != 0).sum(axis=1)
+        state.push = ((effects[:, 0] / (sd[:, :1] * state.spread)) ** 2).sum(axis=1)
         covariance = np.linalg.inv(inner)
         score = np.swapaxes(nuisance, -1, -2) @ (values[..., None] - columns @ effects[:, 0, :, None])
         mean = (covariance @ score)[..., 0]
@@ -132,7 +143,7 @@ def run_chains(
             record.levels.append(level[:, 0])
             if holding is not None and single_out is not None:
                 record.singled.append(
-                    _single_out(setting, moments, chance, spreads, padded, single_out, holding, generator)
+                    _single_out(setting, noise, moments, chance, spreads, padded, single_out, holding, generator)
                 )
         draw_hidden(setting, state, fitted, sd[:, 0], share, variances, generator)
         if keep:
@@ -142,13 +153,13 @@ def run_chains(
     return record
 
 
-def _model_chances(setting: Setting, moments: Moments, models: Models, spreads: FloatArray) -> FloatArray:
-    """Shape (chains, effect sizes, models), adding up to 1 in each chain."""
-    logs = np.stack(
-        [log_likelihoods(moments, models, g, setting.noise, apart=setting.prior.apart) for g in spreads.T],
-        axis=1,
-    )
-    logs += models.log_prior
+def _model_chances(
+    setting: Setting, noise: NoisePrior, moments: Moments, models: Models, spreads: FloatArray, weights: FloatArray
+) -> FloatArray:
+    """Shape (chains, effect sizes, models), adding up to 1 in each chain; `weights`, of the effect sizes."""
+    each = [log_likelihoods(moments, models, g, noise, apart=setting.prior.apart) for g in spreads.T]
+    logs = np.stack(each, axis=1)
+    logs += models.log_prior + np.log(weights)[:, None]
     logs -= logs.max(axis=(1, 2), keepdims=True)
     np.exp(logs, out=logs)
     logs /= logs.sum(axis=(1, 2), keepdims=True)
@@ -156,17 +167,18 @@ def _model_chances(setting: Setting, moments: Moments, models: Models, spreads: 
 
 
 def _draw_spread(setting: Setting, effects: FloatArray, sd: FloatArray, generator: np.random.Generator) -> FloatArray:
-    """A new size of effects for each chain given its effects, shape (chains, 1)."""
-    sizes = np.array(setting.prior.effect_sds)
+    """A new size of effects for each chain given its effects and the whole noise of a pour, shape (chains, 1)."""
+    weights, sizes = np.array(setting.prior.effect_sizes).T
     count = (effects != 0).sum(axis=1)[:, None]
     square = ((effects / sd[:, None]) ** 2).sum(axis=1)[:, None]
     power = 3 if setting.prior.apart else 1
-    logs = -power * count * np.log(sizes) - 0.5 * square / sizes**2
-    return sizes[pick(logs, generator)][:, None]
+    logs = np.log(weights) - power * count * np.log(sizes) - 0.5 * square / sizes**2
+    return np.asarray(sizes[pick(logs, generator)][:, None])
 
 
 def _draw_effects(
     setting: Setting,
+    noise: NoisePrior,
     moments: Moments,
     chance: FloatArray,
     spreads: FloatArray,
@@ -182,24 +194,29 @@ def _draw_effects(
     picked = np.minimum(picked, sizes * count - 1)
     spread = np.take_along_axis(spreads, picked // count, axis=1)
     chosen = padded[picked % count]
-    effect, sd = _effects_given(setting, moments, chosen, spread, generator)
+    effect, sd = _effects_given(setting, noise, moments, chosen, spread, generator)
     dense = np.zeros((chains, draws, moments.scores.shape[-1] + 1))
     np.put_along_axis(dense, chosen % dense.shape[-1], np.where(chosen >= 0, effect, 0.0), axis=2)
     return dense[..., :-1], sd
 
 
 def _effects_given(
-    setting: Setting, moments: Moments, chosen: IntArray, spread: FloatArray, generator: np.random.Generator
+    setting: Setting,
+    noise: NoisePrior,
+    moments: Moments,
+    chosen: IntArray,
+    spread: FloatArray,
+    generator: np.random.Generator,
 ) -> tuple[FloatArray, FloatArray]:
     """Effects (chains, draws, 3) and noise sds (chains, draws) given the terms of the model (-1: none)."""
     mean, covariance, fit = _solve(moments, chosen, spread)
     tries = _TRIES if setting.prior.apart else 1
     shape = (*spread.shape, tries)
-    if setting.noise.fixed:
+    if noise.fixed:
         sd = np.ones(shape)
     else:
-        left = np.maximum(setting.noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)[..., None]
-        sd = np.sqrt(left / generator.standard_gamma(setting.noise.shape + 0.5 * moments.freedom, shape))
+        left = np.maximum(noise.rate + 0.5 * (moments.square[:, None] - fit), 1e-300)[..., None]
+        sd = np.sqrt(left / generator.standard_gamma(noise.shape + 0.5 * moments.freedom, shape))
     root = np.linalg.cholesky(covariance)
     step = np.swapaxes(root @ generator.standard_normal((*mean.shape, tries)), -1, -2)
     effect = mean[..., None, :] + sd[..., None] * step
@@ -227,6 +244,7 @@ def _solve(moments: Moments, chosen: IntArray, spread: FloatArray) -> tuple[Floa
 
 def _single_out(
     setting: Setting,
+    noise: NoisePrior,
     moments: Moments,
     chance: FloatArray,
     spreads: FloatArray,
@@ -250,6 +268,6 @@ def _single_out(
         picked = np.minimum((ladder < target).sum(axis=1), part.shape[1] - 1)
         chosen[:, k] = padded[held[picked % len(held)]]
         spread[:, k] = np.take_along_axis(spreads, (picked // len(held))[:, None], axis=1)[:, 0]
-    effect, sd = _effects_given(setting, moments, chosen, spread, generator)
+    effect, sd = _effects_given(setting, noise, moments, chosen, spread, generator)
     place = (chosen == np.asarray(single_out)[None, :, None]).argmax(axis=2)
     return np.take_along_axis(effect, place[..., None], axis=2)[..., 0], weight, sd

@@ -21,7 +21,9 @@ class State:
     sizes: IntArray  # (chains, kinds of nuisance), places on the prior's grids
     explained: FloatArray
     sd: FloatArray
-    spread: FloatArray
+    spread: FloatArray  # (chains, 1), the size of effects in standard deviations of the whole noise of a pour
+    causes: IntArray  # how many effects there are, and the sum of their squares in units of noise and spread
+    push: FloatArray
     cuts: FloatArray | None
 
     def repeated(self, chains: int) -> State:
@@ -36,6 +38,8 @@ class State:
             self.explained[pick].copy(),
             self.sd[pick].copy(),
             self.spread[pick].copy(),
+            self.causes[pick].copy(),
+            self.push[pick].copy(),
             cuts,
         )
 
@@ -52,6 +56,8 @@ def start_state(setting: Setting, chains: int) -> State:
         np.zeros((chains, len(setting.grids)), dtype=np.int64),
         np.zeros((chains, len(setting.batch))),
         np.full(chains, setting.start_sd),
-        np.array(setting.prior.effect_sds)[np.arange(chains) % len(setting.prior.effect_sds), None],
+        np.array(setting.prior.effect_sizes)[np.arange(chains) % len(setting.prior.effect_sizes), 1:],
+        zeros.copy(),
+        np.zeros(chains),
         None if cuts is None else np.tile(cuts, (chains, 1)),
     )

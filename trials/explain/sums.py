@@ -37,10 +37,13 @@ class Moments:
 
 @dataclass(frozen=True, slots=True)
 class NoisePrior:
-    """s^2 ~ InvGamma(shape, rate); `fixed` means that the noise is 1 by definition (grades)."""
+    """s^2 ~ InvGamma(shape, rate); `fixed` means that the noise is 1 by definition (grades).
+
+    rate: one number, or one a chain, shape (..., 1).
+    """
 
     shape: float
-    rate: float
+    rate: FloatArray | float
     fixed: bool = False
 
 

@@ -1,0 +1,45 @@
+"""Whether a batch went wrong or what it alone had acted: the two stories of one batch that stands out."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+
+from trials.explain.models import Models, Terms
+from trials.explain.pick import pick
+from trials.explain.setting import Setting, take_out, whiten
+from trials.explain.state import State
+from trials.explain.sums import log_likelihoods
+
+
+def draw_doubtful(setting: Setting, terms: Terms, models: Models, state: State, generator: np.random.Generator) -> None:
+    """New kinds of noise for the batches that were alone in a change, with all models and effects summed out.
+
+    Drawn one given the other, either story would stay for good in a chain that once began with it.
+    """
+    if len(setting.prior.noise_kinds) < 2:
+        return
+    chances, variances = np.array(setting.prior.noise_kinds).T
+    shares = np.array(setting.prior.batch_shares)
+    share = shares[state.share] if setting.shares else np.zeros(len(state.values))
+    whole = np.sqrt(1.0 + share)[:, None]
+    noise = replace(setting.noise, rate=setting.noise.rate / whole**2)
+    spread = (whole * state.spread)[:, 0]
+    precision = setting.precision(state.sizes)
+    for batch in terms.doubtful:
+        logs = np.log(chances) - 0.5 * setting.counts[batch] * np.log(variances) + np.zeros((len(share), 1))
+        for kind in range(len(variances)):
+            state.kind[:, batch] = kind
+            weight = 1.0 / variances[state.kind][:, setting.batch]
+            moments, inner = take_out(
+                whiten(setting, terms.columns[None], share, weight),
+                whiten(setting, setting.nuisance[None], share, weight),
+                whiten(setting, state.values[:, :, None], share, weight)[..., 0],
+                precision,
+            )
+            each = models.log_prior + log_likelihoods(moments, models, spread, noise, apart=setting.prior.apart)
+            logs[:, kind] += np.logaddexp.reduce(each, axis=-1) - 0.5 * np.linalg.slogdet(inner)[1]
+            if noise.fixed:  # which its sums leave out, being the same for all models
+                logs[:, kind] -= 0.5 * moments.square
+        state.kind[:, batch] = pick(logs, generator)

@@ -68,7 +68,11 @@ def test_a_value_that_was_changed_by_hand_is_noticed_and_comes_back(trial_file: 
 def test_a_changed_one_that_git_was_given_comes_back_as_it_was_before(trial_file: Path) -> None:
     kept = trial_file.read_text(encoding="utf-8")
     trial_file.write_text(kept.replace("kind: oil", "kind: wax", 1), encoding="utf-8")
-    subprocess.run(["git", "commit", "--quiet", "-a", "-m", "a slip"], cwd=trial_file.parent, check=True)
+    subprocess.run(
+        ["git", "-c", "user.name=x", "-c", "user.email=x@example.org", "commit", "--quiet", "-a", "-m", "a slip"],
+        cwd=trial_file.parent,
+        check=True,
+    )
     with open_folder(trial_file.parents[3]) as folder:
         open_bench(folder).restore("k7wq", discard=True)
     assert trial_file.read_text(encoding="utf-8") == kept

@@ -88,20 +88,31 @@ class Folder(FormularyWorkshop):
         weights: Iterable[str],
         *,
         name: str | None = None,
-        superfat: str = "5",
-        lye_concentration: str = "33",
+        superfat: str | None = None,
+        lye_concentration: str | None = None,
+        lye: str | None = None,
+        water: str | None = None,
     ) -> Version:
         """A new recipe from weights ("olive-oil 450 g"), in percentages that total exactly 100; not written yet.
 
-        Raises InputError for a name that is taken, an oil that is not known, or a weight that is none.
+        superfat, lye_concentration: percent, 5 and 33 unless given; or lye and water: what was weighed of sodium
+        hydroxide and of water ("4.4 oz") for these oils, from which they are worked out.
+        Raises InputError for a name that is taken, an oil that is not known, a weight that is none, or where a figure
+        and the weight that decides it are both given.
         """
-        from formulary.batch.from_weights import percentages_from_weights
+        from formulary.batch.from_weights import figures_from_weights, percentages_from_weights
         from formulary.recipes.compose import compose_recipe, parse_weights
 
         self._demand_free(slug)
         oils = [oil for oil, material in self.register.items() if material.kind.is_fat]
-        percents = percentages_from_weights(parse_weights(weights, oils))
-        return compose_recipe(slug, percents, name=name, superfat=superfat, lye_concentration=lye_concentration)
+        weighed = parse_weights(weights, oils)
+        percents = percentages_from_weights(weighed)
+        if lye is not None or water is not None:
+            stated = (superfat, lye_concentration)
+            superfat, lye_concentration = figures_from_weights(weighed, lye, water, stated, self.register)
+        return compose_recipe(
+            slug, percents, name=name, superfat=superfat or "5", lye_concentration=lye_concentration or "33"
+        )
 
     def _demand_free(self, slug: str) -> None:
         fault = check_name(slug)

@@ -129,6 +129,9 @@ class Versions:
         saves = lives.saves(slug)
         if not saves and slug not in self.recipes():
             do = suggest(slug, self.recipes(), list_recipes(self.recipes()))
+            renamed = self.now_called(slug)
+            if renamed is not None:
+                do = f"it is called {renamed} now"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         return saves
 

@@ -1,4 +1,4 @@
-"""Weights as percentages that total exactly 100, by the largest remainder."""
+"""Weights that somebody has as what a recipe states: percentages that total exactly 100, superfat, strength of lye."""
 
 from __future__ import annotations
 
@@ -6,7 +6,16 @@ from collections.abc import Mapping
 from decimal import Decimal
 from fractions import Fraction
 
+from formulary.batch.figures import assay
+from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol_for_fat, pure_g
 from formulary.errors import InputError
+from formulary.materials.model import Material
+from formulary.quantity import NotAQuantity, format_number, parse_mass_g, parse_percent
+
+_ALKALI = "sodium-hydroxide"
+_SODIUM = Alkali.SODIUM_HYDROXIDE
+_USUAL_SUPERFAT_PERCENT = "5"
+MOST_LEFT_PERCENT = 50.0  # so much of the lye more or less is no superfat of a recipe
 
 
 def percentages_from_weights(weights_g: Mapping[str, Decimal], *, places: int = 2) -> dict[str, Decimal]:
@@ -31,3 +40,62 @@ def percentages_from_weights(weights_g: Mapping[str, Decimal], *, places: int = 
     for name in by_remainder[:missing]:
         steps[name] += 1
     return {name: (Decimal(count) * step).quantize(step) for name, count in steps.items()}
+
+
+def figures_from_weights(
+    oils_g: Mapping[str, Decimal],
+    lye: str | None,
+    water: str | None,
+    stated: tuple[str | None, str | None],
+    materials: Mapping[str, Material],
+) -> tuple[str, str | None]:
+    """Superfat and lye concentration, in percent as texts, by the sodium hydroxide and the water that were weighed.
+
+    oils_g: oil -> grams. lye, water: "4.4 oz"; None where it was not weighed, and the figure counts. stated: both
+    figures, as far as they are given. The working values of the materials count, as they do for a batch.
+    Raises InputError where a figure is given beside its weight, a weight is none, or an oil's value is not known.
+    """
+    superfat, concentration = stated
+    for weight, figure, named in ((lye, superfat, "superfat"), (water, concentration, "lye concentration")):
+        if weight is not None and figure is not None:
+            what = f"the {named} is given, and the weight that decides it"
+            raise InputError.of("figure-twice", what, "give one of the two")
+    needed_g = alkali_mass_g(sum(_mol_for(name, grams, materials) for name, grams in oils_g.items()), _SODIUM)
+    if lye is not None:
+        alkali_g = pure_g(_weight_g(lye), assay(materials[_ALKALI])[1])
+        percent = 100.0 * (1.0 - alkali_g / needed_g)
+        if not -MOST_LEFT_PERCENT <= percent <= MOST_LEFT_PERCENT:
+            what = f"{lye} of sodium hydroxide is {100.0 - percent:.0f} % of what these oils take up"
+            raise InputError.of("bad-weighed", what, "look at the weights and their units again")
+        superfat = format_number(percent, 1)
+    else:
+        superfat = superfat if superfat is not None else _USUAL_SUPERFAT_PERCENT
+        alkali_g = needed_g * (1.0 - float(_percent(superfat)) / 100.0)
+    if water is not None:
+        concentration = format_number(100.0 * alkali_g / (alkali_g + _weight_g(water)), 1)
+    return superfat, concentration
+
+
+def _mol_for(name: str, grams: Decimal, materials: Mapping[str, Material]) -> float:
+    value = materials[name].saponification_value
+    if value is None:
+        what = f"the saponification value of {name} is not known, so neither is what the lye left of it"
+        raise InputError.of("saponification-unknown", what, f"give materials/{name}.yaml one from its certificate")
+    return hydroxide_mol_for_fat(float(grams), value.working)
+
+
+def _weight_g(text: str) -> float:
+    try:
+        grams = float(parse_mass_g(text))
+    except NotAQuantity as problem:
+        raise InputError.of("bad-weighed", problem.what, problem.do) from None
+    if grams <= 0:
+        raise InputError.of("bad-weighed", f"{text!r} is no weight", "write what was weighed, above 0 g")
+    return grams
+
+
+def _percent(text: str) -> Decimal:
+    try:
+        return parse_percent(text)
+    except NotAQuantity as problem:
+        raise InputError.of("bad-value", problem.what, problem.do) from None

@@ -14,6 +14,7 @@ from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g, parse
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version, name_from
 
+_RATIO = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,6})?)\s*:\s*([0-9]{1,6}(?:\.[0-9]{1,6})?)")
 _WEIGHT = re.compile(r"(\D*[^\s\d+-])\s+([+-]?[\d.].*)")
 
 
@@ -67,6 +68,7 @@ def compose_recipe(
     if fault is not None:
         raise InputError([fault])
     spelled = render_document({"name": Quoted(name or name_from(slug))}).strip()
+    lye_concentration = _without_ratio(lye_concentration)
     try:
         figures = [format_decimal(parse_percent(text)) for text in (superfat, lye_concentration)]
     except NotAQuantity as problem:
@@ -80,3 +82,16 @@ def compose_recipe(
     if recipe is None or has_errors(findings):
         raise InputError(findings)
     return Version(recipe=recipe, text=text, is_saved=False, label="not saved yet")
+
+
+def _without_ratio(text: str) -> str:
+    """The concentration. Raises InputError for parts of lye and water, `1:2`, with the percent of lye that they are."""
+    match = _RATIO.fullmatch(text.strip())
+    parts = [Decimal(part) for part in match.groups()] if match is not None else []
+    if not sum(parts):
+        return text
+    # More lye than water does not dissolve, so that the smaller part is the lye.
+    percent = format_decimal(round(100 * min(parts) / sum(parts), 2).normalize())
+    raise InputError.of(
+        "bad-value", f"{text.strip()} is parts of lye and water, not percent of lye", f"write {percent}"
+    )

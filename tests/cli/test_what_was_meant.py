@@ -253,3 +253,22 @@ def test_a_unit_that_is_not_known_is_told_with_those_that_are(size: str, formula
     ran = formulary("batch", "first-bar", "--oils", size)
     assert ran.status == 2
     assert "write one of g, kg, mg, oz, lb, such as 1000 g" in ran.err
+
+
+@pytest.mark.usefixtures("home")
+def test_an_old_notebooks_lye_and_water_become_the_superfat_and_strength_of_a_new_recipe(formulary: Run) -> None:
+    # 135.45 g of sodium hydroxide for 1000 g of olive oil, as tests/batch/test_percentages_from_weights.py reckons
+    ran = formulary("new", "old", "--from-weights", "olive-oil 1000 g", "--lye", "128.68 g", "--water", "257.4 g")
+    assert ran.status == 0, ran.err
+    text = Path("recipes/old.yaml").read_text(encoding="utf-8")
+    assert "superfat: 5.0" in text
+    assert "lye_concentration: 33.3" in text
+    assert formulary("new", "two", "--from-weights", "olive-oil 1000 g", "--lye", "1 oz", "--superfat", "5").status == 2
+
+
+def test_an_earlier_name_leads_to_the_history_under_the_new_one(formulary: Run, home: Path) -> None:
+    (home / "recipes/try-one.yaml").write_text(BASE, encoding="utf-8")
+    assert formulary("save", "try-one", "-m", "a try").status == 0
+    assert formulary("rename", "try-one", "lasting-bar").status == 0
+    for command in ("show", "history"):
+        assert "it is called lasting-bar now" in formulary(command, "try-one").err

@@ -793,6 +793,14 @@ PRACTICE = [
         plain(more=scented(("clove-bud-oil", 1.5))),
     ),
     row(
+        "spice-oil-much",
+        "warn",
+        plain(more=scented(("clove-bud-oil", 3.1))),
+        plain(more=scented(("clove-bud-oil", 3))),
+        "lower them to 1.5 % or less",
+        plain(more=scented(("clove-bud-oil", 1.5))),
+    ),
+    row(
         "sugars-insulated",
         "note",
         sugar(2.6, "insulated"),

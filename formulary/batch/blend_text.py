@@ -129,6 +129,8 @@ def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80, naming:
 
 def _priced_at_lots(cost: Cost, naming: str, width: int) -> list[str]:
     """Which of what is not counted has a price at a lot, and how to have it counted."""
+    import shlex
+
     if not cost.at_lots:
         return []
     each = ", ".join(
@@ -136,5 +138,6 @@ def _priced_at_lots(cost: Cost, naming: str, width: int) -> list[str]:
         for name, lots in cost.at_lots
     )
     (material, (lot, *_)), *_ = cost.at_lots
-    text = f"A price stands at a lot: {each}. It counts with the lot: {naming.format(material=material, lot=lot)}"
+    with_lot = naming.format(material=material, lot=shlex.quote(lot))
+    text = f"A price stands at a lot: {each}. It counts with the lot: {with_lot}"
     return paragraph(text, width=width)

@@ -142,6 +142,8 @@ def test_a_price_that_stands_at_a_lot_is_told_with_the_lot_that_makes_it_count()
     assert "fat at L1 and L2" in render_cost(nothing)
     trial = " ".join(render_cost(found, naming="formulary trial lot k7wq {material} {lot}").split())
     assert trial.endswith("formulary trial lot k7wq sunflower-oil S1")
+    spaced = render_cost(Cost((), 0.0, ("fat",), at_lots=(("fat", ("KO 2025/11",)),)))
+    assert "--lot fat='KO 2025/11'" in " ".join(spaced.split())
 
 
 @pytest.mark.parametrize(

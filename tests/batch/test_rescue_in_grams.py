@@ -462,6 +462,25 @@ def test_of_a_lye_that_was_spilled_what_is_left_is_all_that_it_is_mixed_of_alike
     assert in_pot(found) == pytest.approx(in_pot(rescue(text, left)))
 
 
+@pytest.mark.parametrize("part", [0.2, 1.0, 1.02, 1.25])
+@pytest.mark.parametrize("text", [PLAIN, BOTH, READY_MADE])
+def test_so_little_lye_that_the_alkali_alone_may_be_meant_is_not_filled_up_with_more_alkali(
+    text: str, part: float
+) -> None:
+    dry_g = sum(line.grams for line in batch_of(text).pot.lines if line.role == "alkali")
+    with pytest.raises(InputError, match="may be the alkali by itself") as refused:
+        rescue(text, {"lye": part * dry_g})
+    (finding,) = refused.value.findings
+    assert "for mixed lye each part of it" in finding.do
+
+
+def test_an_empty_jug_and_a_lye_that_was_bought_ready_made_are_no_dry_alkali() -> None:
+    assert in_pot(rescue(PLAIN, {"lye": 0.0})) == pytest.approx(in_pot(rescue(PLAIN, {})))
+    none = READY_MADE.replace("lye_concentration: 33", "lye_concentration: 50")
+    (solution,) = [line for line in batch_of(none).pot.lines if line.role == "alkali"]
+    assert rescue(none, {"lye": 0.5 * solution.grams}).remaining
+
+
 def test_the_mixed_lye_and_a_part_of_it_are_not_both_given() -> None:
     with pytest.raises(InputError, match="water in it by itself"):
         rescue(PLAIN, {"lye": 300.0, "water": 200.0})

@@ -100,8 +100,6 @@ def run_chains(
     holding = None if single_out is None else [np.flatnonzero((padded == term).any(axis=1)) for term in single_out]
     for sweep in range(burn + sweeps):
         afresh = sweep % _AFRESH == 0
-        if afresh:
-            draw_doubtful(setting, terms, models, state, generator)
         weight = 1.0 / variances[state.kind][:, setting.batch]
         left = (state.values - state.explained)[:, :, None]
         if setting.shares:
@@ -110,6 +108,10 @@ def run_chains(
         nuisance = whiten(setting, setting.nuisance[None], share, weight)
         if setting.grids:
             draw_sizes(setting, state, nuisance, whiten(setting, left, share, weight), generator)
+        if afresh and terms.doubtful:  # after all that is drawn given effects and noise, for it leaves these behind
+            draw_doubtful(setting, terms, models, state, generator)
+            weight = 1.0 / variances[state.kind][:, setting.batch]
+            nuisance = whiten(setting, setting.nuisance[None], share, weight)
         precision = setting.precision(state.sizes)
         columns = whiten(setting, terms.columns[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]

@@ -89,7 +89,7 @@ class Rescue:
         if not self.pot.portions:
             return ()
         there = grams_by_weighing(self.pot.lines)
-        weights = {key: self.scale.shown(key[1], grams) for key, grams in there.items()}
+        weights = {key: self.scale.there(self.scale.shown(key[1], grams)) for key, grams in there.items()}
         return tuple(find_division(self.pot, self.scale, weights, batter_of(weights)))
 
     @property

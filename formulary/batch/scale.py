@@ -55,6 +55,11 @@ class Scale(NamedTuple):
         shown_g = step_g * math.floor(steps + (_HAIR if role == "scent" else 0.5))
         return shown_g if shown_g > 0 else grams
 
+    def there(self, grams: float) -> float:
+        """Grams that are in a vessel as the finer scale shows them: what was typed in ounces has no end of digits."""
+        shown_g = self.finest_g * round(grams / self.finest_g)
+        return shown_g if shown_g > 0 else grams
+
 
 def format_shown(grams: float) -> str:
     """Grams that a scale shows, in as many digits as they have: `450`, `9.6`, `139.45`."""

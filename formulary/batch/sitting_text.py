@@ -8,7 +8,7 @@ from dataclasses import replace
 from formulary.batch.lot_shares import lot_words
 from formulary.batch.model import Batch
 from formulary.batch.rescue import Rescue
-from formulary.batch.scale import Scale, format_shown
+from formulary.batch.scale import format_shown
 from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_weights import LoafWeights, find_alkalis, weigh_sitting
 from formulary.batch.superfat_checks import LOW_SUPERFAT_PERCENT
@@ -197,7 +197,11 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         to_add_g = line.shown_g(rescue.scale)
         # What nobody named is there as planned, and so as a scale shows it.
         is_as_planned = line.weighed_grams == line.planned_grams
-        there = format_weight(line.role, planned_g) if is_as_planned else _there(line.weighed_grams, rescue.scale)
+        there = (
+            format_weight(line.role, planned_g)
+            if is_as_planned
+            else format_shown(rescue.scale.there(line.weighed_grams))
+        )
         cells = (format_weight(line.role, planned_g), there, format_weight(line.role, to_add_g))
         rows.append(Row(material_words(line.material), cells, _how_to_add(rescue, line.material, line.role, to_add_g)))
     lines += [*render_rows(rows, width=width), ""]
@@ -216,12 +220,6 @@ def render_rescue(rescue: Rescue, *, width: int = 80) -> str:
         lines += ["", *paragraph(_less_lye(rescue, rescue.lye_to_pour_percent), width=width)]
     findings = render_findings(rescue.findings, width=width)
     return "\n".join([*lines, *([""] if findings else []), *findings, "", *paragraph(CLOSING, width=width, indent=2)])
-
-
-def _there(weighed_g: float, scale: Scale) -> str:
-    """What is there as the finer scale shows it: what was typed in ounces has no end of digits."""
-    shown_g = scale.finest_g * round(weighed_g / scale.finest_g)
-    return format_shown(shown_g if shown_g > 0 else weighed_g)
 
 
 def _less_lye(rescue: Rescue, percent: float) -> str:

@@ -199,6 +199,17 @@ def test_a_rescue_says_the_spoons_that_the_sheet_said() -> None:
     assert "tsp" not in render_rescue(mixed)  # it goes in by spoons and by weight: no count would be true
 
 
+def test_a_rescue_divides_in_steps_of_the_scales_what_was_typed_in_ounces() -> None:
+    batch = weigh_out(divided(50, 100))
+    ounce_g = 28.349523125  # the international avoirdupois ounce (NIST Handbook 44, appendix C)
+    weighed = {"olive-oil": 20 * ounce_g, "sodium-hydroxide": 3.1 * ounce_g}
+    rescue = work_out_rescue(batch, weighed, batch.materials, Settings())
+    said = render_rescue(rescue).partition("Divide the batter")[2].partition("Superfat")[0]
+    assert {len(number) for number in re.findall(r"\d\.(\d+)", said)} <= {1}
+    for portion in rescue.divided:
+        assert portion.total_g * 10 == pytest.approx(round(portion.total_g * 10))
+
+
 def test_a_rescue_says_the_spoons_of_a_pinch_too() -> None:
     text = PLAIN + "additions:\n  - {material: rose-clay, rate: 4 tsp per kg oils, at: oils}\n"
     batch = weigh_out(text, oil_mass_g=50.0)

@@ -111,7 +111,11 @@ class Folder(FormularyWorkshop):
             stated = (superfat, lye_concentration)
             superfat, lye_concentration = figures_from_weights(weighed, lye, water, stated, self.register)
         return compose_recipe(
-            slug, percents, name=name, superfat=superfat or "5", lye_concentration=lye_concentration or "33"
+            slug,
+            percents,
+            name=name,
+            superfat="5" if superfat is None else superfat,
+            lye_concentration="33" if lye_concentration is None else lye_concentration,
         )
 
     def _demand_free(self, slug: str) -> None:

@@ -266,6 +266,17 @@ def test_an_old_notebooks_lye_and_water_become_the_superfat_and_strength_of_a_ne
     assert formulary("new", "two", "--from-weights", "olive-oil 1000 g", "--lye", "1 oz", "--superfat", "5").status == 2
 
 
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize("option", ["--superfat", "--lye-concentration"])
+@pytest.mark.parametrize("beside", [(), ("--lye", "128 g"), ("--water", "257 g")], ids=str)
+def test_a_figure_of_nothing_is_not_taken_for_one_that_was_not_given(
+    option: str, beside: tuple[str, ...], formulary: Run
+) -> None:
+    ran = formulary("new", "old", "--from-weights", "olive-oil 1000 g", *beside, option, "")
+    assert ran.status == 2
+    assert not Path("recipes/old.yaml").exists()
+
+
 def test_an_earlier_name_leads_to_the_history_under_the_new_one(formulary: Run, home: Path) -> None:
     (home / "recipes/try-one.yaml").write_text(BASE, encoding="utf-8")
     assert formulary("save", "try-one", "-m", "a try").status == 0

@@ -180,7 +180,7 @@ def _tests_due(
         on = due_date(trial.made, age)
         if on > today + timedelta(days=days_ahead):
             continue
-        is_whole = len(alike) == len(every) and not any(each.is_apart for each in alike)
+        is_whole = len(alike) == len(every) and not any(each.is_cleared_alone for each in alike)
         portions = () if is_whole else tuple(each.portion for each in alike if each.portion is not None)
         remarks = dict.fromkeys(remark for each in alike for remark in _say_why_still(trial, each))
         yield Due(

@@ -1,9 +1,9 @@
 """Tests for free alkali: which of them speak for what, what they found, and what still lacks one.
 
 A test of one portion speaks for that portion alone. A test of the whole loaf speaks for all of it, but one that found
-none does not clear a portion whose lye is its own: nobody knows that the cut went through it. After a rebatch only
-tests of what it made count: one that found none when it is surely from after it, one that found some unless it is
-surely from before; where its time is not recorded neither can be told.
+none does not clear a portion whose lye is its own, or one in which a test of it alone found some: nobody knows that the
+cut went through it. After a rebatch only tests of what it made count: one that found none when it is surely from after
+it, one that found some unless it is surely from before; where its time is not recorded neither can be told.
 """
 
 from __future__ import annotations
@@ -51,6 +51,11 @@ class Tested:
         return tuple(each for each in self.last if _grade(each) > 0)
 
     @property
+    def is_cleared_alone(self) -> bool:
+        """Whether no test of the whole clears it."""
+        return self.is_apart or any(seen.portion is not None for seen in self.found)
+
+    @property
     def is_timed(self) -> bool:
         """Whether it is known when it was rebatched, if it was: else no test clears it."""
         return self.rebatch is None or self.rebatch.ended_h is not None
@@ -72,18 +77,17 @@ def find_tested(trial: Trial) -> tuple[Tested, ...]:
 
 
 def _speaking(trial: Trial, portion: str | None, rebatch: Rebatch | None, *, is_apart: bool) -> tuple[Observation, ...]:
-    speaking = []
-    for seen in trial.observations:
-        if seen.outcome != FREE_ALKALI or seen.portion not in (None, portion):
-            continue
-        if _grade(seen) > 0:
-            counts = rebatch is None or not rebatch.is_surely_after(seen.age_days)
-        else:
-            counts = rebatch is None or rebatch.is_surely_before(seen.age_days)
-            counts &= seen.portion == portion or not is_apart
-        if counts:
-            speaking.append(seen)
-    return tuple(sorted(speaking, key=lambda seen: seen.age_days))
+    tests = [seen for seen in trial.observations if seen.outcome == FREE_ALKALI and seen.portion in (None, portion)]
+    found = [seen for seen in tests if _grade(seen) > 0 and not (rebatch and rebatch.is_surely_after(seen.age_days))]
+    is_of_itself = is_apart or any(seen.portion is not None for seen in found)
+    clear = [
+        seen
+        for seen in tests
+        if _grade(seen) == 0
+        and (rebatch is None or rebatch.is_surely_before(seen.age_days))
+        and (seen.portion == portion or not is_of_itself)
+    ]
+    return tuple(sorted([*found, *clear], key=lambda seen: seen.age_days))
 
 
 def _grade(seen: Observation) -> int:

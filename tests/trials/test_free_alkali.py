@@ -76,6 +76,16 @@ def test_what_a_test_of_the_whole_found_speaks_against_every_portion_until_each_
         assert against(found + "  - {age: 9 d, outcome: free alkali, value: none, portion: clove}\n") == []
 
 
+def test_what_a_test_of_one_portion_found_is_cleared_by_a_test_of_that_portion_alone() -> None:
+    found = DIVIDED + looked((2, "present", "clove"), (20, "none", None))
+    assert against(found) == [("free-alkali", Severity.STOP, "free alkali: present at 2 d (clove)")]
+    (item,) = due(found, 30)
+    assert (item.portions, item.remark) == (("clove",), "it was present at 2 d (clove)")
+    assert against(found + "  - {age: 21 d, outcome: free alkali, value: none, portion: clove}\n") == []
+    (item,) = due(DIVIDED + looked((7, "trace", "plain"), (7, "trace", "clove")), 30)
+    assert item.portions == ("plain", "clove"), "one test of the whole would clear neither"
+
+
 def test_a_rebatch_of_one_portion_makes_its_tests_void_and_leaves_those_of_the_other() -> None:
     alone = REBATCHED % ", portion: clove"
     both = DIVIDED + alone + looked((7, "none", "plain"), (7, "none", "clove"))

@@ -168,17 +168,21 @@ def _refused_text(text: str, path: str | None, *, certain: bool) -> Finding | No
 
 
 # What spreadsheets and pages hold in the place of a space, where YAML wants one: at the start of a line, and behind a
-# mark. Within words it is a letter like any other.
+# mark. Within words it is a letter like any other, and a comment may hold what it likes.
 _OTHER_SPACES = "\u00a0\u2000-\u200a\u202f\u205f\u3000"
-_OTHER_SPACE = re.compile(rf"(?:^[ -]*|[:,{{\[] *)[{_OTHER_SPACES}]", re.MULTILINE)
+_OTHER_SPACE = re.compile(rf"(?<!\S)#.*|(?:^[ -]*|[:,{{\[] *)(?P<space>[{_OTHER_SPACES}])", re.MULTILINE)
 
 
 def find_other_spaces(data: bytes | str, path: str | None, lines: Collection[int]) -> tuple[Finding, ...]:
     """Where something that looks like a space is none, the first on each of the lines that do not read as they look."""
     text, _ = _decode(data, path)
     written = re.split(r"\r\n|\n|\r", text or "")
-    found = ((number, _OTHER_SPACE.search(written[number - 1])) for number in sorted(lines) if number <= len(written))
+    found = ((number, _find_other_space(written[number - 1])) for number in sorted(lines) if number <= len(written))
     return tuple(_other_space(match, Place(path, number, match.end())) for number, match in found if match)
+
+
+def _find_other_space(text: str) -> re.Match[str] | None:
+    return next((match for match in _OTHER_SPACE.finditer(text) if match["space"]), None)
 
 
 def _other_space(match: re.Match[str], place: Place) -> Finding:
@@ -409,7 +413,7 @@ def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
     mark = getattr(fault, "problem_mark", None) or getattr(fault, "context_mark", None)
     line = mark.line + 1 if mark is not None else None
     column = mark.column + 1 if mark is not None else None
-    other = _OTHER_SPACE.search(text)
+    other = _find_other_space(text)
     if other is not None:
         return _other_space(other, _place_at(text, other.end() - 1, path))
     lines = text.splitlines()

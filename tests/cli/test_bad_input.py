@@ -35,6 +35,11 @@ BROKEN_FILES = {
         "yaml-space",
         [":5:1:"],
     ),
+    "a no-break space in a comment above another fault": (
+        BASE.replace("lye:", "# ceci\u00a0:\u00a0non\nlye: [", 1),
+        "yaml-syntax",
+        ["brackets"],
+    ),
     "a tab": (BASE.replace("  coconut-oil", "\tcoconut-oil"), "yaml-tab", ["spaces"]),
     "an empty file": ("", "file-empty", ["empty"]),
     "an unknown key": (BASE + "sent: []\n", "unknown-key", ["scent"]),

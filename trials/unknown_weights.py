@@ -9,7 +9,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Place, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
-from trials.effective import has_no_oils, materials_of
+from trials.effective import find_lines, has_no_oils, materials_of
 from trials.identity import code_of
 from trials.model import AsMade, Trial
 
@@ -49,11 +49,18 @@ def demand_known_weights(trials: Iterable[Trial]) -> None:
 def is_unknown_line(trial: Trial, material: str, at: str) -> bool:
     """Whether nobody knows how much of a material went in at a stage."""
     return any(
-        entry.is_unknown
-        and (entry.at is None or entry.at == at)
-        and (_went_in(entry) == material or (_went_in(entry) == LYE and at == "lye water"))
+        entry.is_unknown and _went_in(entry) in (material, LYE) and at in _stages(entry, trial)
         for entry in trial.as_made
     )
+
+
+def _stages(entry: AsMade, trial: Trial) -> frozenset[str]:
+    """The stages at which something went in as an entry says."""
+    if _went_in(entry) == LYE:
+        return frozenset({"lye water"})
+    if entry.extra is not None:
+        return frozenset({entry.at or "trace"})
+    return frozenset(line.at for line in find_lines(trial.plan.pot.lines, entry.line or "", entry.at))
 
 
 def check_unknown(trial: Trial) -> Iterable[Finding]:
@@ -66,7 +73,8 @@ def check_unknown(trial: Trial) -> Iterable[Finding]:
         known, place = materials.get(name), Place(trial.path, entry.place.line, entry.place.column, "as_made")
         what = f"how much {'lye' if name == LYE else material_words(name)} went in is not known, so nobody can tell"
         said = f"{entry.instead} instead of {entry.line}" if entry.instead else name
-        do = f'say between which weights it surely was: formulary trial as-made {code_of(trial.id)} "{said} 118-126 g"'
+        # No grams of ours in it: who takes the line as it is would record weights that nobody saw.
+        do = f'say between which weights it surely was: formulary trial as-made {code_of(trial.id)} "{said} LOW-HIGH g"'
         do += "; its worse end counts then"
         if _takes_part(entry, materials):
             yield stop("weight-unknown", f"{what} how much superfat, or free lye, the bars have", do, place)

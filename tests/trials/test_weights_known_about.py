@@ -24,6 +24,7 @@ from trials.pours.seen import find_seen
 from trials.sale import fit_to_sell, is_never_sold
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
+from trials.unknown_weights import is_unknown_line
 
 from .examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
 
@@ -78,6 +79,22 @@ def test_what_decides_the_lye_and_nobody_knows_leaves_no_superfat_and_no_sale(li
     assert ("Superfat not known" in render_trial(trial, (), outcomes())) == is_told
     decided = trial_of(f"as_made: [{{line: {line}, weighed: unknown}}]\n{SOLD}{TESTED}", UNSCENTED)
     assert ("weight-unknown" in [each.code for each in fit_to_sell(decided, date(2027, 1, 1))]) == is_told
+
+
+def test_the_way_out_of_an_unknown_weight_names_no_weight_that_could_be_taken_over() -> None:
+    (told,) = [each for each in check_trial(made("sodium-hydroxide", "unknown")) if each.code == "weight-unknown"]
+    assert '"sodium-hydroxide LOW-HIGH g"' in told.do
+    with pytest.raises(InputError):
+        record.as_made(made("sodium-hydroxide", "unknown"), "sodium-hydroxide LOW-HIGH g")
+
+
+def test_of_what_went_in_twice_only_the_weight_that_nobody_knows_is_told_as_not_known() -> None:
+    for name, unknown_at in (("water", "lye water"), ("olive-oil", "oils")):
+        entries = f"{{line: {name}, weighed: unknown}}, {{extra: {name}, weighed: 20 g, at: trace}}"
+        trial = trial_of(f"as_made: [{entries}]\n", UNSCENTED)
+        stages = [line.at for line in pot_of_batter(trial).lines if line.material == name]
+        assert [at for at in stages if is_unknown_line(trial, name, at)] == [unknown_at]
+        assert "trace" in stages
 
 
 def test_a_scent_that_nobody_weighed_keeps_its_superfat_and_may_pass_its_limit() -> None:

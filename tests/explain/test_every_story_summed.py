@@ -52,12 +52,12 @@ def add_up(
             reach = size**2 * whole
             density = width * effect**2 * reach**-1.5 / np.sqrt(2 * np.pi)
             total += chance * float((density * (rate / whole + 0.5 * left + 0.5 * effect**2 / reach) ** -half).sum())
-        found.append((before + none, before + log(cause) + lgamma(half) + log(total), share, kinds))
+        found.append((before + none, before + log(cause) + lgamma(half) + log(total), share / whole, kinds))
     top = max(max(each[:2]) for each in found)
     odds = np.exp(np.array([each[:2] for each in found]) - top)
     odds /= odds.sum()
     botched = np.array([[PRIOR.noise_kinds[kind][1] > 1 for kind in each[3]] for each in found])
-    share = np.array([each[2] for each in found])
+    share = np.array([each[2] for each in found])  # of the whole variance of a pour
     mean = float(odds.sum(axis=1) @ share)
     return float(odds[:, 1].sum()), mean, float(odds.sum(axis=1) @ share**2) - mean**2, odds.sum(axis=1) @ botched
 

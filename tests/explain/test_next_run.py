@@ -63,3 +63,20 @@ def test_a_run_that_is_no_number_is_refused() -> None:
     problem, answer = twins()
     with pytest.raises(InputError):
         find_next_runs(problem, answer, [[np.nan, 0, 0, 0]])
+
+
+def test_one_divided_loaf_does_not_make_the_next_pour_a_guess() -> None:
+    generator = np.random.default_rng(11)
+    x = (generator.random((16, 3)) < 0.4).astype(float)
+    x[-1] = x[-2]
+    y = 2.0 + 0.8 * x[:, 0] + 0.1 * generator.standard_normal(16)
+    spreads, noise = {}, {}
+    for way, batch in (("undivided", list(range(16))), ("last two of one loaf", [*range(15), 14])):
+        problem = Problem.of(["clove", "clay", "mint"], x, y, batch=batch, noise=Noise(0.1))
+        answer = explain(problem)
+        assert isinstance(answer, EngineAnswer)
+        first = find_next_runs(problem, answer, [[1.0, 0.0, 0.0]])[0].outlooks[0]
+        spreads[way], noise[way] = first.spread, answer.noise.sd.middle
+    # Nothing is known of how much a loaf shares, but all is known of how much pours differ.
+    assert spreads["last two of one loaf"] == pytest.approx(spreads["undivided"], rel=0.15)
+    assert noise["last two of one loaf"] == pytest.approx(noise["undivided"], rel=0.15)

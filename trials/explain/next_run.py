@@ -168,10 +168,8 @@ def _foretell(
 ) -> tuple[FloatArray, FloatArray]:
     """Mean and standard deviation of each run under each hypothesis, shape (hypotheses, runs), working scale."""
     posterior = answer.posterior
-    values, weight = posterior.values[posterior.rows], posterior.weight[posterior.rows]
-    batch = posterior.batch[posterior.rows]
-    covariance = np.diag(1.0 / weight) + posterior.share * (batch[:, None] == batch[None, :])
-    precise = np.linalg.inv(covariance)
+    values = posterior.values[posterior.rows]
+    precise = np.linalg.inv(posterior.covariance()[np.ix_(posterior.rows, posterior.rows)])
     variance = float(np.mean(posterior.sds**2))
     mean, spread = np.empty((len(hypotheses), len(runs))), np.empty((len(hypotheses), len(runs)))
     for i, hypothesis in enumerate(hypotheses):
@@ -184,6 +182,6 @@ def _foretell(
         ridge = np.diag([0.0] + [posterior.spread**-2] * len(hypothesis.causes))
         inner = np.linalg.inv(made.T @ precise @ made + ridge)
         mean[i] = ahead @ (inner @ (made.T @ (precise @ values)))
-        own = 1.0 + posterior.share + np.einsum("ij,jk,ik->i", ahead, inner, ahead)
+        own = 1.0 + np.einsum("ij,jk,ik->i", ahead, inner, ahead)
         spread[i] = np.sqrt(variance * own)
     return mean, spread

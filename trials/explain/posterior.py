@@ -19,9 +19,10 @@ class Posterior:
 
     order: candidate number -> group number. rows: the caller's row -> the engine's row. chance: shape
     (models,). effects: shape (draws, terms), zero where a term is no cause in that draw; sds: shape (draws,).
-    values: the rows' mean values on the working scale. spread: root mean square of effects beforehand, in noise
-    standard deviations. weight: each row's mean of 1 / variance beside an
-    ordinary row.
+    values: the rows' mean values on the working scale. share: the part of the variance of a pour that its batch shares;
+    sds are of the whole, and spread, root mean square of effects beforehand, beside it: drawn with a large share, a
+    row's own part is small, so that the mean of one would not go with the mean of the other. weight: each row's mean of
+    1 / variance beside an ordinary row.
     """
 
     terms: Terms
@@ -38,6 +39,11 @@ class Posterior:
     order: IntArray
     rows: IntArray
 
+    def covariance(self) -> FloatArray:
+        """Of the rows in the engine's order, given all effects, beside the variance of an ordinary pour."""
+        same = self.batch[:, None] == self.batch[None, :]
+        return np.asarray((1.0 - self.share) * np.diag(1.0 / self.weight) + self.share * same)
+
     def main_reason(self, row: int, against: int) -> tuple[list[tuple[int, float]], float]:
         """Chance of each changed candidate to have moved `row` most against another row, and of none noticeably."""
         groups = self.causes.shape[1]
@@ -52,7 +58,8 @@ class Posterior:
             for g in self.terms.groups(term) & set(changed):
                 contribution[:, g] += part
         size = np.abs(contribution)
-        size[size <= _NOTICEABLE * self.sds[:, None]] = 0.0
+        own = 1.0 - self.share if self.batch[here] == self.batch[there] else 1.0  # rows of a batch have its luck alike
+        size[size <= _NOTICEABLE * np.sqrt(own) * self.sds[:, None]] = 0.0
         nothing = size.max(axis=1, initial=0.0) <= 0
         tied = (size >= size.max(axis=1, keepdims=True, initial=0.0) - 1e-12) & ~nothing[:, None]
         credit = (tied / np.maximum(tied.sum(axis=1, keepdims=True), 1)).mean(axis=0)
@@ -78,8 +85,7 @@ class Posterior:
         rows = len(self.values)
         design = np.column_stack([np.ones(rows), self.terms.columns[:, members]])
         ridge = np.diag([1e-9] + [self.spread**-2] * len(members))
-        noise = np.diag(1.0 / self.weight) + self.share * (self.batch[:, None] == self.batch[None, :])
-        spread = noise + design @ np.linalg.solve(ridge, design.T)
+        spread = self.covariance() + design @ np.linalg.solve(ridge, design.T)
         precise = np.linalg.inv(spread)
         left = precise @ (self.values - self.values.mean()) / np.diag(precise)
         variance = float(np.mean(self.sds)) ** 2 / np.diag(precise)

@@ -110,7 +110,7 @@ class Suspects:
 
 @dataclass(frozen=True, slots=True)
 class NoiseFound:
-    """How much rows differ when nothing differs, on the working scale; `repeats` tells whether repeats were known."""
+    """How much pours differ when nothing differs, on the working scale; `repeats` tells whether repeats were known."""
 
     sd: Effect
     repeats: bool

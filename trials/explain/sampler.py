@@ -29,11 +29,11 @@ _TRIES = 8  # of so many draws one is kept, as likely as effects apart from zero
 
 @dataclass(slots=True, eq=False)
 class Record:
-    """What the kept sweeps add up to."""
+    """What the kept sweeps add up to. Noise, and sizes of effects beside it, are those of a whole pour."""
 
     models: FloatArray  # (chains, models), sums of probabilities
     spread: float
-    share: float
+    share: float  # the part of the variance of a pour that its batch shares
     kinds: FloatArray
     values: FloatArray
     sweeps: int = 0
@@ -137,11 +137,11 @@ def run_chains(
         fitted = state.explained + level @ setting.nuisance.T
         if keep:
             record.models += chance.sum(axis=1)
-            record.share += float(share.sum())
-            record.spread += float((chance.sum(axis=2) * spreads).sum())
+            record.share += float((share / (1.0 + share)).sum())
+            record.spread += float((chance.sum(axis=2) * spreads / whole).sum())
             record.sweeps += 1
             record.effects.append(effects.reshape(-1, effects.shape[-1]))
-            record.sds.append(sd.ravel())
+            record.sds.append((sd * whole).ravel())
             record.levels.append(level[:, 0])
             if holding is not None and single_out is not None:
                 record.singled.append(

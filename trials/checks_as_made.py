@@ -13,7 +13,15 @@ from formulary.finding import Finding, Place, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
-from trials.effective import effective_portion, kept_materials, lot_weights, lots_named, materials_of, pot_of_bars
+from trials.effective import (
+    effective_portion,
+    kept_materials,
+    lot_weights,
+    lots_gap_g,
+    lots_named,
+    materials_of,
+    pot_of_bars,
+)
 from trials.identity import code_of
 from trials.likely import check_likely
 from trials.minutes import check_minutes
@@ -23,7 +31,6 @@ from trials.recalculate import find_later_lye
 from trials.unknown_weights import check_unknown, is_unknown_line
 
 _NO_LIMIT = "scent-limit-unknown"
-_LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 
 
 def check_as_made(
@@ -80,19 +87,15 @@ def _check_lots(trial: Trial) -> Iterable[Finding]:
     pot = pot_of_bars(trial)
     for material, uses in trial.lots.items():
         yield from _check_certificates(trial, material)
-        grams = [float(use.grams) for use in uses if use.grams is not None]
-        lines = [line for line in pot.lines if line.material == material]
-        weighed_g = sum(line.grams for line in lines)
         if lot_weights(uses) is None:
             what = f"the lots of {material} are not all weighed, so that none of their certificates can hold"
             yield warn("lots-unweighed", what, "write the grams of each under `lots:`")
-        if len(grams) < len(uses) or not uses or any(is_unknown_line(trial, material, line.at) for line in lines):
-            continue
-        about_g = sum(float(entry.give_or_take_g) for entry in trial.as_made if material in (entry.line, entry.extra))
-        if abs(sum(grams) - weighed_g) > about_g + max(1.0, weighed_g * _LOT_TOLERANCE_PERCENT / 100.0):
+        gap_g = lots_gap_g(trial, material)
+        if gap_g and not any(is_unknown_line(trial, material, line.at) for line in pot.lines):
+            made_g = sum(float(use.grams) for use in uses if use.grams is not None)
             what = (
-                f"the lots of {material} make {format_number(sum(grams), 1)} g,"
-                f" but {format_number(weighed_g, 1)} g went in"
+                f"the lots of {material} make {format_number(made_g, 1)} g,"
+                f" but {format_number(made_g + gap_g, 1)} g went in"
             )
             yield warn("lots-total", what, "correct the lots, or record what was weighed under as_made")
 

@@ -19,6 +19,7 @@ from formulary.recipes.model import PORTION_STAGES
 from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
 
 WATER = "water"
+_LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -223,6 +224,20 @@ def lot_weights(uses: Sequence[LotUse]) -> dict[str, float] | None:
         return {uses[0].lot: 1.0}
     weights = {use.lot: float(use.grams) for use in uses if use.grams is not None}
     return weights if len(weights) == len(uses) and sum(weights.values()) > 0 else None
+
+
+def lots_gap_g(trial: Trial, material: str) -> float:
+    """Grams of a material in the bars that are of none of its lots, below 0 where these make more than went in.
+
+    0 where they make it up as near as scales tell, and where not all of them, or none, were weighed.
+    """
+    uses = lots_named(trial).get(material, ())
+    if not uses or any(use.grams is None for use in uses):
+        return 0.0
+    went_in_g = sum(line.grams for line in pot_of_bars(trial).lines if line.material == material)
+    gap_g = went_in_g - sum(float(use.grams) for use in uses if use.grams is not None)
+    about_g = sum(float(entry.give_or_take_g) for entry in trial.as_made if material in (entry.line, entry.extra))
+    return gap_g if abs(gap_g) > about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0) else 0.0
 
 
 def find_lines(lines: Iterable[PotLine], material: str, at: str | None = None) -> tuple[PotLine, ...]:

@@ -9,7 +9,7 @@ from datetime import date
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.effective import lots_named, pot_of_bars
+from trials.effective import lots_gap_g, lots_named, pot_of_bars
 from trials.identity import code_of
 from trials.model import Bars, LotUse, Trial
 from trials.words import sold_words
@@ -46,10 +46,15 @@ class LotUsed:
 
 @dataclass(frozen=True, slots=True)
 class LotNotRecorded:
-    """A batch with a material of which no lot is recorded, so that any may be in it."""
+    """A batch with a material of which no lot is recorded, so that any may be in it.
+
+    grams: how much of it is of no recorded lot. is_part: whether lots are recorded of the rest.
+    """
 
     trial: Trial
     material: str
+    grams: float
+    is_part: bool
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -57,6 +62,7 @@ class LotNotRecorded:
             "recipe": self.trial.recipe,
             "made": self.trial.made.isoformat(),
             "material": self.material,
+            "grams": self.grams,
             **_decided_json(self.trial),
         }
 
@@ -72,7 +78,7 @@ def _decided_json(trial: Trial) -> dict[str, object]:
 
 
 def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | None]) -> tuple[LotNotRecorded, ...]:
-    """Every batch that may hold a lot since nobody wrote down which it has, by date.
+    """Every batch that may hold a lot since nobody wrote down which it has, or of which part it has one, by date.
 
     received: material -> when the lot came in; a batch that was made before has another one. None where that is not
     known.
@@ -80,10 +86,13 @@ def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | Non
     found: list[LotNotRecorded] = []
     for trial in trials:
         named = lots_named(trial)
-        in_bars = {line.material for line in pot_of_bars(trial).lines if line.grams > 0} - named.keys()
+        lines = pot_of_bars(trial).lines
         for material, since in received.items():
-            if material in in_bars and (since is None or trial.made >= since):
-                found.append(LotNotRecorded(trial, material))
+            is_part = material in named
+            in_bars_g = sum(line.grams for line in lines if line.material == material)
+            grams = lots_gap_g(trial, material) if is_part else in_bars_g
+            if grams > 0 and (since is None or trial.made >= since):
+                found.append(LotNotRecorded(trial, material, grams, is_part))
     return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
 
 
@@ -141,12 +150,15 @@ def render_not_recorded(found: Sequence[LotNotRecorded], received: Mapping[str, 
     """A sentence a material on the batches that may hold the lot, too, with those of them that were sold."""
     said: list[str] = []
     for material, since in received.items():
-        mine = [item.trial for item in found if item.material == material]
+        of_it = [item for item in found if item.material == material]
+        mine = [item.trial for item in of_it]
         if not mine:
             continue
+        part = ", or of part of it," if any(item.is_part for item in of_it) else ""
         sold = [code_of(trial.id) for trial in mine if trial.sold is not None]
         when = "" if since is None else f" made since it came in on {since.isoformat()}"
-        what = f"No lot of {material_words(material)} is recorded for {len(mine)} batch{'' if len(mine) == 1 else 'es'}"
+        batches = f"{len(mine)} batch{'' if len(mine) == 1 else 'es'}"
+        what = f"No lot of {material_words(material)}{part} is recorded for {batches}"
         what += f"{when}, and it may be in {'it' if len(mine) == 1 else 'each of them'}, too:"
         what += f" {', '.join(code_of(trial.id) for trial in mine)}"
         said.append(f"{what}; sold of these: {', '.join(sold)}." if sold else f"{what}.")

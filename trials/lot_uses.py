@@ -51,8 +51,8 @@ class LyeByLot:
 class LotUses:
     """A lot by its number: the materials that have one, the batches made with it, the recipes it would change.
 
-    not_recorded: batches with such a material whose lot nobody wrote down, which may have it, too. received: material
-    -> when the lot came in, as far as that is known.
+    not_recorded: batches with such a material whose lot, or that of part of it, nobody wrote down: they may have it.
+    received: material -> when the lot came in, as far as that is known.
     """
 
     lot: str
@@ -124,8 +124,10 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
         known |= set(lot_names(trials))
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
         raise InputError.of("unknown-lot", f"no material and no trial has a lot {lot[:40]!r}", do)
+    told = {(used.trial.id, used.material) for used in batches}
+    silent = tuple(each for each in find_not_recorded(trials, received) if (each.trial.id, each.material) not in told)
     changed = tuple(_changed_lyes(bench, materials, lot))
-    return LotUses(lot, materials, batches, changed, find_not_recorded(trials, received), received, bench.unread)
+    return LotUses(lot, materials, batches, changed, silent, received, bench.unread)
 
 
 def _changed_lyes(bench: TrialFiles, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:

@@ -6,6 +6,8 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
+import pytest
+
 from formulary.finding import Severity
 from formulary.material_files import write_lot
 from trials import record
@@ -259,6 +261,19 @@ def test_of_a_lot_all_batches_are_told_that_may_have_it_since_nobody_wrote_down_
     sold = replace(silent, release=Release("sell", "R", "mild"))
     (said,) = render_not_recorded(find_not_recorded([sold], {"olive-oil": None}), {"olive-oil": None})
     assert said.startswith("No lot of olive oil is recorded for 1 batch, and it may be in it, too: k7wq; sold of these")
+
+
+def test_of_a_lot_the_batches_are_told_too_that_have_more_of_its_material_than_their_lots_make() -> None:
+    trial = trial_of('lots: {olive-oil: {"OL-8": 300 g}}\n')
+    (olive_g,) = [line.grams for line in trial.plan.pot.lines if line.material == "olive-oil"]
+    (silent,) = find_not_recorded([trial], {"olive-oil": None})
+    assert (silent.grams, silent.is_part) == (pytest.approx(olive_g - 300), True)
+    (said,) = render_not_recorded([silent], {"olive-oil": None})
+    assert said.startswith(
+        "No lot of olive oil, or of part of it, is recorded for 1 batch, and it may be in it, too: k7wq"
+    )
+    whole = trial_of(f'lots: {{olive-oil: {{"OL-8": 300 g, "OL-9": {olive_g - 299.5:.1f} g}}}}\n')
+    assert find_not_recorded([whole], {"olive-oil": None}) == (), "as near as scales tell"
 
 
 def test_a_day_on_which_a_lot_came_in_rules_nothing_out_where_a_batch_had_it_before(tmp_path: Path) -> None:

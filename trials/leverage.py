@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from math import prod
 from statistics import fmean, median
 
@@ -42,25 +42,28 @@ def find_lone_pours(table: FactorTable, names: Sequence[str]) -> Iterator[frozen
 
 
 def _distances(table: FactorTable, names: Sequence[str]) -> list[tuple[Pour, float]]:
-    """How far each pour lies from the usual, in steps; pours of which it is not known are left out."""
-    steps: Mapping[str, float] = {factor.name: factor.step for factor in table.factors}
+    """How far each pour lies from the usual, in steps; pours of which it is not known are left out.
+
+    The product is that of what is weighed, in steps from the baseline, and only then is it set against what is usual:
+    where most pours have clove, those without it that have honey do not have both.
+    """
+    factors = [next(factor for factor in table.factors if factor.name == name) for name in names]
     columns = [table.column(name) for name in names]
-    usual = [_usual(table, column) for column in columns]
-    found: list[tuple[Pour, float]] = []
+    moved: list[tuple[Pour, float]] = []
     for row, pour in enumerate(table.pours):
         values = [column[row] for column in columns]
         known = [value for value in values if value is not None]
         if len(known) == len(values):
-            moved = ((value - middle) / steps[name] for value, middle, name in zip(known, usual, names, strict=True))
-            found.append((pour, prod(moved)))
-    return found
+            steps = ((value - one.baseline) / one.step for value, one in zip(known, factors, strict=True))
+            moved.append((pour, prod(steps)))
+    usual = _usual(moved)
+    return [(pour, value - usual) for pour, value in moved]
 
 
-def _usual(table: FactorTable, column: Sequence[float | None]) -> float:
+def _usual(moved: Sequence[tuple[Pour, float]]) -> float:
     by_trial: dict[str, list[float]] = {}
-    for pour, value in zip(table.pours, column, strict=True):
-        if value is not None:
-            by_trial.setdefault(pour.trial.id, []).append(value)
+    for pour, value in moved:
+        by_trial.setdefault(pour.trial.id, []).append(value)
     return median(fmean(values) for values in by_trial.values()) if by_trial else 0.0
 
 

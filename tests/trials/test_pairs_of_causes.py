@@ -148,3 +148,28 @@ def test_no_explanation_of_a_next_pour_names_a_thing_twice(explained: object) ->
             assert len(names) == len(set(names))
     assert " with clove bud oil and " not in render_next_trials(proposed, answer)
     assert next_trials_json(proposed, answer)
+
+
+def test_a_pair_that_met_in_one_sitting_alone_is_not_named_although_most_pours_have_one_of_it() -> None:
+    rng = random.Random(0)
+
+    def pour(code: str, day: int, *, clove: bool, honey: bool, lye: str = "33") -> Trial:
+        made_of = version(
+            "plain" if not (clove or honey) else f"bar-{code}",
+            concentration=lye,
+            additions=LINES["honey"] if honey else "",
+            scent=CLOVE if clove else "",
+        )
+        seconds = round(60 * (3 + 12 * math.exp(-1.0 * (clove and honey) + rng.gauss(0, 0.06))))
+        return trial(made_of, code, day, working=f"{seconds // 60}:{seconds % 60:02d}")
+
+    made = [pour(f"pl{k:02d}", 7 * k, clove=False, honey=False) for k in range(4)]
+    made += [pour(f"cl{k:02d}", 70 + 7 * k, clove=True, honey=False, lye=str(30 + k)) for k in range(6)]
+    made += [pour(f"ho{k:02d}", 140 + 7 * k, clove=False, honey=True) for k in range(2)]
+    made += [pour(f"bo{k:02d}", 210, clove=True, honey=True, lye=str(32 + k)) for k in range(2)]
+    answer = explain_outcome(made, WORKING)
+    first = answer.causes[0]
+    assert first.is_together
+    assert first.probability >= 0.8
+    assert first.rests_on == tuple(one.id for one in made[-2:])
+    assert not answer.enough_evidence

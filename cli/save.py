@@ -28,7 +28,8 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
     yours that they use.
 
     Without -m, a terminal shows what would be saved and asks why, with a proposal to take; nothing is saved before.
-    Exit status 1 when it is saved, and a stop stands against a recipe or a trial among the files.
+    Exit status 1 when it is saved, and a stop stands against a recipe or a trial among the files, or against a recipe
+    that holds a material among them.
     """
     from formulary.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
@@ -53,7 +54,7 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
         follows = _what_next(folder, report)
         say("")
         shown = {f"recipes/{slug}.yaml" for slug, _ in prepared.changes}  # with their stops
-        status = say_stops(folder, [path for path in report.paths if path not in shown])
+        status = say_stops(folder, report.paths, told=shown)
     say_next(follows)
     return STOPPED if any(changes.stops for _, changes in prepared.changes) else status
 

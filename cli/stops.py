@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from cli.output import DONE, STOPPED, finding_text, say
@@ -12,14 +12,13 @@ if TYPE_CHECKING:
     from formulary.folder import Folder
 
 
-def say_stops(folder: Folder, paths: Iterable[str]) -> int:
-    """Tell the stops against the recipes and trials that some files belong to; returns the exit status."""
-    from formulary.finding import stops
+def say_stops(folder: Folder, paths: Iterable[str], *, told: Collection[str] = ()) -> int:
+    """Tell the stops against the recipes and trials that some files belong to, and against recipes that they change.
 
+    told: the files of recipes whose stops were told already. Returns the exit status.
+    """
     written = tuple(paths)
-    here = set(folder.recipes())
-    slugs = [path.removeprefix("recipes/").removesuffix(".yaml") for path in written if path.startswith("recipes/")]
-    found = [finding for slug in slugs if slug in here for finding in stops(folder.check_recipe(slug))]
+    found = [finding for finding in folder.find_stops(written) if finding.place.path not in told]
     if any(path.startswith("trials/") for path in written):
         from trials.bench import open_bench
 

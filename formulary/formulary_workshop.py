@@ -10,11 +10,12 @@ from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
 from formulary.files import FormularyFiles
-from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note
+from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
 from formulary.names import SLUG
 from formulary.recipe_file import check_recipe_file, read_recipe_file
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
+from formulary.settings import SETTINGS_FILE
 from formulary.versions import is_recipe_file, slug_of
 from formulary.workshop import Workshop
 
@@ -90,6 +91,21 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         found = [*self.settings_findings, *of_materials]
         is_sound = not has_errors(found)
         return in_file_order([*found, *self._check_recipe(path, recipe, faults, work_out=is_sound)])
+
+    def find_stops(self, paths: Collection[str]) -> tuple[Finding, ...]:
+        """The stops that stand against the recipes among some files, and against those that what is among them changes:
+        by a material the recipes that hold it, by the settings all."""
+        found = (self.check_recipe(slug) for slug in self.recipes() if self._is_changed_by(slug, paths))
+        return tuple(finding for findings in found for finding in stops(findings))
+
+    def _is_changed_by(self, slug: str, paths: Collection[str]) -> bool:
+        path = f"recipes/{slug}.yaml"
+        if path in paths or SETTINGS_FILE in paths:
+            return True
+        if not any(each.startswith("materials/") for each in paths):
+            return False
+        recipe = parse_recipe(self.store.read_working(path), slug)[0]
+        return recipe is not None and any(f"materials/{name}.yaml" in paths for name in recipe.materials())
 
     # -- checking --------------------------------------------------------------------------------
 

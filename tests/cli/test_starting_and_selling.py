@@ -242,6 +242,23 @@ def test_a_recipe_with_a_stop_is_saved_brought_back_and_told(formulary: Run, hom
         assert (ran.status, "superfat-negative" in ran.out) == (status, status == 1), (command, ran.out)
 
 
+def test_a_recipe_that_a_material_or_the_settings_stop_is_told_with_their_save(formulary: Run, home: Path) -> None:
+    (home / "recipes/mine.yaml").write_text(BASE, encoding="utf-8")
+    assert formulary("save", "-m", "all is well").status == 0
+    (home / "materials").mkdir(exist_ok=True)
+    alkali = home / "materials/sodium-hydroxide.yaml"
+    alkali.write_text("{format: 1, name: Soda, kind: alkali, assay: 85 %}\n", encoding="utf-8")
+    for command, status in ((("save", "-m", "its label"), 1), (("undo",), 0), (("redo",), 1)):
+        ran = formulary(*command)
+        assert (ran.status, "mine.yaml" in ran.out and "[assay-doubted]" in ran.out) == (status, status == 1), command
+    (home / "materials/shea-butter.yaml").write_text("{format: 1, name: Shea, kind: oil}\n", encoding="utf-8")
+    ran = formulary("save", "-m", "what no recipe holds")
+    assert (ran.status, "assay-doubted" in ran.out) == (0, False)
+    settings = home / "formulary.yaml"
+    settings.write_text(settings.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert formulary("save", "-m", "a line").status == 1
+
+
 def test_after_a_save_nobody_is_sent_to_weigh_out_what_a_stop_forbids(formulary: Run, home: Path) -> None:
     (home / "recipes/new.yaml").write_text(BASE.replace("superfat: 5", "superfat: -1"), encoding="utf-8")
     saved = " ".join(formulary("save", "new", "-m", "a slip").out.split())

@@ -34,21 +34,30 @@ def spread_mixed_lye(batch: Batch, weighed_g: Mapping[str, float]) -> dict[str, 
         raise InputError.of("weighed-twice", what, "give the lye where it is mixed as planned, else each part of it")
     lye_g, planned_g = spread.pop(LYE), sum(jug.values())
     parts = {name: lye_g * grams / planned_g for name, grams in jug.items()}
-    _demand_mixed(lye_g, in_jug, parts)
+    doubt = doubt_mixed(lye_g, in_jug)
+    if doubt is not None:
+        raise InputError.of("bad-weighed", *doubt)
     return spread | parts
 
 
-def _demand_mixed(lye_g: float, in_jug: Sequence[PotLine], parts: Mapping[str, float]) -> None:
+def doubt_mixed(lye_g: float, in_jug: Sequence[PotLine]) -> tuple[str, str] | None:
+    """Why so much lye, in grams, may be the alkali by itself, and what to write instead; None where it is too much.
+
+    in_jug: what was planned in it.
+    """
     alkalis = tuple(dict.fromkeys(line.material for line in in_jug if line.role == "alkali"))
     alkali_g = sum(line.grams for line in in_jug if line.role == "alkali")
     mixed_g = sum(line.grams for line in in_jug)
     if not 0 < lye_g <= _MAY_BE_DRY * alkali_g < mixed_g:
-        return
+        return None
     said = f"{format_number(lye_g, 1)} g"
     what = (
         f"{said} of lye may be the alkali by itself, {format_number(alkali_g, 1)} g as planned, or what is left of"
         f" {format_number(mixed_g, 0)} g of mixed lye"
     )
     dry = f'for the alkali write "{alkalis[0]} {said}"; ' if len(alkalis) == 1 else ""
+    parts: dict[str, float] = {}
+    for line in in_jug:
+        parts[line.material] = parts.get(line.material, 0.0) + lye_g * line.grams / mixed_g
     each = ", ".join(f'"{name} {format_number(grams, 1)} g"' for name, grams in parts.items())
-    raise InputError.of("bad-weighed", what, f"{dry}for mixed lye each part of it: {each}")
+    return what, f"{dry}for mixed lye each part of it: {each}"

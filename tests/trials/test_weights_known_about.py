@@ -26,7 +26,7 @@ from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 from trials.unknown_weights import is_unknown_line
 
-from .examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
+from .examples import HEAD, MIDWINTER_CLOVE, faults, outcomes, plan_of, read, trial_of
 
 SCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")])
 UNSCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
@@ -121,7 +121,7 @@ def test_nothing_is_compared_with_a_loaf_of_which_a_weight_is_not_known(line: st
         describe_as_made(unknown)
 
 
-@given(st.integers(50, 500))
+@given(st.integers(200, 500))
 def test_of_the_mixed_lye_that_went_in_alkali_and_water_went_in_alike(lye_g: int) -> None:
     planned = UNSCENTED.pot
     mixed_g = sum(line.grams for line in planned.lines if line.at == "lye water")
@@ -131,6 +131,18 @@ def test_of_the_mixed_lye_that_went_in_alkali_and_water_went_in_alike(lye_g: int
     # By hand: what is left of the oils' equivalents is one less what the alkali takes.
     taken = 1 - superfat(trial_of("notes: x\n", UNSCENTED)) / 100
     assert superfat(trial) == pytest.approx(100 * (1 - taken * lye_g / mixed_g))
+
+
+@pytest.mark.parametrize("weighed", ["%s g", "~%s g", "130-%s g"])
+def test_a_weight_of_lye_that_may_be_of_the_dry_alkali_is_refused(weighed: str) -> None:
+    (alkali_g,) = [line.grams for line in UNSCENTED.pot.lines if line.role == "alkali"]
+    text = f"as_made: [{{line: lye, weighed: {weighed % round(alkali_g + 5)}}}]\n"
+    (fault,) = read(HEAD + text, UNSCENTED)[1]
+    assert fault.code == "bad-weighed"
+    assert "of lye may be the alkali by itself" in fault.what
+    assert 'for the alkali write "sodium-hydroxide ' in fault.do
+    assert "for mixed lye each part of it" in fault.do
+    assert trial_of(f"as_made: [{{line: lye, weighed: {round(1.3 * alkali_g)} g}}]\n", UNSCENTED)
 
 
 def test_lye_that_was_weighed_wrong_and_then_spilled_is_spilled_as_it_was_mixed() -> None:

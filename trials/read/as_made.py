@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import replace
 
-from formulary.batch.mixed_lye import LYE
+from formulary.batch.mixed_lye import LYE, doubt_mixed
 from formulary.document import Scalar
 from formulary.fields import Fields
 from formulary.names import SLUG, suggest
@@ -59,7 +59,7 @@ def _read_entry(block: Fields, plan: Plan, portions: Sequence[str], materials: C
         block.report("missing-key", "what differed is missing", "add `weighed:`, `instead:` or `left_out: true`")
         return None
     if line.text == LYE and not find_lines(plan.pot.lines, LYE):
-        _check_mixed_lye(block, weighed, at, portion)
+        _check_mixed_lye(block, weighed, at, portion, plan)
     else:
         _check_line(block, line, plan, at, portion)
     if len(block.findings) > start:
@@ -77,13 +77,18 @@ def _entry(entry: AsMade, weighed: Weighed | None) -> AsMade:
     return replace(entry, weighed_g=weighed.low_g + off_g, give_or_take_g=off_g)
 
 
-def _check_mixed_lye(block: Fields, weighed: Weighed | None, at: str | None, portion: str | None) -> None:
-    """Of the mixed lye only a weight can be said: how much of it went into the oils."""
+def _check_mixed_lye(block: Fields, weighed: Weighed | None, at: str | None, portion: str | None, plan: Plan) -> None:
+    """Of the mixed lye only a weight can be said: how much of it went into the oils; and not one of the dry alkali."""
     if weighed is None or block.has("instead"):
         do = "write `weighed: 300 g`; another alkali, or none of it, is said of the alkali's own line"
         block.report("as-made-shape", "of the mixed lye it is said how much of it went in", do, None, "line")
-    if at not in (None, "lye water"):
+    elif at not in (None, "lye water"):
         block.report("as-made-stage", "lye is mixed in the jug", "leave `at` out", block.scalar("at"), "at")
+    elif weighed.middle_g is not None:
+        in_jug = [line for line in plan.pot.lines if line.at == "lye water"]
+        doubt = doubt_mixed(float(weighed.middle_g), in_jug)
+        if doubt is not None:
+            block.report("bad-weighed", *doubt, block.scalar("weighed"), "weighed")
     _check_portion_stage(block, "lye water", portion)
 
 

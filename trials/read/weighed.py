@@ -19,6 +19,11 @@ class Weighed(NamedTuple):
     low_g: Decimal | None
     high_g: Decimal | None
 
+    @property
+    def middle_g(self) -> Decimal | None:
+        """The middle of what is known."""
+        return None if self.low_g is None or self.high_g is None else (self.low_g + self.high_g) / 2
+
 
 def parse_weighed(text: str) -> Weighed:
     """What was weighed, in grams. Raises NotAQuantity."""

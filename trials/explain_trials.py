@@ -93,9 +93,7 @@ def _explain(question: _Question, *, may_repeat: bool = True) -> Explanation:
         why, advice = _why_not(in_numbers, answer)
         return replace(answer, no_answer=why, advice=advice)
     answer = _in_words(answer, in_numbers)
-    answer = replace(
-        answer, causes=tuple(replace(one, rests_on=_rests_on(question, answer, one)) for one in answer.causes)
-    )
+    answer = replace(answer, causes=tuple(_on_what_it_rests(question, answer, one) for one in answer.causes))
     if answer.botched and may_repeat:
         rest = question.without(frozenset(item.trial for item in answer.botched))
         answer = replace(answer, without_botched=_explain(rest, may_repeat=False))
@@ -174,11 +172,20 @@ def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
     return why.what, None
 
 
-def _rests_on(question: _Question, answer: Explanation, cause: LikelyCause) -> tuple[str, ...]:
-    """The trials of the one pour or sitting without which a likely cause would not be likelier than not."""
-    if cause.probability < _LIKELIER_THAN_NOT:
-        return ()
+def _on_what_it_rests(question: _Question, answer: Explanation, cause: LikelyCause) -> LikelyCause:
+    """A cause with the one pour or sitting that may be all that speaks for it, or for what it acts together with."""
     names = [group[0] for group in cause.groups]
+    partners = tuple(
+        replace(one, rests_on=_rests_on(question, answer, [*names, one.names[0]], one.probability))
+        for one in cause.partners
+    )
+    return replace(cause, partners=partners, rests_on=_rests_on(question, answer, names, cause.probability))
+
+
+def _rests_on(question: _Question, answer: Explanation, names: Sequence[str], probability: float) -> tuple[str, ...]:
+    """The trials of the one pour or sitting without which what is likely would not be likelier than not."""
+    if probability < _LIKELIER_THAN_NOT:
+        return ()
     for trials in find_lone_pours(answer.table, names):
         if _chance(question.without(trials), names) < _LIKELIER_THAN_NOT:
             return tuple(sorted(trials))

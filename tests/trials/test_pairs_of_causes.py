@@ -7,10 +7,12 @@ import random
 from collections.abc import Iterator
 from functools import lru_cache
 
+import jsonschema
 import pytest
 
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
+from tests.schemas import read_schema
 from tests.trials.invented import trial, version
 from trials.answer.text import render_explanation
 from trials.charts import find_effects
@@ -173,3 +175,30 @@ def test_a_pair_that_met_in_one_sitting_alone_is_not_named_although_most_pours_h
     assert first.probability >= 0.8
     assert first.rests_on == tuple(one.id for one in made[-2:])
     assert not answer.enough_evidence
+
+
+@pytest.mark.parametrize("days_apart", [0, 7])
+def test_what_is_said_of_acting_together_does_not_rest_on_one_sitting(days_apart: int) -> None:
+    rng = random.Random(0)
+
+    def pour(code: str, day: int, *, clove: bool, honey: bool) -> Trial:
+        lines, scent = LINES["honey"] if honey else "", CLOVE if clove else ""
+        made_of = version(f"bar{clove:d}{honey:d}", additions=lines, scent=scent)
+        effect = -0.7 * clove - 0.8 * (clove and honey)
+        seconds = round(60 * (3 + 12 * math.exp(effect + rng.gauss(0, 0.06))))
+        return trial(made_of, code, day, working=f"{seconds // 60}:{seconds % 60:02d}")
+
+    made = [pour(f"pl{k:02d}", 7 * k, clove=False, honey=False) for k in range(6)]
+    made += [pour(f"cl{k:02d}", 70 + 7 * k, clove=True, honey=False) for k in range(5)]
+    made += [pour(f"ho{k:02d}", 140 + 7 * k, clove=False, honey=True) for k in range(4)]
+    made += [pour(f"bo{k:02d}", 210 + days_apart * k, clove=True, honey=True) for k in range(2)]
+    answer = explain_outcome(made, WORKING)
+    assert answer.sentence.startswith("Clove bud oil is the likely cause (over 99 %), ")
+    (partner,) = answer.causes[0].partners
+    assert partner.probability >= 0.8
+    is_one_sitting = days_apart == 0
+    assert bool(partner.rests_on) == is_one_sitting
+    assert ("beyond that" in answer.sentence) != is_one_sitting
+    rests = "That it acts together with honey rests on one sitting alone (bo00 and bo01): pour one like them"
+    assert (rests in answer.sentence) == is_one_sitting
+    jsonschema.validate(answer.to_json(), read_schema("explain"))

@@ -101,16 +101,23 @@ class Support:
 class Partner:
     """Factors that cannot be told apart, only or more together with which something else may act.
 
-    probability: how likely that is. effect: of one step of each, beyond what they do by themselves.
+    probability: how likely that is. effect: of one step of each, beyond what they do by themselves. rests_on: ids of
+    the one trial, or the trials of one sitting, without which it would not be likelier than not.
     """
 
     names: tuple[str, ...]
     probability: float
     effect: FactorEffect | None = None
+    rests_on: tuple[str, ...] = ()
 
     def to_json(self) -> dict[str, object]:
         effect = None if self.effect is None else self.effect.to_json()
-        return {"factors": list(self.names), "probability": self.probability, "effect": effect}
+        return {
+            "factors": list(self.names),
+            "probability": self.probability,
+            "effect": effect,
+            "rests_on": list(self.rests_on),
+        }
 
 
 @dataclass(frozen=True, slots=True)

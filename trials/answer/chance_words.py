@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from trials.answer.answer import ENOUGH, Answer, LikelyCause
+from trials.answer.answer import ENOUGH, Answer, LikelyCause, Partner
 from trials.pours.pour_book import short_names
 from trials.sentences import say_list
 
@@ -25,10 +25,10 @@ def group_words(group: Sequence[str]) -> str:
     return group[0] if len(group) == 1 else f"{group[0]} with {say_list(group[1:])} (always together)"
 
 
-def rests_on_words(answer: Answer, cause: LikelyCause) -> str:
+def rests_on_words(answer: Answer, cause: LikelyCause | Partner) -> str:
     """Why a likely cause is not called so, and what would tell: `that rests on k7wq alone: pour ...`."""
     names = short_names([trial.id for trial in answer.trials])
     pours = say_list([names[trial] for trial in cause.rests_on])
-    if cause.rests_on_one_trial:
+    if len(cause.rests_on) == 1:
         return f"that rests on {pours} alone: pour another like it on another day"
     return f"that rests on one sitting alone ({pours}): pour one like them on another day"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from formulary.quantity import format_plain_number
-from trials.answer.answer import ENOUGH, Answer, ChangedFactor, MovedTrial
+from trials.answer.answer import ENOUGH, Answer, ChangedFactor, LikelyCause, MovedTrial, Partner
 from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import Contrast, find_contrast
@@ -58,7 +58,7 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
         return f"No change between them is likely to have moved it{alike}.{few}"
     names, chance = moved.chances[0]
     if chance >= ENOUGH:
-        lone = next((cause for cause in answer.causes if names in cause.groups and cause.rests_on), None)
+        lone = _find_lone(answer, names)
         doubts = [*filter(None, [noise]), *([] if lone is None else [rests_on_words(answer, lone)])]
         if doubts:
             return (
@@ -74,6 +74,16 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
         listed.append(f"something that is not recorded ({percent(moved.went_wrong)})")
     listed.append(f"nothing noticeable ({percent(moved.nothing)})")
     return f"It is not certain what moved it: {say_list(listed, 'or')}{alike}.{few}"
+
+
+def _find_lone(answer: Answer, names: tuple[str, ...]) -> LikelyCause | Partner | None:
+    """What rests on one trial or sitting of how a change acts: all of it, or what it does with something else."""
+    for cause in answer.causes:
+        if names in cause.groups and cause.rests_on:
+            return cause
+        if names in cause.groups and cause.is_mostly_together:
+            return next((one for one in cause.partners if one.rests_on), None)
+    return None
 
 
 def _noise_words(contrast: Contrast, noise: RepeatNoise | None) -> str:

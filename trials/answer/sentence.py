@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause
+from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause, Partner
 from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.answer.effect_words import say_effect
 from trials.answer.moved_sentence import moved_sentence
@@ -88,7 +88,8 @@ def _named(answer: Answer, cause: LikelyCause, word: str) -> str:
     together = cause if cause.is_together else None
     said = [say_effect(answer, effect, alone=alone, together=together) for effect in cause.effects[:2]]
     said += _beyond(answer, cause)
-    return f"{start}: {'; '.join(said)}.{_with_time(answer, cause)}" if said else f"{start}.{_with_time(answer, cause)}"
+    beside = f"{_with_time(answer, cause)}{_partners_rest(answer, cause)}"
+    return f"{start}: {'; '.join(said)}.{beside}" if said else f"{start}.{beside}"
 
 
 def _beyond(answer: Answer, cause: LikelyCause) -> list[str]:
@@ -96,7 +97,7 @@ def _beyond(answer: Answer, cause: LikelyCause) -> list[str]:
     return [
         "beyond that, " + say_effect(answer, one.effect, together=replace(cause, groups=(cause.groups[0], one.names)))
         for one in cause.partners
-        if one.effect is not None and one.probability >= ENOUGH and cause.effects
+        if one.effect is not None and one.probability >= ENOUGH and cause.effects and not one.rests_on
     ]
 
 
@@ -111,14 +112,27 @@ def _with_time(answer: Answer, cause: LikelyCause) -> str:
 
 def _with_partners(cause: LikelyCause) -> str:
     """What it may act together with: `, mostly only together with room (18 %) or honey (10 %)`."""
-    worth = [one for one in cause.partners if one.probability >= _WORTH_A_PARTNER][:3]
+    worth = _worth_telling(cause)
     if not worth:
         return ""
     listed = say_list([f"{group_words(one.names)} ({percent(one.probability)})" for one in worth], "or")
     if cause.is_mostly_together:
         return f", mostly only together with {listed}"
-    perhaps = "" if worth[0].probability >= ENOUGH else "perhaps "
+    perhaps = "" if worth[0].probability >= ENOUGH and not worth[0].rests_on else "perhaps "
     return f", {perhaps}more together with {listed}"
+
+
+def _worth_telling(cause: LikelyCause) -> list[Partner]:
+    return [one for one in cause.partners if one.probability >= _WORTH_A_PARTNER][:3]
+
+
+def _partners_rest(answer: Answer, cause: LikelyCause) -> str:
+    """Where what is said of acting together rests on one trial or sitting: that it does, and what would tell."""
+    return "".join(
+        f" That it acts together with {group_words(one.names)} {rests_on_words(answer, one).removeprefix('that ')}."
+        for one in _worth_telling(cause)
+        if one.rests_on
+    )
 
 
 def _likely(answer: Answer, named: Sequence[LikelyCause]) -> str:

@@ -23,7 +23,7 @@ from formulary.materials.chosen_lots import find_weight
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
-from trials.effective import WATER, materials_of, pot_of_batter
+from trials.effective import WATER, is_mixed_lye, materials_of, pot_of_batter
 from trials.elapsed import format_clock
 from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.model import AsMade, Handling, Trial, done_once
@@ -302,7 +302,9 @@ def forgot_to_replace(trial: Trial, material: str) -> Entry:
         raise InputError.of("no-replacement", what, suggest(material, names, f"it has: {', '.join(names) or 'none'}"))
     materials = materials_of(trial)
     brought_g = sum(water_in(line, materials) for line in replacing if line.material == material)
-    before_g = pot_of_batter(trial).grams("water")
+    # As it was weighed into the jug: how much of the mixed lye went on from there counts for all that is in it.
+    in_jug = [entry for entry in trial.as_made if not is_mixed_lye(entry, plan)]
+    before_g = pot_of_batter(replace(trial, as_made=tuple(in_jug))).grams("water")
     weighed = f"{Decimal(repr(round(before_g + brought_g, 1)))} g"
     said = f"{_FORGOT} {material} off"
     earlier = [entry for entry in trial.as_made if entry.line == WATER and entry.at in (None, "lye water")]

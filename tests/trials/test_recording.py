@@ -221,6 +221,13 @@ def test_the_forgotten_replacement_is_the_planned_water_and_what_the_milk_brough
     assert caught.value.findings[0].code == "said-already"
 
 
+def test_the_forgotten_replacement_is_of_the_water_in_the_jug_however_much_of_the_lye_went_on() -> None:
+    text, trial = started()
+    spilled = trial_of(write_entries(text, [record.as_made(trial, "lye 300 g")]))
+    said = [record.forgot_to_replace(each, "oat-milk").value["weighed"] for each in (trial, spilled)]  # type: ignore[call-overload, index]
+    assert said[0] == said[1]
+
+
 def test_a_weight_of_the_water_that_was_recorded_is_not_added_to() -> None:
     text, trial = started()
     after = trial_of(write_entries(text, [record.as_made(trial, "water 283 g")]))

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import Enum
 from typing import NamedTuple
+
+_AMOUNT = re.compile(r"[0-9.]+(?= ?(?:%|g\b|°C))")
 
 
 class Severity(Enum):
@@ -144,13 +147,15 @@ def count_findings(findings: Iterable[Finding]) -> str:
 def group_alike(findings: Iterable[Finding]) -> tuple[tuple[Finding, tuple[Place, ...]], ...]:
     """Findings, the most urgent first, each with the other places of its folder that the same is said of.
 
-    Each error and each stop stands by itself: it is settled where it is. What to do may differ by a name.
+    Each error and each stop stands by itself: it is settled where it is. What to do may differ by a name, and not by an
+    amount: what is enough for one recipe is too little for another.
     """
     alike: dict[tuple[object, ...], list[Finding]] = {}
     for number, finding in enumerate(findings):
         by_itself = number if finding.severity.rank < Severity.WARN.rank else None
         folder = (finding.place.path or "").partition("/")[0]
-        alike.setdefault((folder, finding.severity, finding.code, finding.what, by_itself), []).append(finding)
+        said = (finding.severity, finding.code, finding.what, *_AMOUNT.findall(finding.do))
+        alike.setdefault((folder, by_itself, said), []).append(finding)
     groups = sorted(alike.values(), key=lambda group: group[0].severity.rank)
     return tuple((group[0], tuple(finding.place for finding in group[1:])) for group in groups)
 

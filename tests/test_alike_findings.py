@@ -41,3 +41,20 @@ def test_errors_and_stops_stand_by_themselves_and_the_rest_once_for_a_folder(fin
         if each.severity not in urgent
     ]
     assert len(said) == len(set(said))
+
+
+def test_an_amount_that_is_enough_for_one_recipe_is_not_told_for_another() -> None:
+    band = [
+        Finding(
+            Severity.NOTE, "superfat-band", "the superfat may be as low as -0.3 %", do, Place(f"recipes/{name}.yaml")
+        )
+        for name, do in (
+            ("a", "ask for that of a, or raise it to 1.4 % or more"),
+            ("b", "ask for that of b, or raise it to 2.1 % or more"),
+            ("c", "ask for that of c, or raise it to 1.4 % or more"),
+        )
+    ]
+    assert [(each.do, [place.path for place in more]) for each, more in group_alike(band)] == [
+        (band[0].do, ["recipes/c.yaml"]),
+        (band[1].do, []),
+    ]

@@ -150,7 +150,8 @@ def _check_found(every: Iterable[Tested], place: Place) -> tuple[Finding, ...]:
     findings = []
     for seen in dict.fromkeys(seen for each in every for seen in each.found):
         told = stop if _grade(seen) >= _PRESENT else warn
-        do = f"do not sell or use it; test again after {TEST_AGAIN_DAYS} days, or discard it"
+        itself = f", and {seen.portion} by itself (--portion {seen.portion})" if seen.portion else ""
+        do = f"do not sell or use it; test again after {TEST_AGAIN_DAYS} days{itself}, or discard it"
         findings.append(told("free-alkali", f"free alkali: {say_test(seen)}", do, place))
     return tuple(findings)
 

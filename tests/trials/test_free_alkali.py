@@ -79,6 +79,8 @@ def test_what_a_test_of_the_whole_found_speaks_against_every_portion_until_each_
 def test_what_a_test_of_one_portion_found_is_cleared_by_a_test_of_that_portion_alone() -> None:
     found = DIVIDED + looked((2, "present", "clove"), (20, "none", None))
     assert against(found) == [("free-alkali", Severity.STOP, "free alkali: present at 2 d (clove)")]
+    (told,) = [each for each in fit_to_sell(trial_of(found + SOLD, UNSCENTED)) if each.code == "free-alkali"]
+    assert "clove by itself (--portion clove)" in told.do
     (item,) = due(found, 30)
     assert (item.portions, item.remark) == (("clove",), "it was present at 2 d (clove)")
     assert against(found + "  - {age: 21 d, outcome: free alkali, value: none, portion: clove}\n") == []

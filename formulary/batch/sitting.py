@@ -82,10 +82,14 @@ def _check_printed(sitting: Sitting, materials: Mapping[str, Material], settings
 def _shared_oils(
     batches: Sequence[Batch], materials: Mapping[str, Material]
 ) -> tuple[Shared | None, list[dict[str, float]]]:
-    """The largest pot of one composition that every loaf can take from, and what each takes of each oil."""
+    """The largest pot of one composition that every loaf can take from, and what each takes of each oil.
+
+    What no scale shows of a loaf's oil is not poured off for it: it stays with the loaf.
+    """
+    least_g = batches[0].scale.finest_g
     nothing: list[dict[str, float]] = [{} for _ in batches]
     amounts = [_melted(batch, materials) for batch in batches]
-    names = [name for name in amounts[0] if all(grams.get(name, 0.0) > 0 for grams in amounts)]
+    names = [name for name in amounts[0] if all(grams.get(name, 0.0) >= least_g for grams in amounts)]
     if not names:
         return None, nothing
     totals = {name: sum(grams[name] for grams in amounts) for name in names}

@@ -11,6 +11,7 @@ import pytest
 from formulary.batch.model import Batch
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_model import Sitting
+from formulary.batch.sitting_text import render_sitting
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.materials.model import Material
@@ -136,6 +137,20 @@ def test_a_loaf_of_a_few_grams_shares_as_any_other() -> None:
     sitting = sitting_of(PLAIN, PLAIN, sizes=(3.0, 1000.0))
     assert sitting.pot is not None
     assert dict(sitting.pot.lines)["coconut-oil"] == pytest.approx(250.75)
+
+
+def test_what_no_scale_shows_of_an_oil_stays_with_its_loaf() -> None:
+    trace = PLAIN.replace(
+        "olive-oil: 60\n  coconut-oil: 25\n  sunflower-oil: 15", "olive-oil: 99.99\n  coconut-oil: 0.01"
+    )
+    sitting = sitting_of(trace, trace, sizes=(20.0, 20.0))
+    assert sitting.pot is None
+    assert render_sitting(sitting).count("coconut oil") == 2
+    both = sitting_of(
+        *[trace.replace("olive-oil: 99.99", "olive-oil: 79.99\n  shea-butter: 20")] * 2, sizes=(20.0, 30.0)
+    )
+    assert both.pot is not None
+    assert both.pot.lines == (("shea-butter", pytest.approx(10.0)),)
 
 
 def test_shared_vessels_that_are_too_small_are_told_and_only_those_that_are_shared() -> None:

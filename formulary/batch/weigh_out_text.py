@@ -75,7 +75,7 @@ def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: s
         )
         if part
     )
-    warning = [] if batch.purpose == "skin" else [HOUSEHOLD]
+    warning = [] if batch.purpose == "skin" else paragraph(HOUSEHOLD, width=width)
     if batch.is_stopped:
         return [*paragraph(identity, width=width), *warning]
     size = f"{format_shown(oils_g)} g of oils, {format_shown(batter_g)} g of batter"

@@ -171,3 +171,11 @@ def test_alkali_added_to_made_lye_is_cautioned() -> None:
     rescue = work_out_rescue(batch, weighed, REGISTER, Settings())
     assert rescue.way == "new-alkali"
     assert any("heats it again" in text for text in rescue.remarks)
+
+
+@pytest.mark.parametrize("superfat", [5, -1])
+def test_that_a_soap_is_for_the_household_is_said_in_the_width_there_is(superfat: int) -> None:
+    text = f"purpose: household\n{PLAIN}".replace("superfat: 5", f"superfat: {superfat}")
+    sheet = render_batch(weigh_out(text), width=50)
+    assert max(map(len, sheet.splitlines())) <= 50
+    assert "Never use it on skin." in " ".join(sheet.split())

@@ -48,7 +48,8 @@ def weigh_portions(
     """What each portion gets of a batter of `batter_g` grams; their totals are the batter's.
 
     lines: the pot's lines, those that go into one portion alone among them. weights: what the sheet says of each
-    weighing. All portions but the last are poured off in whole steps of the scale; the last is what is left.
+    weighing. All portions but the last are poured off in whole steps of a scale that shows the smallest; the last is
+    what is left.
     """
     own_g = dict.fromkeys([portion.name for portion in portions], 0.0)
     divided: dict[Weighing, list[PotLine]] = {}
@@ -60,11 +61,11 @@ def weigh_portions(
             own_g[part.portion or ""] += grams
     shared_g = batter_g - sum(own_g.values())
     exact = {portion.name: shared_g * portion.share for portion in portions}
-    poured = share_out(exact, shared_g, scale.step_g)
+    poured = share_out(exact, shared_g, min(map(scale.step_for, exact.values()), default=scale.step_g))
     left_g = shared_g
     found = []
     for number, portion in enumerate(portions, 1):
-        grams = left_g if number == len(portions) else poured[portion.name]
+        grams = left_g if number == len(portions) else min(poured[portion.name], left_g)
         left_g -= grams
         found.append(
             PortionWeights(portion.name, portion.share * 100.0, portion.by_eye * 100.0, grams, own_g[portion.name])

@@ -56,6 +56,19 @@ def test_the_portions_add_up_to_the_batter_and_are_as_large_as_their_shares(
     assert white.total_g == pytest.approx(known["white"], abs=8 * float(scale.scale_step_g))
 
 
+@settings(max_examples=60, deadline=None)
+@given(st.sampled_from([1, 2, 97, 98, 99]), st.floats(15, 400), st.sampled_from(["1 g", "5 g", "0.1 g"]))
+def test_a_small_part_of_a_small_batter_is_never_less_than_nothing(share: int, oils_g: float, step: str) -> None:
+    scale = parse_settings(f"format: 1\nscale: {{step: {step}, alkali_step: 0.1 g}}\n")[0]
+    (white, red), _ = portions_of(weigh_out(divided(share, 50), oil_mass_g=oils_g, settings=scale))
+    shared_g = white.of_batter_g + red.of_batter_g
+    for portion, part in ((white, share), (red, 100 - share)):
+        assert portion.of_batter_g >= 0
+        small = part * shared_g / 100 < float(scale.scale_step_g) * 10
+        within_g = 0.2 if small else float(scale.scale_step_g) + 0.2
+        assert portion.of_batter_g == pytest.approx(part * shared_g / 100, abs=within_g)
+
+
 def test_the_sheet_tells_the_grams_and_the_share_of_each_portion_before_what_goes_on_top() -> None:
     # Of the batter in the heading 10 g are clove, all of it in the red portion.
     batch = weigh_out(divided(60, 0, by_eye=10))

@@ -399,11 +399,13 @@ def release(
     It goes behind what was decided before. on: the day, the one on which it is recorded unless given.
     despite: codes of what speaks against selling and is overridden knowingly. `Bench.record` refuses a decision to sell
     while anything else does, a code by which nothing does, and any decision of a day that is still to come or was
-    before the soap was made. Raises InputError for codes beside another decision.
+    before the soap was made. Raises InputError for codes beside another decision, and without a name or a reason.
     """
     if despite and decision != "sell":
         what = f"nothing is overridden by a decision to {decision}"
         raise InputError.of("nothing-to-override", what, "say --despite with a decision to sell alone")
+    _demand_said(who, "nobody is named who decided", "give a name")
+    _demand_said(why, "no reason is given", "write a few words")
     tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
     if on is not None:
         tree["on"] = on

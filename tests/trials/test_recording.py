@@ -318,6 +318,13 @@ def test_every_decision_stays_in_the_record_and_the_last_one_holds(layout: str) 
     assert ONE_DECISION[layout].count("#") == text.count("#"), "remarks stay"
 
 
+@pytest.mark.parametrize(("who", "why"), [("", "firm"), ("Orla", ""), (" ", "firm"), ("Orla", " \n ")])
+def test_nothing_is_decided_without_a_name_and_a_reason(who: str, why: str) -> None:
+    with pytest.raises(InputError) as caught:
+        record.release(started()[1], "sell", who=who, why=why)
+    assert caught.value.findings[0].code == "empty-entry"
+
+
 def test_a_decision_has_its_day_and_is_not_recorded_twice(tmp_path: Path) -> None:
     folder = folder_with(tmp_path / "soap")
     bench = open_bench(folder)

@@ -205,3 +205,17 @@ def test_one_wild_trial_with_a_change_of_its_own_is_told_as_either() -> None:
             answer = given(explain(Problem.of(names(8), x, y, noise=Noise(0.15))))
             assert odds(answer)["f7"] < 0.8, (seed, size)
             assert answer.botched[11] > 0.2, (seed, size)
+
+
+def test_two_portions_that_are_always_graded_alike_tell_of_the_same_effect_as_one() -> None:
+    generator = np.random.default_rng(0)
+    x = np.column_stack([np.tile([1.0, 0.0], 12), generator.random(24) < 0.3]).astype(float)
+    grades = np.digitize(1.6 * x[:, 0] - 1.0 + generator.standard_normal(24), [-0.7, 0.3, 1.2]).astype(float)
+    one = given(explain(Problem.of(names(2), x, grades, scale="graded")))
+    loaves = np.repeat(np.arange(24), 2)
+    two = given(explain(Problem.of(names(2), x[loaves], grades[loaves], batch=loaves, scale="graded")))
+    single, double = (next(c.effect for c in answer.candidates if c.names == ("f0",)) for answer in (one, two))
+    assert single is not None
+    assert double is not None
+    assert double.middle == pytest.approx(single.middle, rel=0.2)
+    assert two.noise.sd.middle == pytest.approx(1.0)

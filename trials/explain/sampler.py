@@ -29,7 +29,10 @@ _TRIES = 8  # of so many draws one is kept, as likely as effects apart from zero
 
 @dataclass(slots=True, eq=False)
 class Record:
-    """What the kept sweeps add up to. Noise, and sizes of effects beside it, are those of a whole pour."""
+    """What the kept sweeps add up to. Noise, and sizes of effects beside it, are those of a whole pour.
+
+    Of grades, whose hidden scale has no unit of its own, everything is told beside that noise.
+    """
 
     models: FloatArray  # (chains, models), sums of probabilities
     spread: float
@@ -40,7 +43,7 @@ class Record:
     effects: list[FloatArray] = field(default_factory=list)
     sds: list[FloatArray] = field(default_factory=list)
     levels: list[FloatArray] = field(default_factory=list)
-    singled: list[tuple[FloatArray, FloatArray, FloatArray]] = field(default_factory=list)
+    singled: list[tuple[FloatArray, FloatArray]] = field(default_factory=list)
 
     @property
     def chance(self) -> FloatArray:
@@ -117,6 +120,7 @@ def run_chains(
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
         moments, inner = take_out(columns, nuisance, values, precision)
         whole = np.sqrt(1.0 + share)[:, None]
+        unit = whole if setting.noise.fixed else np.ones_like(whole)
         noise = replace(setting.noise, rate=setting.noise.rate / whole**2)
         weights, sizes = np.array(setting.prior.effect_sizes).T
         afresh = afresh or all_spreads
@@ -140,18 +144,19 @@ def run_chains(
             record.share += float((share / (1.0 + share)).sum())
             record.spread += float((chance.sum(axis=2) * spreads / whole).sum())
             record.sweeps += 1
-            record.effects.append(effects.reshape(-1, effects.shape[-1]))
-            record.sds.append((sd * whole).ravel())
-            record.levels.append(level[:, 0])
+            record.effects.append((effects / unit[..., None]).reshape(-1, effects.shape[-1]))
+            record.sds.append((sd * whole / unit).ravel())
+            record.levels.append(level[:, 0] / unit[:, 0])
             if holding is not None and single_out is not None:
-                record.singled.append(
-                    _single_out(setting, noise, moments, chance, spreads, padded, single_out, holding, generator)
+                effect, part = _single_out(
+                    setting, noise, moments, chance, spreads, padded, single_out, holding, generator
                 )
+                record.singled.append((effect / unit, part))
         draw_hidden(setting, state, fitted, sd[:, 0], share, variances, generator)
         if keep:
             for kind in range(len(variances)):
                 record.kinds[:, kind] += (state.kind == kind).sum(axis=0)
-            record.values += state.values.sum(axis=0)
+            record.values += (state.values / unit).sum(axis=0)
     return record
 
 
@@ -254,10 +259,8 @@ def _single_out(
     single_out: IntArray,
     holding: list[IntArray],
     generator: np.random.Generator,
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """For each term singled out an effect given that it is a cause, its weight, and the noise: (chains,
-    terms) each.
-    """
+) -> tuple[FloatArray, FloatArray]:
+    """For each term singled out an effect given that it is a cause, and its weight: (chains, terms) each."""
     chains = len(chance)
     chosen = np.full((chains, len(single_out), 3), -1, dtype=np.int64)
     spread = np.ones((chains, len(single_out)))
@@ -270,6 +273,6 @@ def _single_out(
         picked = np.minimum((ladder < target).sum(axis=1), part.shape[1] - 1)
         chosen[:, k] = padded[held[picked % len(held)]]
         spread[:, k] = np.take_along_axis(spreads, (picked // len(held))[:, None], axis=1)[:, 0]
-    effect, sd = _effects_given(setting, noise, moments, chosen, spread, generator)
+    effect, _ = _effects_given(setting, noise, moments, chosen, spread, generator)
     place = (chosen == np.asarray(single_out)[None, :, None]).argmax(axis=2)
-    return np.take_along_axis(effect, place[..., None], axis=2)[..., 0], weight, sd
+    return np.take_along_axis(effect, place[..., None], axis=2)[..., 0], weight

@@ -327,9 +327,13 @@ def test_it_goes_one_step_and_the_next_is_told(folder: Folder) -> None:
     assert found.base.slug == "winter-clove"
     assert [finding.code for finding in found.findings] == ["one-step"]
     assert "formulary send-back winter-clove" in found.findings[0].do
+    assert "a variant, of first-bar;" in found.findings[0].what
     assert text_of(folder) == before
     folder.save_changed(["winter-clove"], why="finer")
     assert send(folder, "lye").after.recipe.lye.superfat == Decimal(7)
+    folder.save_changed(["first-bar"], why="once more")
+    folder.rename("first-bar", "quay-base")
+    assert "a variant, of quay-base;" in folder.find_send_back("clove-deluxe", "all").findings[0].what
 
 
 def test_a_base_for_skin_that_would_be_one_no_more_is_warned_of(folder: Folder) -> None:

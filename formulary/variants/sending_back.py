@@ -303,5 +303,6 @@ def _remarks(
         yield note("parent-moved-on", what, f"`formulary update {sent.slug}` shows what that would bring")
     further = base.recipe.based_on
     if further is not None:
-        what = f"{base.slug} is itself a variant, of {further.recipe}; what is sent back goes one step"
+        its_base = folder.now_called(further.recipe) or further.recipe
+        what = f"{base.slug} is itself a variant, of {its_base}; what is sent back goes one step"
         yield note("one-step", what, f"for the next, once it is saved: formulary send-back {base.slug}")

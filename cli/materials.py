@@ -151,8 +151,8 @@ def add_lot(
 def where(lot: str, as_json: bool) -> int:
     """Every trial that used a lot, or may have, and every recipe whose lye its certificate would change.
 
-    A trial with such a material of which, or of part of which, no lot is recorded, made since the lot came in, may have
-    used it.
+    A trial with such a material of which, or of part of which, no lot is recorded, made or rebatched since the lot
+    came in, may have used it.
 
     Exit status 2 when a trial could not be read: the lot may have gone into that one, too.
     """

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.effective import lots_gap_g, lots_named, pot_of_bars
 from trials.identity import code_of
-from trials.model import Bars, LotUse, Trial
+from trials.model import Bars, LotUse, Trial, done_once
 from trials.words import sold_words
 
 
@@ -80,20 +81,34 @@ def _decided_json(trial: Trial) -> dict[str, object]:
 def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | None]) -> tuple[LotNotRecorded, ...]:
     """Every batch that may hold a lot since nobody wrote down which it has, or of which part it has one, by date.
 
-    received: material -> when the lot came in; a batch that was made before has another one. None where that is not
-    known.
+    received: material -> when the lot came in; a batch that was made before has another one, but for what it took in
+    when it was rebatched since. None where that day is not known.
     """
     found: list[LotNotRecorded] = []
     for trial in trials:
-        named = lots_named(trial)
-        lines = pot_of_bars(trial).lines
         for material, since in received.items():
-            is_part = material in named
-            in_bars_g = sum(line.grams for line in lines if line.material == material)
-            grams = lots_gap_g(trial, material) if is_part else in_bars_g
-            if grams > 0 and (since is None or trial.made >= since):
-                found.append(LotNotRecorded(trial, material, grams, is_part))
+            grams = _without_lot_g(trial, material, since)
+            if grams > 0:
+                found.append(LotNotRecorded(trial, material, grams, material in lots_named(trial)))
     return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
+
+
+def _without_lot_g(trial: Trial, material: str, since: date | None) -> float:
+    """Grams of a material of which nobody wrote down the lot, and that went in since a day."""
+    uses = lots_named(trial).get(material, ())
+    if since is None or trial.made >= since:
+        in_bars_g = sum(line.grams for line in pot_of_bars(trial).lines if line.material == material)
+        return lots_gap_g(trial, material) if uses else in_bars_g
+    # What was worked in later may be of a later lot, whichever is named for the loaf, unless its lots make up all.
+    later_g = sum(
+        float(weighed_g)
+        for step in done_once(trial.after_pour)
+        if step.ended_h is None or trial.made + timedelta(days=math.ceil(step.ended_h / 24)) >= since
+        for name, weighed_g in step.taken_in
+        if name == material
+    )
+    are_weighed = bool(uses) and all(use.grams is not None for use in uses)
+    return min(later_g, lots_gap_g(trial, material)) if are_weighed else later_g
 
 
 def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
@@ -156,7 +171,7 @@ def render_not_recorded(found: Sequence[LotNotRecorded], received: Mapping[str, 
             continue
         part = ", or of part of it," if any(item.is_part for item in of_it) else ""
         sold = [code_of(trial.id) for trial in mine if trial.sold is not None]
-        when = "" if since is None else f" made since it came in on {since.isoformat()}"
+        when = "" if since is None else f" made or rebatched since it came in on {since.isoformat()}"
         batches = f"{len(mine)} batch{'' if len(mine) == 1 else 'es'}"
         what = f"No lot of {material_words(material)}{part} is recorded for {batches}"
         what += f"{when}, and it may be in {'it' if len(mine) == 1 else 'each of them'}, too:"

@@ -276,6 +276,21 @@ def test_of_a_lot_the_batches_are_told_too_that_have_more_of_its_material_than_t
     assert find_not_recorded([whole], {"olive-oil": None}) == (), "as near as scales tell"
 
 
+@pytest.mark.parametrize("named", ["", 'lots: {olive-oil: "OL-7"}\n'])
+def test_what_a_rebatch_took_in_may_be_of_a_lot_that_came_in_after_the_loaf_was_poured(named: str) -> None:
+    rebatched = "after_pour: [{at: 20 d, what: rebatched, with: {olive-oil: 60 g}}]\n"
+    trial, untimed = (trial_of(text + named) for text in (rebatched, rebatched.replace("20 d", "unknown")))
+    for days, told in ((1, [60]), (20, [60]), (21, [])):
+        received = {"olive-oil": trial.made + timedelta(days=days)}
+        assert [each.grams for each in find_not_recorded([trial], received)] == told
+        assert [each.grams for each in find_not_recorded([untimed], received)] == [60]
+        (said,) = render_not_recorded(find_not_recorded([untimed], received), received)
+        assert "made or rebatched since it came in on" in said
+    (olive_g,) = [line.grams for line in trial.plan.pot.lines if line.material == "olive-oil"]
+    of_all = trial_of(f'{rebatched}lots: {{olive-oil: {{"OL-7": {olive_g:.1f} g, "OL-8": 60 g}}}}\n')
+    assert find_not_recorded([of_all], {"olive-oil": trial.made + timedelta(days=1)}) == ()
+
+
 def test_a_day_on_which_a_lot_came_in_rules_nothing_out_where_a_batch_had_it_before(tmp_path: Path) -> None:
     folder = folder_with(tmp_path / "soap")
     bench = open_bench(folder)

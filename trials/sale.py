@@ -241,11 +241,12 @@ def demand_sellable(trial: Trial, today: date, *, register: Mapping[str, Materia
         return
     day = today if decision.on is None else min(decision.on, today)
     found = check_before_sale(trial, day, register=register)
-    demand_standing(decision.despite, found, says="nothing speaks against selling this loaf")
     standing = _without_set_aside(trial, found)
+    never = {each.code for each in standing if is_never_sold(each)}
+    if not never:  # else nothing can be overridden, and no code that can be is to be told
+        demand_standing(decision.despite, found, says="nothing speaks against selling this loaf")
     if not standing:
         return
-    never = {each.code for each in standing if is_never_sold(each)}
     if never:
         do = "test it first" if never == {"free-alkali-untested"} else "rework or discard it"
         last = stop("not-sold", "it is not recorded as sold: this can never be overridden", do)

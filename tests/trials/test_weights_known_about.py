@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulary.errors import InputError
+from formulary.errors import InputError, StopError
 from formulary.finding import Severity
 from trials import record
 from trials.as_made_recipe import describe_as_made
@@ -21,7 +21,7 @@ from trials.model import Trial
 from trials.outcomes.known import find_outcome
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen
-from trials.sale import fit_to_sell, is_never_sold
+from trials.sale import demand_sellable, fit_to_sell, is_never_sold
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 from trials.unknown_weights import is_unknown_line
@@ -79,6 +79,14 @@ def test_what_decides_the_lye_and_nobody_knows_leaves_no_superfat_and_no_sale(li
     assert ("Superfat not known" in render_trial(trial, (), outcomes())) == is_told
     decided = trial_of(f"as_made: [{{line: {line}, weighed: unknown}}]\n{SOLD}{TESTED}", UNSCENTED)
     assert ("weight-unknown" in [each.code for each in fit_to_sell(decided, date(2027, 1, 1))]) == is_told
+
+
+def test_where_nobody_can_decide_to_sell_no_code_is_offered_that_would_override_it() -> None:
+    text = f"as_made: [{{line: lye, weighed: unknown}}]\n{SOLD.replace('weight-unknown', 'a-slip')}{TESTED}"
+    with pytest.raises(StopError) as refused:
+        demand_sellable(trial_of(text, UNSCENTED), date(2027, 1, 1), register={})
+    assert "can never be overridden" in refused.value.findings[-1].what
+    assert not any("can be overridden:" in each.do for each in refused.value.findings)
 
 
 def test_the_way_out_of_an_unknown_weight_names_no_weight_that_could_be_taken_over() -> None:

@@ -6,8 +6,9 @@ import pytest
 
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding, Severity
+from formulary.materials.chosen_lots import with_chosen_lots
 from formulary.materials.model import GROUPS, GROUPS_OF_KIND, Material, MaterialKind
-from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_doubts
+from formulary.materials.plausible_values import HIGHEST_FAT, LOWEST_FAT, find_assay_doubts, find_doubts
 from formulary.materials.read import parse_material
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.read import parse_recipe
@@ -202,6 +203,18 @@ def test_a_mixture_of_lots_does_not_hide_the_alkali_that_is_hard_to_believe() ->
     mixed: Lots = {"sodium-hydroxide": {"A": 900.0, "B": 100.0}}
     told = assay_at_the_bench(BUILTIN.combined_with([material]), alkali="sodium-hydroxide", lots=mixed)
     assert [(each.severity, "of lot B is given as 85 %" in each.what) for each in told] == [(Severity.WARN, True)]
+
+
+@pytest.mark.parametrize("lots", [{"A + B": None}, {"A + B": 400.0, "C": 10.0}, {"C": 10.0, "A + B": 400.0}])
+def test_a_lot_that_is_called_as_two_are_is_doubted_by_its_own_certificate(lots: dict[str, float | None]) -> None:
+    olive, _ = read('lots: {"A + B": {saponification_value: 230}, C: {saponification_value: 190}}')
+    mixed = with_chosen_lots(BUILTIN.combined_with([olive]), {"olive-oil": lots})["olive-oil"]
+    doubts = list(find_doubts(mixed, BUILTIN["olive-oil"]))
+    assert doubts[-1].value == 230.0
+    assert any(doubt.is_too_much for doubt in doubts)
+    alkali, _ = read('lots: {"A + B": {assay: 82 %}, C: {assay: 99 %}}', "sodium-hydroxide", "alkali")
+    mixed = with_chosen_lots(BUILTIN.combined_with([alkali]), {"sodium-hydroxide": lots})["sodium-hydroxide"]
+    assert [doubt.value for doubt in find_assay_doubts(mixed)][-1] == 82.0
 
 
 @pytest.mark.parametrize(("value", "is_told"), [(196, False), (197, False), (197.5, True), (199, True), (205, True)])

@@ -109,7 +109,7 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
             return made[-1][1]
 
         found = bench.find_trial(wanted)
-        together = bench.sitting(found.sitting) if found.sitting is not None else (found,)
+        together = bench.sitting(found.sitting, found.made) if found.sitting is not None else (found,)
         by_hand = [trial for trial in together if bench.is_hand_written(trial)]
         recorded = bench.record_sitting(found, keep)
         _tell_by_hand(by_hand)

@@ -315,7 +315,7 @@ class Bench(TrialFiles):
 
         make: the entry for one trial, `lambda each: record.condition(each, "room", "19 °C")`.
         """
-        together = self.sitting(trial.sitting) if trial.sitting is not None else (trial,)
+        together = self.sitting(trial.sitting, trial.made) if trial.sitting is not None else (trial,)
         return self.record_all([make(each) for each in together], now=now)
 
     # -- comparing -------------------------------------------------------------------------------

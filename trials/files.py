@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from hashlib import sha256
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -183,9 +183,9 @@ class TrialFiles:
             if name not in trial.plan.materials and name not in trial.added and name in register
         }
 
-    def sitting(self, name: str) -> tuple[Trial, ...]:
-        """The trials of one sitting."""
-        return tuple(trial for trial in self.trials() if trial.sitting == name)
+    def sitting(self, name: str, day: date) -> tuple[Trial, ...]:
+        """The trials of one sitting: a name may come again on another day, with other oils in another room."""
+        return tuple(trial for trial in self.trials() if (trial.sitting, trial.made) == (name, day))
 
     def save_texts(self, files: Mapping[str, str], read: Mapping[str, str | None], message: str, now: datetime) -> None:
         """One commit of these texts, written into the folder too.

@@ -26,7 +26,7 @@ def find_lone_pours(table: FactorTable, names: Sequence[str]) -> Iterator[frozen
     sittings: dict[str, list[float]] = {}
     members: dict[str, set[str]] = {}
     for pour, distance in rows:
-        sitting = pour.trial.sitting or pour.trial.id
+        sitting = pour.trial.occasion
         trials.setdefault(pour.trial.id, []).append(distance)
         sittings.setdefault(sitting, []).append(distance)
         members.setdefault(sitting, set()).add(pour.trial.id)

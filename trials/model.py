@@ -316,6 +316,11 @@ class Trial:
         return bool(self.portions)
 
     @property
+    def occasion(self) -> str:
+        """What shares its luck: its sitting on its day, else it alone. A sitting's name may come again another day."""
+        return self.id if self.sitting is None else f"{self.made.isoformat()} {self.sitting}"
+
+    @property
     def sold(self) -> Release | None:
         """The last decision to sell it, though another one may have followed: its bars may be with people."""
         decisions = (*self.decided_before, *((self.release,) if self.release is not None else ()))

@@ -74,7 +74,7 @@ def start_trials(
     now = now if now is not None else datetime.now().astimezone()
     day = made if made is not None else now.date()
     _demand_startable(folder, loaves, lots, day=day, today=now.date())
-    shared = _latest_of(bench, sitting)
+    shared = _latest_of(bench, sitting, day)
     named = [_lots_of_loaf(loaf, loaves, lots, shared) for loaf in loaves]
     of_known_values = [lots_with_values(folder.register, own) for own in named]
     batches = [
@@ -214,10 +214,10 @@ def _all_ids(bench: TrialFiles) -> tuple[str, ...]:
     return tuple({*bench.trial_ids(), *trial_ids_among(bench.folder.store.tip_blobs("trials/"))})
 
 
-def _latest_of(bench: TrialFiles, sitting: str | None) -> Trial | None:
+def _latest_of(bench: TrialFiles, sitting: str | None, day: date) -> Trial | None:
     if sitting is None:
         return None
-    return next(iter(reversed(bench.sitting(sitting))), None)
+    return next(iter(reversed(bench.sitting(sitting, day))), None)
 
 
 def _lots_of(trial: Trial | None, version: Version) -> dict[str, str]:

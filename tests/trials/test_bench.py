@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -210,9 +210,29 @@ def test_several_loaves_of_one_sitting_share_what_was_entered_once(bench: Bench)
     assert (second.conditions.room_c, second.conditions.lye_temperature_c) == (19, 37)
     assert second.conditions.mould is None  # each loaf has its own
     assert second.lots["olive-oil"] == first.lots["olive-oil"]
-    assert [trial.id for trial in bench.sitting("autumn")] == sorted([first.id, second.id])
+    assert [trial.id for trial in bench.sitting("autumn", first.made)] == sorted([first.id, second.id])
     both = bench.record_sitting(first, lambda each: record.condition(each, "humidity", "55 %"), now=NOW)
     assert [trial.conditions.humidity_percent for trial in both] == [55, 55]
+
+
+def test_a_sitting_of_the_same_name_on_another_day_shares_nothing(bench: Bench) -> None:
+    draw = codes()
+    first = bench.start(
+        "midwinter-clove",
+        oils="1000 g",
+        sitting="saturday",
+        made=NOW.date() - timedelta(days=7),
+        lots={"olive-oil": "OL-7"},
+        conditions={"room": "15 °C"},
+        now=NOW,
+        draw_code=draw,
+    )
+    second = bench.start("first-bar", oils="500 g", sitting="saturday", now=NOW, draw_code=draw)
+    assert second.conditions.room_c is None
+    assert "olive-oil" not in second.lots
+    recorded = bench.record_sitting(second, lambda each: record.condition(each, "humidity", "55 %"), now=NOW)
+    assert [trial.id for trial in recorded] == [second.id]
+    assert first.occasion != second.occasion
 
 
 def test_within_a_recipe_are_its_variants_too(folder: Folder, bench: Bench) -> None:

@@ -254,6 +254,12 @@ def test_one_sitting_alone_is_no_confident_cause_and_a_second_day_or_a_control_o
         assert explain_outcome([*alike(9, 5), *twins, more], WORKING).sentence.startswith("Kaolin is the likely cause")
 
 
+def test_sittings_that_have_one_name_on_many_days_are_not_one_sitting() -> None:
+    pours = [*alike(9, 5), *(slip_of(2, f"ka0{k}", 80 + 7 * k, 5.6) for k in range(3))]
+    evenings = [replace(one, sitting="evening") for one in pours]
+    assert explain_outcome(evenings, WORKING).sentence.startswith("Kaolin is the likely cause")
+
+
 def test_a_cause_that_other_trials_show_too_is_named_though_one_had_far_more_of_it() -> None:
     doses = [(1, "ka01", 8.6), (1, "ka02", 9.0), (3, "ka03", 4.7)]
     pours = [slip_of(dose, code, 80 + place, minutes) for place, (dose, code, minutes) in enumerate(doses)]

@@ -25,7 +25,7 @@ def make_problem(answer: Answer) -> Problem:
     """The plain problem behind an explanation: one row a pour, one column a factor, in steps."""
     scale = _ENGINE_SCALES[answer.outcome.scale]
     bounds = [_within_scale(item.value.bounds, answer.outcome) for item in answer.seen]
-    sittings = [item.pour.trial.sitting or item.pour.trial.id for item in answer.seen]
+    sittings = [item.pour.trial.occasion for item in answer.seen]
     return Problem.of(
         [factor.name for factor in answer.table.factors],
         answer.table.steps(),

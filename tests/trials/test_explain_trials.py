@@ -254,10 +254,12 @@ def test_one_sitting_alone_is_no_confident_cause_and_a_second_day_or_a_control_o
         assert explain_outcome([*alike(9, 5), *twins, more], WORKING).sentence.startswith("Kaolin is the likely cause")
 
 
-def test_sittings_that_have_one_name_on_many_days_are_not_one_sitting() -> None:
-    pours = [*alike(9, 5), *(slip_of(2, f"ka0{k}", 80 + 7 * k, 5.6) for k in range(3))]
-    evenings = [replace(one, sitting="evening") for one in pours]
-    assert explain_outcome(evenings, WORKING).sentence.startswith("Kaolin is the likely cause")
+def test_a_sitting_of_the_same_name_on_another_day_is_no_control() -> None:
+    twins = [slip_of(2, "twa1", 80, 5.6), slip_of(2, "twa2", 80, 6.0)]
+    evenings = [replace(one, sitting="evening") for one in (*alike(9, 5), *twins)]
+    answer = explain_outcome(evenings, WORKING)
+    assert answer.causes[0].rests_on == tuple(one.id for one in twins)
+    assert not answer.enough_evidence
 
 
 def test_a_cause_that_other_trials_show_too_is_named_though_one_had_far_more_of_it() -> None:

@@ -5,15 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 
-from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
+from formulary.batch.model import WHOLE, PortionFigures, Pot, PotLine, WeighedScent
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.effective import effective_portion, pot_of_batter
 from trials.model import Trial, TrialPortion
 from trials.rebatch import is_rebatched_in_part
-from trials.unknown_weights import unknown_words
+from trials.unknown_weights import is_unknown_line, unknown_words
 from trials.words import STAGES
+
+_NOT_KNOWN = "not known"
 
 
 def find_portions(trial: Trial) -> tuple[Pot, tuple[PortionFigures, ...]]:
@@ -57,10 +59,16 @@ def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
         rows.append(Row("portions", ("%", "g", "superfat, %")))
         is_known = not unknown_words(trial, for_lye=True)
         for portion, figure in zip(trial.portions, figures, strict=True):
-            rows += _portion_rows(portion, figure if is_known else replace(figure, superfat_percent=None), pot)
+            known = figure if is_known else replace(figure, superfat_percent=None)
+            rows += _portion_rows(trial, portion, known, pot)
     lines = render_rows(rows, width=width) if rows else []
+    unknown = unknown_words(trial)
     scents = [
-        Row(material_words(material) + where, (format_number(cured, 2), _limit(limit)), indent=4)
+        Row(
+            material_words(material) + where,
+            (_NOT_KNOWN if unknown else format_number(cured, 2), _limit(limit)),
+            indent=4,
+        )
         for figure in figures
         for where in ("" if figure.name == WHOLE else f" in {figure.name}",)
         for material, cured, limit in _scents(figure.scent)
@@ -73,20 +81,22 @@ def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
     return lines
 
 
-def _portion_rows(portion: TrialPortion, figure: PortionFigures, pot: Pot) -> Iterable[Row]:
+def _portion_rows(trial: Trial, portion: TrialPortion, figure: PortionFigures, pot: Pot) -> Iterable[Row]:
     notes = [f"give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
     notes += [f"in {portion.mould}"] if portion.mould else []
     superfat = "" if figure.superfat_percent is None else format_number(figure.superfat_percent, 1)
-    cells = (format_decimal(portion.share), format_number(figure.grams, 0), superfat)
+    grams = "" if unknown_words(trial) else format_number(figure.grams, 0)
+    cells = (format_decimal(portion.share), grams, superfat)
     yield Row(portion.name, cells, ", ".join(notes), indent=4)
     for line in pot.lines:
         if line.portion == portion.name:
             label = f"{material_words(line.material)}, {STAGES[line.at]}"
-            yield Row(label, ("", format_number(line.grams, 1), ""), indent=6)
+            unknown = is_unknown_line(trial, line.material, line.at)
+            yield Row(label, ("", _NOT_KNOWN if unknown else format_number(line.grams, 1), ""), indent=6)
 
 
 def _limit(percent: float | None) -> str:
-    return "not known" if percent is None else f"{percent:g}"
+    return _NOT_KNOWN if percent is None else f"{percent:g}"
 
 
 def _scents(scent: Iterable[WeighedScent]) -> Iterable[tuple[str, float, float | None]]:
@@ -109,14 +119,27 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
     return [
         {
             **figure.to_json(),
+            "grams": None if unknown_words(trial) else figure.grams,
+            "scent": scent_json(trial, figure.scent),
             "share_percent": float(portion.share),
             "by_eye_percent": float(portion.by_eye),
             "mould": portion.mould,
             "own_lines": [
-                {"material": line.material, "at": line.at, "grams": line.grams}
+                {"material": line.material, "at": line.at, "grams": _grams_known(trial, line)}
                 for line in pot.lines
                 if line.portion == portion.name
             ],
         }
         for portion, figure in zip(trial.portions, figures, strict=True)
     ]
+
+
+def scent_json(trial: Trial, scent: Iterable[WeighedScent]) -> list[dict[str, object]]:
+    """Scents with stable keys; of what nobody weighed no grams, and no percentages of a pot that has such a thing."""
+    of_what = ("percent_of_oils", "percent_of_batter", "percent_of_cured", "percent_of_dry")
+    hidden: dict[str, object] = dict.fromkeys(of_what) if unknown_words(trial) else {}
+    return [{**line.to_json(), **hidden, "grams": _grams_known(trial, line)} for line in scent]
+
+
+def _grams_known(trial: Trial, line: PotLine | WeighedScent) -> float | None:
+    return None if is_unknown_line(trial, line.material, line.at) else line.grams

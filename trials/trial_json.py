@@ -15,7 +15,7 @@ from trials.on_day import as_it_stood
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
-from trials.portions_text import portions_json
+from trials.portions_text import portions_json, scent_json
 from trials.rebatch import is_rebatched_in_part
 from trials.sale import fit_to_sell
 from trials.trial_text import trial_row
@@ -41,6 +41,7 @@ def trial_json(
     figures = effective_portion(stood, as_bars=True).figures
     # A mean over other bars would hide the worst of them; and what nobody weighed, nobody knows.
     is_one_batter = not is_rebatched_in_part(stood) and not unknown_words(stood, for_lye=True)
+    unknown = unknown_words(stood)
     return {
         **trial_row(trial, outcomes),
         "size": {trial.plan.size[0]: trial.plan.size[1]},
@@ -60,9 +61,9 @@ def trial_json(
             "low": figures.superfat_low if is_one_batter else None,
             "high": figures.superfat_high if is_one_batter else None,
         },
-        "cured": expected_cure(stood).to_json(),
+        "cured": {**expected_cure(stood).to_json(), **({"grams": None, "mass_loss_percent": None} if unknown else {})},
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
-        "scent": [line.to_json() for line in figures.scent],
+        "scent": scent_json(stood, figures.scent),
         "portions": portions_json(stood),
         "who": trial.who,
         "conditions": _conditions_json(trial.conditions),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import date
 
@@ -109,6 +110,22 @@ def test_a_scent_that_nobody_weighed_keeps_its_superfat_and_may_pass_its_limit()
     trial = made("clove-bud-oil", "unknown", SCENTED)
     assert "scent-unweighed" in [each.code for each in check_trial(trial)]
     assert "Superfat not known" not in render_trial(trial, (), outcomes())
+
+
+def test_of_a_scent_that_nobody_weighed_no_grams_and_no_percent_are_told_anywhere() -> None:
+    for text, plan in (("line: clove-bud-oil", SCENTED), ("line: clove-bud-oil, portion: clove", plan_of())):
+        divided = "portions: [{name: plain, share: 50}, {name: clove, share: 50}]\n" if plan is not SCENTED else ""
+        trial = trial_of(f"as_made: [{{{text}, weighed: unknown}}]\n{divided}", plan)
+        told = json.loads(json.dumps(trial_json(trial, (), outcomes())))
+        of_it = [*told["scent"], *(line for part in told["portions"] for line in part["scent"])]
+        assert of_it
+        assert {(line["grams"], line["percent_of_cured"]) for line in of_it if line["material"] == "clove-bud-oil"} == {
+            (None, None)
+        }
+        shown = render_trial(trial, (), outcomes(), show_all=True)
+        rows = [line for line in shown.splitlines() if line.strip().startswith("clove bud oil")]
+        assert rows
+        assert all("not known" in line for line in rows)
 
 
 @pytest.mark.parametrize("line", ["sodium-hydroxide", "olive-oil", "rose-clay"])

@@ -53,8 +53,9 @@ def find_remarks(
     for line in remaining:
         if line.planned_grams > 0 and line.weighed_grams >= _SLIP_TIMES * line.planned_grams:
             times = format_number(line.weighed_grams / line.planned_grams, 1)
+            weighed_g = round(line.weighed_grams, 1) or line.weighed_grams
             yield (
-                f"{material_words(line.material).capitalize()}: {format_shown(line.weighed_grams)} g is {times}"
+                f"{material_words(line.material).capitalize()}: {format_shown(weighed_g)} g is {times}"
                 " times what was planned. Is that a slip of the pen?"
             )
     if wanted.way == "new-alkali" and batch.scent:

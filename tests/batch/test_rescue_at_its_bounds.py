@@ -279,3 +279,9 @@ def test_nothing_and_half_a_gram_can_be_in_a_vessel_and_less_or_a_tonne_cannot()
         with pytest.raises(InputError) as raised:
             parse_weighed(text)
         assert raised.value.findings[0].what.startswith(named)
+
+
+def test_a_slip_in_ounces_is_asked_about_in_grams_as_a_scale_shows_them() -> None:
+    # 70 oz are 1984.47 g (the international avoirdupois ounce, NIST Handbook 44, appendix C)
+    (asked,) = (each for each in rescue(PLAIN, {"olive-oil": 70 * 28.349523125}).remarks if "slip" in each)
+    assert asked.startswith("Olive oil: 1984.5 g is 3.3 times")

@@ -8,13 +8,16 @@ from formulary.batch.cost import Cost, cost_of_pot
 from formulary.materials.model import Material
 from trials.effective import materials_of, pot_of_bars
 from trials.model import Trial
+from trials.unknown_weights import demand_known_weights
 
 
 def cost_of_trial(trial: Trial, register: Mapping[str, Material], *, currency: str = "") -> Cost:
     """What the grams in a trial's bars cost, at the prices that were frozen when it was started, those of its lots.
 
-    register: today's; what had no price then costs what it costs today.
+    register: today's; what had no price then costs what it costs today. Raises InputError where nobody knows how much
+    of something went in.
     """
+    demand_known_weights([trial])
     return cost_of_pot(pot_of_bars(trial), with_prices(materials_of(trial), register), currency=currency)
 
 

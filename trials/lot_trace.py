@@ -13,12 +13,16 @@ from formulary.text_table import Row, render_rows
 from trials.effective import lots_gap_g, lots_named, pot_of_bars
 from trials.identity import code_of
 from trials.model import Bars, LotUse, Trial, done_once
+from trials.unknown_weights import is_unknown_material
 from trials.words import sold_words
 
 
 @dataclass(frozen=True, slots=True)
 class LotUsed:
-    """One batch that a lot went into. grams: how much of it, None where several lots were not told apart."""
+    """One batch that a lot went into.
+
+    grams: how much of it, None where several lots were not told apart, or nobody knows how much went in.
+    """
 
     trial: Trial
     material: str
@@ -49,12 +53,13 @@ class LotUsed:
 class LotNotRecorded:
     """A batch with a material of which no lot is recorded, so that any may be in it.
 
-    grams: how much of it is of no recorded lot. is_part: whether lots are recorded of the rest.
+    grams: how much of it is of no recorded lot, None where nobody knows how much went in. is_part: whether lots are
+    recorded of the rest.
     """
 
     trial: Trial
     material: str
-    grams: float
+    grams: float | None
     is_part: bool
 
     def to_json(self) -> dict[str, object]:
@@ -89,7 +94,8 @@ def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | Non
         for material, since in received.items():
             grams = _without_lot_g(trial, material, since)
             if grams > 0:
-                found.append(LotNotRecorded(trial, material, grams, material in lots_named(trial)))
+                known_g = None if is_unknown_material(trial, material) else grams
+                found.append(LotNotRecorded(trial, material, known_g, material in lots_named(trial)))
     return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
 
 
@@ -131,6 +137,8 @@ def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUs
     grams = float(use.grams) if use.grams is not None else None
     if grams is None and len(uses) == 1:
         grams = sum(line.grams for line in pot_of_bars(trial).lines if line.material == name)
+        if grams and is_unknown_material(trial, name):
+            grams = None
     return LotUsed(trial, name, use.lot, grams)
 
 

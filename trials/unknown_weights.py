@@ -9,6 +9,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Place, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
+from formulary.recipes.model import STAGES
 from trials.effective import find_lines, has_no_oils, materials_of
 from trials.identity import code_of
 from trials.model import AsMade, Trial
@@ -52,6 +53,11 @@ def is_unknown_line(trial: Trial, material: str, at: str) -> bool:
         entry.is_unknown and _went_in(entry) in (material, LYE) and at in _stages(entry, trial)
         for entry in trial.as_made
     )
+
+
+def is_unknown_material(trial: Trial, material: str) -> bool:
+    """Whether nobody knows how much of a material went in altogether."""
+    return any(is_unknown_line(trial, material, at) for at in STAGES)
 
 
 def _stages(entry: AsMade, trial: Trial) -> frozenset[str]:

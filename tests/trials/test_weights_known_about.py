@@ -16,8 +16,10 @@ from trials import record
 from trials.as_made_recipe import describe_as_made
 from trials.checks import check_trial
 from trials.comparison.compare import compare_trials
+from trials.cost import cost_of_trial
 from trials.effective import effective_portion, pot_of_batter
 from trials.factors.portion_facts import find_facts
+from trials.lot_trace import find_lot, find_not_recorded
 from trials.model import Trial
 from trials.outcomes.known import find_outcome
 from trials.pours.pour_book import PourBook
@@ -110,6 +112,15 @@ def test_a_scent_that_nobody_weighed_keeps_its_superfat_and_may_pass_its_limit()
     trial = made("clove-bud-oil", "unknown", SCENTED)
     assert "scent-unweighed" in [each.code for each in check_trial(trial)]
     assert "Superfat not known" not in render_trial(trial, (), outcomes())
+
+
+def test_a_lot_of_what_nobody_weighed_is_traced_without_grams_and_nothing_is_priced() -> None:
+    entry = "as_made: [{line: olive-oil, weighed: unknown}]\n"
+    named, silent = (trial_of(entry + lots, UNSCENTED) for lots in ('lots: {olive-oil: "OL-7"}\n', ""))
+    assert [used.grams for used in find_lot([named], "OL-7")] == [None]
+    assert [each.grams for each in find_not_recorded([silent], {"olive-oil": None})] == [None]
+    with pytest.raises(InputError, match="is not known"):
+        cost_of_trial(silent, {})
 
 
 def test_of_a_scent_that_nobody_weighed_no_grams_and_no_percent_are_told_anywhere() -> None:

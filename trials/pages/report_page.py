@@ -52,7 +52,7 @@ _MOST_COLUMNS = 5  # outcomes beside one another on a sheet of paper
 _CHART_MM = 180.0
 # Widths of the columns of words, all of a table: one without would be left what is over.
 _SAVES = ("", "", "", "26%", "48%")
-_TRIALS = ("", "", "14%", "16%", "24%", "28%")
+_TRIALS = ("", "", "14%", "26%", "20%", "22%")
 _CANDIDATES = ("38%",)
 
 

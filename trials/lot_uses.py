@@ -123,7 +123,8 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
         known = {number for name in makers if name in register for number in register[name].lots}
         known |= set(lot_names(trials))
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
-        raise InputError.of("unknown-lot", f"no material and no trial has a lot {lot[:40]!r}", do)
+        readable = " that could be read" if bench.unread else ""
+        raise InputError.of("unknown-lot", f"no material and no trial{readable} has a lot {lot[:40]!r}", do)
     told = {(used.trial.id, used.material) for used in batches}
     silent = tuple(each for each in find_not_recorded(trials, received) if (each.trial.id, each.material) not in told)
     changed = tuple(_changed_lyes(bench, materials, lot))

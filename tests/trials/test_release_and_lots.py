@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from formulary.errors import InputError
 from formulary.finding import Severity
 from formulary.material_files import write_lot
 from trials import record
@@ -307,3 +308,16 @@ def test_a_day_on_which_a_lot_came_in_rules_nothing_out_where_a_batch_had_it_bef
     bench.record(record.lot(bench.find_trial("m3hd"), "olive-oil", "OL-7"), now=datetime(2026, 10, 8, tzinfo=UTC))
     assert silent() == ["k7wq"]
     folder.close()
+
+
+def test_of_a_lot_that_is_not_found_it_is_told_where_a_trial_could_not_be_read(tmp_path: Path) -> None:
+    with folder_with(tmp_path / "soap") as folder:
+        bench = open_bench(folder)
+        made = datetime(2026, 10, 3, 9, tzinfo=UTC)
+        trial = bench.start("midwinter-clove", oils="1000g", now=made, draw_code=lambda: "k7wq")
+        for text, told in (("", "no trial has a lot"), ("nonsense: 1\n", "no trial that could be read has a lot")):
+            path = folder.root / (trial.path or "")
+            path.write_text(path.read_text(encoding="utf-8") + text, encoding="utf-8")
+            folder.refresh()
+            with pytest.raises(InputError, match=told):
+                open_bench(folder).find_lot_uses("OL-7")

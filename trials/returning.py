@@ -32,12 +32,13 @@ def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tup
     store = files.folder.store
     trial_id = find_trial_id(text, saved_trial_ids(files))
     place = f"{trial_folder(trial_id)}/"
-    wanted = {path: blob for path, blob in store.tip_blobs(place).items() if path.endswith(".yaml")}
+    saved_last = {path: blob for path, blob in store.tip_blobs(place).items() if path.endswith(".yaml")}
+    wanted = dict(saved_last)
     plan = f"{place}{_FROZEN}"
     frozen = [save.blob for save in store.history([plan]) if save.blob is not None]
     if frozen:
         wanted[plan] = frozen[-1]
-    texts = dict(store.read_blobs(wanted.values()))
+    texts = dict(store.read_blobs({*saved_last.values(), *wanted.values()}))
     added = f"{place}{_ADDED}"
     if added in wanted and has_errors(parse_added(texts[wanted[added]], added)[1]):
         saved = [save.blob for save in store.history([added]) if save.blob is not None]
@@ -49,7 +50,10 @@ def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tup
     if not changed:
         what = f"the files of {trial_id} are as they were saved"
         raise InputError.of("nothing-changed", what, "`formulary check` tells what is wrong in them; edit them by hand")
-    lost = [path for path in changed if held[path] is not None]
+    # What was saved, though it is not as it was written, is not lost: history keeps it.
+    lost = [
+        path for path in changed if held[path] not in (None, texts[saved_last[path]] if path in saved_last else None)
+    ]
     if lost and not discard:
         do = f"save them first, or throw them away: formulary restore {trial_id} --discard"
         raise ChangedError(

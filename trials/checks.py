@@ -9,7 +9,7 @@ from types import MappingProxyType
 from formulary.finding import Finding, Place
 from formulary.materials.model import Material
 from trials.checks_as_made import check_as_made, placed
-from trials.free_alkali import check_found_alkali
+from trials.free_alkali import check_alkali_ahead, check_found_alkali
 from trials.model import Trial
 from trials.observed import check_observed
 from trials.on_day import as_it_stood
@@ -36,5 +36,6 @@ def check_trial(
     findings += check_observed(trial, outcomes, today)
     if today is not None:
         findings += check_found_alkali(as_it_stood(trial, today), Place(trial.path))
+        findings += check_alkali_ahead(trial, today, Place(trial.path))
         findings += check_sale(trial, today, register=register)
     return tuple(placed(settled(trial, finding), trial) for finding in findings)

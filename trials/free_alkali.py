@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from formulary.batch.superfat_checks import LOW_SUPERFAT_PERCENT
 from formulary.finding import Finding, Place, stop, warn
@@ -17,6 +18,7 @@ from formulary.quantity import format_decimal
 from trials.effective import effective_portion
 from trials.identity import code_of
 from trials.model import Observation, Trial
+from trials.on_day import find_ahead
 from trials.rebatch import Rebatch, find_last_rebatch, rebatched_alone
 from trials.sentences import say_list
 
@@ -144,6 +146,15 @@ def check_found_alkali(trial: Trial, place: Place) -> tuple[Finding, ...]:
     if not any(seen.outcome == FREE_ALKALI and _grade(seen) > 0 for seen in trial.observations):
         return ()
     return _check_found(find_tested(trial), place)
+
+
+def check_alkali_ahead(trial: Trial, today: date | None, place: Place) -> Iterable[Finding]:
+    """What tests found at an age that the soap has not reached: the age is a slip, and what was found was seen."""
+    ahead = () if today is None else find_ahead(trial, today)[1]
+    for seen in dict.fromkeys(seen for seen in ahead if seen.outcome == FREE_ALKALI and _grade(seen) > 0):
+        told = stop if _grade(seen) >= _PRESENT else warn
+        what = f"free alkali: {say_test(seen)}, an age that is still to come"
+        yield told("free-alkali", what, "correct its age; do not sell or use it until then", place)
 
 
 def _check_found(every: Iterable[Tested], place: Place) -> tuple[Finding, ...]:

@@ -16,7 +16,7 @@ from formulary.quantity import format_decimal
 from trials.checks_as_made import check_as_made
 from trials.cure import DRYING_DAYS, end_of_cure, find_cure_begin
 from trials.cure import cure_days as days_of_cure
-from trials.free_alkali import check_free_alkali
+from trials.free_alkali import check_alkali_ahead, check_free_alkali
 from trials.identity import code_of
 from trials.model import Release, Trial
 from trials.on_day import as_it_stood, find_ahead
@@ -52,6 +52,7 @@ def fit_to_sell(
     place = Place(trial.path)
     decision = trial.release
     open_points = _find_standing(trial, today, cure_days=cure_days, register=register)
+    open_points += _without_set_aside(trial, check_alkali_ahead(trial, today, place))
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -240,7 +241,10 @@ def demand_sellable(trial: Trial, today: date, *, register: Mapping[str, Materia
     if decision is None or decision.decision != "sell":
         return
     day = today if decision.on is None else min(decision.on, today)
-    found = check_before_sale(trial, day, register=register)
+    found = (
+        *check_before_sale(trial, day, register=register),
+        *check_alkali_ahead(trial, today, Place(trial.path)),
+    )
     standing = _without_set_aside(trial, found)
     never = {each.code for each in standing if is_never_sold(each)}
     if not never:  # else nothing can be overridden, and no code that can be is to be told

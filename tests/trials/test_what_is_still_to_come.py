@@ -77,6 +77,23 @@ def test_neither_a_rebatch_nor_a_test_of_a_later_day_sells_a_loaf() -> None:
     demand_sellable(trial_of(text, UNSCENTED), day(230), register=MappingProxyType({}))
 
 
+def test_free_alkali_that_was_found_at_an_age_to_come_is_a_slip_of_the_age_and_stops_a_sale() -> None:
+    slip = (TESTED % "28 d").replace("]", ", {age: 400 d, outcome: free alkali, value: present}]")
+    assert "free-alkali" in stops_of(slip, day(45))
+    for on in (day(45), day(40)):
+        assert "present at 400 d, an age that is still to come" in fit_words(slip + SOLD % on.isoformat(), day(45))
+        assert "correct its age" in refused(slip + SOLD % on.isoformat(), day(45))
+    trace = slip.replace("value: present", "value: trace") + SOLD % day(45).isoformat()
+    assert "free-alkali" not in stops_of(trace, day(45))
+    assert "free-alkali" in refused(trace, day(45))
+    named = trial_of(trace.replace("mild", "mild, despite: [free-alkali]"), UNSCENTED)
+    demand_sellable(named, day(45), register=MappingProxyType({}))
+
+
+def fit_words(text: str, today: date) -> str:
+    return " ".join(finding.what for finding in fit_to_sell(trial_of(text, UNSCENTED), today))
+
+
 def test_a_sale_counts_no_test_that_came_after_it() -> None:
     text = TESTED % "60 d"
     said = refused(text + SOLD % day(40).isoformat(), day(80))

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
 
 from trials.explain.models import Models, Terms
@@ -14,19 +12,18 @@ from trials.explain.state import State
 from trials.explain.sums import Moments, NoisePrior, log_likelihoods
 
 
-def draw_doubtful(setting: Setting, terms: Terms, models: Models, state: State, generator: np.random.Generator) -> None:
+def draw_doubtful(
+    setting: Setting, terms: Terms, models: Models, state: State, share: FloatArray, generator: np.random.Generator
+) -> None:
     """New kinds of noise for the batches that were alone in a change, all models, effects and their size summed out.
 
     Drawn one given the other, either story would stay for good in a chain that once began with it. Effects, their size
-    and the noise must be drawn anew before anything else is drawn given them.
+    and the noise must be drawn anew before anything else is drawn given them. share: the batch share of each chain.
     """
     if len(setting.prior.noise_kinds) < 2:
         return
     chances, variances = np.array(setting.prior.noise_kinds).T
-    shares = np.array(setting.prior.batch_shares)
-    share = shares[state.share] if setting.shares else np.zeros(len(state.values))
-    whole = np.sqrt(1.0 + share)[:, None]
-    noise = replace(setting.noise, rate=setting.noise.rate / whole**2)
+    whole, noise = setting.whole_pour(share)
     weights, sizes = np.array(setting.prior.effect_sizes).T
     precision = setting.precision(state.sizes)
     for batch in terms.doubtful:

@@ -8,7 +8,7 @@ each model is summed exactly given the drawn values, and the average of these su
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -112,16 +112,15 @@ def run_chains(
         if setting.grids:
             draw_sizes(setting, state, nuisance, whiten(setting, left, share, weight), generator)
         if afresh and terms.doubtful:  # after all that is drawn given effects and noise, for it leaves these behind
-            draw_doubtful(setting, terms, models, state, generator)
+            draw_doubtful(setting, terms, models, state, share, generator)
             weight = 1.0 / variances[state.kind][:, setting.batch]
             nuisance = whiten(setting, setting.nuisance[None], share, weight)
         precision = setting.precision(state.sizes)
         columns = whiten(setting, terms.columns[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
         moments, inner = take_out(columns, nuisance, values, precision)
-        whole = np.sqrt(1.0 + share)[:, None]
+        whole, noise = setting.whole_pour(share)
         unit = whole if setting.noise.fixed else np.ones_like(whole)
-        noise = replace(setting.noise, rate=setting.noise.rate / whole**2)
         weights, sizes = np.array(setting.prior.effect_sizes).T
         afresh = afresh or all_spreads
         spreads = whole * (sizes if afresh else state.spread)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -53,6 +53,14 @@ class Setting:
     def shares(self) -> bool:
         """Whether any two rows share a batch."""
         return bool((self.counts > 1).any())
+
+    def whole_pour(self, share: FloatArray) -> tuple[FloatArray, NoisePrior]:
+        """How much larger the noise of a whole pour is than a row's own, and what is then believed of a row's own.
+
+        share: shape (chains,), the batch share of each chain; both results lead with (chains, 1).
+        """
+        whole = np.sqrt(1.0 + share)[:, None]
+        return whole, replace(self.noise, rate=self.noise.rate / whole**2)
 
     def precision(self, sizes: IntArray) -> FloatArray:
         """Prior precisions of the nuisance columns, shape (..., k), for places on the grids of shape (..., grids)."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from trials.answer.answer import Answer, ChangedFactor, MovedTrial
 from trials.factors.portion_facts import Pour
@@ -37,11 +38,11 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     if against is None:
         return f"{trial.id} has no earlier pour of its recipe, or of the one that it came from, to be held against"
     contrast = _contrast(answer, against, row)
-    before, after = answer.seen[against].value, answer.seen[row].value
-    if contrast is None or say_value(answer.outcome, before) == say_value(answer.outcome, after):
-        return _unmoved(answer, row, against)
-    reason = in_numbers.main_reason(row, against)
     names = short_names([item.pour.trial.id for item in answer.seen])
+    unmoved = _unmoved(answer, row, against, names)
+    if contrast is None or say_value(answer.outcome, unmoved.before) == say_value(answer.outcome, unmoved.after):
+        return unmoved
+    reason = in_numbers.main_reason(row, against)
     odd = max((row, against), key=lambda number: in_numbers.botched[number])
     went_wrong = in_numbers.botched[odd]
     if went_wrong < _DOUBTED:
@@ -54,22 +55,17 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
             against_the_grain += chance
         elif chance * (1.0 - went_wrong) >= _WORTH_NAMING:
             chances.append((candidate.names, chance * (1.0 - went_wrong)))
-    return MovedTrial(
-        trial=pours_label([answer.seen[row].pour], names),
-        against=pours_label([answer.seen[against].pour], names),
+    return replace(
+        unmoved,
         chances=tuple(chances),
         nothing=(reason.nothing + against_the_grain) * (1.0 - went_wrong),
         went_wrong=went_wrong,
         odd=pours_label([answer.seen[odd].pour], names) if went_wrong else "",
-        before=before,
-        after=after,
-        changed=tuple(_changed(answer, row, against)),
     )
 
 
-def _unmoved(answer: Answer, row: int, against: int) -> MovedTrial:
+def _unmoved(answer: Answer, row: int, against: int, names: Mapping[str, str]) -> MovedTrial:
     """Of two that showed the same, or may have: nothing has to account for that."""
-    names = short_names([item.pour.trial.id for item in answer.seen])
     return MovedTrial(
         trial=pours_label([answer.seen[row].pour], names),
         against=pours_label([answer.seen[against].pour], names),

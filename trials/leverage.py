@@ -47,7 +47,7 @@ def _distances(table: FactorTable, names: Sequence[str]) -> list[tuple[Pour, flo
     The product is that of what is weighed, in steps from the baseline, and only then is it set against what is usual:
     where most pours have clove, those without it that have honey do not have both.
     """
-    factors = [next(factor for factor in table.factors if factor.name == name) for name in names]
+    factors = [table.factor(name) for name in names]
     columns = [table.column(name) for name in names]
     moved: list[tuple[Pour, float]] = []
     for row, pour in enumerate(table.pours):

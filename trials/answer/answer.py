@@ -347,4 +347,4 @@ class Answer:
 
     def factor(self, name: str) -> Factor:
         """A factor by its name."""
-        return next(factor for factor in self.table.factors if factor.name == name)
+        return self.table.factor(name)

@@ -70,6 +70,10 @@ class FactorTable:
     set_aside: tuple[SetAside, ...] = ()
     remarks: tuple[str, ...] = ()
 
+    def factor(self, name: str) -> Factor:
+        """The factor of that name."""
+        return next(factor for factor in self.factors if factor.name == name)
+
     def column(self, name: str) -> tuple[float | None, ...]:
         """One factor's values, a pour each, in its unit."""
         number = [factor.name for factor in self.factors].index(name)

@@ -12,7 +12,7 @@ from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
 from trials.next_trial.pourable import LEAST_MIN
 from trials.outcomes.known import find_outcomes
-from trials.pours.pour_book import PourBook, short_names
+from trials.pours.pour_book import PourBook, pours_label, short_names
 from trials.pours.seen import find_seen
 from trials.sentences import amount, count, say_first, say_list, spell
 
@@ -45,18 +45,17 @@ def find_timed_pours(answer: Answer, poured: Sequence[Trial], settings: Settings
     poured: further trials, also of other recipes.
     """
     outcomes = find_outcomes(settings)
-    unique = {trial.id: trial for trial in (*answer.trials, *poured)}
-    book = PourBook(tuple(unique.values()))
-    names = short_names(list(unique))
-    found: dict[tuple[str, str | None], TimedPour] = {}
+    book = PourBook((*answer.trials, *poured))
+    names = short_names([trial.id for trial in book.trials])
+    found: dict[tuple[str, str], TimedPour] = {}
     for name, least in LEAST_MIN.items():
         for item in find_seen(book, outcomes[name], None)[0]:
             low, high = item.value.bounds
-            key = item.pour.trial.id, item.pour.portion
+            key = item.pour.key
             is_quick = high < least
             if (not is_quick and low < least) or (key in found and not is_quick):
                 continue
-            label = " ".join((names[item.pour.trial.id], item.pour.portion or "")).strip()
+            label = pours_label([item.pour], names)
             words = f"{label} {amount(outcomes[name], high)}" if is_quick else label
             found[key] = TimedPour(words, is_quick, _steps(answer, item.pour))
     return tuple(found.values())
@@ -118,7 +117,7 @@ def _steps(answer: Answer, pour: Pour) -> tuple[float, ...]:
     table = answer.table
     values: Mapping[str, float | None] = place_pour(table, pour)
     for known, row in zip(table.pours, table.values, strict=True):
-        if (known.trial.id, known.portion) == (pour.trial.id, pour.portion):
+        if known.key == pour.key:
             values = {factor.name: value for factor, value in zip(table.factors, row, strict=True)}
     return tuple(
         0.0 if (value := values[factor.name]) is None else (value - factor.baseline) / factor.step

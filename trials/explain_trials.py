@@ -207,7 +207,7 @@ def _chance(question: _Question, names: Sequence[str]) -> float:
         (
             pair.probability
             for pair in found.together
-            for one, other in ((pair.first, pair.second), *pair.or_together)
+            for one, other in pair.pairs
             if (one in first and other in second) or (one in second and other in first)
         ),
         default=0.0,

@@ -82,16 +82,16 @@ def _partners(answer: Answer, in_numbers: EngineAnswer, number: int) -> tuple[Pa
     found: list[Partner] = []
     name = in_numbers.candidates[number].names[0]
     for pair in in_numbers.together:
-        pairs = [(pair.first, pair.second), *pair.or_together]
-        for both in pairs:
-            if number not in both or pair.probability / len(pairs) < _WORTH_A_PARTNER:
+        chance = pair.probability / len(pair.pairs)
+        for both in pair.pairs:
+            if number not in both or chance < _WORTH_A_PARTNER:
                 continue
             (other,) = set(both) - {number}
             effect = None
-            if pair.effect is not None and len(pairs) == 1:
+            if pair.effect is not None and not pair.or_together:
                 effect = _effect(answer, in_numbers, answer.factor(name), pair.effect)
                 effect = replace(effect, per="one step of each", counts=None)  # these are of one of the two
-            found.append(Partner(in_numbers.candidates[other].names, pair.probability / len(pairs), effect))
+            found.append(Partner(in_numbers.candidates[other].names, chance, effect))
     return tuple(sorted(found, key=lambda one: -one.probability))
 
 

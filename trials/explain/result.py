@@ -88,6 +88,11 @@ class Together:
     effect: Effect | None
     or_together: tuple[tuple[int, int], ...] = ()
 
+    @property
+    def pairs(self) -> tuple[tuple[int, int], ...]:
+        """The two, and all other pairs that would look exactly the same in these rows."""
+        return ((self.first, self.second), *self.or_together)
+
 
 @dataclass(frozen=True, slots=True)
 class Cause:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from math import erf, sqrt
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from trials.answer.answer import Answer, FactorEffect, LikelyCause, Partner, Support
@@ -138,7 +138,7 @@ def _effect(answer: Answer, in_numbers: EngineAnswer, factor: Factor, effect: Ef
         if answer.outcome.scale is Scale.YES_NO:  # so few bits overstate it: its intervals held the truth too seldom
             return FactorEffect(factor.name, None, None, None, factor.words, direction, None, counts)
         # Grades are cut from a hidden scale on which the noise is 1, so a step moves one half to the normal's share.
-        middle, low, high = (0.5 * (1.0 + erf(end / sqrt(2.0))) for end in (effect.middle, effect.low, effect.high))
+        middle, low, high = map(NormalDist().cdf, (effect.middle, effect.low, effect.high))
         return FactorEffect(factor.name, None, None, None, factor.words, direction, (middle, low, high), counts)
     own = in_numbers.in_own_unit(effect)
     return FactorEffect(factor.name, own.middle, own.low, own.high, factor.words, direction)

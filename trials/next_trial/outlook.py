@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import accumulate, pairwise
-from math import erf, inf, log2, sqrt
+from math import inf, log2
+from statistics import NormalDist
 from typing import TYPE_CHECKING
 
 from trials.answer.answer import Answer
@@ -20,6 +21,7 @@ _WORTH_A_LINE = 0.05
 _WORTH_A_LINE_BESIDES = 0.02
 _MOST_LINES = 4
 WORTH_A_WORD = 0.1  # a grade less likely is not foretold
+_NORMAL = NormalDist()
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +121,7 @@ def share_bits(outlooks: Sequence[Outlook]) -> float:
     cuts = [100.0 * (part + 0.5) / _PARTS for part in range(_PARTS)]
     read = []
     for one in outlooks:
-        below = [0.0, *(normal_below((cut - one.middle) / one.spread) for cut in cuts), 1.0]
+        below = [0.0, *(_NORMAL.cdf((cut - one.middle) / one.spread) for cut in cuts), 1.0]
         read.append((one.probability, [end - start for start, end in pairwise(below)]))
     return _bits(read)
 
@@ -143,7 +145,7 @@ def _grades(
 ) -> tuple[tuple[int, float], ...]:
     """How likely each grade that was seen is, for a hidden value with that mean and standard deviation."""
     levels, cuts = levels_and_cuts
-    below = [0.0, *(normal_below((cut - middle) / spread) for cut in cuts), 1.0]
+    below = [0.0, *(_NORMAL.cdf((cut - middle) / spread) for cut in cuts), 1.0]
     return tuple((level, end - start) for level, (start, end) in zip(levels, pairwise(below), strict=True))
 
 
@@ -161,8 +163,3 @@ def _cuts(answer: Answer) -> tuple[list[int], list[float]]:
         over = [value for value, (low, _) in zip(hidden, bounds, strict=True) if low >= upper]
         cuts.append(0.5 * (max(under, default=min(hidden)) + min(over, default=max(hidden))))
     return levels, list(accumulate(cuts, max))
-
-
-def normal_below(z: float) -> float:
-    """How likely a normal value lies less than so many standard deviations above its mean."""
-    return 0.5 * (1.0 + erf(z / sqrt(2.0)))

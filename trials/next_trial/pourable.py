@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from statistics import NormalDist
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from trials.answer.chance_words import percent
-from trials.next_trial.outlook import normal_below
 from trials.outcomes.outcome import Outcome
 from trials.pours.even_scale import to_scale
 from trials.sentences import amount, say_list
@@ -32,7 +32,8 @@ def chance_too_quick(outcome: Outcome, outlooks: Sequence[Outlook]) -> float:
     if least is None or not outlooks:
         return 0.0
     end = to_scale(least, outcome.scale)
-    below = sum(item.probability * normal_below((end - item.middle) / item.spread) for item in outlooks)
+    normal = NormalDist()
+    below = sum(item.probability * normal.cdf((end - item.middle) / item.spread) for item in outlooks)
     return below / sum(item.probability for item in outlooks)
 
 

@@ -110,6 +110,8 @@ def find_overridden(
 
     The decision named a code, and what it found then may have become worse since (parameters: `fit_to_sell`).
     """
+    if trial.release is None or not trial.release.despite:
+        return ()
     found = check_before_sale(trial, today, register=register)
     return tuple(each for each in found if _is_set_aside(trial, each))
 
@@ -127,7 +129,7 @@ def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | 
         return _check_taken_back(trial, decision, today)
 
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
-    on = "" if decision.on is None else f" on {decision.on.isoformat()}"
+    on = _on(decision)
     again = f"formulary trial release {code_of(trial.id)}"
     found = _find_standing(trial, today, register=register)
     if found:

@@ -321,10 +321,14 @@ class Trial:
         return self.id if self.sitting is None else f"{self.made.isoformat()} {self.sitting}"
 
     @property
+    def decisions(self) -> tuple[Release, ...]:
+        """All that was decided about it, in its order; the last one holds."""
+        return self.decided_before if self.release is None else (*self.decided_before, self.release)
+
+    @property
     def sold(self) -> Release | None:
         """The last decision to sell it, though another one may have followed: its bars may be with people."""
-        decisions = (*self.decided_before, *((self.release,) if self.release is not None else ()))
-        return next((each for each in reversed(decisions) if each.decision == "sell"), None)
+        return next((each for each in reversed(self.decisions) if each.decision == "sell"), None)
 
     @property
     def brought(self) -> tuple[str, ...]:

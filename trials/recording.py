@@ -112,8 +112,7 @@ def _demand_decided_anew(before: Trial, after: Trial) -> None:
     """Refuse what is decided already, and hold the record to keep every decision."""
     if after.release == before.release:
         raise InputError.of("decided-already", "this is the decision that is recorded already", "nothing was written")
-    kept = (*before.decided_before, *((before.release,) if before.release is not None else ()))
-    if after.decided_before != kept:
+    if after.decided_before != before.decisions:
         what = "the file's layout does not let a decision be put behind those that are there"
         raise InputError([error("cannot-edit", what, "write it by hand", Place(after.path))])
 

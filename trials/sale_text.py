@@ -15,10 +15,7 @@ from trials.words import release_words
 
 def decision_words(trial: Trial) -> str:
     """What was decided of it, the last first: "sell, by Orla on 2026-11-04: cured"; empty where nobody has."""
-    if trial.release is None:
-        return ""
-    decisions = [trial.release, *reversed(trial.decided_before)]
-    return "; before that ".join(release_words(each) for each in decisions)
+    return "; before that ".join(release_words(each) for each in reversed(trial.decisions))
 
 
 def sale_words(trial: Trial, register: Mapping[str, Material] | None, today: date | None = None) -> str:

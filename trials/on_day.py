@@ -5,8 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from typing import TypeVar
 
 from trials.model import Handling, Observation, Trial
+
+_Recorded = TypeVar("_Recorded", Handling, Observation)
 
 
 def days_until_seen(seen: Observation) -> int:
@@ -36,8 +39,8 @@ def as_done(trial: Trial, day: date | None) -> Trial:
     return replace(trial, after_pour=_without(trial.after_pour, steps)) if steps else trial
 
 
-def _without(steps: Sequence[Handling], ahead: Sequence[Handling]) -> tuple[Handling, ...]:
-    return tuple(step for step in steps if not any(step is each for each in ahead))
+def _without(recorded: Sequence[_Recorded], ahead: Sequence[_Recorded]) -> tuple[_Recorded, ...]:
+    return tuple(each for each in recorded if not any(each is one for one in ahead))
 
 
 def _is_later(days: int | None, age_days: int) -> bool:
@@ -58,5 +61,5 @@ def as_it_stood(trial: Trial, day: date | None) -> Trial:
     return replace(
         trial,
         after_pour=_without(trial.after_pour, steps),
-        observations=tuple(each for each in trial.observations if not any(each is one for one in seen)),
+        observations=_without(trial.observations, seen),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from trials.model import REBATCHED, Trial
+from trials.model import REBATCHED, Handling, Trial
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,8 +46,7 @@ def rebatches_days(trial: Trial, portion: str | None = None) -> tuple[tuple[Deci
         (Decimal(0), Decimal("Infinity"))
         if step.at_h is None or step.ended_h is None
         else (step.at_h / 24, step.ended_h / 24)
-        for step in trial.after_pour
-        if step.what == REBATCHED and (portion is None or step.portion in (None, portion))
+        for step in _rebatches(trial, portion)
     )
 
 
@@ -56,13 +55,18 @@ def find_last_rebatch(trial: Trial, portion: str | None = None) -> Rebatch | Non
 
     portion: one portion, to which only what was done to it or to the whole counts.
     """
-    steps = [
-        step
-        for step in trial.after_pour
-        if step.what == REBATCHED and (portion is None or step.portion in (None, portion))
-    ]
+    steps = _rebatches(trial, portion)
     if not steps:
         return None
     times = [(step.ended_h, step.at_h) for step in steps if step.ended_h is not None]
     ended_h, begun_h = max(times) if len(times) == len(steps) else (None, None)
     return Rebatch(begun_h, ended_h)
+
+
+def _rebatches(trial: Trial, portion: str | None) -> list[Handling]:
+    """All of a trial, or those of one portion and of the whole."""
+    return [
+        step
+        for step in trial.after_pour
+        if step.what == REBATCHED and (portion is None or step.portion in (None, portion))
+    ]

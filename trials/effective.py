@@ -226,6 +226,11 @@ def lot_weights(uses: Sequence[LotUse]) -> dict[str, float] | None:
     return weights if len(weights) == len(uses) and sum(weights.values()) > 0 else None
 
 
+def in_bars_g(trial: Trial, material: str) -> float:
+    """Grams of a material in the bars, of all lots and stages together."""
+    return sum(line.grams for line in pot_of_bars(trial).lines if line.material == material)
+
+
 def lots_gap_g(trial: Trial, material: str) -> float:
     """Grams of a material in the bars that are of none of its lots, below 0 where these make more than went in.
 
@@ -234,7 +239,7 @@ def lots_gap_g(trial: Trial, material: str) -> float:
     uses = lots_named(trial).get(material, ())
     if not uses or any(use.grams is None for use in uses):
         return 0.0
-    went_in_g = sum(line.grams for line in pot_of_bars(trial).lines if line.material == material)
+    went_in_g = in_bars_g(trial, material)
     gap_g = went_in_g - sum(float(use.grams) for use in uses if use.grams is not None)
     about_g = sum(float(entry.give_or_take_g) for entry in trial.as_made if material in (entry.line, entry.extra))
     return gap_g if abs(gap_g) > about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0) else 0.0

@@ -10,7 +10,7 @@ from datetime import date, timedelta
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.effective import lots_gap_g, lots_named, pot_of_bars
+from trials.effective import in_bars_g, lots_gap_g, lots_named
 from trials.identity import code_of
 from trials.model import Bars, LotUse, Trial, done_once
 from trials.unknown_weights import is_unknown_material
@@ -103,8 +103,7 @@ def _without_lot_g(trial: Trial, material: str, since: date | None) -> float:
     """Grams of a material of which nobody wrote down the lot, and that went in since a day."""
     uses = lots_named(trial).get(material, ())
     if since is None or trial.made >= since:
-        in_bars_g = sum(line.grams for line in pot_of_bars(trial).lines if line.material == material)
-        return lots_gap_g(trial, material) if uses else in_bars_g
+        return lots_gap_g(trial, material) if uses else in_bars_g(trial, material)
     # What was worked in later may be of a later lot, whichever is named for the loaf, unless its lots make up all.
     later_g = sum(
         float(weighed_g)
@@ -136,7 +135,7 @@ def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUs
     """A lot in a trial; where no other lot of the material went in, all of it was of this one."""
     grams = float(use.grams) if use.grams is not None else None
     if grams is None and len(uses) == 1:
-        grams = sum(line.grams for line in pot_of_bars(trial).lines if line.material == name)
+        grams = in_bars_g(trial, name)
         if grams and is_unknown_material(trial, name):
             grams = None
     return LotUsed(trial, name, use.lot, grams)

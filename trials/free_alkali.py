@@ -152,19 +152,23 @@ def check_alkali_ahead(trial: Trial, today: date | None, place: Place) -> Iterab
     """What tests found at an age that the soap has not reached: the age is a slip, and what was found was seen."""
     ahead = () if today is None else find_ahead(trial, today)[1]
     for seen in dict.fromkeys(seen for seen in ahead if seen.outcome == FREE_ALKALI and _grade(seen) > 0):
-        told = stop if _grade(seen) >= _PRESENT else warn
-        what = f"free alkali: {say_test(seen)}, an age that is still to come"
-        yield told("free-alkali", what, "correct its age; do not sell or use it until then", place)
+        do = "correct its age; do not sell or use it until then"
+        yield _tell_found(seen, do, place, more=", an age that is still to come")
 
 
 def _check_found(every: Iterable[Tested], place: Place) -> tuple[Finding, ...]:
     findings = []
     for seen in dict.fromkeys(seen for each in every for seen in each.found):
-        told = stop if _grade(seen) >= _PRESENT else warn
         itself = f", and {seen.portion} by itself (--portion {seen.portion})" if seen.portion else ""
         do = f"do not sell or use it; test again after {TEST_AGAIN_DAYS} days{itself}, or discard it"
-        findings.append(told("free-alkali", f"free alkali: {say_test(seen)}", do, place))
+        findings.append(_tell_found(seen, do, place))
     return tuple(findings)
+
+
+def _tell_found(seen: Observation, do: str, place: Place, *, more: str = "") -> Finding:
+    """What a test found: a stop from the grade above a trace on."""
+    told = stop if _grade(seen) >= _PRESENT else warn
+    return told("free-alkali", f"free alkali: {say_test(seen)}{more}", do, place)
 
 
 def say_test(seen: Observation) -> str:

@@ -100,18 +100,11 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
     """One entry for a trial, or the same one for every trial of its sitting, in one save."""
     if not whole_sitting:
         return _record(wanted, make)
-    made: list[tuple[Trial, Entry]] = []
-
     with open_chosen_bench() as bench:
-
-        def keep(trial: Trial) -> Entry:
-            made.append((bench.as_kept(trial), make(trial)))
-            return made[-1][1]
-
-        found = bench.find_trial(wanted)
-        together = bench.sitting(found.sitting, found.made) if found.sitting is not None else (found,)
+        together = bench.together_with(bench.find_trial(wanted))
         by_hand = [trial for trial in together if bench.is_hand_written(trial)]
-        recorded = bench.record_sitting(found, keep)
+        made = [(bench.as_kept(trial), make(trial)) for trial in together]
+        recorded = bench.record_all(entry for _, entry in made)
         _tell_by_hand(by_hand)
         loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
         say(f"Recorded for {loaves} of the sitting:")

@@ -315,8 +315,7 @@ class Bench(TrialFiles):
 
         make: the entry for one trial, `lambda each: record.condition(each, "room", "19 °C")`.
         """
-        together = self.sitting(trial.sitting, trial.made) if trial.sitting is not None else (trial,)
-        return self.record_all([make(each) for each in together], now=now)
+        return self.record_all([make(each) for each in self.together_with(trial)], now=now)
 
     # -- comparing -------------------------------------------------------------------------------
 
@@ -394,7 +393,7 @@ class Bench(TrialFiles):
             self.folder.settings,
             names=names_today(answer.trials, self.folder),
             saves=self._saves,
-            poured=self._trials_as_done(),
+            poured=everyone,
         )
 
     def _trials_as_done(self) -> tuple[Trial, ...]:

@@ -187,6 +187,10 @@ class TrialFiles:
         """The trials of one sitting: a name may come again on another day, with other oils in another room."""
         return tuple(trial for trial in self.trials() if (trial.sitting, trial.made) == (name, day))
 
+    def together_with(self, trial: Trial) -> tuple[Trial, ...]:
+        """The trials of a trial's sitting with itself, which is alone where it names none."""
+        return (trial,) if trial.sitting is None else self.sitting(trial.sitting, trial.made)
+
     def save_texts(self, files: Mapping[str, str], read: Mapping[str, str | None], message: str, now: datetime) -> None:
         """One commit of these texts, written into the folder too.
 

@@ -32,14 +32,12 @@ from trials.words import as_made_words, degree_words, hour_words, release_words,
 
 _NUMBER = r"[\d.]+(?: ?, ?\d+)?"
 _MASS = rf"(?P<weighed>unknown|~? ?{_NUMBER}(?: ?(?:-|–|to) ?{_NUMBER})? ?\S+)"
+_LEFT_OUT = re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?")
 _SENTENCES = (
-    (re.compile(r"no (?P<line>\S+)(?: at (?P<at>.+))?"), "left out"),
-    (
-        re.compile(rf"(?P<instead>\S+) instead of (?P<line>\S+)(?: {_MASS})?(?: at (?P<at>.+))?"),
-        "instead",
-    ),
-    (re.compile(rf"extra (?P<extra>\S+) {_MASS} at (?P<at>.+)"), "extra"),
-    (re.compile(rf"(?P<line>\S+) {_MASS}(?: at (?P<at>.+))?"), "weighed"),
+    _LEFT_OUT,
+    re.compile(rf"(?P<instead>\S+) instead of (?P<line>\S+)(?: {_MASS})?(?: at (?P<at>.+))?"),
+    re.compile(rf"extra (?P<extra>\S+) {_MASS} at (?P<at>.+)"),
+    re.compile(rf"(?P<line>\S+) {_MASS}(?: at (?P<at>.+))?"),
 )
 _SENTENCE_HELP = (
     'write "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g" or "extra honey 12 g at oils";'
@@ -51,7 +49,7 @@ _TAKEN_BACK = (
     re.compile(r"no extra (?P<extra>\S+)(?: at (?P<at>.+))?"),
 )
 
-_MATERIAL_AND_WEIGHT = re.compile(r"(?P<material>\S.*?) (?P<weighed>[\d.]+(?: ?, ?\d+)? ?\S+)")
+_MATERIAL_AND_WEIGHT = re.compile(rf"(?P<material>\S.*?) (?P<weighed>{_NUMBER} ?\S+)")
 
 _FORGOT = "forgot to take the water of"
 
@@ -225,13 +223,13 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
         match = pattern.fullmatch(text)
         if match is not None:
             return _take_back(trial, text, match.groupdict(), portion)
-    for pattern, _kind in _SENTENCES:
+    for pattern in _SENTENCES:
         match = pattern.fullmatch(text)
         if match is None:
             continue
         found = {key: value for key, value in match.groupdict().items() if value}
         tree: dict[str, Value] = {key: found[key] for key in ("line", "extra", "instead") if key in found}
-        if pattern is _SENTENCES[0][0]:
+        if pattern is _LEFT_OUT:
             tree["left_out"] = Bare("true")
         if "weighed" in found:
             tree["weighed"] = tidy_amount(found["weighed"])
@@ -244,8 +242,7 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
         remark = f"was {was[0]}" if was else ""
         return Entry(trial.id, "as_made", Inline(tree), for_portion(text, portion), None, None, replaces, remark)
     hyphenated = _with_names(text, materials_of(trial))
-    patterns = (*(pattern for pattern, _kind in _SENTENCES), *_TAKEN_BACK)
-    can_be_read = any(pattern.fullmatch(hyphenated) for pattern in patterns)
+    can_be_read = any(pattern.fullmatch(hyphenated) for pattern in (*_SENTENCES, *_TAKEN_BACK))
     do = f'write "{hyphenated}"' if can_be_read else _SENTENCE_HELP
     raise InputError.of("as-made-words", f"{text[:60]!r} does not say what differed", do)
 

@@ -139,7 +139,7 @@ def start_words(trial: Trial, part: TrialPortion) -> str:
     start = start_of_work(trial, part)
     if isinstance(start, str):
         return start
-    if any(event.what == "scent in" for event in part.events) or _scent_stages(trial, part):
+    if _is_scented(trial, part):
         return ""
     sibling = _first_scented(trial, part)
     if sibling is not None:
@@ -151,8 +151,11 @@ def start_words(trial: Trial, part: TrialPortion) -> str:
 
 def first_to_record(trial: Trial, part: TrialPortion) -> str:
     """The event whose time would give the working time its beginning."""
-    is_scented = any(event.what == "scent in" for event in part.events) or _scent_stages(trial, part)
-    return "scent in" if is_scented else "light trace"
+    return "scent in" if _is_scented(trial, part) else "light trace"
+
+
+def _is_scented(trial: Trial, part: TrialPortion) -> bool:
+    return any(event.what == "scent in" for event in part.events) or bool(_scent_stages(trial, part))
 
 
 def _first_scented(trial: Trial, part: TrialPortion) -> tuple[str, Event] | None:

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import replace
 from typing import NamedTuple
 
 from formulary.batch.model import Batch, PotLine
 from formulary.batch.scale import Scale, format_shown, share_out
 from formulary.finding import Finding, Severity, note, stop
-from formulary.materials.chosen_lots import lot_shares
+from formulary.materials.chosen_lots import GivenLots, lot_shares
 from formulary.quantity import format_number
 
-# material -> lot -> grams of it as given, None for a lot that was named alone.
-GivenLots = Mapping[str, Mapping[str, float | None]]
 LOT_CODES = ("lots-short", "lots-in-proportion")
 
 

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from formulary.batch.scale import Scale
 from formulary.finding import Finding
-from formulary.materials.chosen_lots import lot_shares
+from formulary.materials.chosen_lots import GivenLots, lot_shares
 from formulary.materials.model import Material
 
 ROLES = ("oil", "alkali", "water", "addition", "scent")
@@ -282,7 +282,7 @@ class Batch:
     process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     scale: Scale = field(default_factory=Scale)
     materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}), repr=False, compare=False)
-    lots: Mapping[str, Mapping[str, float | None]] = field(default_factory=lambda: MappingProxyType({}))
+    lots: GivenLots = field(default_factory=lambda: MappingProxyType({}))
     cured: Cured | None = None
 
     @property

@@ -10,7 +10,7 @@ from types import MappingProxyType
 
 from formulary.batch.checks import check_pot
 from formulary.batch.figures import nominal_concentration_percent, work_out_pot
-from formulary.batch.lot_shares import GivenLots, check_lots_of_rescue
+from formulary.batch.lot_shares import check_lots_of_rescue
 from formulary.batch.lye_checks import check_strong_jug
 from formulary.batch.mixed_lye import spread_mixed_lye
 from formulary.batch.model import Batch, PortionFigures, Pot, PotFigures, PotLine, portions_json, without_grams
@@ -33,6 +33,7 @@ from formulary.batch.vessel_checks import check_vessels
 from formulary.batch.working_steps import WorkingStep, find_division
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity, locate_nowhere, stops
+from formulary.materials.chosen_lots import GivenLots
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.settings import Settings

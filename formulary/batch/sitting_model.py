@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 from formulary.batch.model import Batch, PotLine, without_grams
 from formulary.finding import Finding, stops
+from formulary.materials.chosen_lots import GivenLots
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +50,7 @@ class Sitting:
         return bool(stops(self.findings))
 
     @property
-    def lots(self) -> dict[str, Mapping[str, float | None]]:
+    def lots(self) -> GivenLots:
         """material -> lot -> the grams given of it for all loaves, as in a batch."""
         return {name: lots for batch in self.batches for name, lots in batch.lots.items()}
 

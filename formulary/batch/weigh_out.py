@@ -50,7 +50,7 @@ from formulary.chemistry.water import (
 )
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity, in_file_order
-from formulary.materials.chosen_lots import ChosenLots, with_chosen_lots
+from formulary.materials.chosen_lots import ChosenLots, given_lots, with_chosen_lots
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
 from formulary.rate import Basis, Rate
@@ -110,7 +110,7 @@ def work_out_batch(
         oil_mass_g = _oils_for_batter(recipe, materials, settings, batter_mass_g)
     pot, lye, nominal_water_g = _fill_pot(recipe, materials, settings, oil_mass_g)
     batch = _describe(version, recipe, pot, lye, nominal_water_g, materials, settings)
-    chosen = {name: {lot: None} if isinstance(lot, str) else dict(lot) for name, lot in (lots or {}).items()}
+    chosen = given_lots(lots or {})
     findings = (*check_batch(batch, recipe, materials, settings), *check_lots(pot.lines, chosen, batch.scale))
     return replace(batch, findings=in_file_order(findings), lots=MappingProxyType(chosen))
 

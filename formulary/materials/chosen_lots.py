@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping
 
 from formulary.errors import InputError
-from formulary.finding import Finding
+from formulary.finding import Finding, error
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity, parse_mass_g
@@ -15,7 +15,9 @@ from formulary.quantity import NotAQuantity, parse_mass_g
 _WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+(?:\s*,\s*[0-9]+)*\s*(?:mg|g|kg|oz|lb|ml|l|%))")
 _EXAMPLE = 'write --lot clove-bud-oil=CB-2291, or by weight --lot "olive-oil=OL-7 300 g" for each of several lots'
 
-# material -> its one lot, or lot -> grams of it where there are several (None: all of the line).
+# material -> lot -> grams of it as given, None for a lot that was named alone: all of the line.
+GivenLots = Mapping[str, Mapping[str, float | None]]
+# The same, or material -> its one lot.
 ChosenLots = Mapping[str, str | Mapping[str, float | None]]
 
 
@@ -29,17 +31,17 @@ def parse_chosen_lots(texts: Iterable[str]) -> dict[str, dict[str, float | None]
     for text in texts:
         material, equals, rest = (part.strip() for part in text.partition("="))
         if not (material and equals and rest):
-            faults += InputError.of("bad-lot", f"{text!r} is not MATERIAL=LOT", _EXAMPLE).findings
+            faults.append(error("bad-lot", f"{text!r} is not MATERIAL=LOT", _EXAMPLE))
             continue
         match = _WEIGHED_LOT.fullmatch(rest)
         try:
             grams = float(parse_mass_g(match.group("weight"))) if match else None
         except NotAQuantity as problem:
-            faults += InputError.of("bad-lot", problem.what, problem.do).findings
+            faults.append(error("bad-lot", problem.what, problem.do))
             continue
         lot = match.group("lot") if match else rest
         if lot in chosen.get(material, {}):
-            faults += InputError.of("bad-lot", f"lot {lot} of {material} is given twice", "give it once").findings
+            faults.append(error("bad-lot", f"lot {lot} of {material} is given twice", "give it once"))
             continue
         chosen.setdefault(material, {})[lot] = grams
     faults += [fault for material, lots in chosen.items() for fault in _check_weighed(material, lots)]
@@ -51,8 +53,12 @@ def parse_chosen_lots(texts: Iterable[str]) -> dict[str, dict[str, float | None]
 def _check_weighed(material: str, lots: Mapping[str, float | None]) -> Iterable[Finding]:
     """That each of several lots has a weight: nobody knows how much of one it is otherwise."""
     if len(lots) > 1 and not all(weight_g is not None and weight_g > 0 for weight_g in lots.values()):
-        what = f"several lots of {material}, and not the weight of each"
-        yield from InputError.of("bad-lot", what, _EXAMPLE).findings
+        yield error("bad-lot", f"several lots of {material}, and not the weight of each", _EXAMPLE)
+
+
+def given_lots(lots: ChosenLots) -> dict[str, dict[str, float | None]]:
+    """The lots with their weights, a single one too."""
+    return {name: {lot: None} if isinstance(lot, str) else dict(lot) for name, lot in lots.items()}
 
 
 def lot_shares(lots: Mapping[str, float | None]) -> dict[str, float]:
@@ -70,7 +76,7 @@ def find_weight(lot: str) -> str | None:
     return match.group("weight") if match else None
 
 
-def one_lot_each(lots: Mapping[str, Mapping[str, float | None]]) -> dict[str, str]:
+def one_lot_each(lots: GivenLots) -> dict[str, str]:
     """material -> its one lot. Raises InputError where a material has several, or a lot has a weight: those are for a
     trial's own file."""
     several = [name for name, weights in lots.items() if len(weights) > 1]
@@ -119,11 +125,10 @@ def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dic
     """
     found = dict(materials)
     faults: list[Finding] = []
-    for name, chosen in lots.items():
-        weights: Mapping[str, float | None] = {chosen: None} if isinstance(chosen, str) else chosen
+    for name, weights in given_lots(lots).items():
         if name not in materials:
             do = suggest(name, materials, f"it holds: {', '.join(materials)}")
-            faults += InputError.of("unknown-material", f"nothing here is called {name[:40]!r}", do).findings
+            faults.append(error("unknown-material", f"nothing here is called {name[:40]!r}", do))
             continue
         material = materials[name]
         of_it = [*_check_weighed(name, weights)]

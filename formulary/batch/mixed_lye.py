@@ -25,19 +25,15 @@ def spread_mixed_lye(batch: Batch, weighed_g: Mapping[str, float]) -> dict[str, 
     if LYE not in spread or any(line.material == LYE for line in batch.pot.lines):
         return spread
     in_jug = [line for line in batch.pot.lines if line.at == "lye water"]
-    jug: dict[str, float] = {}
-    for line in in_jug:
-        jug[line.material] = jug.get(line.material, 0.0) + line.grams
-    twice = [name for name in jug if name in spread]
+    twice = [name for name in dict.fromkeys(line.material for line in in_jug) if name in spread]
     if twice:
         what = f"the mixed lye is weighed, and {' and '.join(twice)} in it by itself"
         raise InputError.of("weighed-twice", what, "give the lye where it is mixed as planned, else each part of it")
-    lye_g, planned_g = spread.pop(LYE), sum(jug.values())
-    parts = {name: lye_g * grams / planned_g for name, grams in jug.items()}
+    lye_g = spread.pop(LYE)
     doubt = doubt_mixed(lye_g, in_jug)
     if doubt is not None:
         raise InputError.of("bad-weighed", *doubt)
-    return spread | parts
+    return spread | _parts_of(lye_g, in_jug)
 
 
 def doubt_mixed(lye_g: float, in_jug: Sequence[PotLine]) -> tuple[str, str] | None:
@@ -56,8 +52,15 @@ def doubt_mixed(lye_g: float, in_jug: Sequence[PotLine]) -> tuple[str, str] | No
         f" {format_number(mixed_g, 0)} g of mixed lye"
     )
     dry = f'for the alkali write "{alkalis[0]} {said}"; ' if len(alkalis) == 1 else ""
-    parts: dict[str, float] = {}
-    for line in in_jug:
-        parts[line.material] = parts.get(line.material, 0.0) + lye_g * line.grams / mixed_g
+    parts = _parts_of(lye_g, in_jug)
     each = ", ".join(f'"{name} {format_number(grams, 1)} g"' for name, grams in parts.items())
     return what, f"{dry}for mixed lye each part of it: {each}"
+
+
+def _parts_of(lye_g: float, in_jug: Sequence[PotLine]) -> dict[str, float]:
+    """Grams of each material in so much of the mixed lye."""
+    planned_g: dict[str, float] = {}
+    for line in in_jug:
+        planned_g[line.material] = planned_g.get(line.material, 0.0) + line.grams
+    mixed_g = sum(planned_g.values())
+    return {name: lye_g * grams / mixed_g for name, grams in planned_g.items()}

@@ -9,7 +9,7 @@ from formulary.batch.model import Pot
 from formulary.finding import Finding, Place, stop, warn
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
-from formulary.materials.plausible_values import find_assay_doubts, find_doubts, lye_of, weighed_at
+from formulary.materials.plausible_values import Doubt, find_assay_doubts, find_doubts, lye_of, weighed_at
 from formulary.materials.register import read_builtin_register
 
 
@@ -21,8 +21,8 @@ def check_stated_assays(pot: Pot, materials: Mapping[str, Material], locate: Cal
     for name in dict.fromkeys(line.material for line in pot.lines if line.role == "alkali"):
         material = materials[name]
         for doubt in find_assay_doubts(material):
-            of = doubt.whose or (f" of lot {material.lot}" if material.lot is not None else "")
-            what = f"the assay of the {material_words(name)}{of} is given as {doubt.value:g} %, though {doubt.why}"
+            whose = f"{material_words(name)}{_of_lot(doubt, material)}"
+            what = f"the assay of the {whose} is given as {doubt.value:g} %, though {doubt.why}"
             means = f"it means {weighed_at(doubt.value, alkali_of(material))}"
             do = f"read its label again before you weigh any lye: {means}"
             place = locate("lye", "alkali")
@@ -40,10 +40,10 @@ def check_stated_values(pot: Pot, materials: Mapping[str, Material], locate: Cal
     """
     builtin = read_builtin_register()
     for name in dict.fromkeys(line.material for line in pot.lines if line.role == "oil"):
-        for doubt in find_doubts(materials[name], builtin.find(name)):
-            lot = materials[name].lot
-            of = doubt.whose or (f" of lot {lot}" if lot is not None else "")
-            what = f"the saponification value of {name}{of} is given as {doubt.value:g}, though {doubt.why}"
+        material = materials[name]
+        for doubt in find_doubts(material, builtin.find(name)):
+            whose = f"{name}{_of_lot(doubt, material)}"
+            what = f"the saponification value of {whose} is given as {doubt.value:g}, though {doubt.why}"
             means = f"{doubt.value:g} means {lye_of(doubt.value)} of the oil"
             do = f"read its certificate again before you weigh any lye: {means}"
             place = locate("oils", name)
@@ -51,3 +51,8 @@ def check_stated_values(pot: Pot, materials: Mapping[str, Material], locate: Cal
                 yield stop("saponification-doubted", what, do, place)
             else:
                 yield warn("saponification-doubted", what, do, place)
+
+
+def _of_lot(doubt: Doubt, material: Material) -> str:
+    """Whose value it is: one of several lots', else that of the one lot; empty where none is chosen."""
+    return doubt.whose or (f" of lot {material.lot}" if material.lot is not None else "")

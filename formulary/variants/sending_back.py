@@ -46,9 +46,10 @@ def find_send_back(folder: FormularyWorkshop, variant: str, *fields: str) -> Sen
     chosen = _choose(tuple(dict.fromkeys(fields)), sides)
     _demand_whole(sides, chosen)
     merge = sides.merge(chosen)
+    is_earlier = folder.store.tip_blob(f"recipes/{sent.slug}.yaml") != sent.id
     both = sides.changed_by_both(merge, chosen)
     if both:
-        raise _changed_by_both(folder, both, standing, sent, base)
+        raise _changed_by_both(both, standing, sent, base, is_earlier=is_earlier)
     after = rewrite(folder, base, merge.recipe) if chosen else base
     is_moved = after is not base
     return SendBack(
@@ -58,12 +59,12 @@ def find_send_back(folder: FormularyWorkshop, variant: str, *fields: str) -> Sen
         parent=parent,
         variant_changes=sides.variant_changes(),
         sent=chosen,
-        is_earlier=_is_earlier(folder, sent),
+        is_earlier=is_earlier,
         changes=folder.diff(base, after) if is_moved else None,
         to_update=tuple(_find_to_update(folder, parent, base.recipe, after.recipe)) if is_moved else (),
         findings=(
             *check_purpose(base.recipe, after.recipe, sent.slug, "to keep it for skin, leave out `purpose`"),
-            *_remarks(folder, parent, standing, sent, base),
+            *_remarks(folder, parent, standing, sent, base, is_earlier=is_earlier),
         ),
     )
 
@@ -97,10 +98,6 @@ def _find_save(folder: FormularyWorkshop, variant: str, standing: Version | None
         do = f"it is settled in the file, which is not saved yet: formulary save {sent.slug} -m WHY"
     _demand_settled(sent, do)
     return sent
-
-
-def _is_earlier(folder: FormularyWorkshop, sent: Version) -> bool:
-    return folder.store.tip_blob(f"recipes/{sent.slug}.yaml") != sent.id
 
 
 def _find_base(folder: FormularyWorkshop, parent: Parent, sent: Version) -> Version:
@@ -247,13 +244,13 @@ def _demand_whole(sides: _Sides, chosen: tuple[str, ...]) -> None:
 
 
 def _changed_by_both(
-    folder: FormularyWorkshop, both: Iterable[str], standing: Version | None, sent: Version, base: Version
+    both: Iterable[str], standing: Version | None, sent: Version, base: Version, *, is_earlier: bool
 ) -> StopError:
     what = f"{base.slug} changed {', '.join(both)}, too, since the version that {sent.slug} is based on"
     do = f"update {sent.slug} first, settle it there, and save it: formulary update {sent.slug}"
     if not base.is_saved:
         do = f"save {base.slug} first (formulary save {base.slug} -m WHY); then {do}"
-    elif _is_earlier(folder, sent):
+    elif is_earlier:
         do = f"formulary restore {sent.name} makes it the last save again; then {do}"
     elif standing is not None and standing.recipe.based_on != sent.recipe.based_on:
         do = f"the update of {sent.slug} is not saved yet: formulary save {sent.slug} -m WHY"
@@ -285,10 +282,16 @@ def _find_to_update(
 
 
 def _remarks(
-    folder: FormularyWorkshop, parent: Parent, standing: Version | None, sent: Version, base: Version
+    folder: FormularyWorkshop,
+    parent: Parent,
+    standing: Version | None,
+    sent: Version,
+    base: Version,
+    *,
+    is_earlier: bool,
 ) -> Iterator[Finding]:
     """What is worth knowing of how the two stand."""
-    if _is_earlier(folder, sent):
+    if is_earlier:
         what = f"{sent.slug} was saved otherwise after {sent.name}, which is what is sent"
         yield note("earlier-version", what, f"to send its last save, name {sent.slug} alone")
     if standing is not None and not standing.is_saved:

@@ -164,12 +164,16 @@ def shared_remark(sitting: Sitting, material: str, shown_g: float) -> str:
 
 
 def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
+    alkalis = find_alkalis(sitting)
     # Water before alkali: lye goes into water, never the reverse.
     lines = sorted(shared.items(), key=lambda line: line[0] != "water")
     rows = [
-        Row(material_words(material), (format_weight(role, grams),), shared_remark(sitting, material, grams))
+        Row(
+            material_words(material),
+            (format_weight("alkali" if material in alkalis else "", grams),),
+            shared_remark(sitting, material, grams),
+        )
         for material, grams in lines
-        for role in ("alkali" if material in find_alkalis(sitting) else "",)
     ]
     return [*rows, Row("together", (format_shown(sum(shared.values())),))]
 

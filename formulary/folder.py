@@ -110,13 +110,7 @@ class Folder(FormularyWorkshop):
         if lye is not None or water is not None:
             stated = (superfat, lye_concentration)
             superfat, lye_concentration = figures_from_weights(weighed, lye, water, stated, self.register)
-        return compose_recipe(
-            slug,
-            percents,
-            name=name,
-            superfat="5" if superfat is None else superfat,
-            lye_concentration="33" if lye_concentration is None else lye_concentration,
-        )
+        return compose_recipe(slug, percents, name=name, superfat=superfat, lye_concentration=lye_concentration)
 
     def _demand_free(self, slug: str) -> None:
         fault = check_name(slug)

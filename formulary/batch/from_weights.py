@@ -11,10 +11,10 @@ from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol_for_
 from formulary.errors import InputError
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, format_number, parse_mass_g, parse_percent
+from formulary.recipes.compose import USUAL_SUPERFAT_PERCENT
 
 _ALKALI = "sodium-hydroxide"
 _SODIUM = Alkali.SODIUM_HYDROXIDE
-_USUAL_SUPERFAT_PERCENT = "5"
 MOST_LEFT_PERCENT = 50.0  # so much of the lye more or less is no superfat of a recipe
 
 
@@ -69,7 +69,7 @@ def figures_from_weights(
             raise InputError.of("bad-weighed", what, "look at the weights and their units again")
         superfat = format_number(percent, 1)
     else:
-        superfat = superfat if superfat is not None else _USUAL_SUPERFAT_PERCENT
+        superfat = superfat if superfat is not None else USUAL_SUPERFAT_PERCENT
         alkali_g = needed_g * (1.0 - float(_percent(superfat)) / 100.0)
     if water is not None:
         concentration = format_number(100.0 * alkali_g / (alkali_g + _weight_g(water)), 1)

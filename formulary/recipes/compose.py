@@ -14,6 +14,8 @@ from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g, parse
 from formulary.recipes.read import check_name, parse_recipe
 from formulary.recipes.version import Version, name_from
 
+USUAL_SUPERFAT_PERCENT = "5"
+USUAL_LYE_PERCENT = "33"
 _RATIO = re.compile(r"([0-9]{1,6}(?:\.[0-9]{1,6})?)\s*:\s*([0-9]{1,6}(?:\.[0-9]{1,6})?)")
 _WEIGHT = re.compile(r"(\D*[^\s\d+-])\s+([+-]?[\d.].*)")
 
@@ -57,18 +59,20 @@ def compose_recipe(
     percents: dict[str, Decimal],
     *,
     name: str | None = None,
-    superfat: str = "5",
-    lye_concentration: str = "33",
+    superfat: str | None = None,
+    lye_concentration: str | None = None,
 ) -> Version:
     """A recipe of these oils, not written yet.
 
-    percents: oil -> percent, totalling 100. Raises InputError for an unusable name or figure.
+    percents: oil -> percent, totalling 100. superfat, lye_concentration: percent, the usual ones unless given.
+    Raises InputError for an unusable name or figure.
     """
     fault = check_name(slug)
     if fault is not None:
         raise InputError([fault])
     spelled = render_document({"name": Quoted(name or name_from(slug))}).strip()
-    lye_concentration = _without_ratio(lye_concentration)
+    superfat = USUAL_SUPERFAT_PERCENT if superfat is None else superfat
+    lye_concentration = _without_ratio(USUAL_LYE_PERCENT if lye_concentration is None else lye_concentration)
     try:
         figures = [format_decimal(parse_percent(text)) for text in (superfat, lye_concentration)]
     except NotAQuantity as problem:

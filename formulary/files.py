@@ -5,11 +5,10 @@ With `versions.py`, the only place that joins the git store to recipes and mater
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from contextlib import suppress
+from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple, TypeVar, cast
 
 from formulary.errors import InputError
 from formulary.finding import Finding, has_errors
@@ -22,31 +21,52 @@ if TYPE_CHECKING:
     from formulary.lineage import SavedVersion
     from formulary.lives import Lives
     from formulary.store.store import Store
+    from formulary.store.working import Looks
+
+_Made = TypeVar("_Made")
+
+
+class _Reading(NamedTuple):
+    """What some files held, how they looked then (None where that proves nothing), and what was made of them."""
+
+    looks: Looks | None
+    files: Mapping[str, bytes]
+    made: object
 
 
 class FormularyFiles:
     """What stands in a formulary's files: settings, register, recipes and their saved versions.
 
-    Reads each file once, when first needed; `refresh` forgets what was read.
+    They are as they are when they are asked for: a file is read again when it, or the branch, was changed since,
+    by an editor or another program too. What stayed is not read twice.
     """
 
     def __init__(self, root: Path, store: Store, cache: Path | None = None) -> None:
         self.root = root
         self.store = store
         self.cache = cache
+        self._readings: dict[str, _Reading] = {}
 
     def refresh(self) -> None:
-        """Forget what was read, to see files and saves that others have changed since."""
+        """Read every file again when it is next asked for, though nothing looks changed."""
         self.store.refresh()
-        for name in ("_settings_read", "_materials_read"):
-            with suppress(AttributeError):
-                delattr(self, name)
+        self._readings.clear()
+
+    def _as_it_stands(self, paths: tuple[str, ...], make: Callable[[Mapping[str, bytes]], _Made]) -> _Made:
+        """What `make` makes of some files, anew when one of them holds something else by now."""
+        looks = self.store.working_looks(paths)
+        held = self._readings.get(make.__name__)
+        if held is None or looks is None or held.looks != looks:
+            files = {path: self.store.read_working(path) for path in paths}
+            made = make(files) if held is None or held.files != files else held.made
+            held = self._readings[make.__name__] = _Reading(looks, files, made)
+        return cast("_Made", held.made)
 
     # -- settings and materials ------------------------------------------------------------------
 
-    @cached_property
+    @property
     def _settings_read(self) -> tuple[Settings, tuple[Finding, ...]]:
-        return parse_settings(self.store.read_working(SETTINGS_FILE), SETTINGS_FILE)
+        return self._as_it_stands((SETTINGS_FILE,), _parse_settings)
 
     @property
     def settings(self) -> Settings:
@@ -61,20 +81,9 @@ class FormularyFiles:
         """What is wrong in `formulary.yaml`."""
         return self._settings_read[1]
 
-    @cached_property
+    @property
     def _materials_read(self) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
-        own = {}
-        faults: dict[str, tuple[Finding, ...]] = {}
-        for path in self.paths("materials"):
-            from formulary.materials.read import parse_material
-
-            slug = slug_of(path)
-            material, findings = parse_material(self.store.read_working(path), path, slug)
-            if material is not None and not has_errors(findings):
-                own[slug] = material
-            if findings:
-                faults[path] = findings
-        return read_builtin_register().combined_with(own.values()), faults
+        return self._as_it_stands(self.paths("materials"), _parse_materials)
 
     @property
     def register(self) -> Register:
@@ -98,6 +107,10 @@ class FormularyFiles:
     def _versions(self) -> Versions:
         return Versions(self.store, self._read_materials, self.cache)
 
+    def _versions_now(self) -> Versions:
+        self.store.refresh()
+        return self._versions
+
     def _read_materials(self) -> tuple[Register, tuple[Finding, ...]]:
         register, faults = self._materials_read
         return register, tuple(fault for of_file in faults.values() for fault in of_file)
@@ -115,19 +128,19 @@ class FormularyFiles:
         Raises InputError with the nearest names when there is none or more than one, and with every fault of the
         file when it cannot be read.
         """
-        return self._versions.find(reference)
+        return self._versions_now().find(reference)
 
     def lives(self) -> Lives:
         """Whose the saves under each name are."""
-        return self._versions.lives()
+        return self._versions_now().lives()
 
     def now_called(self, slug: str) -> str | None:
         """The recipe that has this as an earlier name, when no recipe has it now."""
-        return self._versions.now_called(slug)
+        return self._versions_now().now_called(slug)
 
     def history(self, slug: str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
-        return self._versions.history(slug)
+        return self._versions_now().history(slug)
 
     def read_save(self, slug: str, save: SavedVersion) -> Version:
         """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""
@@ -135,4 +148,23 @@ class FormularyFiles:
 
     def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
         """The history of every recipe in the folder, by name: as `history` gives it, read in one go."""
-        return self._versions.histories()
+        return self._versions_now().histories()
+
+
+def _parse_settings(files: Mapping[str, bytes]) -> tuple[Settings, tuple[Finding, ...]]:
+    return parse_settings(files[SETTINGS_FILE], SETTINGS_FILE)
+
+
+def _parse_materials(files: Mapping[str, bytes]) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
+    own = {}
+    faults: dict[str, tuple[Finding, ...]] = {}
+    for path, data in files.items():
+        from formulary.materials.read import parse_material
+
+        slug = slug_of(path)
+        material, findings = parse_material(data, path, slug)
+        if material is not None and not has_errors(findings):
+            own[slug] = material
+        if findings:
+            faults[path] = findings
+    return read_builtin_register().combined_with(own.values()), faults

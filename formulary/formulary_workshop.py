@@ -31,11 +31,6 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         FormularyFiles.__init__(self, root, store, cache)
         Workshop.__init__(self)
 
-    def refresh(self) -> None:
-        """Forget what was read, to see files and saves that others have changed since."""
-        super().refresh()
-        self._compared.clear()
-
     # -- which recipe ----------------------------------------------------------------------------
 
     def _demand_materials(self, recipe: Recipe) -> None:

@@ -93,6 +93,7 @@ def check_trial_files(check: CheckFiles | None, paths: Sequence[str]) -> tuple[F
 
 def find_changed_paths(folder: FormularyFiles) -> tuple[str, ...]:
     """The formulary's files that differ from the last save, new and deleted ones among them."""
+    folder.store.refresh()
     return tuple(path for path in folder.store.working_changes() if _is_ours(path))
 
 
@@ -127,6 +128,7 @@ def prepare_save(
 
     names, check: as in `save_changed`. Raises InputError as it does.
     """
+    folder.store.refresh()
     tip, read_from = folder.store.tip_blobs(""), folder.store.tip
     changed = find_changed_paths(folder)
     unchanged: tuple[str, ...] = ()

@@ -32,6 +32,7 @@ class Workshop(ABC):
 
     def __init__(self) -> None:
         self._compared: dict[tuple[str, str | None, str], ComparedSide] = {}
+        self._compared_by: tuple[Mapping[str, Material], Settings] | None = None
 
     @property
     @abstractmethod
@@ -164,6 +165,11 @@ class Workshop(ABC):
         name, portion = split_portion(side) if isinstance(side, str) else (side, None)
         version = self.find_recipe(name) if isinstance(name, str) else name
         # A history compares each version with the one before and the one after it: each is worked out once.
+        register, settings = self.register, self.settings
+        by = self._compared_by
+        if by is None or by[0] is not register or by[1] != settings:
+            self._compared.clear()
+            self._compared_by = (register, settings)
         key = (version.id, version.label, oils)
         if key not in self._compared:
             batch = self._work_out(version, Size(oils=oils))

@@ -89,6 +89,10 @@ class Store:
         """The bytes of a file in the folder, as it lies there now; `InputError` when it is not there."""
         return working.read_working(self.root, path)
 
+    def working_looks(self, paths: Iterable[str]) -> working.Looks | None:
+        """How files in the folder look now, by which a later change is told; None where it might not be."""
+        return working.find_looks(self.root, paths)
+
     def working_size(self, path: str) -> int:
         """How many bytes a file in the folder holds; `InputError` when it is not there."""
         return working.read_working_size(self.root, path)
@@ -273,6 +277,7 @@ class Store:
         """
         from formulary.store.undoing import find_to_undo, undo_message
 
+        self.refresh()
         step = find_to_undo(self._git, self._tip) if self._tip is not None else None
         if step is None:
             what = "There is no save before this one, so nothing can be undone."
@@ -295,6 +300,7 @@ class Store:
         """
         from formulary.store.undoing import find_to_redo, redo_message
 
+        self.refresh()
         commit = find_to_redo(self._git, self._tip) if self._tip is not None else None
         if commit is None:
             what = "The last save was no undo, so there is nothing to bring back."

@@ -7,6 +7,7 @@ import hashlib
 import os
 import stat
 import threading
+import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -24,6 +25,9 @@ _HALF_WRITTEN = ".formulary-new"
 _ODD = ("file-linked", "file-odd")
 _PIECE = 1_000_000  # bytes
 LARGEST_FILE = 64_000_000  # bytes; a photo fits, a film does not
+_TICK_NS = 100_000_000  # a file system's clock is not finer than this everywhere
+
+Looks = tuple[tuple[str, int, int, int, int], ...]  # path, inode, bytes, times of content and of inode in ns
 
 
 def find_working(root: Path, prefix: str = "") -> tuple[str, ...]:
@@ -79,6 +83,23 @@ def read_working_size(root: Path, path: str) -> int:
     """How many bytes a working file holds. Raises as `read_working` does, but for the size."""
     with _open_ordinary(root, path) as (_, size):
         return size
+
+
+def find_looks(root: Path, paths: Iterable[str]) -> Looks | None:
+    """How files look from outside, by which a later change of one is told without reading it.
+
+    None where it would not surely be: a file is missing, or was changed so lately that the next change may bear the
+    same time.
+    """
+    within = str(root)  # joined as text, since this is asked whenever a material is
+    try:
+        found = [(path, os.lstat(os.path.join(within, to_system(path)))) for path in paths]
+    except OSError:
+        return None
+    now = time.time_ns()
+    if any(now - _TICK_NS < status.st_mtime_ns for _, status in found):
+        return None
+    return tuple((path, each.st_ino, each.st_size, each.st_mtime_ns, each.st_ctime_ns) for path, each in found)
 
 
 def too_large(path: str, size_bytes: int) -> Finding:

@@ -1,0 +1,118 @@
+"""A formulary that stays open, as in a notebook: what an editor or another program changes meanwhile counts at once."""
+
+from __future__ import annotations
+
+import os
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from formulary import Folder, InputError, init_folder, open_folder
+from tests.new_formulary import FIRST
+from trials import open_bench
+
+OIL = "materials/hill-olive-oil.yaml"
+NOW = datetime(2026, 11, 2, 9, tzinfo=UTC)
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Folder:
+    made = init_folder(tmp_path / "soap")
+    made.add_material("hill-olive-oil", {"saponification_value": "190.0"}, kind="oil")
+    made.write(made.compose("hill-bar", ["hill-olive-oil 700 g", "coconut-oil 300 g"]))
+    made.save_changed(why="a bar of the hill's oil")
+    return made
+
+
+def by_another_program(folder: Folder, path: str, before: str, after: str) -> None:
+    """A text of a file written over in its place, with nothing said to the open formulary."""
+    text = (folder.root / path).read_text(encoding="utf-8")
+    assert before in text
+    (folder.root / path).write_text(text.replace(before, after), encoding="utf-8")
+
+
+def lye_grams(folder: Folder) -> float:
+    return folder.batch("hill-bar", oils="1000 g").lye[0].grams
+
+
+def test_lye_is_worked_out_by_a_material_as_its_file_is_now(folder: Folder) -> None:
+    seen = [lye_grams(folder)]
+    for value in ("189.0", "188.0", "187.0", "186.0", "185.0"):  # as many signs each, as fast as a script writes them
+        by_another_program(folder, OIL, f"{float(value) + 1}", value)
+        seen.append(lye_grams(folder))
+        assert seen[-1] == lye_grams(open_folder(folder.root))
+    assert seen == sorted(set(seen), reverse=True)
+
+
+def test_a_material_is_read_anew_long_after_it_was_read_first(folder: Folder) -> None:
+    yesterday = time.time() - 86_400
+    os.utime(folder.root / OIL, (yesterday, yesterday))
+    before = lye_grams(folder)
+    by_another_program(folder, OIL, "190.0", "180.0")
+    assert lye_grams(folder) == lye_grams(open_folder(folder.root)) < before
+
+
+def test_a_trial_is_started_by_materials_as_they_are_now(folder: Folder) -> None:
+    bench = open_bench(folder)
+    before = lye_grams(folder)
+    by_another_program(folder, OIL, "190.0", "180.0")
+    trial = bench.start("hill-bar", oils="1000 g", now=NOW)
+    frozen = next(line.grams for line in trial.plan.pot.lines if line.role == "alkali")
+    assert frozen == lye_grams(folder) < before
+
+
+def test_a_diff_is_worked_out_by_materials_as_they_are_now(folder: Folder) -> None:
+    version = folder.find_version("hill-bar@latest")
+    before = folder.diff(version, "first-bar")
+    by_another_program(folder, OIL, "190.0", "180.0")
+    after = folder.diff(version, "first-bar")
+    assert after.sentence == open_folder(folder.root).diff(version, "first-bar").sentence != before.sentence
+
+
+def test_settings_count_as_they_are_now(folder: Folder) -> None:
+    assert folder.settings.scale_step_g == 1
+    by_another_program(folder, "formulary.yaml", "step: 1 g", "step: 5 g")
+    assert folder.settings.scale_step_g == 5
+    by_another_program(folder, "formulary.yaml", "step: 5 g", "step: 5 furlongs")
+    with pytest.raises(InputError, match="furlongs"):
+        lye_grams(folder)
+
+
+def test_a_material_that_comes_or_goes_is_known_or_not_at_once(folder: Folder) -> None:
+    assert "mystery-oil" not in folder.register
+    text = (folder.root / OIL).read_text(encoding="utf-8")
+    (folder.root / "materials/mystery-oil.yaml").write_text(text, encoding="utf-8")
+    assert "mystery-oil" in folder.register
+    (folder.root / "materials/mystery-oil.yaml").unlink()
+    assert "mystery-oil" not in folder.register
+
+
+def test_what_stayed_as_it_was_is_not_read_twice(folder: Folder) -> None:
+    register = folder.register
+    os.utime(folder.root / OIL)  # looks changed, and is not
+    assert folder.register is register
+
+
+def test_a_save_of_another_program_is_the_latest(folder: Folder) -> None:
+    first = folder.find_version("first-bar@latest")
+    by_another_program(folder, FIRST, "superfat: 5", "superfat: 6")
+    open_folder(folder.root).save_changed(why="milder, from the shell")
+    assert folder.find_version("first-bar").is_saved
+    assert folder.changed_paths() == ()
+    assert folder.find_version("first-bar@latest").id == folder.find_version("first-bar").id != first.id
+    assert [save.why for save in folder.history("first-bar")][-1] == "milder, from the shell"
+    assert [save.why for save in folder.histories()["first-bar"]][-1] == "milder, from the shell"
+    trial = open_bench(folder).start("first-bar@latest", oils="1000 g", now=NOW)
+    assert trial.version == folder.find_version("first-bar").id
+
+
+def test_undo_takes_back_the_last_save_whoever_made_it(folder: Folder) -> None:
+    folder.find_version("first-bar@latest")
+    by_another_program(folder, FIRST, "superfat: 5", "superfat: 6")
+    other = open_folder(folder.root)
+    other.save_changed(why="milder, from the shell")
+    assert folder.undo().message == "Undo: milder, from the shell"
+    other.undo()
+    assert folder.redo().message.startswith("Redo: ")

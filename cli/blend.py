@@ -82,8 +82,8 @@ def cost(
     from formulary.batch.size import Size
     from formulary.folder import Folder
     from trials.bench import open_bench
-    from trials.identity import code_of
     from trials.named_trial import find_named_trial
+    from trials.trial.identity import code_of
 
     naming = "--lot {material}={lot}"
     size = Size(oils=oils, total=total, mould=mould, bars=bars if bar else None, bar=bar, cured=cured)

@@ -72,6 +72,6 @@ def _name(place: Place) -> str:
     parts = (place.path or "").removesuffix(".yaml").split("/")
     if parts[0] != "trials" or len(parts) < 4:
         return parts[-1]
-    from trials.identity import code_of
+    from trials.trial.identity import code_of
 
     return code_of(parts[2])

@@ -107,7 +107,7 @@ def _what_next(folder: Folder, report: SaveReport) -> str:
         return f"formulary history {names[0]} still tells its versions; formulary restore brings one back"
     trials = list(dict.fromkeys(path.split("/")[2] for path in report.paths if path.count("/") == 3))
     if len(trials) == 1:
-        from trials.identity import code_of
+        from trials.trial.identity import code_of
 
         return f"formulary trial show {code_of(trials[0])} shows what was recorded; formulary due what to look at next"
     if trials:

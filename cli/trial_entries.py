@@ -13,8 +13,8 @@ from cli.output import DONE, STOPPED, say, width
 
 if TYPE_CHECKING:
     from trials.bench import Bench
-    from trials.entry import Entry
-    from trials.model import Trial
+    from trials.trial.entry import Entry
+    from trials.trial.model import Trial
 
 _portion = click.option("--portion", metavar="NAME", help="The portion it belongs to, when the batter was divided.")
 _at = click.option("--at", metavar="TIME", help='Since the lye went in: "4:10", "~4 min", "3-5 min"; now unless given.')
@@ -55,8 +55,8 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.text_table import paragraph
     from trials.lot_values import describe_lot_values
-    from trials.on_day import as_it_stood
     from trials.portions_text import superfat_words
+    from trials.trial.on_day import as_it_stood
 
     after = bench.after_entry(before, recorded)
     for entry in entries:

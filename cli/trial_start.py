@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from formulary.recipes.version import Version
     from formulary.settings import Settings
     from trials.bench import Bench
-    from trials.model import Trial
     from trials.starting import StartedTrial
+    from trials.trial.model import Trial
 
 
 @click.command(cls=SizedCommand)
@@ -181,9 +181,9 @@ def _say_paragraph(text: str) -> None:
 
 def _say_started(bench: Bench, trials: Sequence[Trial], *, is_sitting_said: bool) -> None:
     """Where the trials are, and with which others they share a sitting."""
-    from trials.identity import code_of, trial_folder
     from trials.sentences import say_list
     from trials.starting import find_beside
+    from trials.trial.identity import code_of, trial_folder
 
     for trial in trials:
         say(f"\nTrial {trial.id} is started and saved:")

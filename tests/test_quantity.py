@@ -26,7 +26,7 @@ from formulary.quantity import (
     parse_quantity,
 )
 from formulary.rate import Basis, Rate, parse_rate
-from trials.elapsed import format_clock, parse_age_days, parse_elapsed
+from trials.trial.elapsed import format_clock, parse_age_days, parse_elapsed
 
 JUDGED = {
     Kind.MASS: {"g": "gram", "kg": "kilogram", "mg": "milligram", "oz": "ounce", "lb": "pound"},

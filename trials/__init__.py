@@ -16,18 +16,18 @@ if TYPE_CHECKING:
     from trials.bench import Bench, open_bench
     from trials.comparison.comparison import Comparison
     from trials.demo.build import build_demonstration
-    from trials.entry import Entry
     from trials.explanation import Explanation
-    from trials.model import Trial
     from trials.next_trial.next_trial import NextTrial
+    from trials.trial.entry import Entry
+    from trials.trial.model import Trial
 
 _HOMES = {
     "Bench": "trials.bench",
     "Comparison": "trials.comparison.comparison",
-    "Entry": "trials.entry",
+    "Entry": "trials.trial.entry",
     "Explanation": "trials.explanation",
     "NextTrial": "trials.next_trial.next_trial",
-    "Trial": "trials.model",
+    "Trial": "trials.trial.model",
     "build_demonstration": "trials.demo.build",
     "open_bench": "trials.bench",
 }

@@ -13,9 +13,9 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
 from trials.effective import materials_of, pot_of_bars, pot_of_batter
-from trials.model import Trial
+from trials.trial.model import Trial
+from trials.trial.words import degree_words
 from trials.unknown_weights import demand_known_weights
-from trials.words import degree_words
 
 _COVERS = ("covered", "insulated", "fridge", "oven")
 

@@ -11,12 +11,12 @@ from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.names import suggest
 from trials.checks import check_trial
-from trials.entry import Entry
 from trials.files import TrialFiles
-from trials.identity import random_code
-from trials.model import Trial
-from trials.on_day import as_done, as_it_stood
 from trials.sale import check_sale, fit_to_sell
+from trials.trial.entry import Entry
+from trials.trial.identity import random_code
+from trials.trial.model import Trial
+from trials.trial.on_day import as_done, as_it_stood
 from trials.unknown_weights import demand_known_weights
 
 if TYPE_CHECKING:

@@ -22,12 +22,12 @@ from trials.effective import (
     materials_of,
     pot_of_bars,
 )
-from trials.identity import code_of
 from trials.likely import check_likely
 from trials.minutes import check_minutes
-from trials.model import Trial
-from trials.on_day import as_it_stood
 from trials.recalculate import find_later_lye
+from trials.trial.identity import code_of
+from trials.trial.model import Trial
+from trials.trial.on_day import as_it_stood
 from trials.unknown_weights import check_unknown, is_unknown_line
 
 _NO_LIMIT = "scent-limit-unknown"

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from formulary.batch.cost import Cost, cost_of_pot
 from formulary.materials.model import Material
 from trials.effective import materials_of, pot_of_bars
-from trials.model import Trial
+from trials.trial.model import Trial
 from trials.unknown_weights import demand_known_weights
 
 

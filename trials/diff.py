@@ -14,7 +14,7 @@ from formulary.versions import split_portion
 from trials.as_made_recipe import describe_as_made
 from trials.cost import with_prices
 from trials.named_trial import find_named_trial
-from trials.on_day import as_it_stood
+from trials.trial.on_day import as_it_stood
 
 if TYPE_CHECKING:
     from formulary.changes.changes import Changes

@@ -13,12 +13,12 @@ from formulary.fields import Fields
 from formulary.finding import Finding
 from formulary.names import suggest
 from formulary.settings import Settings
-from trials.elapsed import parse_age_days
 from trials.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
-from trials.model import HANDLING_WORDS, Observation, Trial
-from trials.on_day import as_it_stood
 from trials.outcomes.outcome import Outcome
-from trials.rebatch import find_last_rebatch
+from trials.trial.elapsed import parse_age_days
+from trials.trial.model import HANDLING_WORDS, Observation, Trial
+from trials.trial.on_day import as_it_stood
+from trials.trial.rebatch import find_last_rebatch
 
 _D = Decimal
 # What is looked at when, in days: common practice, no source.

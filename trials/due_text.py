@@ -15,7 +15,7 @@ from formulary.text_table import Row, paragraph, render_rows
 from formulary.whole_file import write_whole
 from trials.due import Due
 from trials.free_alkali import FREE_ALKALI
-from trials.identity import code_of
+from trials.trial.identity import code_of
 
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
 

@@ -16,7 +16,7 @@ from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material, MaterialKind
 from formulary.recipes.model import PORTION_STAGES
-from trials.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
+from trials.trial.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
 
 WATER = "water"
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)

@@ -15,12 +15,12 @@ from trials.explanation import Explanation
 from trials.factors.factors import FactorTable, find_factors
 from trials.factors.possible import can_act
 from trials.leverage import find_lone_pours
-from trials.model import Trial
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pours.even_scale import from_scale, noise_in_unit
 from trials.pours.noise import find_noise
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import LeftOut, Seen, find_seen
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.explain.result import EngineAnswer, NoAnswer

@@ -13,9 +13,9 @@ from formulary.materials.model import Material
 from trials.checks import check_trial
 from trials.due import read_follow_up
 from trials.files import TrialFiles, misnamed
-from trials.identity import is_trial_folder
-from trials.model import Trial
 from trials.outcomes.known import read_outcomes
+from trials.trial.identity import is_trial_folder
+from trials.trial.model import Trial
 
 
 def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:

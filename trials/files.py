@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
-from trials.added import NOTHING_ADDED, Added, find_unkept_lots, merge_lots, parse_added
 from trials.effective import kept_materials
-from trials.identity import find_trial_id, is_trial_folder, trial_folder, trial_ids_among
-from trials.model import Plan, Trial
 from trials.outcomes.known import own_event_words, read_outcomes
 from trials.outcomes.outcome import Outcome
-from trials.plan import parse_plan
 from trials.read.trial import parse_trial, unreadable_plan
+from trials.trial.added import NOTHING_ADDED, Added, find_unkept_lots, merge_lots, parse_added
+from trials.trial.identity import find_trial_id, is_trial_folder, trial_folder, trial_ids_among
+from trials.trial.model import Plan, Trial
+from trials.trial.plan import parse_plan
 from trials.within import find_within
 
 if TYPE_CHECKING:

@@ -16,11 +16,11 @@ from formulary.batch.superfat_checks import LOW_SUPERFAT_PERCENT
 from formulary.finding import Finding, Place, stop, warn
 from formulary.quantity import format_decimal
 from trials.effective import effective_portion
-from trials.identity import code_of
-from trials.model import Observation, Trial
-from trials.on_day import find_ahead
-from trials.rebatch import Rebatch, find_last_rebatch, rebatched_alone
 from trials.sentences import say_list
+from trials.trial.identity import code_of
+from trials.trial.model import Observation, Trial
+from trials.trial.on_day import find_ahead
+from trials.trial.rebatch import Rebatch, find_last_rebatch, rebatched_alone
 
 FREE_ALKALI = "free alkali"
 TEST_AGAIN_DAYS = 14  # lye that is left meets the last fat slowly (common practice, no source)

@@ -8,7 +8,7 @@ from decimal import Decimal
 from formulary.batch.mixed_lye import LYE
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import Kind, format_decimal, format_number, parse_quantity
-from trials.model import Trial
+from trials.trial.model import Trial
 
 # From and to, in °C: what lies outside is far more likely a slip than a bench (common practice, no source).
 _ROOM_C = (0, 45)

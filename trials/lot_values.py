@@ -7,8 +7,8 @@ import shlex
 from formulary.materials.model import MaterialKind
 from formulary.materials.plain_name import material_words
 from trials.effective import kept_materials, materials_of
-from trials.model import Trial
 from trials.recalculate import find_value_changes
+from trials.trial.model import Trial
 
 # Of these a certificate decides the lye, or what may be sold.
 _WITH_CERTIFICATE = (MaterialKind.ALKALI, MaterialKind.ACID, MaterialKind.FRAGRANCE)

@@ -7,10 +7,10 @@ from collections.abc import Iterable, Sequence
 from formulary.batch.model import WHOLE
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_number
-from trials.elapsed import Elapsed
-from trials.model import Event, Handling, Trial, TrialPortion, done_once
 from trials.outcomes.built_in import TRACE_STAGES
-from trials.words import handling_words
+from trials.trial.elapsed import Elapsed
+from trials.trial.model import Event, Handling, Trial, TrialPortion, done_once
+from trials.trial.words import handling_words
 
 # What happens to batter in the pot, and no more to what stands in the mould.
 _IN_THE_POT = frozenset({"lye in", *TRACE_STAGES, "scent in", "blending"})

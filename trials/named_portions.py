@@ -10,7 +10,7 @@ from formulary.versions import split_portion
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 
 def find_named_portions(

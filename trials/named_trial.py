@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.names import suggest
 from formulary.versions import demand_whole, is_recipe_file, list_recipes
-from trials.identity import find_trial_id
+from trials.trial.identity import find_trial_id
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 
 def find_named_trial(bench: TrialFiles, name: str) -> Trial | None:

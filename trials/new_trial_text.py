@@ -10,7 +10,7 @@ from formulary.batch.model import PotLine
 from formulary.document import Inline, Quoted
 from formulary.document_edit import Value, render_value
 from formulary.quantity import format_decimal, format_number
-from trials.model import Plan
+from trials.trial.model import Plan
 
 
 def render_new_trial(

@@ -8,10 +8,10 @@ from types import MappingProxyType
 
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_decimal, format_number
-from trials.model import REBATCHED, Handling, Observation, Trial
-from trials.on_day import days_until_done, days_until_seen, find_ahead
 from trials.outcomes.outcome import Outcome
-from trials.words import hour_words
+from trials.trial.model import REBATCHED, Handling, Observation, Trial
+from trials.trial.on_day import days_until_done, days_until_seen, find_ahead
+from trials.trial.words import hour_words
 
 # From and to, in the outcome's unit: what lies outside is far more likely a slip than soap (common practice,
 # no source).

@@ -10,7 +10,6 @@ from formulary.data_table import Cell, Table, TableColumn
 from formulary.quantity import format_decimal, format_number
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, render_rows
-from trials.model import Trial
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import find_contrast
@@ -18,6 +17,7 @@ from trials.pours.noise import RepeatNoise, find_noise
 from trials.pours.pour_book import PourBook, short_names
 from trials.pours.seen import LeftOut, find_seen, left_out_labels
 from trials.sentences import count, noise_basis, noise_size, places, say_first, say_value, unit_label, wrap_words
+from trials.trial.model import Trial
 
 _MOST_NAMED = 6
 

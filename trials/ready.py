@@ -13,8 +13,8 @@ from formulary.quantity import format_decimal, format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 from formulary.text_table import paragraph
-from trials.cure import DRYING_DAYS, cure_days
-from trials.model import Trial
+from trials.trial.cure import DRYING_DAYS, cure_days
+from trials.trial.model import Trial
 
 LABELLING_DAYS = 2  # to wrap and label (common practice, no source)
 _KEPT_BACK = 1  # bars of each loaf

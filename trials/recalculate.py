@@ -17,8 +17,8 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.effective import kept_materials, materials_of, pot_of_bars, with_lots_used
-from trials.identity import code_of
-from trials.model import Trial
+from trials.trial.identity import code_of
+from trials.trial.model import Trial
 
 # The values of a material that the figures of a pot follow from, and what people call them.
 VALUES: Mapping[str, str] = MappingProxyType(

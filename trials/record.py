@@ -24,11 +24,11 @@ from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.effective import WATER, is_mixed_lye, materials_of, pot_of_batter
-from trials.elapsed import format_clock
-from trials.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
-from trials.model import AsMade, Handling, Trial, done_once
 from trials.record_portions import portions_entry as portions_entry
-from trials.words import as_made_words, degree_words, hour_words, release_words, taken_in_words
+from trials.trial.elapsed import format_clock
+from trials.trial.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
+from trials.trial.model import AsMade, Handling, Trial, done_once
+from trials.trial.words import as_made_words, degree_words, hour_words, release_words, taken_in_words
 
 _NUMBER = r"[\d.]+(?: ?, ?\d+)?"
 _MASS = rf"(?P<weighed>unknown|~? ?{_NUMBER}(?: ?(?:-|–|to) ?{_NUMBER})? ?\S+)"

@@ -14,8 +14,8 @@ from formulary.document_edit import CannotEdit, DocumentEdit, Value
 from formulary.document_write import Inline
 from formulary.errors import InputError
 from formulary.quantity import format_decimal
-from trials.entry import Entry, parse_share
-from trials.model import AsMade, Handling, Observation, Trial, TrialPortion
+from trials.trial.entry import Entry, parse_share
+from trials.trial.model import AsMade, Handling, Observation, Trial, TrialPortion
 
 _SAID = re.compile(r"(?P<name>\S+) (?P<share>[\d.,]+ ?%?)(?: instead of (?P<planned>\S+))?")
 _NAMING = ("as_made", "after_pour", "observations")  # what names the portion that it is of

@@ -12,9 +12,9 @@ from formulary.errors import InputError
 from formulary.finding import Place, error
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
-from trials.elapsed import parse_elapsed
-from trials.entry import Entry as RecordEntry
 from trials.record_portions import parse_root, write_portions
+from trials.trial.elapsed import parse_elapsed
+from trials.trial.entry import Entry as RecordEntry
 
 _LISTS = ("events", "after_pour", "observations", "as_made")
 _BLOCKS = ("lots", "conditions", "bars")

@@ -12,15 +12,15 @@ from formulary.finding import Place, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
-from trials.added import NOTHING_ADDED, Added, merge_lots, render_added
 from trials.effective import kept_materials
-from trials.entry import Entry, shorten
-from trials.identity import trial_folder
-from trials.model import Trial
 from trials.record import dated, describe_entries, made_on
 from trials.record_portions import find_renames, rename_portions
 from trials.record_text import write_entries
 from trials.sale import demand_possible_day, demand_sellable
+from trials.trial.added import NOTHING_ADDED, Added, merge_lots, render_added
+from trials.trial.entry import Entry, shorten
+from trials.trial.identity import trial_folder
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
 from formulary.finding import Place, error, has_errors
-from trials.added import parse_added
-from trials.identity import find_trial_id, trial_folder, trial_ids_among
+from trials.trial.added import parse_added
+from trials.trial.identity import find_trial_id, trial_folder, trial_ids_among
 
 if TYPE_CHECKING:
     from trials.files import TrialFiles

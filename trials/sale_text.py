@@ -8,9 +8,9 @@ from datetime import date
 from formulary.materials.model import Material
 from formulary.quantity import format_plain_number
 from trials.free_alkali import FREE_ALKALI
-from trials.model import REBATCHED, Trial
 from trials.sale import find_overridden, fit_to_sell
-from trials.words import release_words
+from trials.trial.model import REBATCHED, Trial
+from trials.trial.words import release_words
 
 
 def decision_words(trial: Trial) -> str:

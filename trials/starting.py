@@ -16,12 +16,12 @@ from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
 from formulary.quantity import format_decimal
 from formulary.recipes.version import outside_formulary
-from trials.entry import parse_share, tidy_amount, tidy_condition
-from trials.identity import make_trial_id, random_code, trial_folder, trial_ids_among
-from trials.model import Plan, Trial
 from trials.new_trial_text import render_new_trial
-from trials.plan import make_plan, parse_plan, render_plan
-from trials.words import degree_words
+from trials.trial.entry import parse_share, tidy_amount, tidy_condition
+from trials.trial.identity import make_trial_id, random_code, trial_folder, trial_ids_among
+from trials.trial.model import Plan, Trial
+from trials.trial.plan import make_plan, parse_plan, render_plan
+from trials.trial.words import degree_words
 
 if TYPE_CHECKING:
     from formulary.batch.model import Batch

@@ -10,10 +10,10 @@ from formulary.batch.model import WHOLE
 from formulary.data_table import Cell, Table, TableColumn, free_name
 from formulary.materials.plain_name import material_words
 from trials.factors.portion_facts import STAGE_WORDS, Aspect, Pour, find_facts, find_pours, shown_fact
-from trials.model import Trial
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
+from trials.trial.model import Trial
 
 _BOUNDS = ("exact", "above", "below", "between")
 _ENDINGS = ("", "_bound", "_low", "_high", "_n", "_spread")  # of the columns of one outcome

@@ -12,8 +12,8 @@ from trials.explanation import Explanation
 if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.settings import Settings
-    from trials.model import Trial
     from trials.next_trial.starts import Saves
+    from trials.trial.model import Trial
 
 _OPEN = 0.1  # a candidate from here on that is not named, or twins, are worth a pour
 

@@ -11,8 +11,8 @@ from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.recipes.model import STAGES
 from trials.effective import find_lines, has_no_oils, materials_of
-from trials.identity import code_of
-from trials.model import AsMade, Trial
+from trials.trial.identity import code_of
+from trials.trial.model import AsMade, Trial
 
 UNKNOWN_LYE = "weight-unknown"
 

@@ -9,7 +9,7 @@ from formulary.errors import InputError
 from formulary.names import suggest
 from formulary.recipes.read import parse_recipe
 from formulary.versions import demand_whole, list_recipes
-from trials.model import Trial
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from formulary.files import FormularyFiles

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from formulary.starting import init_folder
 from trials.bench import open_bench
-from trials.identity import ALPHABET
+from trials.trial.identity import ALPHABET
 
 BEGIN = 1_700_000_000
 OILS = ("olive-oil", "coconut-oil", "rice-bran-oil", "castor-oil", "sunflower-oil")

@@ -11,8 +11,8 @@ from formulary.settings import Settings
 from tests.charts.layout import find_faults
 from tests.trials.invented import trial, version
 from trials.charts import CureData, draw_cure, find_cure
-from trials.model import Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Observation, Reading, Trial
 
 OUTCOMES = find_outcomes(Settings())
 HALVES = {name: {"working": "9:00", "scent_in": "3:00"} for name in ("plain", "clove")}

@@ -30,11 +30,11 @@ from trials.charts.story_data import StoryCause
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.factors.factors import find_factors
-from trials.model import AsMade, Trial
 from trials.outcomes.find import outcome_values
 from trials.outcomes.known import find_outcomes
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen
+from trials.trial.model import AsMade, Trial
 
 OUTCOMES = find_outcomes(Settings())
 WORKING = OUTCOMES["working time"]

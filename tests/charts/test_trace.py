@@ -9,8 +9,8 @@ import pytest
 from tests.charts.layout import find_faults
 from tests.trials.invented import trial, version
 from trials.charts import draw_trace, find_trace
-from trials.elapsed import parse_elapsed
-from trials.model import Event, Trial
+from trials.trial.elapsed import parse_elapsed
+from trials.trial.model import Event, Trial
 
 SHARED = (("0:00", "lye in"), ("1:50", "emulsion"), ("4:00", "light trace"))
 

@@ -31,8 +31,8 @@ with atheris.instrument_imports(include=["formulary", "trials"]):
     from formulary.settings import parse_settings
     from trials.bench import open_bench
     from trials.outcomes.known import read_outcomes
-    from trials.plan import parse_plan
     from trials.read.trial import parse_trial
+    from trials.trial.plan import parse_plan
 
 MATERIAL = """\
 format: 1

@@ -23,8 +23,8 @@ from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
 from trials.bench import open_bench
 from trials.outcomes.known import read_outcomes
-from trials.plan import Plan, parse_plan
 from trials.read.trial import parse_trial
+from trials.trial.plan import Plan, parse_plan
 
 resource = pytest.importorskip("resource", reason="needs the system's limits of processes")
 pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="needs fork and what Linux tells of memory")

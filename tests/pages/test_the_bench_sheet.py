@@ -27,10 +27,10 @@ from tests.demo.in_memory import draw_year
 from tests.trials.examples import MIDWINTER_CLOVE, folder_with
 from trials import record
 from trials.bench import Bench, open_bench
-from trials.model import EVENT_WORDS, Trial
 from trials.pages.page import clean, element, render_page
 from trials.pages.sheet import Sheet, make_sheet
 from trials.pages.trial_sheet import make_trial_sheet
+from trials.trial.model import EVENT_WORDS, Trial
 
 from .reading import cells, demand_self_contained, read_page, text_of
 

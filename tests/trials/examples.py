@@ -17,11 +17,11 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from formulary.starting import init_folder
-from trials.model import Plan, Trial
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.outcome import Outcome
-from trials.plan import make_plan
 from trials.read.trial import parse_trial
+from trials.trial.model import Plan, Trial
+from trials.trial.plan import make_plan
 
 TRIAL_ID = "2026-10-03-midwinter-clove-k7wq"
 PATH = f"trials/2026/{TRIAL_ID}/trial.yaml"

@@ -14,8 +14,19 @@ from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
-from trials.elapsed import parse_elapsed
-from trials.model import AsMade, Conditions, Event, Handling, LotUse, Observation, Plan, Reading, Trial, TrialPortion
+from trials.trial.elapsed import parse_elapsed
+from trials.trial.model import (
+    AsMade,
+    Conditions,
+    Event,
+    Handling,
+    LotUse,
+    Observation,
+    Plan,
+    Reading,
+    Trial,
+    TrialPortion,
+)
 
 BASE_OILS = {"olive-oil": "53", "coconut-oil": "25", "rice-bran-oil": "22"}
 SPRING = date(2026, 3, 1)

@@ -16,8 +16,8 @@ from formulary.errors import InputError
 from formulary.folder import open_folder
 from formulary.materials.register import read_builtin_register
 from trials import record
-from trials.added import Added, parse_added, render_added
 from trials.bench import open_bench
+from trials.trial.added import Added, parse_added, render_added
 
 from .examples import folder_with
 

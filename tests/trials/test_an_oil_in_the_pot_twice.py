@@ -16,9 +16,9 @@ from formulary.changes.text import render_changes
 from formulary.materials.register import read_builtin_register
 from tests.trials.examples import plan_of, trial_of, version_of
 from trials.as_made_recipe import describe_as_made
-from trials.model import Trial
 from trials.outcomes.known import find_outcomes
 from trials.table import make_table
+from trials.trial.model import Trial
 
 # The plan's oils for 1000 g: 600 olive, 250 coconut, 50 castor, 100 shea held back to trace.
 MARKET = """\

@@ -14,9 +14,9 @@ from formulary.settings import parse_settings
 from formulary.starting import init_folder
 from trials import record
 from trials.bench import Bench, open_bench
-from trials.entry import Entry
-from trials.model import Trial
 from trials.ready import render_ready_by
+from trials.trial.entry import Entry
+from trials.trial.model import Trial
 
 from .examples import MIDWINTER_CLOVE, folder_with
 

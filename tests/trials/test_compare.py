@@ -23,9 +23,9 @@ from trials.comparison.comparison import Comparison
 from trials.comparison.table import render_comparison
 from trials.effective import effective_portion
 from trials.explain_trials import explain_outcome
-from trials.model import AsMade, Handling, Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
-from trials.plan import make_plan
+from trials.trial.model import AsMade, Handling, Observation, Reading, Trial
+from trials.trial.plan import make_plan
 
 BASE = version()
 HEMP = version("hemp", {**BASE_OILS, "olive-oil": "45", "hemp-seed-oil": "8"})

@@ -16,8 +16,8 @@ from formulary.text_table import text_width
 from tests.schemas import read_schema
 from trials.bench import Bench, open_bench
 from trials.effective import effective_portion, effective_pot, materials_of
-from trials.model import Trial
 from trials.record import as_made
+from trials.trial.model import Trial
 
 from .examples import folder_with
 

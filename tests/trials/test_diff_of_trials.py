@@ -10,8 +10,8 @@ import pytest
 
 from formulary import InputError
 from trials.bench import Bench, open_bench
-from trials.model import Trial
 from trials.record import as_made, forgot_to_replace
+from trials.trial.model import Trial
 
 from .examples import folder_with
 

@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from formulary.settings import Settings, parse_settings
 from trials.due import USUAL_FOLLOW_UP, Due, find_due, read_follow_up
 from trials.due_text import render_calendar, render_due
-from trials.model import Trial
 from trials.ready import plan_ready_by, render_ready_by
+from trials.trial.model import Trial
 
 from .examples import TRIAL, outcomes, plan_of, trial_of
 
@@ -201,7 +201,7 @@ def test_a_recipes_own_cure_counts() -> None:
 
 @pytest.mark.parametrize("task", USUAL_FOLLOW_UP)
 def test_everything_in_the_usual_plan_can_be_recorded(task: str) -> None:
-    from trials.model import HANDLING_WORDS
+    from trials.trial.model import HANDLING_WORDS
 
     assert task in outcomes() or task in HANDLING_WORDS
 

@@ -17,8 +17,8 @@ from trials.answer.effect_words import even_chance_words
 from trials.answer.text import render_explanation
 from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
-from trials.model import AsMade, Trial
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import AsMade, Trial
 
 BASE = version()
 OUTCOMES = find_outcomes(Settings())

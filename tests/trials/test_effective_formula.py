@@ -17,7 +17,7 @@ from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
 from trials.checks import check_trial
 from trials.effective import effective_portion, effective_pot, materials_of
-from trials.model import AsMade, LotUse, Plan, TrialPortion
+from trials.trial.model import AsMade, LotUse, Plan, TrialPortion
 
 from .examples import HEAD, TRIAL, faults, read, round_plan, trial_of
 

@@ -13,8 +13,8 @@ from formulary.finding import Finding
 from formulary.materials.model import Known, Lot, ValueRange
 from trials import checks_as_made, free_alkali, sale, unknown_weights
 from trials.checks import check_trial
-from trials.model import Plan
 from trials.sale import fit_to_sell
+from trials.trial.model import Plan
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 

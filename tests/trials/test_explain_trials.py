@@ -25,8 +25,8 @@ from trials.answer.text import render_explanation
 from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.model import Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Observation, Reading, Trial
 
 BASE = version()
 OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)

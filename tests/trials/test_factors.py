@@ -12,7 +12,7 @@ from tests.trials.invented import BASE_OILS, trial, version
 from trials.factors.displacement import find_displacements
 from trials.factors.factors import FactorTable, find_factors
 from trials.factors.portion_facts import find_facts, find_pours
-from trials.model import AsMade, Handling, Trial
+from trials.trial.model import AsMade, Handling, Trial
 
 BASE = version()
 HALVES = "name: plain, share: 50, gets: {clove-bud-oil: 0}\nname: clove, share: 50, gets: {clove-bud-oil: 100}"

@@ -15,7 +15,7 @@ from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.laws.strategies import words, written_recipes
-from trials.plan import make_plan, parse_plan, render_plan
+from trials.trial.plan import make_plan, parse_plan, render_plan
 
 from .examples import MIDWINTER_CLOVE, plan_of, version_of
 

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from trials.model import AsMade
-from trials.words import weighed_words
+from trials.trial.model import AsMade
+from trials.trial.words import weighed_words
 
 
 @pytest.mark.parametrize(

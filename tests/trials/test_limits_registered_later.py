@@ -16,7 +16,7 @@ import pytest
 from formulary.folder import Folder
 from trials import record
 from trials.bench import Bench, open_bench
-from trials.model import Trial
+from trials.trial.model import Trial
 
 from .examples import MIDWINTER_CLOVE, folder_with
 

@@ -7,8 +7,8 @@ import pytest
 from formulary.finding import Severity
 from trials.checks import check_trial
 from trials.effective import effective_portion
-from trials.model import Trial
 from trials.sale import fit_to_sell
+from trials.trial.model import Trial
 
 from .examples import MIDWINTER_CLOVE, plan_of, trial_of
 

@@ -15,8 +15,8 @@ from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, trial, version
 from trials.explain_trials import explain_outcome
-from trials.model import Trial
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Trial
 
 REGISTER = read_builtin_register()
 WORKING = find_outcomes(Settings())["working time"]

@@ -25,7 +25,6 @@ from trials.answer.text import render_explanation
 from trials.explain.next_run import Outlook
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.model import Observation, Reading, Trial
 from trials.next_trial.candidates import find_candidates
 from trials.next_trial.next_trial import NextTrial, find_next_trials
 from trials.next_trial.outlook import Expected, grade_bits, share_bits
@@ -33,6 +32,7 @@ from trials.next_trial.starts import Start, find_starts
 from trials.next_trial.text import little_left, next_trials_json, render_next_trials
 from trials.outcomes.known import find_outcomes
 from trials.telling_apart import with_next_pour
+from trials.trial.model import Observation, Reading, Trial
 
 BASE = version()
 WORKING = find_outcomes(Settings())["working time"]

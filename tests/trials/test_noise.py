@@ -14,13 +14,13 @@ from scipy import stats
 
 from tests.trials.invented import steady, trial, version
 from trials.comparison.compare import compare_trials
-from trials.model import Trial
 from trials.outcomes.known import find_outcomes
 from trials.pours.noise import RepeatNoise, find_noise
 from trials.pours.pour_book import PourBook
 from trials.pours.repeats import find_repeats
 from trials.pours.seen import find_seen
 from trials.pours.student_t import chance_of_more
+from trials.trial.model import Trial
 
 BASE = version()
 OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from trials.model import Trial
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.known import find_outcome
 from trials.outcomes.value import Missing, OutcomeValue
+from trials.trial.model import Trial
 from trials.trial_text import render_trial
 
 from .examples import MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of

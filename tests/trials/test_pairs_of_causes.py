@@ -18,10 +18,10 @@ from trials.answer.text import render_explanation
 from trials.charts import find_effects
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.model import Trial
 from trials.next_trial.next_trial import find_next_trials
 from trials.next_trial.text import next_trials_json, render_next_trials
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Trial
 
 WORKING = find_outcomes(Settings())["working time"]
 CLOVE = "material: clove-bud-oil, rate: 1 % of oils, at: trace"

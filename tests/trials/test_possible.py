@@ -9,8 +9,8 @@ import pytest
 from formulary.settings import Settings
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.model import Handling
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Handling
 
 from .invented import trial, version
 

@@ -6,8 +6,8 @@ from decimal import Decimal
 
 import pytest
 
-from trials.elapsed import Elapsed
-from trials.model import LotUse
+from trials.trial.elapsed import Elapsed
+from trials.trial.model import LotUse
 
 from .examples import HEAD, TRIAL, faults, plan_of, read, trial_of
 

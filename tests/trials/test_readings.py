@@ -8,12 +8,12 @@ import pytest
 
 from formulary.errors import InputError
 from formulary.quantity import NotAQuantity
-from trials.model import Reading
 from trials.outcomes.find import find_values
 from trials.outcomes.known import find_outcome
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.reading import OffScale, parse_reading
 from trials.outcomes.value import Missing, OutcomeValue
+from trials.trial.model import Reading
 
 from .examples import outcomes, trial_of
 

@@ -20,10 +20,10 @@ from trials.checks import check_trial
 from trials.effective import effective_portion
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot
-from trials.model import Trial
 from trials.outcomes.find import find_values
 from trials.outcomes.value import Missing, OutcomeValue
 from trials.sale import fit_to_sell
+from trials.trial.model import Trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 

@@ -14,11 +14,11 @@ from hypothesis import strategies as st
 from formulary.errors import InputError
 from trials import record
 from trials.bench import open_bench
-from trials.elapsed import parse_elapsed
-from trials.entry import Entry
-from trials.model import Trial
 from trials.new_trial_text import render_new_trial
 from trials.record_text import write_entries
+from trials.trial.elapsed import parse_elapsed
+from trials.trial.entry import Entry
+from trials.trial.model import Trial
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, TRIAL_ID, folder_with, plan_of, trial_of
 

@@ -10,10 +10,10 @@ import pytest
 from formulary.batch.model import ROLES
 from formulary.recipes.model import COVERS, STAGES
 from tests.schemas import read_as_editor, read_schema
-from trials.model import DECISIONS, EVENT_WORDS, HANDLING_WORDS
 from trials.outcomes.built_in import BUILT_IN
-from trials.plan import parse_plan, render_plan
 from trials.read.trial import SIZES
+from trials.trial.model import DECISIONS, EVENT_WORDS, HANDLING_WORDS
+from trials.trial.plan import parse_plan, render_plan
 
 from .examples import HEAD, TRIAL, plan_of, read
 from .test_reading_a_trial import WRONG

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from trials.identity import (
+from trials.trial.identity import (
     ALPHABET,
     TRIAL_ID,
     code_of,

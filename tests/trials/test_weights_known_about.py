@@ -20,11 +20,11 @@ from trials.cost import cost_of_trial
 from trials.effective import effective_portion, pot_of_batter
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot, find_not_recorded
-from trials.model import Trial
 from trials.outcomes.known import find_outcome
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen
 from trials.sale import demand_sellable, fit_to_sell, is_never_sold
+from trials.trial.model import Trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 from trials.unknown_weights import is_unknown_line

@@ -13,8 +13,8 @@ from formulary.settings import Settings
 from tests.trials.invented import steady, trial, version
 from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
-from trials.model import Observation, Reading, Trial
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Observation, Reading, Trial
 
 BASE = version()
 OUTCOMES = find_outcomes(Settings())

@@ -11,8 +11,8 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Severity
 from trials.checks import check_trial
 from trials.due import USUAL_FOLLOW_UP, find_due
-from trials.on_day import as_it_stood
 from trials.sale import check_sale, demand_possible_day, demand_sellable, fit_to_sell
+from trials.trial.on_day import as_it_stood
 from trials.trial_text import render_trial
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of

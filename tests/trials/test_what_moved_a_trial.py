@@ -15,8 +15,8 @@ from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
-from trials.model import Trial
 from trials.outcomes.known import find_outcomes
+from trials.trial.model import Trial
 
 BASE = version()
 OUTCOMES = find_outcomes(Settings())

@@ -7,11 +7,11 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from trials.factors.factors import Factor, FactorTable
-from trials.model import Trial
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 from trials.pours.noise import RepeatNoise
 from trials.pours.seen import LeftOut, Seen
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.explain.result import EngineAnswer

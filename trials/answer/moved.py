@@ -8,11 +8,11 @@ from dataclasses import replace
 from trials.answer.answer import Answer, ChangedFactor, MovedTrial
 from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
-from trials.model import Trial
 from trials.pours.contrast import Contrast, find_contrast
 from trials.pours.pour_book import pours_label, scent_percent, short_names
 from trials.pours.seen import Seen
 from trials.sentences import say_value
+from trials.trial.model import Trial
 
 _WORTH_NAMING = 0.02
 _DOUBTED = 0.2  # the chance of a batch that went wrong as a whole from which on it counts against every change

@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from trials.charts.cure_data import CureData, CurePanel, CurePoint, CureSeries
-from trials.model import Trial
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
 from trials.pours.pour_book import loaf_names
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart

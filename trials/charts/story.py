@@ -24,11 +24,11 @@ from trials.charts.story_data import (
 )
 from trials.factors.factors import Factor
 from trials.factors.steps import TENTH
-from trials.model import Trial
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pours.even_scale import from_scale, to_scale
 from trials.pours.pour_book import PourBook, scent_percent, short_names
 from trials.pours.seen import Seen, find_seen, left_out_labels
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart

@@ -8,9 +8,9 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from trials.charts.trace_data import TraceData, TraceMark, TraceRow
-from trials.model import Event, Trial, TrialPortion
 from trials.outcomes.built_in import TRACE_STAGES
 from trials.pours.pour_book import loaf_names
+from trials.trial.model import Event, Trial, TrialPortion
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart

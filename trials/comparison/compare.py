@@ -19,8 +19,6 @@ from trials.comparison.rebatched import rebatched_remarks
 from trials.factors.factors import name_aspects, say_aspect
 from trials.factors.portion_facts import FORMULA, KINDS, NONE_USED, Aspect, Fact, Pour, shown_fact
 from trials.factors.possible import can_act
-from trials.model import Trial
-from trials.on_day import as_done
 from trials.outcomes.find import find_values
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
@@ -32,6 +30,8 @@ from trials.pours.pour_book import PourBook, pours_label, scent_percent, short_n
 from trials.pours.repeats import find_repeats
 from trials.pours.seen import aggregate, find_seen, value_of
 from trials.sentences import say_list
+from trials.trial.model import Trial
+from trials.trial.on_day import as_done
 from trials.unknown_weights import demand_known_weights
 
 

@@ -8,11 +8,11 @@ from decimal import Decimal
 
 from formulary.finding import Finding
 from trials.factors.portion_facts import Aspect, Fact, Pour, shown_fact
-from trials.model import Trial
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import Contrast
 from trials.pours.noise import RepeatNoise
+from trials.trial.model import Trial
 
 DONE = "1 if done"  # the unit of what was done or not
 SLIGHT = 0.5  # of a step: a condition that moved by less is told last, and does not make a second change

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from trials.factors.portion_facts import Aspect, Fact, LotShares, Pour
 from trials.factors.steps import TENTH
-from trials.model import Trial
+from trials.trial.model import Trial
 
 
 def together(aspect: Aspect, pours: Sequence[Pour]) -> Fact:

@@ -8,8 +8,8 @@ from formulary.quantity import format_number
 from trials.comparison.compared import Column
 from trials.effective import effective_portion
 from trials.factors.portion_facts import Pour
-from trials.rebatch import rebatches_days
 from trials.sentences import say_list
+from trials.trial.rebatch import rebatches_days
 
 
 def is_rebatched(column: Column) -> bool:

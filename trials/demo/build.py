@@ -31,7 +31,7 @@ from trials.demo.scenario import (
     season_date,
     season_moment,
 )
-from trials.identity import trial_folder
+from trials.trial.identity import trial_folder
 
 SEED = 2026
 INVENTED = (

@@ -16,8 +16,8 @@ from formulary.batch.figures import portion_pot, water_in, work_out_pot
 from formulary.batch.model import WHOLE, Pot
 from trials.demo.scenario import CAUSE, Loaf
 from trials.effective import effective_pot
-from trials.identity import ALPHABET, CODE_LENGTH
-from trials.model import AsMade, Plan, TrialPortion
+from trials.trial.identity import ALPHABET, CODE_LENGTH
+from trials.trial.model import AsMade, Plan, TrialPortion
 
 
 @dataclass(frozen=True, slots=True)

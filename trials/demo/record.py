@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from formulary.quantity import format_decimal
 from trials.demo.generator import Poured, SeenLater, Timed
-from trials.model import AsMade
+from trials.trial.model import AsMade
 
 INVENTED = "# Invented for the demonstration: nobody poured this loaf; a program drew what happened, with a seed.\n"
 

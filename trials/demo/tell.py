@@ -18,12 +18,12 @@ from formulary.text_table import Row, paragraph, render_rows, text_width
 from trials.demo.build import SEED, Demonstration, Made, Progress, build_demonstration
 from trials.demo.generator import Truth
 from trials.demo.scenario import BASE, STEPS, Sitting
-from trials.identity import code_of, trial_folder
 from trials.outcomes.known import find_outcome
+from trials.trial.identity import code_of, trial_folder
 
 if TYPE_CHECKING:
     from trials.explanation import Explanation
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 NEW_VARIANT = "midwinter-lavender"
 _NEW_NAME = "Midwinter lavender"

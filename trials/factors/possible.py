@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 from trials.factors.portion_facts import Aspect, Pour
-from trials.model import Trial
 from trials.outcomes.outcome import Outcome
+from trials.trial.model import Trial
 
 # Settled by the heat of the first hours, before a loaf is taken out of its mould (common practice, no source).
 _IN_THE_MOULD = frozenset({"peak temperature", "time of peak", "time above", "gel", "volcano", "tunnels"})

@@ -20,7 +20,7 @@ from trials.next_trial.starts import Saves, Start, find_starts
 if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.settings import Settings
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 _MOST_SUSPECTS = 6
 _SUSPECTED = 0.03
@@ -113,7 +113,7 @@ def _make(
     """The pour worked out, one candidate a portion; empty when it cannot be made or weighed out safely."""
     from formulary.batch.weigh_out import work_out_batch
     from formulary.materials.chosen_lots import lots_with_values, with_chosen_lots
-    from trials.plan import make_plan
+    from trials.trial.plan import make_plan
 
     tweaks = [tweak for change in changes for tweak in change.tweaks]
     lots = {material: lot for change in changes for material, lot in change.lots.items()}

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from formulary.recipes.tweaks import Tweak
     from formulary.settings import Settings
     from trials.explain.result import EngineAnswer
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 _LEAST_BITS = 0.05  # below, a pour would tell next to nothing
 _LEAST_PART = 0.1  # of what the best one tells

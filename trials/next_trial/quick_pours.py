@@ -18,7 +18,7 @@ from trials.sentences import amount, count, say_first, say_list, spell
 
 if TYPE_CHECKING:
     from formulary.settings import Settings
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 _IN_OR_NOT = frozenset({"held back", "addition", "scent", "lot"})
 _PUT_IN = _IN_OR_NOT | {"oil", "alkali"}

@@ -14,9 +14,9 @@ from trials.factors.factors import place_pour
 from trials.factors.portion_facts import FORMULA, find_facts
 from trials.factors.possible import can_act
 from trials.factors.steps import TENTH
-from trials.model import Plan, Trial, TrialPortion
 from trials.pours.repeats import facts_differ
 from trials.sentences import say_list
+from trials.trial.model import Plan, Trial, TrialPortion
 
 if TYPE_CHECKING:
     from formulary.materials.model import Material
@@ -95,7 +95,7 @@ def _as_planned(trial: Trial, plan: Plan) -> Trial:
 def _planned(trial: Trial, version: Version, register: Mapping[str, Material], settings: Settings) -> Trial | None:
     """A pour of another version as large as this one; None when it cannot be weighed out."""
     from formulary.batch.weigh_out import work_out_batch
-    from trials.plan import make_plan
+    from trials.trial.plan import make_plan
 
     try:
         batch = work_out_batch(version, register, settings, oil_mass_g=trial.plan.oil_mass_g)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from decimal import Decimal
 
-from trials.model import Observation, Reading, Trial
 from trials.outcomes.colour import Lab, colour_difference
 from trials.outcomes.observed import observed_portions, value_at
 from trials.outcomes.outcome import Outcome, Scale
 from trials.outcomes.value import Missing, OutcomeValue
-from trials.rebatch import rebatches_days
+from trials.trial.model import Observation, Reading, Trial
+from trials.trial.rebatch import rebatches_days
 
 DERIVED = ("mass loss", "colour change", "colour change beyond control")
 _FIRST_MASS_BY_DAYS = Decimal(3)  # a later first weighing has missed the quickest drying (common practice, no source)

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from trials.model import Trial
 from trials.outcomes.derived import DERIVED, derived_values
 from trials.outcomes.observed import observed_portions, value_at
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.times import Span, find_span
 from trials.outcomes.value import Missing, OutcomeValue, from_interval
-from trials.rebatch import rebatches_days
+from trials.trial.model import Trial
+from trials.trial.rebatch import rebatches_days
 
 
 def outcome_values(trial: Trial, outcome: Outcome, age_days: Decimal | None = None) -> tuple[OutcomeValue, ...]:

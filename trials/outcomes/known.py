@@ -12,9 +12,9 @@ from formulary.finding import Finding, error
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity
 from formulary.settings import SETTINGS_FILE, Settings
-from trials.elapsed import parse_age_days
 from trials.outcomes.built_in import BUILT_IN
 from trials.outcomes.outcome import DIRECTIONS, Outcome, Scale
+from trials.trial.elapsed import parse_age_days
 
 # What people call an outcome besides (common practice, no source) -> its name here.
 _SAID_OTHERWISE = {

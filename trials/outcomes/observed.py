@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from trials.model import Observation, Reading, Trial
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import Missing, OutcomeValue, from_interval
+from trials.trial.model import Observation, Reading, Trial
 
 _INFINITE = Decimal("Infinity")
 

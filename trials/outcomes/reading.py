@@ -18,10 +18,10 @@ from formulary.quantity import (
     parse_percent,
     parse_quantity,
 )
-from trials.elapsed import parse_elapsed
-from trials.model import Reading
 from trials.outcomes.built_in import BUILT_IN
 from trials.outcomes.outcome import Outcome, Scale
+from trials.trial.elapsed import parse_elapsed
+from trials.trial.model import Reading
 
 _ABOVE = re.compile(r"(?:>=?|≥|more than|later than|over|above)\s*(.+)")
 _BELOW = re.compile(r"(?:<=?|≤|less than|earlier than|under|below)\s*(.+)")

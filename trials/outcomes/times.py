@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 
-from trials.model import Event, Trial, TrialPortion
 from trials.outcomes.built_in import TRACE_STAGES
+from trials.trial.model import Event, Trial, TrialPortion
 
 _ZERO = Decimal(0)
 

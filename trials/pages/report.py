@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from formulary.finding import Finding
     from trials.answer.answer import Answer
     from trials.files import TrialFiles
-    from trials.model import Trial
+    from trials.trial.model import Trial
 
 _FIRST = "working time"  # what a maker asks for first
 

@@ -11,7 +11,7 @@ from formulary.finding import Finding
 from formulary.history_text import HistoryEntry
 from trials.answer.answer import Answer
 from trials.charts.story import Story
-from trials.model import Trial
+from trials.trial.model import Trial
 
 
 @dataclass(frozen=True, slots=True)

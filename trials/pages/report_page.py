@@ -22,15 +22,15 @@ from trials.answer.text import (
 )
 from trials.charts.story import Story
 from trials.free_alkali import FREE_ALKALI
-from trials.model import REBATCHED, Trial
-from trials.on_day import as_it_stood
 from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours.pour_book import short_names
 from trials.sale_text import decision_words, free_alkali_words
 from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
+from trials.trial.model import REBATCHED, Trial
+from trials.trial.on_day import as_it_stood
+from trials.trial.words import as_made_words, handling_words
 from trials.trial_text import condition_words, lot_words
-from trials.words import as_made_words, handling_words
 
 _STYLE = """
 .facts { margin: 0 0 2mm; }

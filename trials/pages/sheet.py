@@ -15,9 +15,9 @@ from formulary.batch.sitting_text import unshared_sentences
 from formulary.errors import StopError
 from formulary.finding import stops
 from formulary.materials.plain_name import material_words
-from trials.model import EVENT_WORDS, PREPARATIONS
 from trials.pages.sheet_data import SheetData, ToNote, ToTime
 from trials.pages.sheet_parts import batch_part, sitting_parts
+from trials.trial.model import EVENT_WORDS, PREPARATIONS
 
 # These come at any time, and more than once.
 _AT_ANY_TIME = ("blending", "temperature")

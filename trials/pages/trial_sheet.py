@@ -11,12 +11,12 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding
 from formulary.quantity import format_decimal, format_plain_number
 from formulary.recipes.version import Version
-from trials.identity import code_of
-from trials.model import Event, Plan, Trial
 from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts, times, version_facts
 from trials.pages.sheet_data import ToNote
 from trials.pages.sheet_parts import batch_part
-from trials.words import as_made_words, degree_words
+from trials.trial.identity import code_of
+from trials.trial.model import Event, Plan, Trial
+from trials.trial.words import as_made_words, degree_words
 
 
 def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: Sequence[str] = ()) -> Sheet:

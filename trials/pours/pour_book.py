@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from trials.factors.portion_facts import Pour, find_facts
-from trials.model import Trial
 from trials.pours.repeats import find_repeats
+from trials.trial.model import Trial
 from trials.unknown_weights import why_nothing_compares
 
 

@@ -8,10 +8,10 @@ from decimal import Decimal
 from formulary.fields import Fields
 from formulary.quantity import Kind, NotAQuantity, Quantity, parse_quantity
 from trials.effective import WATER
-from trials.model import HANDLING_WORDS, REBATCHED, Handling, Plan
 from trials.read.as_made import check_material_name
 from trials.read.lots import mass_g
 from trials.read.parts import entries_of, listed, read_portion, read_word
+from trials.trial.model import HANDLING_WORDS, REBATCHED, Handling, Plan
 
 
 def read_handling(

@@ -10,8 +10,8 @@ from formulary.fields import Fields
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
-from trials.model import LotUse, Plan
 from trials.read.parts import entries_of
+from trials.trial.model import LotUse, Plan
 
 
 def read_lots(

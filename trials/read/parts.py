@@ -10,9 +10,9 @@ from formulary.document import Block, Node, Scalar
 from formulary.fields import Fields
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity
-from trials.elapsed import Elapsed, parse_elapsed
-from trials.model import EVENT_WORDS, PREPARATIONS, Event
 from trials.outcomes.built_in import TRACE_STAGES
+from trials.trial.elapsed import Elapsed, parse_elapsed
+from trials.trial.model import EVENT_WORDS, PREPARATIONS, Event
 
 _CLOCK = "14:05:10"
 

@@ -10,8 +10,8 @@ from formulary.names import suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.recipes.model import PORTION_STAGES
 from formulary.recipes.read_portions import check_shares, read_share
-from trials.model import Plan, TrialPortion
 from trials.read.parts import entries_of, listed, read_events
+from trials.trial.model import Plan, TrialPortion
 
 HUNDRED = Decimal(100)
 

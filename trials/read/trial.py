@@ -16,19 +16,6 @@ from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.recipes.model import COVERS
 from trials.effective import has_no_oils
-from trials.elapsed import parse_age_days
-from trials.model import (
-    DECISIONS,
-    AsMade,
-    Bars,
-    Conditions,
-    Observation,
-    Plan,
-    Reading,
-    Release,
-    Trial,
-    find_brought,
-)
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.reading import OffScale, parse_reading
 from trials.read.as_made import read_as_made
@@ -44,6 +31,19 @@ from trials.read.parts import (
     texts_of,
 )
 from trials.read.portions import read_portions
+from trials.trial.elapsed import parse_age_days
+from trials.trial.model import (
+    DECISIONS,
+    AsMade,
+    Bars,
+    Conditions,
+    Observation,
+    Plan,
+    Reading,
+    Release,
+    Trial,
+    find_brought,
+)
 
 SIZES = ("oils", "batter", "bars", "mould")
 _BARS = re.compile(r"(\d+)(?: of (.+?)(?: cured)?)?")

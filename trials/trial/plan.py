@@ -25,8 +25,8 @@ from formulary.recipes.model import STAGES, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings, for_calculation, read_settings, settings_tree
-from trials.digest import bring_back, is_altered, with_digest
-from trials.model import Plan
+from trials.trial.digest import bring_back, is_altered, with_digest
+from trials.trial.model import Plan
 
 _HEAD = """What was planned when the trial was started, frozen. Its numbers are worked out from this file alone.
 Do not change it: what differed from the plan stands under as_made in trial.yaml."""

@@ -8,8 +8,8 @@ from decimal import ROUND_CEILING, Decimal
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
-from trials.model import Trial
-from trials.rebatch import find_last_rebatch
+from trials.trial.model import Trial
+from trials.trial.rebatch import find_last_rebatch
 
 # Common practice, no source: a day in the mould and a day to dry after the cut; the cure counts from then on.
 DRYING_DAYS = 2

@@ -7,7 +7,7 @@ from dataclasses import replace
 from datetime import date
 from typing import TypeVar
 
-from trials.model import Handling, Observation, Trial
+from trials.trial.model import Handling, Observation, Trial
 
 _Recorded = TypeVar("_Recorded", Handling, Observation)
 

@@ -15,10 +15,10 @@ from formulary.materials.model import Lot, Material
 from formulary.quantity import NotAQuantity
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
-from trials.elapsed import Elapsed, parse_age_days
+from trials.trial.elapsed import Elapsed, parse_age_days
 
 if TYPE_CHECKING:
-    from trials.entry import Entry
+    from trials.trial.entry import Entry
 
 # In the order in which they are usual. Zero is `lye in`; only preparations may stand before it.
 PREPARATIONS = ("lye mixed", "oils melted")
@@ -365,7 +365,7 @@ class Trial:
         values: one reading or several repeats of it. age: since the soap was made. who, how: who measured, and how.
         corrects: whether it takes the place of what was recorded for the same outcome, age and portion.
         """
-        from trials.entry import observation_entry
+        from trials.trial.entry import observation_entry
 
         there = self._readings_of(outcome, age, portion)
         return observation_entry(
@@ -411,7 +411,7 @@ class Trial:
         temperature. clock: the time of day. corrects: whether it takes the place of the same word recorded before (for
         blending and temperatures, which come several times: of the one at the same time).
         """
-        from trials.entry import event_entry
+        from trials.trial.entry import event_entry
 
         own = [each for part in self.portions if part.name == portion for each in part.events]
         recorded = self.events if portion is None else own

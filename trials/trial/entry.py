@@ -11,7 +11,7 @@ from formulary.document import Inline
 from formulary.document_edit import Value
 from formulary.errors import InputError
 from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_percent, parse_quantity
-from trials.elapsed import parse_elapsed
+from trials.trial.elapsed import parse_elapsed
 
 # Events that come several times: one is told from another by its time.
 _SEVERAL = ("blending", "temperature")

@@ -16,8 +16,8 @@ from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors, note
 from formulary.materials.frozen import lot_tree, material_tree, read_lot_tree
 from formulary.materials.model import Lot, Material
-from trials.digest import bring_back, is_altered, with_digest
-from trials.plan import read_frozen_materials
+from trials.trial.digest import bring_back, is_altered, with_digest
+from trials.trial.plan import read_frozen_materials
 
 _HEAD = """Values of what went in without standing in the plan, as they were when it was recorded.
 Do not change it: what a certificate says later is registered with `formulary materials lot`."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, Decimal
 
-from trials.model import REBATCHED, Handling, Trial
+from trials.trial.model import REBATCHED, Handling, Trial
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from types import MappingProxyType
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
-from trials.model import AsMade, Handling, Release, Trial
+from trials.trial.model import AsMade, Handling, Release, Trial
 
 # A stage, said behind what went in at it.
 STAGES: Mapping[str, str] = MappingProxyType(

@@ -89,8 +89,8 @@ def recalculate(wanted: str, as_json: bool) -> int:
     Exit status 1 when the loaf passes a limit, or is unsafe, by today's values only.
     """
     from formulary.finding import stops
+    from trials.as_made.recalculate import render_recalculation
     from trials.bench import open_bench
-    from trials.recalculate import render_recalculation
 
     with open_chosen() as folder:
         bench = open_bench(folder)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Literal
 from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.names import suggest
+from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks import check_trial
 from trials.files import TrialFiles
 from trials.sale import check_sale, fit_to_sell
@@ -17,7 +18,6 @@ from trials.trial.entry import Entry
 from trials.trial.identity import random_code
 from trials.trial.model import Trial
 from trials.trial.on_day import as_done, as_it_stood
-from trials.unknown_weights import demand_known_weights
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from formulary.folder import Folder
     from formulary.recipes.version import Version
     from trials.after_entry import AfterEntry
+    from trials.as_made.recalculate import Recalculation
     from trials.charts.cure import Cure
     from trials.charts.story import Story
     from trials.charts.trace import Trace
@@ -43,7 +44,6 @@ if TYPE_CHECKING:
     from trials.pages.sheet import Sheet
     from trials.ranking import Ranking
     from trials.ready import ReadyBy
-    from trials.recalculate import Recalculation
     from trials.starting import Loaf
 
 
@@ -222,14 +222,14 @@ class Bench(TrialFiles):
 
     def recalculate(self, trial: Trial) -> Recalculation:
         """A trial's figures by today's register beside its frozen ones; nothing is written."""
-        from trials.recalculate import recalculate
+        from trials.as_made.recalculate import recalculate
 
         demand_known_weights([trial])
         return recalculate(as_it_stood(trial, date.today()), self.folder.register)
 
     def cost(self, trial: Trial) -> Cost:
         """What a trial's materials cost, by what was really weighed and the prices of its lots."""
-        from trials.cost import cost_of_trial
+        from trials.as_made.cost import cost_of_trial
 
         return cost_of_trial(trial, self.folder.register, currency=self.folder.settings.currency)
 

@@ -13,7 +13,7 @@ from formulary.finding import Finding, Place, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
-from trials.effective import (
+from trials.as_made.effective import (
     effective_portion,
     kept_materials,
     lot_weights,
@@ -22,13 +22,13 @@ from trials.effective import (
     materials_of,
     pot_of_bars,
 )
+from trials.as_made.recalculate import find_later_lye
+from trials.as_made.unknown_weights import check_unknown, is_unknown_line
 from trials.likely import check_likely
 from trials.minutes import check_minutes
-from trials.recalculate import find_later_lye
 from trials.trial.identity import code_of
 from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood
-from trials.unknown_weights import check_unknown, is_unknown_line
 
 _NO_LIMIT = "scent-limit-unknown"
 

@@ -11,8 +11,8 @@ from formulary.batch.size import parse_size_g
 from formulary.changes.compare import compare_sides
 from formulary.changes.compared_side import ComparedSide, demand_portion
 from formulary.versions import split_portion
-from trials.as_made_recipe import describe_as_made
-from trials.cost import with_prices
+from trials.as_made.as_made_recipe import describe_as_made
+from trials.as_made.cost import with_prices
 from trials.named_trial import find_named_trial
 from trials.trial.on_day import as_it_stood
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
-from trials.effective import kept_materials
+from trials.as_made.effective import kept_materials
 from trials.outcomes.known import own_event_words, read_outcomes
 from trials.outcomes.outcome import Outcome
 from trials.read.trial import parse_trial, unreadable_plan

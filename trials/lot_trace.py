@@ -10,11 +10,11 @@ from datetime import date, timedelta
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.effective import in_bars_g, lots_gap_g, lots_named
+from trials.as_made.effective import in_bars_g, lots_gap_g, lots_named
+from trials.as_made.unknown_weights import is_unknown_material
 from trials.trial.identity import code_of
 from trials.trial.model import Bars, LotUse, Trial, done_once
 from trials.trial.words import sold_words
-from trials.unknown_weights import is_unknown_material
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,8 +6,8 @@ import shlex
 
 from formulary.materials.model import MaterialKind
 from formulary.materials.plain_name import material_words
-from trials.effective import kept_materials, materials_of
-from trials.recalculate import find_value_changes
+from trials.as_made.effective import kept_materials, materials_of
+from trials.as_made.recalculate import find_value_changes
 from trials.trial.model import Trial
 
 # Of these a certificate decides the lye, or what may be sold.

@@ -23,7 +23,7 @@ from formulary.materials.chosen_lots import find_weight
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
-from trials.effective import WATER, is_mixed_lye, materials_of, pot_of_batter
+from trials.as_made.effective import WATER, is_mixed_lye, materials_of, pot_of_batter
 from trials.record_portions import portions_entry as portions_entry
 from trials.trial.elapsed import format_clock
 from trials.trial.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition

@@ -12,7 +12,7 @@ from formulary.finding import Place, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
-from trials.effective import kept_materials
+from trials.as_made.effective import kept_materials
 from trials.record import dated, describe_entries, made_on
 from trials.record_portions import find_renames, rename_portions
 from trials.record_text import write_entries

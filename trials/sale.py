@@ -13,16 +13,16 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_decimal
+from trials.as_made.recalculate import find_later_limits
+from trials.as_made.unknown_weights import UNKNOWN_LYE
 from trials.checks_as_made import check_as_made
 from trials.free_alkali import check_alkali_ahead, check_free_alkali
-from trials.recalculate import find_later_limits
 from trials.trial.cure import DRYING_DAYS, end_of_cure, find_cure_begin
 from trials.trial.cure import cure_days as days_of_cure
 from trials.trial.identity import code_of
 from trials.trial.model import Release, Trial
 from trials.trial.on_day import as_it_stood, find_ahead
 from trials.trial.rebatch import find_last_rebatch
-from trials.unknown_weights import UNKNOWN_LYE
 
 _ASK_BUYERS = (
     "ask those who have its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it"

@@ -15,19 +15,19 @@ from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_portion, expected_cure, pot_of_batter
+from trials.as_made.effective import effective_portion, expected_cure, pot_of_batter
+from trials.as_made.portions_text import render_portions, superfat_words
+from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.times import first_to_record, start_words
 from trials.outcomes.value import OutcomeValue
-from trials.portions_text import render_portions, superfat_words
 from trials.sale_text import decision_words, sale_words
 from trials.sentences import say_value
 from trials.trial.identity import code_of
 from trials.trial.model import Event, Trial
 from trials.trial.on_day import as_it_stood
 from trials.trial.words import STAGES, as_made_words, degree_words, hour_words, taken_in_words
-from trials.unknown_weights import is_unknown_line, unknown_words
 
 WORKING_TIME = "working time"
 _HEADLINE_COUNT = 3

@@ -9,9 +9,9 @@ import pytest
 
 from formulary.settings import Settings
 from tests.demo.in_memory import NOTHING_ACTS, PlannedLoaf, draw_year, plan_year
+from trials.as_made.effective import effective_portion
 from trials.demo.generator import PLANTED, Poured, Truth, draw_conditions, pour
 from trials.demo.scenario import CAUSE
-from trials.effective import effective_portion
 from trials.outcomes.find import find_values
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.value import OutcomeValue

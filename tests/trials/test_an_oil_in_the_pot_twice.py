@@ -15,7 +15,7 @@ from formulary.changes.compared_side import ComparedSide
 from formulary.changes.text import render_changes
 from formulary.materials.register import read_builtin_register
 from tests.trials.examples import plan_of, trial_of, version_of
-from trials.as_made_recipe import describe_as_made
+from trials.as_made.as_made_recipe import describe_as_made
 from trials.outcomes.known import find_outcomes
 from trials.table import make_table
 from trials.trial.model import Trial

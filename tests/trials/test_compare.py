@@ -18,10 +18,10 @@ from formulary.errors import InputError
 from formulary.settings import Settings
 from tests.schemas import read_schema
 from tests.trials.invented import BASE_OILS, steady, trial, version
+from trials.as_made.effective import effective_portion
 from trials.comparison.compare import compare_trials
 from trials.comparison.comparison import Comparison
 from trials.comparison.table import render_comparison
-from trials.effective import effective_portion
 from trials.explain_trials import explain_outcome
 from trials.outcomes.known import find_outcomes
 from trials.trial.model import AsMade, Handling, Observation, Reading, Trial
@@ -464,7 +464,7 @@ def test_what_was_weighed_is_compared_to_the_last_gram_where_it_was_noted() -> N
 
 
 def test_effective_figures_are_called_so_as_in_a_diff() -> None:
-    from trials.as_made_recipe import describe_as_made
+    from trials.as_made.as_made_recipe import describe_as_made
 
     wet = [AsMade(line="water", weighed_g=Decimal(360))]
     dry, made = trial(BASE, "aaaa"), trial(BASE, "bbbb", 1, as_made=wet)

@@ -14,8 +14,8 @@ from formulary.batch.figures import portion_figures
 from formulary.changes.text import render_changes
 from formulary.text_table import text_width
 from tests.schemas import read_schema
+from trials.as_made.effective import effective_portion, effective_pot, materials_of
 from trials.bench import Bench, open_bench
-from trials.effective import effective_portion, effective_pot, materials_of
 from trials.record import as_made
 from trials.trial.model import Trial
 

@@ -15,8 +15,8 @@ from formulary.batch.model import PotLine, PotPortion
 from formulary.errors import InputError
 from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
+from trials.as_made.effective import effective_portion, effective_pot, materials_of
 from trials.checks import check_trial
-from trials.effective import effective_portion, effective_pot, materials_of
 from trials.trial.model import AsMade, LotUse, Plan, TrialPortion
 
 from .examples import HEAD, TRIAL, faults, read, round_plan, trial_of
@@ -370,7 +370,7 @@ def test_the_certificate_of_a_lot_that_the_plan_kept_is_used_once_the_lot_is_rec
     from dataclasses import replace
 
     from formulary.materials.model import Known, Lot, ValueRange
-    from trials.effective import materials_of
+    from trials.as_made.effective import materials_of
 
     from .examples import plan_of
 

@@ -11,7 +11,8 @@ import pytest
 
 from formulary.finding import Finding
 from formulary.materials.model import Known, Lot, ValueRange
-from trials import checks_as_made, free_alkali, sale, unknown_weights
+from trials import checks_as_made, free_alkali, sale
+from trials.as_made import unknown_weights
 from trials.checks import check_trial
 from trials.sale import fit_to_sell
 from trials.trial.model import Plan

@@ -16,10 +16,10 @@ from formulary.finding import Severity
 from formulary.folder import Folder
 from formulary.materials.model import Material
 from trials import record
+from trials.as_made.effective import effective_portion
+from trials.as_made.recalculate import VALUES
 from trials.bench import Bench, open_bench
-from trials.effective import effective_portion
 from trials.lot_values import describe_lot_values
-from trials.recalculate import VALUES
 from trials.table import make_table
 from trials.trial.added import Added, parse_added, render_added
 from trials.trial.model import Trial

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from formulary.finding import Severity
+from trials.as_made.effective import effective_portion
 from trials.checks import check_trial
-from trials.effective import effective_portion
 from trials.sale import fit_to_sell
 from trials.trial.model import Trial
 

@@ -14,10 +14,10 @@ from formulary.finding import Severity
 from formulary.folder import Folder
 from formulary.materials.model import FragranceLimit, Known
 from trials import record
-from trials.as_made_recipe import describe_as_made
+from trials.as_made.as_made_recipe import describe_as_made
+from trials.as_made.effective import effective_portion
 from trials.bench import open_bench
 from trials.checks import check_trial
-from trials.effective import effective_portion
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot
 from trials.outcomes.find import find_values

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from formulary.materials.model import Known, ValueRange
 from formulary.materials.register import read_builtin_register
-from trials.effective import effective_portion
-from trials.recalculate import recalculate, render_recalculation
+from trials.as_made.effective import effective_portion
+from trials.as_made.recalculate import recalculate, render_recalculation
 
 from .examples import TRIAL, trial_of
 

@@ -13,11 +13,12 @@ from hypothesis import strategies as st
 from formulary.errors import InputError, StopError
 from formulary.finding import Severity
 from trials import record
-from trials.as_made_recipe import describe_as_made
+from trials.as_made.as_made_recipe import describe_as_made
+from trials.as_made.cost import cost_of_trial
+from trials.as_made.effective import effective_portion, pot_of_batter
+from trials.as_made.unknown_weights import is_unknown_line
 from trials.checks import check_trial
 from trials.comparison.compare import compare_trials
-from trials.cost import cost_of_trial
-from trials.effective import effective_portion, pot_of_batter
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot, find_not_recorded
 from trials.outcomes.known import find_outcome
@@ -27,7 +28,6 @@ from trials.sale import demand_sellable, fit_to_sell, is_never_sold
 from trials.trial.model import Trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
-from trials.unknown_weights import is_unknown_line
 
 from .examples import HEAD, MIDWINTER_CLOVE, faults, outcomes, plan_of, read, trial_of
 

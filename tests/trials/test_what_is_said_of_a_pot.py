@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Known, ValueRange
-from trials.as_made_recipe import describe_as_made
+from trials.as_made.as_made_recipe import describe_as_made
 from trials.checks import check_trial
 from trials.sale import fit_to_sell
 from trials.trial.model import Plan

@@ -9,6 +9,7 @@ from types import MappingProxyType
 
 from formulary.finding import stops
 from formulary.materials.model import Material
+from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks import check_trial
 from trials.comparison.compared import SLIGHT, Column, ComparedFactor, ComparedOutcome
 from trials.comparison.comparison import Comparison
@@ -32,7 +33,6 @@ from trials.pours.seen import aggregate, find_seen, value_of
 from trials.sentences import say_list
 from trials.trial.model import Trial
 from trials.trial.on_day import as_done
-from trials.unknown_weights import demand_known_weights
 
 
 def compare_trials(

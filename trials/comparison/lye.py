@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from formulary.errors import InputError
 from formulary.materials.plain_name import material_words
-from trials.as_made_recipe import describe_as_made
+from trials.as_made.as_made_recipe import describe_as_made
 from trials.comparison.compared import Column, ComparedLye
 from trials.factors.portion_facts import Pour
 

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from formulary.quantity import format_number
+from trials.as_made.effective import effective_portion
 from trials.comparison.compared import Column
-from trials.effective import effective_portion
 from trials.factors.portion_facts import Pour
 from trials.sentences import say_list
 from trials.trial.rebatch import rebatches_days

@@ -13,10 +13,10 @@ from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.batch.temperature_checks import parse_celsius
-from trials.effective import EffectiveFormula, effective_portion
+from trials.as_made.effective import EffectiveFormula, effective_portion
+from trials.as_made.unknown_weights import unknown_words
 from trials.factors.steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.trial.model import REBATCHED, Trial, TrialPortion
-from trials.unknown_weights import unknown_words
 
 # In the order in which people think of a batch; `FORMULA` is what a repeat of it must share exactly.
 KINDS = (

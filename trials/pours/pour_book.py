@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from trials.as_made.unknown_weights import why_nothing_compares
 from trials.factors.portion_facts import Pour, find_facts
 from trials.pours.repeats import find_repeats
 from trials.trial.model import Trial
-from trials.unknown_weights import why_nothing_compares
 
 
 class PourBook:

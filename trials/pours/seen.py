@@ -8,13 +8,13 @@ from decimal import Decimal
 from math import inf
 from statistics import stdev
 
+from trials.as_made.unknown_weights import why_nothing_compares
 from trials.factors.portion_facts import Pour
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import Missing, OutcomeValue
 from trials.pours.even_scale import mean_of
 from trials.pours.pour_book import PourBook
-from trials.unknown_weights import why_nothing_compares
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from formulary.fields import Fields
 from formulary.quantity import Kind, NotAQuantity, Quantity, parse_quantity
-from trials.effective import WATER
+from trials.as_made.effective import WATER
 from trials.read.as_made import check_material_name
 from trials.read.lots import mass_g
 from trials.read.parts import entries_of, listed, read_portion, read_word

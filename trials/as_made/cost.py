@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 from formulary.batch.cost import Cost, cost_of_pot
 from formulary.materials.model import Material
-from trials.effective import materials_of, pot_of_bars
+from trials.as_made.effective import materials_of, pot_of_bars
+from trials.as_made.unknown_weights import demand_known_weights
 from trials.trial.model import Trial
-from trials.unknown_weights import demand_known_weights
 
 
 def cost_of_trial(trial: Trial, register: Mapping[str, Material], *, currency: str = "") -> Cost:

@@ -9,11 +9,11 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, PotLine, WeighedSc
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import effective_portion, pot_of_batter
+from trials.as_made.effective import effective_portion, pot_of_batter
+from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.trial.model import Trial, TrialPortion
 from trials.trial.rebatch import is_rebatched_in_part
 from trials.trial.words import STAGES
-from trials.unknown_weights import is_unknown_line, unknown_words
 
 _NOT_KNOWN = "not known"
 

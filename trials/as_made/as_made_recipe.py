@@ -12,10 +12,10 @@ from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.effective import materials_of, pot_of_bars, pot_of_batter
+from trials.as_made.effective import materials_of, pot_of_bars, pot_of_batter
+from trials.as_made.unknown_weights import demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words
-from trials.unknown_weights import demand_known_weights
 
 _COVERS = ("covered", "insulated", "fridge", "oven")
 

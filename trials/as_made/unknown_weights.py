@@ -10,7 +10,7 @@ from formulary.finding import Finding, Place, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.recipes.model import STAGES
-from trials.effective import find_lines, has_no_oils, materials_of
+from trials.as_made.effective import find_lines, has_no_oils, materials_of
 from trials.trial.identity import code_of
 from trials.trial.model import AsMade, Trial
 

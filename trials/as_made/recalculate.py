@@ -16,7 +16,7 @@ from formulary.materials.model import Material, ValueRange
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.effective import kept_materials, materials_of, pot_of_bars, with_lots_used
+from trials.as_made.effective import kept_materials, materials_of, pot_of_bars, with_lots_used
 from trials.trial.identity import code_of
 from trials.trial.model import Trial
 

@@ -9,10 +9,10 @@ from datetime import date
 from formulary.batch.overriding import overridden
 from formulary.finding import Finding, Severity, stops
 from formulary.materials.model import Material
-from trials.checks import check_trial
-from trials.free_alkali import FREE_ALKALI
+from trials.checks.checks import check_trial
+from trials.checks.free_alkali import FREE_ALKALI
+from trials.checks.sale import OF_A_SALE, find_overridden, fit_to_sell, is_never_sold
 from trials.outcomes.outcome import Outcome
-from trials.sale import OF_A_SALE, find_overridden, fit_to_sell, is_never_sold
 from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood
 

@@ -11,9 +11,9 @@ from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.names import suggest
 from trials.as_made.unknown_weights import demand_known_weights
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
+from trials.checks.sale import check_sale, fit_to_sell
 from trials.files import TrialFiles
-from trials.sale import check_sale, fit_to_sell
 from trials.trial.entry import Entry
 from trials.trial.identity import random_code
 from trials.trial.model import Trial

@@ -13,7 +13,7 @@ from formulary.fields import Fields
 from formulary.finding import Finding
 from formulary.names import suggest
 from formulary.settings import Settings
-from trials.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
+from trials.checks.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
 from trials.outcomes.outcome import Outcome
 from trials.trial.elapsed import parse_age_days
 from trials.trial.model import HANDLING_WORDS, Observation, Trial

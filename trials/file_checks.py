@@ -10,7 +10,7 @@ from formulary.finding import Finding, Place, Severity, error, in_file_order, no
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.lot_dates import check_lot_arrival
 from formulary.materials.model import Material
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
 from trials.due import read_follow_up
 from trials.files import TrialFiles, misnamed
 from trials.outcomes.known import read_outcomes

@@ -13,10 +13,10 @@ from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
 from trials.as_made.effective import kept_materials
+from trials.checks.sale import demand_possible_day, demand_sellable
 from trials.record import dated, describe_entries, made_on
 from trials.record_portions import find_renames, rename_portions
 from trials.record_text import write_entries
-from trials.sale import demand_possible_day, demand_sellable
 from trials.trial.added import NOTHING_ADDED, Added, merge_lots, render_added
 from trials.trial.entry import Entry, shorten
 from trials.trial.identity import trial_folder

@@ -12,10 +12,10 @@ from formulary.materials.model import Material
 from trials.as_made.effective import effective_portion, expected_cure, pot_of_batter
 from trials.as_made.portions_text import portions_json, scent_json
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
+from trials.checks.sale import fit_to_sell
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
-from trials.sale import fit_to_sell
 from trials.trial.model import Conditions, Release, Trial, done_once
 from trials.trial.on_day import as_it_stood
 from trials.trial.rebatch import is_rebatched_in_part

@@ -18,11 +18,11 @@ from formulary.text_table import Row, paragraph, render_rows
 from trials.as_made.effective import effective_portion, expected_cure, pot_of_batter
 from trials.as_made.portions_text import render_portions, superfat_words
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
+from trials.checks.sale_text import decision_words, sale_words
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.times import first_to_record, start_words
 from trials.outcomes.value import OutcomeValue
-from trials.sale_text import decision_words, sale_words
 from trials.sentences import say_value
 from trials.trial.identity import code_of
 from trials.trial.model import Event, Trial

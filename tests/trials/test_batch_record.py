@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from trials.as_made.effective import effective_portion, effective_pot, materials_of
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 

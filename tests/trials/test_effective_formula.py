@@ -16,7 +16,7 @@ from formulary.errors import InputError
 from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
 from trials.as_made.effective import effective_portion, effective_pot, materials_of
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
 from trials.trial.model import AsMade, LotUse, Plan, TrialPortion
 
 from .examples import HEAD, TRIAL, faults, read, round_plan, trial_of

@@ -11,16 +11,16 @@ import pytest
 
 from formulary.finding import Finding
 from formulary.materials.model import Known, Lot, ValueRange
-from trials import checks_as_made, free_alkali, sale
 from trials.as_made import unknown_weights
-from trials.checks import check_trial
-from trials.sale import fit_to_sell
+from trials.checks import as_made, free_alkali, sale
+from trials.checks.checks import check_trial
+from trials.checks.sale import fit_to_sell
 from trials.trial.model import Plan
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 
 UNSCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
-SOURCES = (checks_as_made, free_alkali, sale, unknown_weights)
+SOURCES = (as_made, free_alkali, sale, unknown_weights)
 DECIDED = "release: {decision: sell, who: R, why: firm and mild}\n"
 NONE = "observations: [{age: 7 d, outcome: free alkali, value: none}]\n"
 CERTIFICATE = ValueRange(189, 191, 190, Known("maker", "invented certificate"))

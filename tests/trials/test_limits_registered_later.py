@@ -89,7 +89,7 @@ def test_a_lot_that_is_named_and_registered_without_a_limit_is_told_where_to_wri
 
 
 def test_a_sale_is_refused_with_the_same_way(folder: Folder) -> None:
-    from trials.sale import check_before_sale
+    from trials.checks.sale import check_before_sale
 
     trial = start(folder)
     bench = know(folder, f"{SCENT}{LIMIT}\n")

@@ -6,8 +6,8 @@ import pytest
 
 from formulary.finding import Severity
 from trials.as_made.effective import effective_portion
-from trials.checks import check_trial
-from trials.sale import fit_to_sell
+from trials.checks.checks import check_trial
+from trials.checks.sale import fit_to_sell
 from trials.trial.model import Trial
 
 from .examples import MIDWINTER_CLOVE, plan_of, trial_of

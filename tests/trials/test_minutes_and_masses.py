@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
 
 from .examples import MIDWINTER_CLOVE, plan_of, trial_of
 

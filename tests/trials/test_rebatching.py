@@ -17,12 +17,12 @@ from trials import record
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.effective import effective_portion
 from trials.bench import open_bench
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
+from trials.checks.sale import fit_to_sell
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot
 from trials.outcomes.find import find_values
 from trials.outcomes.value import Missing, OutcomeValue
-from trials.sale import fit_to_sell
 from trials.trial.model import Trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial

@@ -17,14 +17,14 @@ from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.cost import cost_of_trial
 from trials.as_made.effective import effective_portion, pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
+from trials.checks.sale import demand_sellable, fit_to_sell, is_never_sold
 from trials.comparison.compare import compare_trials
 from trials.factors.portion_facts import find_facts
 from trials.lot_trace import find_lot, find_not_recorded
 from trials.outcomes.known import find_outcome
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen
-from trials.sale import demand_sellable, fit_to_sell, is_never_sold
 from trials.trial.model import Trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial

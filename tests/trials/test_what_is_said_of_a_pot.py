@@ -7,8 +7,8 @@ from dataclasses import replace
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Known, ValueRange
 from trials.as_made.as_made_recipe import describe_as_made
-from trials.checks import check_trial
-from trials.sale import fit_to_sell
+from trials.checks.checks import check_trial
+from trials.checks.sale import fit_to_sell
 from trials.trial.model import Plan
 
 from .examples import MIDWINTER_CLOVE, plan_of, trial_of

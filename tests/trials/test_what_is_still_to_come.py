@@ -9,9 +9,9 @@ import pytest
 
 from formulary.errors import InputError, StopError
 from formulary.finding import Severity
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
+from trials.checks.sale import check_sale, demand_possible_day, demand_sellable, fit_to_sell
 from trials.due import USUAL_FOLLOW_UP, find_due
-from trials.sale import check_sale, demand_possible_day, demand_sellable, fit_to_sell
 from trials.trial.on_day import as_it_stood
 from trials.trial_text import render_trial
 

@@ -10,7 +10,7 @@ from types import MappingProxyType
 from formulary.finding import stops
 from formulary.materials.model import Material
 from trials.as_made.unknown_weights import demand_known_weights
-from trials.checks import check_trial
+from trials.checks.checks import check_trial
 from trials.comparison.compared import SLIGHT, Column, ComparedFactor, ComparedOutcome
 from trials.comparison.comparison import Comparison
 from trials.comparison.differing import is_noted, is_worth_a_line, together

@@ -14,11 +14,11 @@ from formulary.errors import InputError
 from formulary.finding import stops
 from formulary.history_text import describe_history
 from trials.charts.story import find_story
+from trials.checks.sale_text import sale_words
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen
-from trials.sale_text import sale_words
 from trials.within import find_within, names_today, recipes_within
 
 if TYPE_CHECKING:

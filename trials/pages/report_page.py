@@ -21,11 +21,11 @@ from trials.answer.text import (
     shown_causes,
 )
 from trials.charts.story import Story
-from trials.free_alkali import FREE_ALKALI
+from trials.checks.free_alkali import FREE_ALKALI
+from trials.checks.sale_text import decision_words, free_alkali_words
 from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours.pour_book import short_names
-from trials.sale_text import decision_words, free_alkali_words
 from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
 from trials.trial.model import REBATCHED, Trial
 from trials.trial.on_day import as_it_stood

@@ -8,11 +8,11 @@ from types import MappingProxyType
 
 from formulary.finding import Finding, Place
 from formulary.materials.model import Material
-from trials.checks_as_made import check_as_made, placed
-from trials.free_alkali import check_alkali_ahead, check_found_alkali
-from trials.observed import check_observed
+from trials.checks.as_made import check_as_made, placed
+from trials.checks.free_alkali import check_alkali_ahead, check_found_alkali
+from trials.checks.observed import check_observed
+from trials.checks.sale import check_sale, settled
 from trials.outcomes.outcome import Outcome
-from trials.sale import check_sale, settled
 from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood
 

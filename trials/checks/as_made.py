@@ -24,8 +24,8 @@ from trials.as_made.effective import (
 )
 from trials.as_made.recalculate import find_later_lye
 from trials.as_made.unknown_weights import check_unknown, is_unknown_line
-from trials.likely import check_likely
-from trials.minutes import check_minutes
+from trials.checks.likely import check_likely
+from trials.checks.minutes import check_minutes
 from trials.trial.identity import code_of
 from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood

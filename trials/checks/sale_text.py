@@ -7,8 +7,8 @@ from datetime import date
 
 from formulary.materials.model import Material
 from formulary.quantity import format_plain_number
-from trials.free_alkali import FREE_ALKALI
-from trials.sale import find_overridden, fit_to_sell
+from trials.checks.free_alkali import FREE_ALKALI
+from trials.checks.sale import find_overridden, fit_to_sell
 from trials.trial.model import REBATCHED, Trial
 from trials.trial.words import release_words
 

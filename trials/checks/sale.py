@@ -15,8 +15,8 @@ from formulary.materials.model import Material
 from formulary.quantity import format_decimal
 from trials.as_made.recalculate import find_later_limits
 from trials.as_made.unknown_weights import UNKNOWN_LYE
-from trials.checks_as_made import check_as_made
-from trials.free_alkali import check_alkali_ahead, check_free_alkali
+from trials.checks.as_made import check_as_made
+from trials.checks.free_alkali import check_alkali_ahead, check_free_alkali
 from trials.trial.cure import DRYING_DAYS, end_of_cure, find_cure_begin
 from trials.trial.cure import cure_days as days_of_cure
 from trials.trial.identity import code_of

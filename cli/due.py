@@ -23,7 +23,7 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> int:
     Exit status 1 when something has come up against a loaf that is recorded as sold.
     """
     from formulary.finding import stops
-    from trials.due_text import due_json, render_calendar, render_due, write_calendar
+    from trials.due.text import due_json, render_calendar, render_due, write_calendar
 
     now = datetime.now().astimezone()
     with open_chosen_bench() as bench, progress("reading the trials"):
@@ -56,7 +56,7 @@ def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, bar: str | N
 
     The cure is as long as the recipe says (`process: cure`), else formulary.yaml, and is counted as for a sale.
     """
-    from trials.ready import render_ready_by
+    from trials.due.ready import render_ready_by
 
     day = parse_day(on)
     with open_chosen_bench() as bench, progress("reading the trials"):

@@ -14,7 +14,7 @@ from formulary.batch.settings_checks import check_settings
 from formulary.finding import has_errors
 from formulary.settings import parse_settings
 from tests.schemas import read_as_editor, read_schema
-from trials.due import read_follow_up
+from trials.due.due import read_follow_up
 from trials.outcomes.known import read_outcomes
 from trials.outcomes.outcome import DIRECTIONS, Scale
 

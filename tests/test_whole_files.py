@@ -15,7 +15,7 @@ from formulary.errors import StorageError
 from formulary.folder import open_folder
 from formulary.starting import init_folder
 from formulary.whole_file import write_new, write_whole
-from trials.due_text import write_calendar
+from trials.due.text import write_calendar
 from trials.pages.page import save_page
 
 resource = pytest.importorskip("resource", reason="the system has no limit on a file's size")

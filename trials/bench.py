@@ -35,7 +35,8 @@ if TYPE_CHECKING:
     from trials.charts.story import Story
     from trials.charts.trace import Trace
     from trials.comparison.comparison import Comparison
-    from trials.due import Due
+    from trials.due.due import Due
+    from trials.due.ready import ReadyBy
     from trials.explanation import Explanation
     from trials.lot_trace import LotUsed
     from trials.lot_uses import LotUses
@@ -43,7 +44,6 @@ if TYPE_CHECKING:
     from trials.pages.report import Report
     from trials.pages.sheet import Sheet
     from trials.ranking import Ranking
-    from trials.ready import ReadyBy
     from trials.starting import Loaf
 
 
@@ -151,7 +151,7 @@ class Bench(TrialFiles):
 
         among: the formulary's trials where they are read already, as `trials` gives them.
         """
-        from trials.due import find_due, read_follow_up
+        from trials.due.due import find_due, read_follow_up
 
         plan, _ = read_follow_up(self.folder.settings, self.outcomes)
         trials = self.trials() if among is None else among
@@ -171,7 +171,7 @@ class Bench(TrialFiles):
 
         bar: what one is to weigh after the cure, "100 g", for the oils that they take.
         """
-        from trials.ready import plan_ready_by, usual_bars_per_loaf
+        from trials.due.ready import plan_ready_by, usual_bars_per_loaf
 
         found = self.folder.find_version(version) if isinstance(version, str) else version
         per_loaf = bars_per_loaf or usual_bars_per_loaf(self.trials(), found.slug)

@@ -11,7 +11,7 @@ from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.lot_dates import check_lot_arrival
 from formulary.materials.model import Material
 from trials.checks.checks import check_trial
-from trials.due import read_follow_up
+from trials.due.due import read_follow_up
 from trials.files import TrialFiles, misnamed
 from trials.outcomes.known import read_outcomes
 from trials.trial.identity import is_trial_folder

@@ -14,7 +14,7 @@ from formulary.settings import parse_settings
 from formulary.starting import init_folder
 from trials import record
 from trials.bench import Bench, open_bench
-from trials.ready import render_ready_by
+from trials.due.ready import render_ready_by
 from trials.trial.entry import Entry
 from trials.trial.model import Trial
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from formulary.finding import Severity
 from trials.checks.sale import fit_to_sell
 from trials.checks.sale_text import free_alkali_words
-from trials.due import USUAL_FOLLOW_UP, Due, find_due
-from trials.due_text import render_calendar, render_due
+from trials.due.due import USUAL_FOLLOW_UP, Due, find_due
+from trials.due.text import render_calendar, render_due
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 from .test_due import NOW

@@ -11,7 +11,7 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Severity
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_sale, demand_possible_day, demand_sellable, fit_to_sell
-from trials.due import USUAL_FOLLOW_UP, find_due
+from trials.due.due import USUAL_FOLLOW_UP, find_due
 from trials.trial.on_day import as_it_stood
 from trials.trial_text import render_trial
 

@@ -14,7 +14,7 @@ from formulary.quantity import format_decimal
 from formulary.text_table import Row, paragraph, render_rows
 from formulary.whole_file import write_whole
 from trials.checks.free_alkali import FREE_ALKALI
-from trials.due import Due
+from trials.due.due import Due
 from trials.trial.identity import code_of
 
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded

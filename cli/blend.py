@@ -82,7 +82,7 @@ def cost(
     from formulary.batch.size import Size
     from formulary.folder import Folder
     from trials.bench import open_bench
-    from trials.named_trial import find_named_trial
+    from trials.files.named_trial import find_named_trial
     from trials.trial.identity import code_of
 
     naming = "--lot {material}={lot}"

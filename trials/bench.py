@@ -13,7 +13,7 @@ from formulary.names import suggest
 from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_sale, fit_to_sell
-from trials.files import TrialFiles
+from trials.files.trial_files import TrialFiles
 from trials.trial.entry import Entry
 from trials.trial.identity import random_code
 from trials.trial.model import Trial
@@ -327,7 +327,7 @@ class Bench(TrialFiles):
         Raises InputError for a name that fits none or several, and for a portion that there is not.
         """
         from trials.comparison.compare import compare_trials
-        from trials.named_portions import find_named_portions
+        from trials.files.named_portions import find_named_portions
 
         named, portions = find_named_portions(self, trials)
         compared = compare_trials(
@@ -347,9 +347,9 @@ class Bench(TrialFiles):
         outcome: as for `explain`. within: recipes; only trials of these and of their variants are ranked, while the
         others still tell how much repeats differ. Raises InputError for an outcome or a recipe that is not there.
         """
+        from trials.files.within import find_within
         from trials.outcomes.known import find_outcome
         from trials.ranking import find_ranking
-        from trials.within import find_within
 
         found, age_days = find_outcome(outcome, self.outcomes)
         names, everyone = tuple(within), self._trials_as_done()
@@ -373,9 +373,9 @@ class Bench(TrialFiles):
         Raises InputError for an outcome, a recipe or a trial that is not there.
         """
         from trials.explain_trials import explain_outcome
+        from trials.files.within import find_within, names_today
         from trials.outcomes.known import find_outcome
         from trials.telling_apart import with_next_pour
-        from trials.within import find_within, names_today
 
         found, age_days = find_outcome(outcome, self.outcomes)
         asked = self.find_trial(trial) if isinstance(trial, str) else trial
@@ -405,8 +405,8 @@ class Bench(TrialFiles):
 
         answer: from `explain`. Empty where no pour would tell more.
         """
+        from trials.files.within import names_today
         from trials.next_trial.next_trial import find_next_trials
-        from trials.within import names_today
 
         names = names_today(answer.trials, self.folder)
         return find_next_trials(
@@ -438,8 +438,8 @@ class Bench(TrialFiles):
         """
         from trials.charts.story import find_story
         from trials.explain_trials import explain_outcome
+        from trials.files.within import find_within, names_today
         from trials.outcomes.known import find_outcome
-        from trials.within import find_within, names_today
 
         found, age_days = find_outcome(outcome, self.outcomes)
         everyone = self._trials_as_done()
@@ -517,14 +517,14 @@ class Bench(TrialFiles):
     def find_stops(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """The stops that stand against the trials that some files belong to, as `check` tells them."""
         from formulary.finding import stops
-        from trials.file_checks import trial_ids_of
+        from trials.files.file_checks import trial_ids_of
 
         read = (self.read_trial(each)[0] for each in trial_ids_of(self, paths))
         return tuple(finding for trial in read if trial is not None for finding in stops(self.check_trial(trial)))
 
     def check_files(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """What cannot be read as meant in the trials that some files belong to; a trial removed whole is no fault."""
-        from trials.file_checks import check_paths
+        from trials.files.file_checks import check_paths
 
         return check_paths(self, paths)
 
@@ -534,6 +534,6 @@ class Bench(TrialFiles):
         today: what was observed later than this is told; the present day unless given.
         While `formulary.yaml` cannot be read the trials are not looked at: which outcomes there are stands in it.
         """
-        from trials.file_checks import check_all
+        from trials.files.file_checks import check_all
 
         return check_all(self, today or date.today())

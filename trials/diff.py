@@ -13,12 +13,12 @@ from formulary.changes.compared_side import ComparedSide, demand_portion
 from formulary.versions import split_portion
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.cost import with_prices
-from trials.named_trial import find_named_trial
+from trials.files.named_trial import find_named_trial
 from trials.trial.on_day import as_it_stood
 
 if TYPE_CHECKING:
     from formulary.changes.changes import Changes
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
 
 
 def diff_sides(bench: TrialFiles, before: str, after: str, *, oils: str = "1000 g") -> Changes:

@@ -26,7 +26,7 @@ from trials.lot_trace import (
 )
 
 if TYPE_CHECKING:
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
 
 
 @dataclass(frozen=True, slots=True)

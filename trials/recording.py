@@ -23,7 +23,7 @@ from trials.trial.identity import trial_folder
 from trials.trial.model import Trial
 
 if TYPE_CHECKING:
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
 
 
 @dataclass(frozen=True, slots=True)

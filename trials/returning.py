@@ -10,7 +10,7 @@ from trials.trial.added import parse_added
 from trials.trial.identity import find_trial_id, trial_folder, trial_ids_among
 
 if TYPE_CHECKING:
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
 
 _FROZEN, _ADDED = "planned.yaml", "added.yaml"
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from formulary.changes.changes import Changes
     from formulary.folder import Folder
     from formulary.recipes.version import Version
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
 
 # What trials of one sitting share; mould and cover are each loaf's own.
 _SHARED = ("room_c", "humidity_percent", "lye_temperature_c", "oil_temperature_c", "blender")

@@ -15,16 +15,16 @@ from formulary.finding import stops
 from formulary.history_text import describe_history
 from trials.charts.story import find_story
 from trials.checks.sale_text import sale_words
+from trials.files.within import find_within, names_today, recipes_within
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen
-from trials.within import find_within, names_today, recipes_within
 
 if TYPE_CHECKING:
     from formulary.finding import Finding
     from trials.answer.answer import Answer
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
     from trials.trial.model import Trial
 
 _FIRST = "working time"  # what a maker asks for first

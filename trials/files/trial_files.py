@@ -13,6 +13,7 @@ from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.materials.model import Material
 from trials.as_made.effective import kept_materials
+from trials.files.within import find_within
 from trials.outcomes.known import own_event_words, read_outcomes
 from trials.outcomes.outcome import Outcome
 from trials.read.trial import parse_trial, unreadable_plan
@@ -20,7 +21,6 @@ from trials.trial.added import NOTHING_ADDED, Added, find_unkept_lots, merge_lot
 from trials.trial.identity import find_trial_id, is_trial_folder, trial_folder, trial_ids_among
 from trials.trial.model import Plan, Trial
 from trials.trial.plan import parse_plan
-from trials.within import find_within
 
 if TYPE_CHECKING:
     from formulary.folder import Folder

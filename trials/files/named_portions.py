@@ -9,7 +9,7 @@ from formulary.changes.compared_side import demand_portion
 from formulary.versions import split_portion
 
 if TYPE_CHECKING:
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
     from trials.trial.model import Trial
 
 

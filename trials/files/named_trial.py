@@ -10,7 +10,7 @@ from formulary.versions import demand_whole, is_recipe_file, list_recipes
 from trials.trial.identity import find_trial_id
 
 if TYPE_CHECKING:
-    from trials.files import TrialFiles
+    from trials.files.trial_files import TrialFiles
     from trials.trial.model import Trial
 
 

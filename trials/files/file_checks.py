@@ -12,7 +12,7 @@ from formulary.materials.lot_dates import check_lot_arrival
 from formulary.materials.model import Material
 from trials.checks.checks import check_trial
 from trials.due.due import read_follow_up
-from trials.files import TrialFiles, misnamed
+from trials.files.trial_files import TrialFiles, misnamed
 from trials.outcomes.known import read_outcomes
 from trials.trial.identity import is_trial_folder
 from trials.trial.model import Trial

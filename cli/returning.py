@@ -49,7 +49,7 @@ def _names_a_trial(folder: Folder, wanted: str) -> bool:
     """Whether a trial is meant: what is no recipe's name, here or in the last save, and fits a trial that was saved."""
     from formulary.errors import InputError
     from trials.bench import open_bench
-    from trials.returning import saved_trial_ids
+    from trials.record.returning import saved_trial_ids
     from trials.trial.identity import find_trial_id
 
     if "@" in wanted or wanted in folder.recipes() or f"recipes/{wanted}.yaml" in folder.store.tip_blobs("recipes/"):

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from formulary.recipes.version import Version
     from formulary.settings import Settings
     from trials.bench import Bench
-    from trials.starting import StartedTrial
+    from trials.record.starting import StartedTrial
     from trials.trial.model import Trial
 
 
@@ -84,7 +84,7 @@ def start(
     from formulary.finding import stops
     from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
     from trials.bench import open_bench
-    from trials.starting import Loaf, start_trials
+    from trials.record.starting import Loaf, start_trials
 
     demand_page(sheet)
     sizes = match_sizes(recipes, oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
@@ -181,8 +181,8 @@ def _say_paragraph(text: str) -> None:
 
 def _say_started(bench: Bench, trials: Sequence[Trial], *, is_sitting_said: bool) -> None:
     """Where the trials are, and with which others they share a sitting."""
+    from trials.record.starting import find_beside
     from trials.sentences import say_list
-    from trials.starting import find_beside
     from trials.trial.identity import code_of, trial_folder
 
     for trial in trials:

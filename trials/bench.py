@@ -29,7 +29,6 @@ if TYPE_CHECKING:
     from formulary.data_table import Table
     from formulary.folder import Folder
     from formulary.recipes.version import Version
-    from trials.after_entry import AfterEntry
     from trials.as_made.recalculate import Recalculation
     from trials.charts.cure import Cure
     from trials.charts.story import Story
@@ -44,7 +43,8 @@ if TYPE_CHECKING:
     from trials.pages.report import Report
     from trials.pages.sheet import Sheet
     from trials.ranking import Ranking
-    from trials.starting import Loaf
+    from trials.record.after_entry import AfterEntry
+    from trials.record.starting import Loaf
 
 
 def open_bench(folder: Folder | Path | str) -> Bench:
@@ -93,7 +93,7 @@ class Bench(TrialFiles):
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
         from formulary.batch.size import Size
-        from trials.starting import Loaf, start_trials
+        from trials.record.starting import Loaf, start_trials
 
         found = self.folder.find_version(version) if isinstance(version, str) else version
         (started,) = start_trials(
@@ -130,7 +130,7 @@ class Bench(TrialFiles):
         its material. conditions: of the sitting, the same for all. The rest as for `start`.
         Raises StopError when a batch has a stop, or all of them together have; InputError as `start` does.
         """
-        from trials.starting import start_trials
+        from trials.record.starting import start_trials
 
         started = start_trials(
             self,
@@ -278,13 +278,13 @@ class Bench(TrialFiles):
 
     def record_all(self, entries: Iterable[Entry], *, now: datetime | None = None) -> tuple[Trial, ...]:
         """Write entries of one or several trials, all or nothing, in one commit; returns these trials."""
-        from trials.recording import record_entries
+        from trials.record.recording import record_entries
 
         return record_entries(self, entries, now if now is not None else datetime.now().astimezone())
 
     def is_hand_written(self, trial: Trial) -> bool:
         """Whether its file says something that was not saved yet; `record` saves that first, by itself."""
-        from trials.recording import is_hand_written
+        from trials.record.recording import is_hand_written
 
         return is_hand_written(self, trial.id)
 
@@ -293,7 +293,7 @@ class Bench(TrialFiles):
 
         before: the trial without the entry; `as_kept` of it, where an entry may keep what is registered of a lot.
         """
-        from trials.after_entry import find_after_entry
+        from trials.record.after_entry import find_after_entry
 
         day = today or date.today()
         return find_after_entry(before, recorded, self.outcomes, day, register=self.folder.register)
@@ -304,7 +304,7 @@ class Bench(TrialFiles):
         Raises InputError when there is no such trial, or nothing differs; ChangedError for unsaved changes, unless
         `discard`.
         """
-        from trials.returning import restore_trial
+        from trials.record.returning import restore_trial
 
         return restore_trial(self, trial, discard=discard)
 

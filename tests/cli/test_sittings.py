@@ -17,7 +17,7 @@ from formulary.batch.size import Size
 from tests.cli.conftest import BASE, Run
 from tests.schemas import read_schema
 from trials import open_bench
-from trials.starting import Loaf
+from trials.record.starting import Loaf
 
 HARD = BASE.replace("name: Harbour base", "name: Quay").replace("olive-oil: 53", "olive-oil: 33\n  shea-butter: 20")
 

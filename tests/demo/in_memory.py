@@ -31,9 +31,9 @@ from trials.demo.scenario import (
     read_material_texts,
     season_date,
 )
-from trials.new_trial_text import render_new_trial
 from trials.outcomes.known import find_outcomes
 from trials.read.trial import parse_trial
+from trials.record.new_trial_text import render_new_trial
 from trials.trial.identity import make_trial_id
 from trials.trial.model import Plan, Trial
 from trials.trial.plan import make_plan

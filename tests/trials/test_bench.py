@@ -302,7 +302,7 @@ def test_a_trial_without_oils_stops_nothing_but_itself(folder: Folder, bench: Be
 def test_nothing_is_started_that_could_not_be_read_back(
     folder: Folder, bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from trials import starting
+    from trials.record import starting
 
     tip, write = folder.store.tip, starting.render_plan
     for before, after, code in (
@@ -476,8 +476,8 @@ def test_how_much_oil_the_bars_for_a_market_take_is_told_with_those_that_are_kep
 def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(
     folder: Folder, bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from trials import recording
-    from trials.record_text import write_entries
+    from trials.record import recording
+    from trials.record.file_text import write_entries
 
     trial = start(bench)
     path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"

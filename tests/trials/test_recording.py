@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from formulary.errors import InputError
 from trials import record
 from trials.bench import open_bench
-from trials.new_trial_text import render_new_trial
-from trials.record_text import write_entries
+from trials.record.file_text import write_entries
+from trials.record.new_trial_text import render_new_trial
 from trials.trial.elapsed import parse_elapsed
 from trials.trial.entry import Entry
 from trials.trial.model import Trial

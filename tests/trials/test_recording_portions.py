@@ -9,10 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from trials.new_trial_text import render_new_trial
 from trials.read.trial import parse_trial
-from trials.record_portions import portions_entry
-from trials.record_text import write_entries
+from trials.record.file_text import write_entries
+from trials.record.new_trial_text import render_new_trial
+from trials.record.portions import portions_entry
 from trials.trial.model import Event, Trial
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL_ID, outcomes, plan_of, trial_of

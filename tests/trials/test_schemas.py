@@ -86,7 +86,7 @@ def test_what_the_reader_takes_passes(text: str) -> None:
 
 
 def test_what_is_recorded_passes() -> None:
-    from trials.record_text import write_entries
+    from trials.record.file_text import write_entries
 
     text, trial = started()
     TRIAL_SCHEMA.validate(data(write_entries(text, entries(trial))))

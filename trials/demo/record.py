@@ -12,7 +12,7 @@ INVENTED = "# Invented for the demonstration: nobody poured this loaf; a program
 
 
 def write_day(text: str, poured: Poured, lots: Mapping[str, str]) -> str:
-    """A new trial's file (`trials.new_trial_text`), with all filled in that its maker knew the next morning.
+    """A new trial's file (`trials.record.new_trial_text`), with all filled in that its maker knew the next morning.
 
     lots: material -> the lot that went in. Raises ValueError when a line to be filled in is not in the file.
     """

@@ -12,7 +12,7 @@ from formulary.errors import InputError
 from formulary.finding import Place, error
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
-from trials.record_portions import parse_root, write_portions
+from trials.record.portions import parse_root, write_portions
 from trials.trial.elapsed import parse_elapsed
 from trials.trial.entry import Entry as RecordEntry
 

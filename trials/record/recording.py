@@ -14,9 +14,9 @@ from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
 from trials.as_made.effective import kept_materials
 from trials.checks.sale import demand_possible_day, demand_sellable
-from trials.record import dated, describe_entries, made_on
-from trials.record_portions import find_renames, rename_portions
-from trials.record_text import write_entries
+from trials.record.entries import dated, describe_entries, made_on
+from trials.record.file_text import write_entries
+from trials.record.portions import find_renames, rename_portions
 from trials.trial.added import NOTHING_ADDED, Added, merge_lots, render_added
 from trials.trial.entry import Entry, shorten
 from trials.trial.identity import trial_folder

@@ -16,7 +16,7 @@ from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
 from formulary.quantity import format_decimal
 from formulary.recipes.version import outside_formulary
-from trials.new_trial_text import render_new_trial
+from trials.record.new_trial_text import render_new_trial
 from trials.trial.entry import parse_share, tidy_amount, tidy_condition
 from trials.trial.identity import make_trial_id, random_code, trial_folder, trial_ids_among
 from trials.trial.model import Plan, Trial

@@ -1,9 +1,4 @@
-"""Entries of a trial's record: what a person says, as the line that is written into trial.yaml.
-
-Each function returns an `Entry`, as `Trial.observe` and `Trial.event` do; it changes nothing by itself. `Bench.record`
-checks it against the whole trial and writes it. What a command needs: find the trial, make the entry, record it, show
-`Bench.check_trial`.
-"""
+"""Entries of a trial's record: what a person says, as the line that is written into trial.yaml."""
 
 from __future__ import annotations
 
@@ -24,7 +19,6 @@ from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.as_made.effective import WATER, is_mixed_lye, materials_of, pot_of_batter
-from trials.record_portions import portions_entry as portions_entry
 from trials.trial.elapsed import format_clock
 from trials.trial.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
 from trials.trial.model import AsMade, Handling, Trial, done_once

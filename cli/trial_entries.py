@@ -55,7 +55,7 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.batch.weigh_out_text import render_findings
     from formulary.text_table import paragraph
     from trials.as_made.portions_text import superfat_words
-    from trials.lot_values import describe_lot_values
+    from trials.lots.lot_values import describe_lot_values
     from trials.trial.on_day import as_it_stood
 
     after = bench.after_entry(before, recorded)

@@ -205,7 +205,7 @@ def _say_lots(trials: Sequence[Trial]) -> None:
     """The lots that trials start with, and those by whose certificate nothing could be weighed."""
     from formulary.materials.plain_name import material_words
     from formulary.text_table import paragraph
-    from trials.lot_values import describe_lot_values
+    from trials.lots.lot_values import describe_lot_values
 
     named = {(name, use.lot): trial for trial in trials for name, uses in trial.lots.items() for use in uses}
     if not named:

@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from trials.due.due import Due
     from trials.due.ready import ReadyBy
     from trials.explanation import Explanation
-    from trials.lot_trace import LotUsed
-    from trials.lot_uses import LotUses
+    from trials.lots.lot_trace import LotUsed
+    from trials.lots.lot_uses import LotUses
     from trials.next_trial.next_trial import NextTrial
     from trials.pages.report import Report
     from trials.pages.sheet import Sheet
@@ -183,7 +183,7 @@ class Bench(TrialFiles):
 
     def find_lot(self, lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
         """Every batch that a lot went into, by date. Raises InputError, with the nearest, for a lot that none has."""
-        from trials.lot_trace import find_lot, lot_names
+        from trials.lots.lot_trace import find_lot, lot_names
 
         trials = self.trials()
         found = find_lot(trials, lot, material=material)
@@ -197,7 +197,7 @@ class Bench(TrialFiles):
 
         Raises InputError, with the nearest, when neither a material nor a trial knows a lot of that number.
         """
-        from trials.lot_uses import find_lot_uses
+        from trials.lots.lot_uses import find_lot_uses
 
         return find_lot_uses(self, lot)
 

@@ -19,7 +19,7 @@ from trials import record
 from trials.as_made.effective import effective_portion
 from trials.as_made.recalculate import VALUES
 from trials.bench import Bench, open_bench
-from trials.lot_values import describe_lot_values
+from trials.lots.lot_values import describe_lot_values
 from trials.table import make_table
 from trials.trial.added import Added, parse_added, render_added
 from trials.trial.model import Trial

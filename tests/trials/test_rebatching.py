@@ -20,7 +20,7 @@ from trials.bench import open_bench
 from trials.checks.checks import check_trial
 from trials.checks.sale import fit_to_sell
 from trials.factors.portion_facts import find_facts
-from trials.lot_trace import find_lot
+from trials.lots.lot_trace import find_lot
 from trials.outcomes.find import find_values
 from trials.outcomes.value import Missing, OutcomeValue
 from trials.trial.model import Trial

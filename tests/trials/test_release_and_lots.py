@@ -16,7 +16,7 @@ from trials.bench import open_bench
 from trials.checks.checks import check_trial
 from trials.checks.sale import fit_to_sell
 from trials.due.ready import plan_ready_by
-from trials.lot_trace import find_lot, find_not_recorded, render_lot, render_not_recorded
+from trials.lots.lot_trace import find_lot, find_not_recorded, render_lot, render_not_recorded
 from trials.trial.model import Release, Trial
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, folder_with, outcomes, plan_of, trial_of

@@ -21,7 +21,7 @@ from trials.checks.checks import check_trial
 from trials.checks.sale import demand_sellable, fit_to_sell, is_never_sold
 from trials.comparison.compare import compare_trials
 from trials.factors.portion_facts import find_facts
-from trials.lot_trace import find_lot, find_not_recorded
+from trials.lots.lot_trace import find_lot, find_not_recorded
 from trials.outcomes.known import find_outcome
 from trials.pours.pour_book import PourBook
 from trials.pours.seen import find_seen

@@ -15,7 +15,7 @@ from formulary.names import suggest
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
 from formulary.versions import slug_of
-from trials.lot_trace import (
+from trials.lots.lot_trace import (
     LotNotRecorded,
     LotUsed,
     find_lot,

@@ -13,8 +13,8 @@ from trials.answer.answer import Botched, LikelyCause, NearTwins, SuspectSet
 from trials.answer.causes import find_causes
 from trials.explanation import Explanation
 from trials.factors.factors import FactorTable, find_factors
+from trials.factors.leverage import find_lone_pours
 from trials.factors.possible import can_act
-from trials.leverage import find_lone_pours
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.pours.even_scale import from_scale, noise_in_unit
 from trials.pours.noise import find_noise

@@ -117,7 +117,7 @@ def list_trials(recipes: tuple[str, ...], outcome: str | None, form: str | None,
     """
     from formulary.data_table_formats import render_table
     from formulary.finding import stops
-    from trials.ranking import render_ranking
+    from trials.pours.ranking import render_ranking
     from trials.trial_text import render_trials, trials_json, trials_table
 
     with open_chosen_bench() as bench, progress("reading the trials"):

@@ -181,8 +181,8 @@ def _say_paragraph(text: str) -> None:
 
 def _say_started(bench: Bench, trials: Sequence[Trial], *, is_sitting_said: bool) -> None:
     """Where the trials are, and with which others they share a sitting."""
+    from trials.pours.sentences import say_list
     from trials.record.starting import find_beside
-    from trials.sentences import say_list
     from trials.trial.identity import code_of, trial_folder
 
     for trial in trials:

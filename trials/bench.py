@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     from trials.next_trial.next_trial import NextTrial
     from trials.pages.report import Report
     from trials.pages.sheet import Sheet
-    from trials.ranking import Ranking
+    from trials.pours.ranking import Ranking
     from trials.record.after_entry import AfterEntry
     from trials.record.starting import Loaf
 
@@ -349,7 +349,7 @@ class Bench(TrialFiles):
         """
         from trials.files.within import find_within
         from trials.outcomes.known import find_outcome
-        from trials.ranking import find_ranking
+        from trials.pours.ranking import find_ranking
 
         found, age_days = find_outcome(outcome, self.outcomes)
         names, everyone = tuple(within), self._trials_as_done()

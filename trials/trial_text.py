@@ -23,7 +23,7 @@ from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.times import first_to_record, start_words
 from trials.outcomes.value import OutcomeValue
-from trials.sentences import say_value
+from trials.pours.sentences import say_value
 from trials.trial.identity import code_of
 from trials.trial.model import Event, Trial
 from trials.trial.on_day import as_it_stood

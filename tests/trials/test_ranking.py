@@ -10,7 +10,7 @@ import pytest
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.outcomes.known import find_outcomes
-from trials.ranking import Ranking, find_ranking, render_ranking
+from trials.pours.ranking import Ranking, find_ranking, render_ranking
 from trials.trial.model import Observation, Reading, Trial
 
 OUTCOMES = find_outcomes(Settings())

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from trials.answer.answer import ENOUGH, Answer, LikelyCause, Partner
 from trials.pours.pour_book import short_names
-from trials.sentences import say_list
+from trials.pours.sentences import say_list
 
 
 def percent(probability: float) -> str:

@@ -9,7 +9,7 @@ from trials.answer.answer import Answer, Counts
 from trials.factors.factors import Factor
 from trials.factors.steps import TENTH
 from trials.outcomes.outcome import Scale
-from trials.sentences import number
+from trials.pours.sentences import number
 
 _IN_OR_NOT = frozenset({"held back", "addition", "scent", "lot", "vessel"})
 

@@ -9,7 +9,7 @@ from trials.answer.answer import Answer, Counts, FactorEffect, LikelyCause
 from trials.answer.chance_words import percent
 from trials.factors.factors import Factor
 from trials.outcomes.outcome import Outcome, Scale
-from trials.sentences import difference_unit, places
+from trials.pours.sentences import difference_unit, places
 
 # outcome -> what makes its figure fall, and rise; of a hardness the figure is a depth, so that less of it is harder
 _VERBS = {"first rancid spot": ("hastens", "postpones"), "time of peak": ("hastens", "postpones")}

@@ -11,7 +11,7 @@ from trials.factors.steps import TENTH
 from trials.pours.contrast import Contrast, find_contrast
 from trials.pours.pour_book import pours_label, scent_percent, short_names
 from trials.pours.seen import Seen
-from trials.sentences import say_value
+from trials.pours.sentences import say_value
 from trials.trial.model import Trial
 
 _WORTH_NAMING = 0.02

@@ -8,7 +8,7 @@ from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import Contrast, find_contrast
 from trials.pours.noise import RepeatNoise
-from trials.sentences import capital, count, say_list, say_value
+from trials.pours.sentences import capital, count, say_list, say_value
 
 _WORTH_SAYING = 0.1
 _OFTEN = 0.3  # of pairs of repeats that differ as much: more than one in three or so

@@ -10,7 +10,7 @@ from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.answer.effect_words import say_effect
 from trials.answer.moved_sentence import moved_sentence
 from trials.answer.season import went_with
-from trials.sentences import capital, count, say_list
+from trials.pours.sentences import capital, count, say_list
 
 FROM_ALL = "From all trials together:"
 _CANNOT_BE_RULED_OUT = 0.1

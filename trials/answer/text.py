@@ -24,7 +24,7 @@ from trials.outcomes.outcome import Scale
 from trials.pours.noise import RepeatNoise
 from trials.pours.pour_book import short_names
 from trials.pours.seen import LeftOut, left_out_labels
-from trials.sentences import capital, count, noise_basis, noise_size, say_first, say_list, wrap_words
+from trials.pours.sentences import capital, count, noise_basis, noise_size, say_first, say_list, wrap_words
 
 _MOST_LINES = 8
 ONLY_WITH_OTHERS = "only with others"

@@ -13,7 +13,7 @@ from trials.answer.sentence import cause_words, pair_sides
 from trials.answer.text import ONLY_WITH_OTHERS
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.outcomes.outcome import Scale
-from trials.sentences import capital, count
+from trials.pours.sentences import capital, count
 
 if TYPE_CHECKING:
     from trials.charts.figure import Chart

@@ -21,7 +21,7 @@ from trials.charts.story_data import (
     StoryVersion,
     trial_names,
 )
-from trials.sentences import bind_units, say_first
+from trials.pours.sentences import bind_units, say_first
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -16,7 +16,7 @@ from formulary.batch.superfat_checks import LOW_SUPERFAT_PERCENT
 from formulary.finding import Finding, Place, stop, warn
 from formulary.quantity import format_decimal
 from trials.as_made.effective import effective_portion
-from trials.sentences import say_list
+from trials.pours.sentences import say_list
 from trials.trial.identity import code_of
 from trials.trial.model import Observation, Trial
 from trials.trial.on_day import find_ahead

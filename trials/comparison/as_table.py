@@ -6,7 +6,7 @@ from formulary.data_table import Cell, Table, TableColumn, free_name
 from trials.comparison.compared import ComparedTrials
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
-from trials.sentences import say_value
+from trials.pours.sentences import say_value
 
 _REPEATS = "repeats_differ_by"
 

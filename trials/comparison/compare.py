@@ -30,7 +30,7 @@ from trials.pours.noise import find_noise
 from trials.pours.pour_book import PourBook, pours_label, scent_percent, short_names
 from trials.pours.repeats import find_repeats
 from trials.pours.seen import aggregate, find_seen, value_of
-from trials.sentences import say_list
+from trials.pours.sentences import say_list
 from trials.trial.model import Trial
 from trials.trial.on_day import as_done
 

@@ -8,7 +8,7 @@ from formulary.quantity import format_number
 from trials.as_made.effective import effective_portion
 from trials.comparison.compared import Column
 from trials.factors.portion_facts import Pour
-from trials.sentences import say_list
+from trials.pours.sentences import say_list
 from trials.trial.rebatch import rebatches_days
 
 

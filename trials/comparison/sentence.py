@@ -10,7 +10,7 @@ from trials.comparison.rebatched import is_rebatched
 from trials.outcomes.outcome import Outcome
 from trials.pours.contrast import Contrast
 from trials.pours.noise import RepeatNoise
-from trials.sentences import (
+from trials.pours.sentences import (
     capital,
     count,
     difference_unit,

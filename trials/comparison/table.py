@@ -10,7 +10,7 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.comparison.compared import ComparedFactor, ComparedLye, ComparedOutcome, ComparedTrials
 from trials.comparison.sentence import column_note, comparison_sentence, headline, say_briefly, say_fact
-from trials.sentences import NOT_SEEN, capital, count, places, say_list, say_value, unit_label, wrap_words
+from trials.pours.sentences import NOT_SEEN, capital, count, places, say_list, say_value, unit_label, wrap_words
 
 _LABEL = 30
 _RANGE = re.compile(r"(?<=\d) to (?=-?\d)")  # between two figures, and not in a grade such as "up to a quarter"

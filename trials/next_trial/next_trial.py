@@ -20,7 +20,7 @@ from trials.next_trial.quick_pours import TimedPour, find_timed_pours, quick_wor
 from trials.next_trial.starts import Saves
 from trials.outcomes.outcome import Scale
 from trials.pours.seen import Seen
-from trials.sentences import say_list
+from trials.pours.sentences import say_list
 
 if TYPE_CHECKING:
     from formulary.materials.model import Material

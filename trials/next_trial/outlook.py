@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from trials.answer.answer import Answer
 from trials.pours.even_scale import from_scale
-from trials.sentences import places
+from trials.pours.sentences import places
 
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook

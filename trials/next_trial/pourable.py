@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from trials.answer.chance_words import percent
 from trials.outcomes.outcome import Outcome
 from trials.pours.even_scale import to_scale
-from trials.sentences import amount, say_list
+from trials.pours.sentences import amount, say_list
 
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook

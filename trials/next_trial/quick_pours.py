@@ -14,7 +14,7 @@ from trials.next_trial.pourable import LEAST_MIN
 from trials.outcomes.known import find_outcomes
 from trials.pours.pour_book import PourBook, pours_label, short_names
 from trials.pours.seen import find_seen
-from trials.sentences import amount, count, say_first, say_list, spell
+from trials.pours.sentences import amount, count, say_first, say_list, spell
 
 if TYPE_CHECKING:
     from formulary.settings import Settings

@@ -15,7 +15,7 @@ from trials.factors.portion_facts import FORMULA, find_facts
 from trials.factors.possible import can_act
 from trials.factors.steps import TENTH
 from trials.pours.repeats import facts_differ
-from trials.sentences import say_list
+from trials.pours.sentences import say_list
 from trials.trial.model import Plan, Trial, TrialPortion
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from trials.answer.chance_words import percent
 from trials.answer.sentence import cause_words, which_pair
 from trials.next_trial.next_trial import NextTrial
 from trials.next_trial.outlook import WORTH_A_WORD, Expected
-from trials.sentences import capital, number, places, say_list, wrap_words
+from trials.pours.sentences import capital, number, places, say_list, wrap_words
 
 _LITTLE_BITS = 0.25
 _A_BIT = "One bit is what a yes-or-no question tells when both answers are as likely."

@@ -26,7 +26,7 @@ from trials.checks.sale_text import decision_words, free_alkali_words
 from trials.pages.page import Content, element, render_page
 from trials.pages.report_data import RecipeSaves, ReportData
 from trials.pours.pour_book import short_names
-from trials.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
+from trials.pours.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
 from trials.trial.model import REBATCHED, Trial
 from trials.trial.on_day import as_it_stood
 from trials.trial.words import as_made_words, handling_words

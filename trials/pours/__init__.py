@@ -1,1 +1,1 @@
-"""The pours of all trials, what each showed, how far repeats differ, and a difference beside that."""
+"""The pours of all trials, what each showed, how far repeats differ, a difference beside that; and how it is said."""

@@ -16,7 +16,7 @@ from trials.pours.contrast import find_contrast
 from trials.pours.noise import RepeatNoise, find_noise
 from trials.pours.pour_book import PourBook, short_names
 from trials.pours.seen import LeftOut, find_seen, left_out_labels
-from trials.sentences import count, noise_basis, noise_size, places, say_first, say_value, unit_label, wrap_words
+from trials.pours.sentences import count, noise_basis, noise_size, places, say_first, say_value, unit_label, wrap_words
 from trials.trial.model import Trial
 
 _MOST_NAMED = 6

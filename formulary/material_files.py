@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_document
 from formulary.errors import InputError
 from formulary.finding import Finding, Place
-from formulary.materials.chosen_lots import find_weight
+from formulary.materials.chosen_lots import find_weight, parse_lot_name
 from formulary.materials.model import MaterialKind
 from formulary.materials.read import parse_material
 from formulary.materials.write import add_lot, render_new_material
@@ -162,8 +162,9 @@ def write_new_material(
 def draft_lot(folder: FormularyFiles, slug: str, lot: str) -> Draft:
     """A lot in its material's file, which is new when the material is a built-in one without a file.
 
-    Raises InputError for an unknown material, a lot that is known already, or a weight behind its name.
+    Raises InputError for an unknown material, a lot that is known already, no name, or a weight behind it.
     """
+    lot = parse_lot_name(lot)
     weight = find_weight(lot)
     if weight is not None:
         do = f'name the lot alone; {weight} is said where it is used: --lot "{slug}={lot}"'
@@ -194,6 +195,7 @@ def write_lot(folder: FormularyFiles, slug: str, lot: str, values: Mapping[str, 
     values: received, opened, best_before, price, and any value that the lot's certificate states.
     Raises InputError as `draft_lot`, and for a value that cannot stand there.
     """
+    lot = parse_lot_name(lot)
     draft_lot(folder, slug, lot)
     before = _own_file(folder, slug)
     if before is None:

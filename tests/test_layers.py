@@ -17,6 +17,7 @@ LAYERS = (
     (
         "formulary.errors",
         "formulary.finding",
+        "formulary.given",
         "formulary.quantity",
         "formulary.rate",
         "formulary.identity",

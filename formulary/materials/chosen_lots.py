@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from formulary.errors import InputError
 from formulary.finding import Finding, error
+from formulary.given import is_mapping, is_number, is_text
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity, parse_mass_g
@@ -57,8 +58,27 @@ def _check_weighed(material: str, lots: Mapping[str, float | None]) -> Iterable[
 
 
 def given_lots(lots: ChosenLots) -> dict[str, dict[str, float | None]]:
-    """The lots with their weights, a single one too."""
-    return {name: {lot: None} if isinstance(lot, str) else dict(lot) for name, lot in lots.items()}
+    """The lots with their weights in grams, a single one too.
+
+    Raises InputError for what names no lots.
+    """
+    if not is_mapping(lots):
+        what = f"{lots!r:.40} does not say which lot is of which material"
+        raise InputError.of("bad-lot", what, 'write {"olive-oil": "OL-7"}')
+    return {name: dict(_weighed_lots(name, lot)) for name, lot in lots.items()}
+
+
+def _weighed_lots(material: str, given: str | Mapping[str, float | None]) -> Iterable[tuple[str, float | None]]:
+    if not isinstance(given, Mapping):
+        yield parse_lot_name(given), None
+        return
+    if not given:
+        raise InputError.of("bad-lot", f"no lot of {material} is named", "name one, or leave the material out")
+    for lot, weight in given.items():
+        if weight is not None and not is_number(weight):
+            what = f"{weight!r:.40} is no number of grams of lot {lot}"
+            raise InputError.of("bad-lot", what, 'write a number: {"olive-oil": {"OL-7": 300, "OL-8": 150}}')
+        yield parse_lot_name(lot), None if weight is None else float(weight)
 
 
 def lot_shares(lots: Mapping[str, float | None]) -> dict[str, float]:
@@ -68,6 +88,16 @@ def lot_shares(lots: Mapping[str, float | None]) -> dict[str, float]:
     grams = {lot: weight_g for lot, weight_g in lots.items() if weight_g is not None}
     total_g = sum(grams.values())
     return {lot: weight_g / total_g for lot, weight_g in grams.items()}
+
+
+def parse_lot_name(text: str) -> str:
+    """A lot's name as it stands on its label, such as `0042`. Raises InputError for no text, or an empty one."""
+    if not is_text(text):
+        what = f"{text!r:.40} is no text, and a lot is named by one"
+        raise InputError.of("bad-lot", what, "write what stands on its label, in quotes")
+    if not text.strip():
+        raise InputError.of("empty-entry", "the lot has no name", "write what stands on its label")
+    return text.strip()
 
 
 def find_weight(lot: str) -> str | None:
@@ -111,8 +141,10 @@ def lots_with_values(register: Mapping[str, Material], lots: Mapping[str, str]) 
 def demand_known_lot(register: Mapping[str, Material], name: str, lot: str) -> None:
     """Nothing where the lot is one of its material's, or none of that is recorded by lot.
 
-    Raises InputError for one that is not known beside others: a slip there would be a batch without its certificate.
+    Raises InputError for one that is not known beside others: a slip there would be a batch without its certificate;
+    and for what is no name.
     """
+    lot = parse_lot_name(lot)
     material = register.get(name)
     if material is not None and material.lots and lot not in material.lots:
         raise unknown_lot(material, lot)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
+from types import MappingProxyType
 from typing import Any, Literal
 
 from formulary.chemistry.alkali import Alkali
@@ -165,6 +166,17 @@ class Lot:
     best_before: date | None = None
     overrides: Mapping[str, Any] = field(default_factory=dict)
 
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "overrides", _read_only(self.overrides))
+
+
+_MAPPINGS = ("fatty_acids", "acids", "limits", "contains", "measures", "lots", "sources")
+
+
+def _read_only(values: Mapping[str, Any]) -> Mapping[str, Any]:
+    """The same values, which nobody who looks them up can change in place."""
+    return values if isinstance(values, MappingProxyType) else MappingProxyType(dict(values))
+
 
 # The half-width that a single saponification value from a certificate is taken to have, mg KOH per g (common practice,
 # no source).
@@ -228,6 +240,11 @@ class Material:
     builtin: bool = False
     sources: Mapping[str, Known] = field(default_factory=dict)
     how_working_value: str = ""
+
+    def __post_init__(self) -> None:
+        # The built-in materials are the same for everything that a process works out.
+        for name in _MAPPINGS:
+            object.__setattr__(self, name, _read_only(getattr(self, name)))
 
     @property
     def is_wet(self) -> bool:

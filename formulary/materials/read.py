@@ -110,6 +110,8 @@ def _read_lots(fields: Fields, general: ValueReader, alkali: Alkali | None) -> d
         inner = fields.as_block(entry.value, f"lots, {name}")
         if inner is None:
             continue
+        if not name.strip():
+            inner.report("lot-name-empty", "a lot has no name", "write what stands on its label, in quotes")
         source = inner.text("source")
         known = Known("maker", source or f"certificate of lot {name}")
         received, opened = inner.date("received"), inner.date("opened")

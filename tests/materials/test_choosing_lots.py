@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any, cast
+
 import pytest
 
 from formulary.errors import InputError
@@ -101,3 +103,30 @@ def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None
     with pytest.raises(InputError) as raised:
         with_chosen_lots({"coconut-oil": coconut}, {"coconut-oil": "X"})
     assert "none is recorded" in refused(raised)[1]
+
+
+@pytest.mark.parametrize(
+    "lots",
+    [
+        ["OL-7"],
+        {"olive-oil": None},
+        {"olive-oil": 7},
+        {"olive-oil": ""},
+        {"olive-oil": " "},
+        {"olive-oil": {}},
+        {"olive-oil": {7: 300.0, "OL-8": 150.0}},
+        {"olive-oil": {"OL-7": "300 g", "OL-8": "150 g"}},
+    ],
+)
+def test_what_names_no_lot_is_told_to_name_none(lots: Any) -> None:
+    with pytest.raises(InputError) as raised:
+        with_chosen_lots(REGISTER, lots)
+    assert {finding.code for finding in raised.value.findings} <= {"bad-lot", "empty-entry"}
+
+
+def test_a_lot_without_a_name_is_none() -> None:
+    for name in ("", "  ", 7, None):
+        with pytest.raises(InputError):
+            demand_known_lot(REGISTER, "olive-oil", cast("str", name))
+    text = '{format: 1, name: Olive oil, kind: oil, lots: {"": {saponification_value: 188}}}'
+    assert "lot-name-empty" in {finding.code for finding in parse_material(text, None, "olive-oil")[1]}

@@ -14,7 +14,7 @@ from formulary.document import Inline, Quoted
 from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
-from formulary.materials.chosen_lots import find_weight
+from formulary.materials.chosen_lots import find_weight, parse_lot_name
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
@@ -322,14 +322,13 @@ def lot(trial: Trial, material: str, name: str, *, corrects: bool = False) -> En
 
     corrects: whether it takes the place of another that is recorded. Raises InputError where one is and it does not.
     """
-    _demand_said(name, "the lot has no name", "write what stands on its label")
-    weight = find_weight(name)
+    wanted = parse_lot_name(name)
+    weight = find_weight(wanted)
     if weight is not None:
-        what = f"{name.strip()!r} is a lot and a weight"
+        what = f"{wanted!r} is a lot and a weight"
         raise InputError.of(
             "weighed-lot", what, "name the lot alone; the grams of several go under `lots:` in trial.yaml"
         )
-    wanted = name.strip()
     before = " and ".join(use.lot for use in trial.lots.get(material, ()))
     said = f"{material} from lot {wanted}"
     if before and before != wanted:

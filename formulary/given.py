@@ -1,0 +1,69 @@
+"""What a program hands to a call, taken as it is meant: types are not checked while a notebook runs.
+
+A text where several are asked for is one of them and not its letters; a number stands for the text that it prints as,
+so that a missing unit is told like one in a file.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from decimal import Decimal
+from numbers import Real
+from typing import TypeAlias
+
+from formulary.errors import InputError
+
+# An amount as a person writes it, or a number where no unit is needed.
+Figure: TypeAlias = str | int | float | Decimal
+# A day, or one as it is written: 2026-10-03.
+Day: TypeAlias = date | str
+
+
+def is_text(given: object) -> bool:
+    """Whether it is a text, whatever its type was said to be."""
+    return isinstance(given, str)
+
+
+def is_number(given: object) -> bool:
+    """Whether it is a number, one of another library too."""
+    return isinstance(given, (Real, Decimal)) and not isinstance(given, bool)
+
+
+def is_mapping(given: object) -> bool:
+    """Whether it says something of each of several keys."""
+    return isinstance(given, Mapping)
+
+
+def each_of(given: str | Iterable[str]) -> tuple[str, ...]:
+    """The texts given; a text by itself is one. Raises InputError for what is none, and holds none."""
+    if isinstance(given, str):
+        return (given,)
+    texts = tuple(given) if isinstance(given, Iterable) else (given,)
+    for text in texts:
+        if not is_text(text):
+            raise InputError.of("not-text", f"{text!r:.60} is no text", 'write texts: ["one", "another"]')
+    return texts
+
+
+def as_day(given: Day) -> date:
+    """A day, also as it is written, or of a time. Raises InputError for what is none."""
+    if isinstance(given, datetime):
+        return given.date()
+    if isinstance(given, date):
+        return given
+    try:
+        return date.fromisoformat(given)
+    except (TypeError, ValueError):
+        do = "write year-month-day, such as 2026-10-03"
+        raise InputError.of("bad-value", f"{given!r:.40} is not a date", do) from None
+
+
+def as_moment(given: datetime | None) -> datetime:
+    """The moment given, else the present one, with its time zone. Raises InputError for one without a time zone."""
+    if given is None:
+        return datetime.now().astimezone()
+    if not isinstance(given, datetime) or given.tzinfo is None:
+        what = f"{given!r:.60} is no moment with a time zone"
+        raise InputError.of("bad-moment", what, "give one, such as datetime.now().astimezone()")
+    return given

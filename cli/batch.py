@@ -22,13 +22,11 @@ from cli.pages import demand_page, tell_no_sheet, tell_page
 from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from formulary.batch.model import Batch
     from formulary.batch.sitting_model import Sitting
-    from formulary.batch.size import Size
     from formulary.finding import Finding
-    from formulary.materials.chosen_lots import ChosenLots
     from formulary.workshop import Workshop
 
 
@@ -96,8 +94,8 @@ def batch(
     built-in materials and the usual settings count.
 
     A lot counts in every loaf that holds its material. Of several lots of one, --lot "olive-oil=OL-7 300 g" says how
-    much of each there is, for all loaves: the sheet says what to weigh of each, in that proportion, since the lye is
-    worked out for it.
+    much of each there is, for all loaves, and --lot olive-oil=OL-8 beside it that the rest is of that one: the sheet
+    says what to weigh of each, in that proportion, since the lye is worked out for it.
 
     With --weighed, how to go on when something went over or was forgotten: what is in the vessels by now, "castor-oil
     0 g" for what is not, "lye 300 g" for all that is in the jug of a lye that was mixed as planned. Once the lye is in
@@ -115,9 +113,10 @@ def batch(
     elif lye_is_in is not None:
         raise click.UsageError("--lye-in and --lye-apart go with --weighed")
     demand_page(sheet)
-    chosen = parse_chosen_lots(lots)
     with open_workshop(*recipes) as workshop:
-        batches = _work_out(workshop, recipes, sizes, chosen)
+        chosen = parse_chosen_lots(lots, workshop.register)
+        loaves = [(workshop.find_recipe(recipe), size) for recipe, size in zip(recipes, sizes, strict=True)]
+        batches = workshop.batches_of_sizes(loaves, lots=chosen)
         tell_findings(check_dates_of_chosen(workshop.register, chosen, date.today()))
         if weighed:
             tell_findings(workshop.remarks(workshop.find_recipe(recipes[0])))
@@ -148,16 +147,6 @@ def _save_sheet(workshop: Workshop, weigh_out: Batch | Sitting | None, path: Pat
     tell_page("The sheet to print", path)
 
 
-def _work_out(workshop: Workshop, recipes: tuple[str, ...], sizes: list[Size], chosen: ChosenLots) -> list[Batch]:
-    versions = [workshop.find_recipe(recipe) for recipe in recipes]
-    held = {name for version in versions for name in version.recipe.materials()}
-    batches = []
-    for version, size in zip(versions, sizes, strict=True):
-        own = {name: lot for name, lot in chosen.items() if name not in held or name in version.recipe.materials()}
-        batches.append(workshop.batch_of_size(version, size, lots=own))
-    return batches
-
-
 def _demand_standing(despite: tuple[str, ...], findings: Iterable[Finding]) -> None:
     """Refuse codes by which nothing stops what is to be weighed out."""
     from formulary.batch.overriding import demand_standing
@@ -183,7 +172,7 @@ def _print_batch(
 
 
 def _print_sitting(
-    workshop: Workshop, planned: list[Batch], despite: tuple[str, ...], as_json: bool, sheet: Path | None
+    workshop: Workshop, planned: Sequence[Batch], despite: tuple[str, ...], as_json: bool, sheet: Path | None
 ) -> int:
     from formulary.batch.overriding import override_sitting_stops, override_stops
     from formulary.batch.sitting_text import render_sitting

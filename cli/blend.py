@@ -103,7 +103,7 @@ def cost(
             version = workshop.find_recipe(named)
             tell_findings(workshop.remarks(version))
             size = size if size.is_said else Size(oils="1000 g", cured=cured)
-            batch = workshop.batch_of_size(version, size, lots=parse_chosen_lots(lots))
+            batch = workshop.batch_of_size(version, size, lots=parse_chosen_lots(lots, workshop.register))
             tell_findings(check_lots_of_cost(batch))
             found = workshop.cost(batch)
     if as_json:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -29,13 +29,16 @@ def _record(wanted: str, make: Callable[[Trial], Entry | tuple[Entry, ...]]) -> 
     with open_chosen() as folder:
         bench = open_bench(folder)
         found = bench.find_trial(wanted)
-        before = bench.as_kept(found)  # what is registered of a lot counts for good, and is said, once it is recorded
         made = make(found)
-        entries = made if isinstance(made, tuple) else (made,)
-        by_hand = bench.is_hand_written(found)
-        recorded = bench.record(*entries)
-        _tell_by_hand([recorded] if by_hand else [])
-        return _tell(bench, before, recorded, entries)
+        return _record_one(bench, found, *(made if isinstance(made, tuple) else (made,)))
+
+
+def _record_one(bench: Bench, trial: Trial, *entries: Entry) -> int:
+    before = bench.as_kept(trial)  # what is registered of a lot counts for good, and is said, once it is recorded
+    by_hand = bench.is_hand_written(trial)
+    recorded = bench.record(*entries)
+    _tell_by_hand([recorded] if by_hand else [])
+    return _tell(bench, before, recorded, entries)
 
 
 def _tell_by_hand(trials: Iterable[Trial]) -> None:
@@ -56,6 +59,7 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
     from formulary.text_table import paragraph
     from trials.as_made.portions_text import superfat_words
     from trials.lots.lot_values import describe_lot_values
+    from trials.trial.entry import lots_of_entry
     from trials.trial.on_day import as_it_stood
 
     after = bench.after_entry(before, recorded)
@@ -63,8 +67,8 @@ def _tell(bench: Bench, before: Trial, recorded: Trial, entries: Iterable[Entry]
         say(f"{recorded.id}: {entry.said}")
         if entry.remark:
             say("\n".join(paragraph(entry.remark, width=width(), indent=2)))
-        if entry.section == "lots" and entry.key is not None:
-            values = describe_lot_values(before, recorded, entry.key, str(entry.value))
+        if entry.key is not None and lots_of_entry(entry):
+            values = describe_lot_values(before, recorded, entry.key, lots_of_entry(entry))
             say("\n".join(paragraph(values, width=width(), indent=2))) if values else None
     stood = as_it_stood(recorded, date.today())
     said = superfat_words(stood)
@@ -102,14 +106,19 @@ def _record_alike(wanted: str, make: Callable[[Trial], Entry], *, whole_sitting:
         return _record(wanted, make)
     with open_chosen_bench() as bench:
         together = bench.together_with(bench.find_trial(wanted))
-        by_hand = [trial for trial in together if bench.is_hand_written(trial)]
-        made = [(bench.as_kept(trial), make(trial)) for trial in together]
-        recorded = bench.record_all(entry for _, entry in made)
-        _tell_by_hand(by_hand)
-        loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
-        say(f"Recorded for {loaves} of the sitting:")
-        told = [_tell(bench, before, after, (entry,)) for (before, entry), after in zip(made, recorded, strict=True)]
-        return max(told)
+        return _record_together(bench, together, [make(trial) for trial in together])
+
+
+def _record_together(bench: Bench, together: Sequence[Trial], entries: Sequence[Entry]) -> int:
+    """One entry for each of several trials of a sitting, in one save."""
+    by_hand = [trial for trial in together if bench.is_hand_written(trial)]
+    before = [bench.as_kept(trial) for trial in together]
+    recorded = bench.record_all(entries)
+    _tell_by_hand(by_hand)
+    loaves = "1 loaf" if len(recorded) == 1 else f"{len(recorded)} loaves"
+    say(f"Recorded for {loaves} of the sitting:")
+    told = [_tell(bench, one, two, (entry,)) for one, two, entry in zip(before, recorded, entries, strict=True)]
+    return max(told)
 
 
 def _when(trial: Trial, at: str | None) -> str:
@@ -331,17 +340,25 @@ def note(wanted: str, text: str) -> int:
 @click.command()
 @click.argument("wanted", metavar="TRIAL")
 @click.argument("material", metavar="MATERIAL")
-@click.argument("name", metavar="LOT")
+@click.argument("lots", metavar="LOT...", nargs=-1, required=True)
 @_correct
 @_sitting
 @folder_option
-def lot(wanted: str, material: str, name: str, correct: bool, whole_sitting: bool) -> int:
-    """The lot of a material that was used."""
+def lot(wanted: str, material: str, lots: tuple[str, ...], correct: bool, whole_sitting: bool) -> int:
+    """The lot of a material that was used, or its lots with what went in of each.
+
+    "OL-7 300 g" "OL-8" says that 300 g were of lot OL-7 and the rest of what went in of OL-8. With --whole-sitting such
+    weights are of all its loaves together, and each has its part of every lot.
+    """
     from trials import record
 
-    return _record_alike(
-        wanted, lambda trial: record.lot(trial, material, name, corrects=correct), whole_sitting=whole_sitting
-    )
+    with open_chosen_bench() as bench:
+        trial, register = bench.find_trial(wanted), bench.folder.register
+        if not whole_sitting:
+            return _record_one(bench, trial, record.lot(trial, material, *lots, corrects=correct, register=register))
+        together = bench.together_with(trial)
+        made = record.lots_of_sitting(together, material, *lots, corrects=correct, register=register)
+        return _record_together(bench, together, made)
 
 
 @click.command()

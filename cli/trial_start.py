@@ -78,11 +78,14 @@ def start(
     Several recipes are loaves of one sitting, sized as by `batch`: all of them are started, in one save, or none; what
     is said of the room, the lots and who makes them holds for all. A mould is said once for all, or for each.
 
+    Of several lots of a material --lot "olive-oil=OL-7 300 g" says how much there is of each, and --lot olive-oil=OL-8
+    beside it that the rest is of that one, as for `batch`; the record begins with what is to be weighed of each.
+
     Without a size it asks, on a terminal, for the weight of the oils, the room and the mould.
     """
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import stops
-    from formulary.materials.chosen_lots import one_lot_each, parse_chosen_lots
+    from formulary.materials.chosen_lots import parse_chosen_lots
     from trials.bench import open_bench
     from trials.record.starting import Loaf, start_trials
 
@@ -110,7 +113,7 @@ def start(
             bench,
             [Loaf(version, size, into) for version, (size, into) in zip(versions, matched, strict=True)],
             sitting=sitting,
-            lots=one_lot_each(parse_chosen_lots(lots)),
+            lots=parse_chosen_lots(lots, folder.register),
             conditions={} if room is None else {"room": room},
             who=who,
             made=None if made is None else parse_day(made),
@@ -210,9 +213,13 @@ def _say_lots(trials: Sequence[Trial]) -> None:
     named = {(name, use.lot): trial for trial in trials for name, uses in trial.lots.items() for use in uses}
     if not named:
         return
-    _say_paragraph(f"Lots: {', '.join(f'{material_words(name)} {lot}' for name, lot in named)}.")
+    of_material: dict[str, list[str]] = {}
+    for name, lot in named:
+        of_material.setdefault(name, []).append(lot)
+    said = (f"{material_words(name)} {' and '.join(lots)}" for name, lots in of_material.items())
+    _say_paragraph(f"Lots: {', '.join(said)}.")
     for (name, lot), trial in named.items():
-        unknown = describe_lot_values(trial, trial, name, lot)
+        unknown = describe_lot_values(trial, trial, name, [lot])
         if unknown:
             say("\n".join(paragraph(f"{lot}: {unknown}", width=width(), indent=2)))
 

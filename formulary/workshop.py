@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -21,10 +21,18 @@ if TYPE_CHECKING:
     from formulary.changes.changes import Changes
     from formulary.changes.compared_side import ComparedSide
     from formulary.finding import Finding
-    from formulary.materials.chosen_lots import ChosenLots
+    from formulary.materials.chosen_lots import ChosenLots, GivenLots
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
     from formulary.settings import Settings
+
+_MOST_ROUNDS = 10  # an alkali's grams, and so what is left for a lot of it, settle to its scale's step in two or three
+
+
+def _lots_of(version: Version, lots: GivenLots, held: Collection[str]) -> GivenLots:
+    """The lots of what a recipe holds, and those of what no recipe here does, so that the slip is told."""
+    own = version.recipe.materials()
+    return {name: of_it for name, of_it in lots.items() if name not in held or name in own}
 
 
 class Workshop(ABC):
@@ -83,7 +91,8 @@ class Workshop(ABC):
         version: a version, or how a person names one, or the path of a recipe's file.
         oils or total: so much oil, or so much batter in all ("1000 g"). mould: its inside as filled ("25 x 8 x 7 cm"),
         or a name from `moulds` in formulary.yaml. bars and bar: so many bars of so much each, as poured, or after the
-        cure with `cured`. lots: material -> lot, or lot -> grams of several; their certificates count.
+        cure with `cured`. lots: material -> lot, or lot -> grams of several, None for the one that is the rest; their
+        certificates count.
         Raises InputError for a size that is none of these, a recipe that does not fit the register, or a material of
         it whose file cannot be read: its general values are not what the maker's own file says.
         """
@@ -95,8 +104,38 @@ class Workshop(ABC):
     def batch_of_size(self, version: Version | str, size: Size, *, lots: ChosenLots | None = None) -> Batch:
         """What to weigh for a version at a size; the rest as in `batch`."""
         found = self.find_recipe(version) if isinstance(version, str) else version
-        batch = self._work_out(found, size, lots)
-        remarks = self.remarks(found)
+        (batch,) = self.batches_of_sizes([(found, size)], lots=lots)
+        return batch
+
+    def batches_of_sizes(
+        self, loaves: Sequence[tuple[Version, Size]], *, lots: ChosenLots | None = None
+    ) -> tuple[Batch, ...]:
+        """What to weigh for each of several loaves, for all of which the lots are given; the rest as in `batch`.
+
+        A lot counts in every loaf that holds its material.
+        """
+        from formulary.batch.lot_shares import settle_rests
+        from formulary.materials.chosen_lots import demand_weighed, given_lots, has_rest
+
+        given = given_lots(lots or {})
+        demand_weighed(given)
+        held = {name for version, _ in loaves for name in version.recipe.materials()}
+        # How much is left for a lot that is the rest may depend on its own certificate, as alkali does on its assay.
+        settled: GivenLots = {
+            name: {lot: weight_g or 1.0 for lot, weight_g in of_it.items()} if has_rest(of_it) else of_it
+            for name, of_it in given.items()
+        }
+        for _ in range(_MOST_ROUNDS):
+            batches = tuple(
+                self._with_remarks(version, size, _lots_of(version, settled, held)) for version, size in loaves
+            )
+            before, settled = settled, settle_rests(given, (line for batch in batches for line in batch.pot.lines))
+            if settled == before:
+                break
+        return batches
+
+    def _with_remarks(self, version: Version, size: Size, lots: ChosenLots) -> Batch:
+        batch, remarks = self._work_out(version, size, lots), self.remarks(version)
         return replace(batch, findings=(*remarks, *batch.findings)) if remarks else batch
 
     def _work_out(self, version: Version, size: Size, lots: ChosenLots | None = None) -> Batch:

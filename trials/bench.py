@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from formulary.changes.changes import Changes
     from formulary.data_table import Table
     from formulary.folder import Folder
+    from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.version import Version
     from trials.as_made.recalculate import Recalculation
     from trials.charts.cure import Cure
@@ -73,7 +74,7 @@ class Bench(TrialFiles):
         bar: str | None = None,
         cured: bool = False,
         sitting: str | None = None,
-        lots: Mapping[str, str] | None = None,
+        lots: ChosenLots | None = None,
         conditions: Mapping[str, str] | None = None,
         portions: Sequence[tuple[str, str]] | None = None,
         who: str | None = None,
@@ -87,9 +88,10 @@ class Bench(TrialFiles):
         version: a version, or how a person names one. oils, total, mould, or bars with bar and cured: the size, as in
         `Folder.batch`.
         sitting: the name of the sitting, the date unless given; conditions and lots that another trial of it has are
-        taken over. lots: material -> lot. conditions: key -> text, such as room -> "19 °C". portions: (name, percent),
-        for a plan without portions. made: the day it was made, which its id tells; today unless given. despite: codes
-        of stops that are overridden knowingly. now: the present time. draw_code: for the four characters of the id.
+        taken over. lots: material -> lot, or lot -> grams of several, None for the one that is the rest. conditions:
+        key -> text, such as room -> "19 °C". portions: (name, percent), for a plan without portions. made: the day it
+        was made, which its id tells; today unless given. despite: codes of stops that are overridden knowingly. now:
+        the present time. draw_code: for the four characters of the id.
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
         from formulary.batch.size import Size
@@ -116,7 +118,7 @@ class Bench(TrialFiles):
         loaves: Iterable[Loaf],
         *,
         sitting: str | None = None,
-        lots: Mapping[str, str] | None = None,
+        lots: ChosenLots | None = None,
         conditions: Mapping[str, str] | None = None,
         who: str | None = None,
         made: date | None = None,
@@ -127,7 +129,8 @@ class Bench(TrialFiles):
         """Start a trial of each loaf that is poured in one sitting, all or none, in one commit.
 
         loaves: each a saved or unsaved version, its size and its own mould. lots: each counts in every loaf that holds
-        its material. conditions: of the sitting, the same for all. The rest as for `start`.
+        its material, and the grams of several are for all of them. conditions: of the sitting, the same for all. The
+        rest as for `start`.
         Raises StopError when a batch has a stop, or all of them together have; InputError as `start` does.
         """
         from trials.record.starting import start_trials

@@ -63,6 +63,7 @@ def trial_json(
         },
         "cured": {**expected_cure(stood).to_json(), **({"grams": None, "mass_loss_percent": None} if unknown else {})},
         "lots": {name: [use.lot for use in uses] for name, uses in trial.lots.items()},
+        "lot_grams": {name: {use.lot: _number(use.grams) for use in uses} for name, uses in trial.lots.items()},
         "scent": scent_json(stood, figures.scent),
         "portions": portions_json(stood),
         "who": trial.who,

@@ -27,7 +27,7 @@ from trials.pours.sentences import say_value
 from trials.trial.identity import code_of
 from trials.trial.model import Event, Trial
 from trials.trial.on_day import as_it_stood
-from trials.trial.words import STAGES, as_made_words, degree_words, hour_words, taken_in_words
+from trials.trial.words import STAGES, as_made_words, degree_words, hour_words, lot_uses_words, taken_in_words
 
 WORKING_TIME = "working time"
 _HEADLINE_COUNT = 3
@@ -200,8 +200,8 @@ def _by_line(lines: Iterable[PotLine]) -> dict[tuple[str, str], float]:
 
 
 def lot_words(trial: Trial) -> list[str]:
-    """The lots that went in, one after another: "olive oil OL-7 + OL-8"."""
-    return [f"{material_words(name)} {' + '.join(use.lot for use in uses)}" for name, uses in trial.lots.items()]
+    """The lots that went in, one after another: "olive oil OL-7 (300 g) and OL-8 (155 g)"."""
+    return [f"{material_words(name)} {lot_uses_words(uses)}" for name, uses in trial.lots.items()]
 
 
 def condition_words(trial: Trial) -> Iterable[str]:

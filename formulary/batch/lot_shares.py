@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from typing import NamedTuple
 
 from formulary.batch.model import Batch, PotLine
 from formulary.batch.scale import Scale, format_shown, share_out
+from formulary.batch.sheet_weights import Weighing
 from formulary.finding import Finding, Severity, note, stop
-from formulary.materials.chosen_lots import GivenLots, lot_shares
+from formulary.materials.chosen_lots import GivenLots, has_rest, lot_shares, with_rest
 from formulary.quantity import format_number
 
 LOT_CODES = ("lots-short", "lots-in-proportion")
@@ -45,6 +46,33 @@ def check_lots_of_rescue(lines: Iterable[PotLine], lots: GivenLots, scale: Scale
             yield Finding(Severity.WARN, "lots-short", what, do)
 
 
+def settle_rests(lots: GivenLots, lines: Iterable[PotLine]) -> dict[str, Mapping[str, float | None]]:
+    """The lots with the grams of each that is what the others of its material leave of all that is weighed.
+
+    lines: as in `check_lots`. Raises InputError where they leave nothing.
+    """
+    grams = _grams_of(lines)
+    return {
+        name: with_rest(name, of_it, grams[name]) if has_rest(of_it) and name in grams else of_it
+        for name, of_it in lots.items()
+    }
+
+
+def weigh_lots(
+    lots: Mapping[str, float | None], material: str, weighed: Mapping[Weighing, float], scale: Scale
+) -> dict[str, float]:
+    """Lot -> grams of it in all weighings of a material, which add up to what a sheet says of these.
+
+    weighed: what it says of each weighing.
+    """
+    grams: dict[str, float] = {}
+    for (name, role, _), shown_g in weighed.items():
+        if name == material:
+            for lot, part_g in _shown_lots(lots, role, shown_g, scale).items():
+                grams[lot] = grams.get(lot, 0.0) + part_g
+    return grams
+
+
 class _Unlike(NamedTuple):
     """A material whose lots weigh less than what is taken of it, or several that weigh more, with both in words."""
 
@@ -55,11 +83,9 @@ class _Unlike(NamedTuple):
 
 
 def _find_unlike(lines: Iterable[PotLine], lots: GivenLots, scale: Scale) -> Iterable[_Unlike]:
-    grams: dict[str, float] = {}
-    roles: dict[str, str] = {}
-    for line in lines:
-        grams[line.material] = grams.get(line.material, 0.0) + line.grams
-        roles.setdefault(line.material, line.role)
+    lines = tuple(lines)
+    grams = _grams_of(lines)
+    roles = {line.material: line.role for line in reversed(lines)}
     for material, given in lots.items():
         weights_g = [weight_g for weight_g in given.values() if weight_g is not None]
         if not weights_g or material not in grams:
@@ -88,9 +114,20 @@ def lot_words(lots: GivenLots, material: str, role: str, shown_g: float, scale: 
     given = lots.get(material, {})
     if len(given) < 2:
         return ""
-    exact = {lot: share * shown_g for lot, share in lot_shares(given).items()}
-    parts = share_out(exact, shown_g, min(_step_g(role, grams, scale) for grams in exact.values()))
+    parts = _shown_lots(given, role, shown_g, scale)
     return ", ".join(f"{format_shown(grams)} g of lot {lot}" for lot, grams in parts.items())
+
+
+def _shown_lots(given: Mapping[str, float | None], role: str, shown_g: float, scale: Scale) -> dict[str, float]:
+    exact = {lot: share * shown_g for lot, share in lot_shares(given).items()}
+    return share_out(exact, shown_g, min(_step_g(role, grams, scale) for grams in exact.values()))
+
+
+def _grams_of(lines: Iterable[PotLine]) -> dict[str, float]:
+    grams: dict[str, float] = {}
+    for line in lines:
+        grams[line.material] = grams.get(line.material, 0.0) + line.grams
+    return grams
 
 
 def _step_g(role: str, grams: float, scale: Scale) -> float:

@@ -55,4 +55,4 @@ def check_stated_values(pot: Pot, materials: Mapping[str, Material], locate: Cal
 
 def _of_lot(doubt: Doubt, material: Material) -> str:
     """Whose value it is: one of several lots', else that of the one lot; empty where none is chosen."""
-    return doubt.whose or (f" of lot {material.lot}" if material.lot is not None else "")
+    return doubt.whose or (f" of lot {' + '.join(material.lots_used)}" if material.lots_used else "")

@@ -3,58 +3,96 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from types import MappingProxyType
 
 from formulary.errors import InputError
 from formulary.finding import Finding, error
 from formulary.given import is_mapping, is_number, is_text
 from formulary.materials.model import Material
 from formulary.names import suggest
-from formulary.quantity import NotAQuantity, parse_mass_g
+from formulary.quantity import NotAQuantity, format_plain_number, parse_mass_g
 
 # Millilitres and percents are no weights, and are told to be none rather than taken for the name of a lot.
 _WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+(?:\s*,\s*[0-9]+)*\s*(?:mg|g|kg|oz|lb|ml|l|%))")
-_EXAMPLE = 'write --lot clove-bud-oil=CB-2291, or by weight --lot "olive-oil=OL-7 300 g" for each of several lots'
+_EXAMPLE = (
+    'write --lot clove-bud-oil=CB-2291, or by weight --lot "olive-oil=OL-7 300 g" for each of several lots;'
+    " one of them without a weight is the rest"
+)
 
-# material -> lot -> grams of it as given, None for a lot that was named alone: all of the line.
+# material -> lot -> grams of it as given. Without grams is the one lot that is all of the line, or, beside lots that
+# have theirs, the rest of it.
 GivenLots = Mapping[str, Mapping[str, float | None]]
 # The same, or material -> its one lot.
 ChosenLots = Mapping[str, str | Mapping[str, float | None]]
 
 
-def parse_chosen_lots(texts: Iterable[str]) -> dict[str, dict[str, float | None]]:
-    """`olive-oil=OL-7`, or `olive-oil=OL-7 300 g` once for each lot of a material.
+def parse_chosen_lots(
+    texts: Iterable[str], register: Mapping[str, Material] = MappingProxyType({})
+) -> dict[str, dict[str, float | None]]:
+    """`olive-oil=OL-7`, or once for each lot of a material `olive-oil=OL-7 300 g`, of which one may have no weight: it
+    is the rest.
 
-    Raises InputError with everything that is wrong.
+    register: the materials, of which a lot may be called as if it had a weight. Raises InputError with everything that
+    is wrong.
     """
-    chosen: dict[str, dict[str, float | None]] = {}
+    said: dict[str, list[str]] = {}
     faults: list[Finding] = []
     for text in texts:
-        material, equals, rest = (part.strip() for part in text.partition("="))
-        if not (material and equals and rest):
+        material, equals, lot = (part.strip() for part in text.partition("="))
+        if material and equals and lot:
+            said.setdefault(material, []).append(lot)
+        else:
             faults.append(error("bad-lot", f"{text!r} is not MATERIAL=LOT", _EXAMPLE))
-            continue
-        match = _WEIGHED_LOT.fullmatch(rest)
+    chosen: dict[str, dict[str, float | None]] = {}
+    for material, lots in said.items():
         try:
-            grams = float(parse_mass_g(match.group("weight"))) if match else None
-        except NotAQuantity as problem:
-            faults.append(error("bad-lot", problem.what, problem.do))
-            continue
-        lot = match.group("lot") if match else rest
-        if lot in chosen.get(material, {}):
-            faults.append(error("bad-lot", f"lot {lot} of {material} is given twice", "give it once"))
-            continue
-        chosen.setdefault(material, {})[lot] = grams
-    faults += [fault for material, lots in chosen.items() for fault in _check_weighed(material, lots)]
+            chosen[material] = parse_lots(material, lots, register[material].lots if material in register else ())
+        except InputError as problem:
+            faults += problem.findings
     if faults:
         raise InputError(faults)
     return chosen
 
 
-def _check_weighed(material: str, lots: Mapping[str, float | None]) -> Iterable[Finding]:
-    """That each of several lots has a weight: nobody knows how much of one it is otherwise."""
-    if len(lots) > 1 and not all(weight_g is not None and weight_g > 0 for weight_g in lots.values()):
-        yield error("bad-lot", f"several lots of {material}, and not the weight of each", _EXAMPLE)
+def parse_lots(
+    material: str, texts: Iterable[str], known: Collection[str] = (), *, example: str = _EXAMPLE
+) -> dict[str, float | None]:
+    """The lots of one material with the grams given of each: `OL-7`, or `OL-7 300 g` and `OL-8` for the rest.
+
+    known: lots that it has. example: what to write instead. Raises InputError with everything that is wrong.
+    """
+    lots: dict[str, float | None] = {}
+    faults: list[Finding] = []
+    for text in texts:
+        try:
+            lot, grams = _parse_lot(parse_lot_name(text), known)
+        except NotAQuantity as problem:
+            faults.append(error("bad-lot", problem.what, problem.do))
+            continue
+        if lot in lots:
+            faults.append(error("bad-lot", f"lot {lot} of {material} is given twice", "give it once"))
+            continue
+        lots[lot] = grams
+    faults += _check_weighed(material, lots, may_have_rest=True, example=example)
+    if faults:
+        raise InputError(faults)
+    return lots
+
+
+def _parse_lot(text: str, known: Collection[str]) -> tuple[str, float | None]:
+    match = None if text in known else _WEIGHED_LOT.fullmatch(text)
+    return (text, None) if match is None else (match.group("lot"), float(parse_mass_g(match.group("weight"))))
+
+
+def _check_weighed(
+    material: str, lots: Mapping[str, float | None], *, may_have_rest: bool, example: str = _EXAMPLE
+) -> Iterable[Finding]:
+    """That each of several lots has a weight, or all but the rest: nobody knows how much of one it is otherwise."""
+    weights = [weight_g for weight_g in lots.values() if weight_g is not None]
+    enough = len(lots) - 1 if may_have_rest else len(lots)
+    if len(lots) > 1 and (len(weights) < enough or any(weight_g <= 0 for weight_g in weights)):
+        yield error("bad-lot", f"several lots of {material}, and not the weight of each", example)
 
 
 def given_lots(lots: ChosenLots) -> dict[str, dict[str, float | None]]:
@@ -106,20 +144,30 @@ def find_weight(lot: str) -> str | None:
     return match.group("weight") if match else None
 
 
-def one_lot_each(lots: GivenLots) -> dict[str, str]:
-    """material -> its one lot. Raises InputError where a material has several, or a lot has a weight: those are for a
-    trial's own file."""
-    several = [name for name, weights in lots.items() if len(weights) > 1]
-    if several:
-        what = f"several lots of {several[0]} are given"
-        do = "start with the main one, and write the grams of each under `lots:` in trial.yaml"
-        raise InputError.of("several-lots", what, do)
-    weighed = [name for name, weights in lots.items() if None not in weights.values()]
-    if weighed:
-        what = f"the lot of {weighed[0]} is given with a weight"
-        do = "start with the lot alone, and write its grams under `lots:` in trial.yaml where there are several"
-        raise InputError.of("weighed-lot", what, do)
-    return {name: next(iter(weights)) for name, weights in lots.items()}
+def demand_weighed(lots: GivenLots) -> None:
+    """Raises InputError for several lots of a material of which more than one has no weight, or nothing."""
+    faults = [fault for name, of_it in lots.items() for fault in _check_weighed(name, of_it, may_have_rest=True)]
+    if faults:
+        raise InputError(faults)
+
+
+def has_rest(lots: Mapping[str, float | None]) -> bool:
+    """Whether one of several lots is what the others leave of all that is weighed."""
+    return len(lots) > 1 and None in lots.values()
+
+
+def with_rest(material: str, lots: Mapping[str, float | None], takes_g: float) -> dict[str, float]:
+    """Lot -> grams of it, where one of several is the rest. takes_g: what is weighed of the material in all.
+
+    Raises InputError where the others leave nothing of that.
+    """
+    given_g = sum(weight_g for weight_g in lots.values() if weight_g is not None)
+    if given_g >= takes_g:
+        rest = next(lot for lot, weight_g in lots.items() if weight_g is None)
+        takes = f"{format_plain_number(takes_g, 1)} g"
+        what = f"of {material} {takes} are weighed, and the other lots make {given_g:g} g of it"
+        raise InputError.of("bad-lot", what, f"nothing is left for lot {rest}: leave it out, or correct a weight")
+    return {lot: takes_g - given_g if weight_g is None else weight_g for lot, weight_g in lots.items()}
 
 
 def unknown_lot(material: Material, lot: str) -> InputError:
@@ -133,9 +181,10 @@ def unknown_lot(material: Material, lot: str) -> InputError:
     return InputError.of("unknown-lot", f"{material.slug} has no lot {lot[:40]!r}", do)
 
 
-def lots_with_values(register: Mapping[str, Material], lots: Mapping[str, str]) -> dict[str, str]:
-    """Of material -> its lot those whose material has that lot, so that its certificate counts."""
-    return {name: lot for name, lot in lots.items() if name in register and lot in register[name].lots}
+def lots_with_values(register: Mapping[str, Material], lots: GivenLots) -> dict[str, Mapping[str, float | None]]:
+    """Of material -> its lots those whose material has them, so that their certificates count."""
+    known = {name: register[name].lots.keys() for name in lots if name in register}
+    return {name: of_it for name, of_it in lots.items() if name in known and of_it.keys() <= known[name]}
 
 
 def demand_known_lot(register: Mapping[str, Material], name: str, lot: str) -> None:
@@ -163,7 +212,7 @@ def with_chosen_lots(materials: Mapping[str, Material], lots: ChosenLots) -> dic
             faults.append(error("unknown-material", f"nothing here is called {name[:40]!r}", do))
             continue
         material = materials[name]
-        of_it = [*_check_weighed(name, weights)]
+        of_it = [*_check_weighed(name, weights, may_have_rest=False)]
         of_it += [fault for lot in weights if lot not in material.lots for fault in unknown_lot(material, lot).findings]
         faults += of_it
         if not of_it:

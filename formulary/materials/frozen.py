@@ -24,7 +24,7 @@ from formulary.materials.model import (
 from formulary.materials.value_texts import parse_price
 from formulary.quantity import parse_decimal
 
-_TEXTS = ("name", "group", "inci", "inci_in_soap", "carrier", "notes", "lot", "how_working_value")
+_TEXTS = ("name", "group", "inci", "inci_in_soap", "carrier", "notes", "how_working_value")
 _NUMBERS = (
     "density_g_per_ml",
     "bulk_density_g_per_ml",
@@ -47,7 +47,7 @@ _RANGES = (
     "assay_percent",
 )
 _PERCENTS = ("fatty_acids", "acids", "limits", "contains")
-_LISTS = ("allergens", "origin")
+_LISTS = ("allergens", "origin", "lots_used")
 
 
 def material_tree(material: Material) -> dict[str, Any]:

@@ -24,9 +24,9 @@ def mix_lots(material: Material, mass_g_by_lot: Mapping[str, float]) -> Material
 
     Returns
     -------
-    a material whose `lot` names all of them. A range's ends are the means of the lots' ends, which is on the wide side:
-    certificates of different lots err independently. What cannot be averaged (a limit, a price by volume beside one by
-    weight) stays as the least favourable: the lowest limit of a scent; the price of the largest part.
+    a material whose `lots_used` are all of them. A range's ends are the means of the lots' ends, which is on the wide
+    side: certificates of different lots err independently. What cannot be averaged (a limit, a price by volume beside
+    one by weight) stays as the least favourable: the lowest limit of a scent; the price of the largest part.
 
     Raises
     ------
@@ -52,7 +52,7 @@ def mix_lots(material: Material, mass_g_by_lot: Mapping[str, float]) -> Material
     how = material.how_working_value
     if "saponification_value" in changes:
         how = f"The mean of lots {names} by weight."
-    return replace(material, **changes, lot=" + ".join(used), sources=sources, how_working_value=how)
+    return replace(material, **changes, lots_used=tuple(used), sources=sources, how_working_value=how)
 
 
 def _mixed(name: str, values: Sequence[Any], shares: Sequence[float], lots: str) -> Any:

@@ -194,9 +194,10 @@ class Material:
     Percentages are by mass of the material as it is weighed. `acids` are water-free acids by the names of
     `formulary.chemistry.acids.ACIDS`; `contains` are the constituents of a scent; `limits` what the maker knows of the
     limits of constituents (percent of the finished bar); `measures` what spoons of it weigh.
-    `reference_saponification_value` is the range before the rule for the working value; `stated` names the attributes
-    that the maker's file gives; `sources` says for each attribute where it is from; `how_working_value` says in a
-    sentence how the working saponification value was chosen.
+    `lots_used` are those of its lots whose certificates hold for it. `reference_saponification_value` is the range
+    before the rule for the working value; `stated` names the attributes that the maker's file gives; `sources` says for
+    each attribute where it is from; `how_working_value` says in a sentence how the working saponification value was
+    chosen.
     """
 
     slug: str
@@ -234,7 +235,7 @@ class Material:
     measures: Mapping[str, SpoonMass] = field(default_factory=dict)
     notes: str | None = None
     lots: Mapping[str, Lot] = field(default_factory=dict)
-    lot: str | None = None
+    lots_used: tuple[str, ...] = ()
     stated: frozenset[str] = frozenset()
     stated_working_value: float | None = None
     builtin: bool = False
@@ -279,7 +280,7 @@ class Material:
         sources = dict(self.sources)
         for name in chosen.overrides:
             sources[name] = Known("maker", f"certificate of lot {lot}")
-        changes: dict[str, Any] = {**chosen.overrides, "lot": lot, "sources": sources}
+        changes: dict[str, Any] = {**chosen.overrides, "lots_used": (lot,), "sources": sources}
         if "saponification_value" in chosen.overrides:
             changes["how_working_value"] = f"The certificate of lot {lot} gives it."
         return replace(self, **changes)

@@ -90,7 +90,7 @@ class Doubt(NamedTuple):
 
 def find_doubts(material: Material, builtin: Material | None) -> Iterator[Doubt]:
     """Of a material as a batch uses it: each stated value that is hard to believe."""
-    used = _lots_used(material)
+    used = material.lots_used
     is_of_lot = any("saponification_value" in material.lots[name].overrides for name in used if name in material.lots)
     # Without a certificate the value as stated: the rule for the working value may have chosen a lower one.
     value = material.saponification_value if is_of_lot else material.reference_saponification_value
@@ -112,17 +112,6 @@ def find_doubts(material: Material, builtin: Material | None) -> Iterator[Doubt]
             )
             is_above = value.working > (_known(material, builtin) or value.working)
             yield Doubt(value.working, whose, reason.why, reason.is_far and is_worked_with and is_above)
-
-
-def _lots_used(material: Material) -> list[str]:
-    """The lots that a material is as a batch uses it. A lot may be called `A + B` itself, and not be two of them."""
-    used: list[str] = []
-    left = material.lot or ""
-    while left:
-        named = [name for name in material.lots if left == name or left.startswith(f"{name} + ")]
-        used.append(max(named, key=len, default=left.partition(" + ")[0]))
-        left = left[len(used[-1]) + len(" + ") :]
-    return used
 
 
 def _known(material: Material, builtin: Material | None) -> float | None:
@@ -151,7 +140,7 @@ def find_assay_doubts(material: Material) -> Iterator[Doubt]:
     """Of a solid alkali as a batch uses it: its assay, and that of each of several lots, where hard to believe."""
     if material.group == "lye-solution":
         return
-    used = _lots_used(material)
+    used = material.lots_used
     values = [(material.assay_percent, "")]
     for name in used if len(used) > 1 else ():
         stated = material.lots[name].overrides if name in material.lots else {}

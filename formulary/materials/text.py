@@ -92,7 +92,7 @@ def render_material(material: Material, *, width: int = 80) -> str:
     kind = material.kind.value.replace("-", " ")
     article = "an" if kind[0] in "aeiou" else "a"
     group = f" ({material.group.replace('-', ' ')})" if material.group else ""
-    by_lot = f", lot {material.lot}" if material.lot else ""
+    by_lot = f", lot {' + '.join(material.lots_used)}" if material.lots_used else ""
     lines = paragraph(f"{material.name}: {article} {kind}{group}, {whose}{by_lot}.", width=width)
     if material.inci:
         soap = f"; as soap {material.inci_in_soap}" if material.inci_in_soap else ""

@@ -86,9 +86,9 @@ def test_a_command_with_a_decimal_comma_is_refused_and_writes_nothing(
     assert sorted(home.rglob("*.yaml")) == before
 
 
-def test_a_trial_takes_no_weight_of_a_lot_and_says_where_it_goes(formulary: Run, home: Path) -> None:
-    for lot in ("olive-oil=OL-7 300 g", "olive-oil=OL-7 300,5 g"):
-        assert formulary("trial", "start", "harbour-base", "--oils", "500g", "--lot", lot).status == 2
+def test_no_trial_is_started_by_the_weight_of_a_lot_with_a_decimal_comma(formulary: Run, home: Path) -> None:
+    lot = "olive-oil=OL-7 300,5 g"
+    assert formulary("trial", "start", "harbour-base", "--oils", "500g", "--lot", lot).status == 2
     assert not list(home.glob("trials/*/*"))
 
 
@@ -105,7 +105,7 @@ def test_a_trial_takes_no_weight_of_a_lot_and_says_where_it_goes(formulary: Run,
         (["event", "light trace", "--at", "3,5-4 min"], "3.5"),
         (["temperature", "38,5C", "--at", "1:00"], "38.5"),
         (["condition", "room", "19, 5 C"], "19.5"),
-        (["lot", "olive-oil", "OL-7 300,5 g"], "go under `lots:`"),
+        (["lot", "olive-oil", "OL-7 300,5 g"], "300.5"),
     ],
 )
 def test_an_entry_with_a_decimal_comma_is_refused_and_changes_nothing(

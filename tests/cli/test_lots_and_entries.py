@@ -48,6 +48,108 @@ def test_two_lots_of_one_oil_count_by_weight(formulary: Run) -> None:
     assert "weight" in wrong.err
 
 
+def register_lots(formulary: Run) -> None:
+    for lot, value in (("OL-7", "184"), ("OL-8", "196")):
+        assert formulary("materials", "lot", "olive-oil", lot, "--set", f"saponification_value={value}").status == 0
+
+
+def lots_of(formulary: Run, trial: str) -> dict[str, float]:
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    return dict(shown["lot_grams"]["olive-oil"])
+
+
+@pytest.mark.usefixtures("home")
+def test_the_rest_of_one_jar_and_then_a_new_one_is_weighed_planned_and_recorded_alike(formulary: Run) -> None:
+    """530 g of olive oil to 1000 g; a saponification value is mg KOH for 1 g (ISO 3657), of a mixture the mean by
+    weight; molar masses NaOH 39.997, KOH 56.105 g/mol (CIAAW abridged weights)."""
+    register_lots(formulary)
+    base = ("harbour-base", "--oils", "1000g")
+    rest = ("--lot", "olive-oil=OL-7 180 g", "--lot", "olive-oil=OL-8")
+    said, whole = (
+        json.loads(formulary("batch", *base, *lots, "--json").out)
+        for lots in (rest, ("--lot", "olive-oil=OL-7 180 g", "--lot", "olive-oil=OL-8 350 g"))
+    )
+    assert said == whole
+    alone = json.loads(formulary("batch", *base, "--lot", "olive-oil=OL-8", "--json").out)
+    less_g = 0.95 * 180 * (196 - 184) / 56105 * 39.997
+    assert alone["lye"][0]["grams"] - said["lye"][0]["grams"] == pytest.approx(less_g, abs=0.11)
+    started = formulary("trial", "start", *base, *rest)
+    assert (started.status, "180 g of lot OL-7, 350 g of lot OL-8" in " ".join(started.out.split())) == (0, True)
+    (trial,) = (row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"])
+    assert lots_of(formulary, trial) == {"OL-7": 180.0, "OL-8": 350.0}
+    shown = json.loads(formulary("trial", "show", trial, "--json").out)
+    assert shown["superfat"]["effective"] == pytest.approx(said["superfat"]["effective"])
+    assert not {each["code"] for each in shown["findings"]} & {"lots-total", "lots-unweighed", "plan-altered"}
+    # On the day the jar held less, and more went in.
+    formulary("trial", "as-made", trial, "olive-oil 540 g")
+    lots = ("lot", trial, "olive-oil", "OL-7 0.15 kg", "OL-8")
+    refused = formulary("trial", *lots)
+    assert (refused.status, "OL-7 (180 g) and OL-8 (350 g) already" in refused.err) == (2, True)
+    recorded = formulary("trial", *lots, "--correct")
+    assert (recorded.status, "lots-total" in recorded.out) == (0, False)
+    assert lots_of(formulary, trial) == {"OL-7": 150.0, "OL-8": 390.0}
+    assert "olive oil OL-7 (150 g) and OL-8 (390 g)" in formulary("trial", "show", trial).out
+    assert "1 batch" in formulary("materials", "where", "OL-7").out
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize("known", [True, False], ids=["certificates", "names alone"])
+def test_weights_of_lots_are_for_all_loaves_of_a_sitting_and_each_has_its_part(formulary: Run, known: bool) -> None:
+    if known:
+        register_lots(formulary)
+    loaves = ("harbour-base", "--oils", "1000g", "harbour-base", "--oils", "500g")
+    short = ("--lot", "olive-oil=OL-7 400 g", "--lot", "olive-oil=OL-8 300 g")
+    assert formulary("trial", "start", *loaves, *short).status == 1
+    assert json.loads(formulary("trial", "list", "--json").out)["trials"] == []
+    rest = ("--lot", "olive-oil=OL-7 450 g", "--lot", "olive-oil=OL-8")  # 795 g go in
+    started = formulary("trial", "start", *loaves, *rest)
+    assert (started.status, started.err) == (0, "")
+    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"]]
+    assert sorted(tuple(lots_of(formulary, trial).values()) for trial in trials) == [(150.0, 115.0), (300.0, 230.0)]
+    lots = ("olive-oil", "OL-7 300 g", "OL-8")
+    assert formulary("trial", "lot", trials[0], *lots, "--correct", "--whole-sitting").status == 0
+    assert sorted(tuple(lots_of(formulary, trial).values()) for trial in trials) == [(100.0, 165.0), (200.0, 330.0)]
+    assert formulary("check").status == 0
+
+
+@pytest.mark.usefixtures("home")
+@pytest.mark.parametrize(
+    ("lots", "said"),
+    [
+        (("OL-7 600 g", "OL-8"), "nothing is left for lot OL-8"),
+        (("OL-7", "OL-8"), "not the weight of each"),
+        (("OL-7 100 g", "OL-7 200 g"), "twice"),
+        (("OL-7 100 ml", "OL-8"), "volume"),
+    ],
+)
+def test_lots_that_cannot_be_meant_start_no_trial_and_are_not_recorded(
+    formulary: Run, home: Path, lots: tuple[str, ...], said: str
+) -> None:
+    register_lots(formulary)
+    given = [part for lot in lots for part in ("--lot", f"olive-oil={lot}")]
+    for command in (("batch",), ("trial", "start")):
+        ran = formulary(*command, "harbour-base", "--oils", "1000g", *given)
+        assert (ran.status, said in ran.err) == (2, True), ran.err
+    assert not list(home.glob("trials/*/*"))
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    trial = next(home.glob("trials/*/*"))
+    before = (trial / "trial.yaml").read_bytes()
+    ran = formulary("trial", "lot", trial.name[-4:], "olive-oil", *lots)
+    assert (ran.status, said in ran.err) == (2, True), ran.err
+    assert (trial / "trial.yaml").read_bytes() == before
+
+
+@pytest.mark.usefixtures("home")
+def test_there_is_no_rest_of_what_nobody_weighed(formulary: Run) -> None:
+    formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    (trial,) = (row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"])
+    formulary("trial", "as-made", trial, "olive-oil unknown")
+    ran = formulary("trial", "lot", trial, "olive-oil", "OL-7 180 g", "OL-8")
+    assert (ran.status, "there is no rest" in ran.err) == (2, True)
+    assert formulary("trial", "lot", trial, "olive-oil", "OL-7 180 g", "OL-8 350 g").status == 1
+    assert formulary("trial", "lot", trial, "coconut-oil", "A 100 g", "B").status == 1
+
+
 def test_a_new_material_is_written_with_what_is_known_and_comments_on_the_rest(formulary: Run, home: Path) -> None:
     ran = formulary(
         *("materials", "add", "quay-scent", "--kind", "fragrance", "--called", "Quay scent (invented)"),

@@ -35,7 +35,7 @@ from trials.outcomes.known import find_outcomes
 from trials.read.trial import parse_trial
 from trials.record.new_trial_text import render_new_trial
 from trials.trial.identity import make_trial_id
-from trials.trial.model import Plan, Trial
+from trials.trial.model import LotUse, Plan, Trial
 from trials.trial.plan import make_plan
 
 _SEASON = 2024
@@ -130,4 +130,5 @@ def _version(text: str, slug: str, materials: Mapping[str, object]) -> Version:
 def _plan(version: Version, loaf: Loaf, register: Register) -> Plan:
     lots = lots_of(version.recipe, loaf)
     batch = work_out_batch(version, register, Settings(), oil_mass_g=1000.0, lots=lots)
-    return make_plan(version, batch, register, Settings(), size=("oils", OIL_SIZE), lots=lots)
+    used = {name: (LotUse(lot),) for name, lot in lots.items()}
+    return make_plan(version, batch, register, Settings(), size=("oils", OIL_SIZE), lots=used)

@@ -9,9 +9,9 @@ import pytest
 from formulary.errors import InputError
 from formulary.materials.chosen_lots import (
     demand_known_lot,
+    given_lots,
     lot_shares,
     lots_with_values,
-    one_lot_each,
     parse_chosen_lots,
     with_chosen_lots,
 )
@@ -41,7 +41,7 @@ def test_what_is_not_a_material_and_a_lot_is_told_with_an_example(text: str) -> 
 
 def test_all_that_is_wrong_is_told_at_once() -> None:
     with pytest.raises(InputError) as raised:
-        parse_chosen_lots(["olive-oil", "coconut-oil=A 3 ml", "castor-oil=A", "castor-oil=B 3 g"])
+        parse_chosen_lots(["olive-oil", "coconut-oil=A 3 ml", "castor-oil=A", "castor-oil=B"])
     assert len(raised.value.findings) == 3
 
 
@@ -60,20 +60,7 @@ def test_parts_are_by_weight_and_one_lot_is_all() -> None:
 
 def test_less_than_a_gram_of_a_lot_is_a_weight_too() -> None:
     lots = {"olive-oil": {"OL-7": 0.5, "OL-8": 0.5}}
-    assert with_chosen_lots({"olive-oil": OLIVE}, lots)["olive-oil"].lot == "OL-7 + OL-8"
-
-
-def test_a_trial_starts_with_one_lot_of_a_material_and_no_weight() -> None:
-    assert one_lot_each({"olive-oil": {"OL-7": None}, "castor-oil": {"C": None}}) == {
-        "olive-oil": "OL-7",
-        "castor-oil": "C",
-    }
-    with pytest.raises(InputError) as raised:
-        one_lot_each({"castor-oil": {"C": None}, "olive-oil": {"OL-7": 1.0, "OL-8": 2.0}})
-    assert refused(raised)[0] == "several lots of olive-oil are given"
-    with pytest.raises(InputError) as raised:
-        one_lot_each({"castor-oil": {"C": None}, "olive-oil": {"OL-7": 1.0}})
-    assert refused(raised)[0] == "the lot of olive-oil is given with a weight"
+    assert with_chosen_lots({"olive-oil": OLIVE}, lots)["olive-oil"].lots_used == ("OL-7", "OL-8")
 
 
 def test_a_lot_is_free_text_where_none_is_recorded_and_a_slip_where_others_are() -> None:
@@ -88,9 +75,23 @@ def test_a_lot_is_free_text_where_none_is_recorded_and_a_slip_where_others_are()
 
 
 def test_only_a_lot_that_is_recorded_has_values() -> None:
-    lots = {"olive-oil": "OL-8", "coconut-oil": "anything", "nothing-of-the-kind": "x"}
-    assert lots_with_values(REGISTER, lots) == {"olive-oil": "OL-8"}
-    assert lots_with_values(REGISTER, {"olive-oil": "OL-9"}) == {}
+    lots = given_lots({"olive-oil": "OL-8", "coconut-oil": "anything", "nothing-of-the-kind": "x"})
+    assert lots_with_values(REGISTER, lots) == {"olive-oil": {"OL-8": None}}
+    assert lots_with_values(REGISTER, {"olive-oil": {"OL-8": 1.0, "OL-9": 2.0}}) == {}
+
+
+def test_a_lot_that_is_called_as_if_it_had_a_weight_can_be_chosen() -> None:
+    """Names of lots are the maker's own text."""
+    texts = ["olive-oil=Jar 500 g"]
+    assert parse_chosen_lots(texts) == {"olive-oil": {"Jar": 500.0}}
+    named, _ = parse_material(
+        "{format: 1, name: O, kind: oil, lots: {Jar 500 g: {saponification_value: 188}, B + C: {}}}", None, "olive-oil"
+    )
+    assert named is not None
+    register = {"olive-oil": named}
+    assert parse_chosen_lots(texts, register) == {"olive-oil": {"Jar 500 g": None}}
+    several = parse_chosen_lots(["olive-oil=Jar 500 g 120 g", "olive-oil=B + C"], register)
+    assert several == {"olive-oil": {"Jar 500 g": 120.0, "B + C": None}}
 
 
 def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None:

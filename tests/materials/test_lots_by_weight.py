@@ -67,7 +67,7 @@ def test_profiles_are_averaged_and_named() -> None:
     olive = olive_oil().fatty_acids
     assert mixed.fatty_acids["C18:1"] == pytest.approx(0.75 * olive["C18:1"] + 0.25 * 80)
     assert sum(mixed.fatty_acids.values()) == pytest.approx(100)
-    assert mixed.lot == "OL-7 + OL-8"
+    assert mixed.lots_used == ("OL-7", "OL-8")
     assert "OL-7 and OL-8" in mixed.how_working_value
 
 

@@ -87,7 +87,7 @@ def test_a_lots_certificate_comes_before_all_and_counts_one_either_way() -> None
     lot = material.with_lot("OL-7")
     assert lot.saponification_value == certificate
     assert lot.density_g_per_ml == 0.915
-    assert lot.lot == "OL-7"
+    assert lot.lots_used == ("OL-7",)
     assert "OL-7" in lot.how_working_value
     assert lot.sources["density_g_per_ml"].obtained == "maker"
     assert material.saponification_value != certificate

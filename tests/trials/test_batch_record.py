@@ -73,7 +73,7 @@ def test_everything_that_a_batch_record_needs_is_on_it_in_80_columns() -> None:
         "give or take 10 %",
         "clove bud oil in clove",
         "Split by eye: superfat and scent are those of the worst end",
-        "olive oil OL-7 + OL-8",
+        "olive oil OL-7 (300 g) and OL-8 (155 g)",
         "room 19 °C, humidity 55 %, lye 37 °C, oils 41 °C, mould tall-loaf",
         "blending 0:20 clove, for 15 s",
         "scent in 2:40 clove",

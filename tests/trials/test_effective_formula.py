@@ -436,7 +436,7 @@ def _certified() -> Plan:
         PotLine("water", "water", "lye water", 300.0),
     )
     oil = replace(planned.materials["olive-oil"], lots=lots)
-    return replace(planned, lots={"olive-oil": "A"}, materials={**planned.materials, "olive-oil": oil})
+    return replace(planned, lots={"olive-oil": (LotUse("A"),)}, materials={**planned.materials, "olive-oil": oil})
 
 
 def _olive_value(text: str) -> float:

@@ -126,7 +126,7 @@ def test_a_certificate_corrected_later_never_changes_a_trial_by_itself_but_is_to
     # Naming the lot again takes what is registered of it now.
     renewed = bench.record(record.lot(again, "sodium-hydroxide", "N1"), now=LATER)
     assert superfat(renewed) < 0
-    assert "assay, %: 99.8" in describe_lot_values(again, renewed, "sodium-hydroxide", "N1")
+    assert "assay, %: 99.8" in describe_lot_values(again, renewed, "sodium-hydroxide", ["N1"])
 
 
 @pytest.mark.parametrize("written", ["N1", '"N1"', '"N\\x31"', "'N\"1'", '"N\\"1"', "'N''1'", '"N\n    1"'])
@@ -179,9 +179,9 @@ def test_a_lot_of_which_nothing_is_registered_is_said_to_count_for_nothing(folde
     trial = start(folder)
     bench = open_bench(folder)
     named = bench.record(record.lot(trial, "sodium-hydroxide", "N9"), now=MADE)
-    assert "general values" in describe_lot_values(trial, named, "sodium-hydroxide", "N9")
+    assert "general values" in describe_lot_values(trial, named, "sodium-hydroxide", ["N9"])
     clay = bench.record(record.lot(named, "rose-clay", "R9"), now=MADE)
-    assert describe_lot_values(named, clay, "rose-clay", "R9") == ""
+    assert describe_lot_values(named, clay, "rose-clay", ["R9"]) == ""
 
 
 def test_what_is_kept_of_lots_reads_back_the_same(folder: Folder) -> None:
@@ -224,7 +224,7 @@ NO_FIGURE = {
     *("slug", "name", "notes", "inci", "inci_in_soap", "allergens", "origin", "carrier", "price", "measures"),
     *("density_g_per_ml", "bulk_density_g_per_ml", "melting_point_c", "flash_point_c", "iodine_value"),
     *("alcohol_percent", "vanillin_percent", "stated_solids_percent", "reference_saponification_value"),
-    *("lots", "lot", "stated", "stated_working_value", "builtin", "sources", "how_working_value"),
+    *("lots", "lots_used", "stated", "stated_working_value", "builtin", "sources", "how_working_value"),
 }
 
 

@@ -17,7 +17,7 @@ from trials.checks.checks import check_trial
 from trials.checks.sale import fit_to_sell
 from trials.due.ready import plan_ready_by
 from trials.lots.lot_trace import find_lot, find_not_recorded, render_lot, render_not_recorded
-from trials.trial.model import Release, Trial
+from trials.trial.model import LotUse, Release, Trial
 
 from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, folder_with, outcomes, plan_of, trial_of
 
@@ -251,7 +251,7 @@ def test_of_a_lot_all_batches_are_told_that_may_have_it_since_nobody_wrote_down_
     named = trial_of('lots: {olive-oil: "OL-7"}\n')
     silent, other = trial_of("notes: x\n"), trial_of('lots: {olive-oil: "OL-8"}\n')
     without = trial_of("as_made: [{line: olive-oil, instead: sunflower-oil}]\n")
-    planned = replace(silent, plan=replace(silent.plan, lots={"olive-oil": "OL-7"}))
+    planned = replace(silent, plan=replace(silent.plan, lots={"olive-oil": (LotUse("OL-7"),)}))
     every = [named, silent, other, without, planned]
     assert [each.trial for each in find_lot(every, "ol-7")] == [named, planned], (
         "the plan's lot holds where none is said"

@@ -214,8 +214,8 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
 
 
 def lots_named(trial: Trial) -> Mapping[str, tuple[LotUse, ...]]:
-    """The lots of each material: those of the trial's own file, else the one that its plan was worked out by."""
-    return {**{name: (LotUse(lot),) for name, lot in trial.plan.lots.items()}, **trial.lots}
+    """The lots of each material: those of the trial's own file, else those that its plan was worked out by."""
+    return {**trial.plan.lots, **trial.lots}
 
 
 def lot_weights(uses: Sequence[LotUse]) -> dict[str, float] | None:

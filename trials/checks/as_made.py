@@ -109,7 +109,7 @@ def _check_certificates(trial: Trial, material: str) -> Iterable[Finding]:
     if unknown and (material in trial.plan.lots or any(lot in kept for lot in used)):
         what = f"no certificate of lot {' and '.join(unknown)} of {material} is kept with this trial"
         if material in trial.plan.lots:
-            what += f", and its lye was weighed for lot {trial.plan.lots[material]}"
+            what += f", and its lye was weighed for lot {' and '.join(use.lot for use in trial.plan.lots[material])}"
         do = "the general values are used for it; look at its certificate before you use the soap"
         yield warn("lot-certificate-missing", what, do)
 

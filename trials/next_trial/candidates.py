@@ -112,7 +112,7 @@ def _make(
 ) -> list[CandidatePour]:
     """The pour worked out, one candidate a portion; empty when it cannot be made or weighed out safely."""
     from formulary.batch.weigh_out import work_out_batch
-    from formulary.materials.chosen_lots import lots_with_values, with_chosen_lots
+    from formulary.materials.chosen_lots import given_lots, lots_with_values, with_chosen_lots
     from trials.trial.plan import make_plan
 
     tweaks = [tweak for change in changes for tweak in change.tweaks]
@@ -121,7 +121,7 @@ def _make(
     oil_mass_g = next((change.oil_mass_g for change in changes if change.oil_mass_g), trial.plan.oil_mass_g)
     try:
         version = start.branch(f"{start.slug}-next", *tweaks, register=register) if tweaks else start
-        materials = with_chosen_lots(register, lots_with_values(register, lots))
+        materials = with_chosen_lots(register, lots_with_values(register, given_lots(lots)))
         batch = work_out_batch(version, materials, settings, oil_mass_g=oil_mass_g)
         if batch.is_stopped:
             return []

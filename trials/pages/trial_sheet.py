@@ -11,6 +11,7 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding
 from formulary.quantity import format_decimal, format_plain_number
 from formulary.recipes.version import Version
+from trials.as_made.effective import lots_named
 from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts, times, version_facts
 from trials.pages.sheet_data import ToNote
 from trials.pages.sheet_parts import batch_part
@@ -29,12 +30,12 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
     said = {(each.code, each.what) for each in batch.findings}
     new = [each for each in findings if (each.code, each.what) not in said]
     batch = demand_weighable(override_stops(replace(batch, findings=(*batch.findings, *new)), trial.despite))
-    lots = {name: " + ".join(use.lot for use in uses) for name, uses in trial.lots.items()}
+    lots = {name: " + ".join(use.lot for use in uses) for name, uses in lots_named(trial).items()}
     title = f"{trial.plan.recipe.name}, {code_of(trial.id)}"
     otherwise = "; ".join(as_made_words(entry) for entry in trial.as_made)
     columns = [portion.name for portion in trial.portions]
     noted = _noted_times(trial)
-    part = batch_part(batch, {**trial.plan.lots, **lots})
+    part = batch_part(batch, lots)
     return Sheet(
         title=title,
         facts=(
@@ -58,7 +59,11 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
 def _planned_batch(plan: Plan) -> Batch:
     """The batch of a plan, worked out by its frozen values; its grams are the frozen ones, whatever comes out."""
     version = Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
-    worked = work_out_batch(version, plan.materials, plan.settings, oil_mass_g=plan.oil_mass_g, lots=plan.lots)
+    lots = {
+        name: {use.lot: None if use.grams is None else float(use.grams) for use in uses}
+        for name, uses in plan.lots.items()
+    }
+    worked = work_out_batch(version, plan.materials, plan.settings, oil_mass_g=plan.oil_mass_g, lots=lots)
     return replace(worked, pot=plan.pot, oil_mass_g=plan.oil_mass_g, batter_grams=plan.batter_g)
 
 

@@ -9,8 +9,8 @@ from formulary.fields import Fields
 from formulary.quantity import Kind, NotAQuantity, Quantity, parse_quantity
 from trials.as_made.effective import WATER
 from trials.read.as_made import check_material_name
-from trials.read.lots import mass_g
 from trials.read.parts import entries_of, listed, read_portion, read_word
+from trials.trial.lot_use_text import mass_g
 from trials.trial.model import HANDLING_WORDS, REBATCHED, Handling, Plan
 
 

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from decimal import Decimal
 
-from formulary.document import Block, Node, Scalar
+from formulary.document import Node, Scalar
 from formulary.fields import Fields
 from formulary.materials.model import Material
 from formulary.names import suggest
-from formulary.quantity import Kind, NotAQuantity, parse_quantity
 from trials.read.parts import entries_of
+from trials.trial.lot_use_text import read_lot_uses
 from trials.trial.model import LotUse, Plan
 
 
@@ -23,7 +22,7 @@ def read_lots(
     """
     lots: dict[str, tuple[LotUse, ...]] = {}
     for key, node in entries_of(fields, "lots"):
-        uses = _lot_uses(fields, key, node)
+        uses = read_lot_uses(fields, key, node)
         if plan is not None:
             _check_went_in(fields, key, plan, brought)
             for use in uses:
@@ -31,23 +30,6 @@ def read_lots(
         if uses:
             lots[key.text] = uses
     return lots
-
-
-def _lot_uses(fields: Fields, key: Scalar, node: Node) -> tuple[LotUse, ...]:
-    if isinstance(node, Scalar):
-        return () if node.is_empty else (LotUse(node.text),)
-    if not isinstance(node, Block):
-        fields.report("wrong-shape", "a lot is a word, or a block of lots", 'write "OL-7" or {"OL-7": 300 g}', node)
-        return ()
-    uses: list[LotUse] = []
-    for entry in node.entries:
-        grams = fields.parse_node(entry.value, mass_g, f"lots, {key.text[:40]}, {entry.key.text[:20]}")
-        if grams is not None:
-            uses.append(LotUse(entry.key.text, grams))
-    if len(uses) > 1 and not sum(use.grams or 0 for use in uses):
-        what = f"the lots of {key.text[:40]} weigh nothing together"
-        fields.report("lots-unweighed", what, "write the grams of each", node, f"lots, {key.text[:40]}")
-    return tuple(uses)
 
 
 def _check_went_in(fields: Fields, key: Scalar, plan: Plan, brought: Sequence[str]) -> None:
@@ -64,11 +46,3 @@ def _check_owner(fields: Fields, key: Scalar, lot: str, node: Node, register: Ma
     if owners and key.text not in owners:
         what = f"lot {lot} is a lot of {' and '.join(owners)}, not of {key.text}"
         fields.report("lot-of-another", what, "correct the lot, or the material", node, f"lots, {key.text}")
-
-
-def mass_g(text: str) -> Decimal:
-    """Grams of a mass that may be nothing. Raises NotAQuantity."""
-    grams = parse_quantity(text, Kind.MASS).to("g")
-    if grams < 0:
-        raise NotAQuantity(f"{text.strip()!r} is below zero", "write 0 g or more")
-    return grams

@@ -20,7 +20,7 @@ from trials.outcomes.outcome import Outcome
 from trials.outcomes.reading import OffScale, parse_reading
 from trials.read.as_made import read_as_made
 from trials.read.handling import read_handling
-from trials.read.lots import mass_g, read_lots
+from trials.read.lots import read_lots
 from trials.read.parts import (
     block_of,
     entries_of,
@@ -32,6 +32,7 @@ from trials.read.parts import (
 )
 from trials.read.portions import read_portions
 from trials.trial.elapsed import parse_age_days
+from trials.trial.lot_use_text import mass_g
 from trials.trial.model import (
     DECISIONS,
     AsMade,

@@ -16,12 +16,12 @@ from trials.record.entries import (
     elapsed_now,
     forgot_to_replace,
     handle,
-    lot,
     lye_in,
     note,
     release,
     temperature,
 )
+from trials.record.lots import lot, lots_of_sitting
 from trials.record.portions import portions_entry
 
 __all__ = [
@@ -33,6 +33,7 @@ __all__ = [
     "forgot_to_replace",
     "handle",
     "lot",
+    "lots_of_sitting",
     "lye_in",
     "note",
     "portions_entry",

@@ -10,17 +10,16 @@ from decimal import Decimal
 
 from formulary.batch.figures import water_in
 from formulary.batch.temperature_checks import parse_celsius
-from formulary.document import Inline, Quoted
+from formulary.document import Inline
 from formulary.document_edit import Value
 from formulary.document_write import Bare
 from formulary.errors import InputError
-from formulary.materials.chosen_lots import find_weight, parse_lot_name
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
 from trials.as_made.effective import WATER, is_mixed_lye, materials_of, pot_of_batter
 from trials.trial.elapsed import format_clock
-from trials.trial.entry import Entry, add_details, for_portion, shorten, tidy_amount, tidy_condition
+from trials.trial.entry import Entry, add_details, demand_said, for_portion, shorten, tidy_amount, tidy_condition
 from trials.trial.model import AsMade, Handling, Trial, done_once
 from trials.trial.words import as_made_words, degree_words, hour_words, release_words, taken_in_words
 
@@ -313,35 +312,13 @@ def forgot_to_replace(trial: Trial, material: str) -> Entry:
 
 def note(trial: Trial, text: str) -> Entry:
     """A remark, added below the notes that are there."""
-    _demand_said(text, "the note is empty", "write a few words")
+    demand_said(text, "the note is empty", "write a few words")
     return Entry(trial.id, "notes", text.strip(), f"note: {_short(text)}")
-
-
-def lot(trial: Trial, material: str, name: str, *, corrects: bool = False) -> Entry:
-    """The lot of a material.
-
-    corrects: whether it takes the place of another that is recorded. Raises InputError where one is and it does not.
-    """
-    wanted = parse_lot_name(name)
-    weight = find_weight(wanted)
-    if weight is not None:
-        what = f"{wanted!r} is a lot and a weight"
-        raise InputError.of(
-            "weighed-lot", what, "name the lot alone; the grams of several go under `lots:` in trial.yaml"
-        )
-    before = " and ".join(use.lot for use in trial.lots.get(material, ()))
-    said = f"{material} from lot {wanted}"
-    if before and before != wanted:
-        if not corrects:
-            what = f"{trial.id} has {material} from lot {before} already"
-            raise InputError.of("lot-recorded", what, f"add --correct if {wanted} is to take its place")
-        said += f" (was {before})"
-    return Entry(trial.id, "lots", Quoted(wanted), said, None, material)
 
 
 def condition(trial: Trial, key: str, text: str) -> Entry:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
-    _demand_said(text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was")
+    demand_said(text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was")
     tidy = tidy_condition(key, text)
     there = _condition_there(trial, key)
     remark = f"was {there}" if there not in (None, tidy, _in_celsius(tidy)) else ""
@@ -360,11 +337,6 @@ def _condition_there(trial: Trial, key: str) -> str | None:
 def _in_celsius(text: str) -> str | None:
     degrees_c = parse_celsius(text)
     return None if degrees_c is None else f"{format_plain_number(degrees_c, 1)} °C"
-
-
-def _demand_said(text: str, what: str, do: str) -> None:
-    if not text.strip():
-        raise InputError.of("empty-entry", what, do)
 
 
 def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:
@@ -394,8 +366,8 @@ def release(
     if despite and decision != "sell":
         what = f"nothing is overridden by a decision to {decision}"
         raise InputError.of("nothing-to-override", what, "say --despite with a decision to sell alone")
-    _demand_said(who, "nobody is named who decided", "give a name")
-    _demand_said(why, "no reason is given", "write a few words")
+    demand_said(who, "nobody is named who decided", "give a name")
+    demand_said(why, "no reason is given", "write a few words")
     tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
     if on is not None:
         tree["on"] = on

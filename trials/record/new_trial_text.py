@@ -10,7 +10,8 @@ from formulary.batch.model import PotLine
 from formulary.document import Inline, Quoted
 from formulary.document_edit import Value, render_value
 from formulary.quantity import format_decimal, format_number
-from trials.trial.model import Plan
+from trials.trial.lot_use_text import lots_tree
+from trials.trial.model import LotUse, Plan
 
 
 def render_new_trial(
@@ -20,16 +21,16 @@ def render_new_trial(
     *,
     sitting: str | None = None,
     who: str | None = None,
-    lots: Mapping[str, str] | None = None,
+    lots: Mapping[str, Sequence[LotUse]] | None = None,
     conditions: Mapping[str, str] | None = None,
     portions: Sequence[tuple[str, Decimal]] | None = None,
     despite: Sequence[str] = (),
 ) -> str:
     """The text of trial.yaml as `trial start` writes it; nothing in it but the plan and what is given here.
 
-    sitting: the sitting's name, the date unless given. lots: material -> lot. conditions: key -> text as it stands in
-    the file, such as room -> "19 °C". portions: name and percent, for a plan without portions. despite: codes of stops
-    that were overridden.
+    sitting: the sitting's name, the date unless given. lots: material -> its lots. conditions: key -> text as it stands
+    in the file, such as room -> "19 °C". portions: name and percent, for a plan without portions. despite: codes of
+    stops that were overridden.
     """
     lines = [
         f"# Trial {trial_id}: what really happened.",
@@ -88,17 +89,17 @@ def _grams(line: PotLine) -> str:
     return f"{format_number(line.grams, 1)} g"
 
 
-def _lots(plan: Plan, lots: Mapping[str, str]) -> list[str]:
+def _lots(plan: Plan, lots: Mapping[str, Sequence[LotUse]]) -> list[str]:
     lines = [
         "# The lot of each material, from its label, in quotes; leave empty what is not known.",
         "# Two lots of one material:  name: {" + '"LOT-1": 300 g, "LOT-2": 155 g}',
         "lots:",
     ]
     for name in dict.fromkeys(line.material for line in plan.pot.lines if line.role != "water"):
-        lot = lots.get(name) or plan.lots.get(name)
-        lines.append(f"  {name}: {render_value(Quoted(lot), flow=False)}" if lot else f"  {name}:")
+        uses = lots.get(name) or plan.lots.get(name)
+        lines.append(f"  {name}: {render_value(lots_tree(uses), flow=False)}" if uses else f"  {name}:")
     extra = [name for name in lots if all(line.material != name for line in plan.pot.lines)]
-    return [*lines, *(f"  {name}: {render_value(Quoted(lots[name]), flow=False)}" for name in extra)]
+    return [*lines, *(f"  {name}: {render_value(lots_tree(lots[name]), flow=False)}" for name in extra)]
 
 
 def _conditions(plan: Plan, given: Mapping[str, str]) -> list[str]:

@@ -18,7 +18,7 @@ from trials.record.entries import dated, describe_entries, made_on
 from trials.record.file_text import write_entries
 from trials.record.portions import find_renames, rename_portions
 from trials.trial.added import NOTHING_ADDED, Added, merge_lots, render_added
-from trials.trial.entry import Entry, shorten
+from trials.trial.entry import Entry, lots_of_entry, shorten
 from trials.trial.identity import trial_folder
 from trials.trial.model import Trial
 
@@ -79,8 +79,8 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     if before is None:
         raise InputError(findings)
     for entry in entries:
-        if entry.section == "lots" and entry.key is not None and isinstance(entry.value, str):
-            demand_known_lot(bench.folder.register, entry.key, entry.value)
+        for lot in lots_of_entry(entry):
+            demand_known_lot(bench.folder.register, entry.key or "", lot)
     entries = [dated(before, each, now.date()) for each in (*entries, *made_on(before, entries, now.date()))]
     text = write_entries(data.decode("utf-8"), entries, path)
     kept, _ = bench.read_added(trial_id)
@@ -151,12 +151,11 @@ def _lots_said(trial: Trial, entries: Iterable[Entry], register: Mapping[str, Ma
     kept = kept_materials(trial)
     found: dict[str, dict[str, Lot]] = {}
     for entry in entries:
-        name, lot = entry.key or "", str(entry.value)
-        if entry.section != "lots" or name not in register or name not in kept:
-            continue
-        today = register[name].lots.get(lot)
-        if today is not None and today != kept[name].lots.get(lot):
-            found.setdefault(name, {})[lot] = today
+        name = entry.key or ""
+        for lot in lots_of_entry(entry):
+            today = register[name].lots.get(lot) if name in register and name in kept else None
+            if today is not None and today != kept[name].lots.get(lot):
+                found.setdefault(name, {})[lot] = today
     return found
 
 

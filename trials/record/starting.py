@@ -8,19 +8,30 @@ from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
+from formulary.batch.lot_shares import check_lots, settle_rests, weigh_lots
 from formulary.batch.overriding import demand_standing, override_sitting_stops, override_stops
+from formulary.batch.scale import format_shown
+from formulary.batch.sheet_weights import shown_weights
 from formulary.changes.message import save_message
 from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, stops
 from formulary.identity import blob_id
-from formulary.materials.chosen_lots import demand_known_lot, lots_with_values
+from formulary.materials.chosen_lots import (
+    ChosenLots,
+    GivenLots,
+    demand_known_lot,
+    demand_weighed,
+    given_lots,
+    lot_shares,
+    lots_with_values,
+)
 from formulary.quantity import format_decimal
 from formulary.recipes.version import outside_formulary
 from trials.record.new_trial_text import render_new_trial
 from trials.trial.entry import parse_share, tidy_amount, tidy_condition
 from trials.trial.identity import make_trial_id, random_code, trial_folder, trial_ids_among
-from trials.trial.model import Plan, Trial
-from trials.trial.plan import make_plan, parse_plan, render_plan
+from trials.trial.model import LotUse, Plan, Trial
+from trials.trial.plan import exact, make_plan, parse_plan, render_plan
 from trials.trial.words import degree_words
 
 if TYPE_CHECKING:
@@ -57,7 +68,7 @@ def start_trials(
     loaves: Sequence[Loaf],
     *,
     sitting: str | None = None,
-    lots: Mapping[str, str],
+    lots: ChosenLots,
     conditions: Mapping[str, str],
     portions: Sequence[tuple[str, str]] | None = None,
     who: str | None = None,
@@ -73,20 +84,20 @@ def start_trials(
     folder = bench.folder
     now = now if now is not None else datetime.now().astimezone()
     day = made if made is not None else now.date()
-    _demand_startable(folder, loaves, lots, day=day, today=now.date())
+    _demand_startable(folder, loaves, given_lots(lots), day=day, today=now.date())
     shared = _latest_of(bench, sitting, day)
-    named = [_lots_of_loaf(loaf, loaves, lots, shared) for loaf in loaves]
-    of_known_values = [lots_with_values(folder.register, own) for own in named]
-    batches = [
-        folder.batch_of_size(loaf.version, loaf.size, lots=known)
-        for loaf, known in zip(loaves, of_known_values, strict=True)
-    ]
+    named = {**_lots_of(shared, loaves), **given_lots(lots)}
+    with_values = lots_with_values(folder.register, named)
+    worked_out = folder.batches_of_sizes([(loaf.version, loaf.size) for loaf in loaves], lots=with_values)
+    by_name = {name: of_it for name, of_it in named.items() if name not in with_values}
+    batches = _with_lots_by_name(worked_out, by_name)
     _demand_weighable(folder, batches, despite)
     given = {**_conditions_of(shared), **{key: tidy_condition(key, text) for key, text in conditions.items()}}
     taken = set(_all_ids(bench))
     started: list[StartedTrial] = []
     files: dict[str, str] = {}
-    for loaf, batch, own, known in zip(loaves, batches, named, of_known_values, strict=True):
+    for loaf, batch in zip(loaves, batches, strict=True):
+        known = {name: _planned(of_it, batch, name) for name, of_it in batch.lots.items() if name in with_values}
         plan = make_plan(loaf.version, batch, folder.register, folder.settings, size=_written(loaf.size), lots=known)
         trial_id = make_trial_id(day, loaf.version.slug, taken, draw_code=draw_code)
         taken.add(trial_id)
@@ -97,7 +108,7 @@ def start_trials(
             day,
             sitting=sitting,
             who=who,
-            lots=own,
+            lots={name: _weighed(of_it, batch, name) for name, of_it in batch.lots.items()},
             conditions={**given, **({} if loaf.mould is None else {"mould": tidy_condition("mould", loaf.mould)})},
             portions=None if portions is None else [(name, parse_share(percent)) for name, percent in portions],
             despite=[code for code in dict.fromkeys(despite) if code in stopped],
@@ -110,9 +121,7 @@ def start_trials(
     return tuple(started)
 
 
-def _demand_startable(
-    folder: Folder, loaves: Sequence[Loaf], lots: Mapping[str, str], *, day: date, today: date
-) -> None:
+def _demand_startable(folder: Folder, loaves: Sequence[Loaf], lots: GivenLots, *, day: date, today: date) -> None:
     """Refuse a day to come, a recipe that is in no formulary, and a lot that its material does not have."""
     if day > today:
         what = f"{day.isoformat()} is still to come"
@@ -120,16 +129,39 @@ def _demand_startable(
     for loaf in loaves:
         if loaf.version.file is not None:
             raise outside_formulary(loaf.version.file, "a trial is of a recipe that is saved with it")
-    for name, lot in lots.items():
-        demand_known_lot(folder.register, name, lot)
+    demand_weighed(lots)
+    for name, of_it in lots.items():
+        for lot in of_it:
+            demand_known_lot(folder.register, name, lot)
 
 
-def _lots_of_loaf(loaf: Loaf, loaves: Sequence[Loaf], lots: Mapping[str, str], shared: Trial | None) -> dict[str, str]:
-    """The lots of one loaf: of those named its own and what no loaf holds, else those of the trial before it."""
-    held = {name for each in loaves for name in each.version.recipe.materials()}
-    own = loaf.version.recipe.materials()
-    named = {name: lot for name, lot in lots.items() if name not in held or name in own}
-    return {**_lots_of(shared, loaf.version), **named}
+def _with_lots_by_name(batches: Sequence[Batch], lots: GivenLots) -> list[Batch]:
+    """The batches with lots of which nothing is registered, so that they are only known by name, and weighed."""
+    settled = settle_rests(lots, (line for batch in batches for line in batch.pot.lines))
+    held = {line.material for batch in batches for line in batch.pot.lines}
+    with_lots = []
+    for batch in batches:
+        names = {line.material for line in batch.pot.lines}
+        own = {name: of_it for name, of_it in settled.items() if name in names or name not in held}
+        findings = (*batch.findings, *check_lots(batch.pot.lines, own, batch.scale))
+        with_lots.append(replace(batch, findings=findings, lots={**own, **batch.lots}))
+    return with_lots
+
+
+def _planned(lots: Mapping[str, float | None], batch: Batch, material: str) -> tuple[LotUse, ...]:
+    """The lots of a material with the grams planned of each; one alone without, since it is all."""
+    if len(lots) == 1:
+        return tuple(LotUse(lot) for lot in lots)
+    takes_g = sum(line.grams for line in batch.pot.lines if line.material == material)
+    return tuple(LotUse(lot, exact(share * takes_g)) for lot, share in lot_shares(lots).items())
+
+
+def _weighed(lots: Mapping[str, float | None], batch: Batch, material: str) -> tuple[LotUse, ...]:
+    """The same with the grams that the sheet says to weigh of each."""
+    if len(lots) == 1:
+        return tuple(LotUse(lot) for lot in lots)
+    grams = weigh_lots(lots, material, shown_weights(batch.pot.lines, batch.scale), batch.scale)
+    return tuple(LotUse(lot, Decimal(format_shown(grams.get(lot, 0.0)))) for lot in lots)
 
 
 def _demand_weighable(folder: Folder, batches: Sequence[Batch], despite: Sequence[str]) -> None:
@@ -220,12 +252,13 @@ def _latest_of(bench: TrialFiles, sitting: str | None, day: date) -> Trial | Non
     return next(iter(reversed(bench.sitting(sitting, day))), None)
 
 
-def _lots_of(trial: Trial | None, version: Version) -> dict[str, str]:
-    """The lots of another trial of the sitting, for what this recipe shares with it."""
+def _lots_of(trial: Trial | None, loaves: Sequence[Loaf]) -> dict[str, dict[str, float | None]]:
+    """The lots of another trial of the sitting, for what these recipes share with it; not of what it took from several,
+    of which nobody knows how much is left."""
     if trial is None:
         return {}
-    names = set(version.recipe.materials())
-    return {name: uses[0].lot for name, uses in trial.lots.items() if name in names and len(uses) == 1}
+    names = {name for loaf in loaves for name in loaf.version.recipe.materials()}
+    return {name: {uses[0].lot: None} for name, uses in trial.lots.items() if name in names and len(uses) == 1}
 
 
 def _conditions_of(trial: Trial | None) -> dict[str, str]:

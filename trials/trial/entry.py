@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
@@ -38,6 +38,19 @@ class Entry:
     replaces: tuple[str, ...] = ()
     remark: str = ""
     removes: bool = False
+
+
+def lots_of_entry(entry: Entry) -> tuple[str, ...]:
+    """The lots that an entry names; none for an entry of something else."""
+    if entry.section != "lots":
+        return ()
+    return (
+        (entry.value,)
+        if isinstance(entry.value, str)
+        else tuple(entry.value)
+        if isinstance(entry.value, Mapping)
+        else ()
+    )
 
 
 def observation_entry(
@@ -117,6 +130,12 @@ def add_details(tree: dict[str, Value], **details: str | None) -> None:
 def for_portion(said: str, portion: str | None) -> str:
     """What an entry says of itself, with the portion that it is about."""
     return f"{said} ({portion})" if portion else said
+
+
+def demand_said(text: str, what: str, do: str) -> None:
+    """Raises InputError for words that say nothing. what, do: that they do not, and what to write."""
+    if not text.strip():
+        raise InputError.of("empty-entry", what, do)
 
 
 def shorten(text: str) -> str:

@@ -248,9 +248,9 @@ class Plan:
     """What was planned, frozen when the trial was started: nothing in it ever changes by itself.
 
     edition: of the calculation. recipe_text: the version's file, character for character; `version` is its blob id.
-    materials: every material value used, with its source; lots: the lots whose certificates were used. pot: the
-    planned grams. size: how it was asked for, ("oils", "1000 g"). findings: warnings that stood when it was started,
-    and stops that were overridden.
+    materials: every material value used, with its source; lots: the lots whose certificates were used, with the planned
+    grams of each where a material has several. pot: the planned grams. size: how it was asked for, ("oils", "1000 g").
+    findings: warnings that stood when it was started, and stops that were overridden.
     """
 
     edition: str
@@ -264,7 +264,7 @@ class Plan:
     oil_mass_g: float
     batter_g: float
     pot: Pot
-    lots: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: MappingProxyType({}))
     findings: tuple[Finding, ...] = ()
 
     @property

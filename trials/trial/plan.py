@@ -26,7 +26,8 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings, for_calculation, read_settings, settings_tree
 from trials.trial.digest import bring_back, is_altered, with_digest
-from trials.trial.model import Plan
+from trials.trial.lot_use_text import lots_tree, read_lot_uses
+from trials.trial.model import LotUse, Plan
 
 _HEAD = """What was planned when the trial was started, frozen. Its numbers are worked out from this file alone.
 Do not change it: what differed from the plan stands under as_made in trial.yaml."""
@@ -40,12 +41,13 @@ def make_plan(
     settings: Settings,
     *,
     size: tuple[str, str] | None = None,
-    lots: Mapping[str, str] | None = None,
+    lots: Mapping[str, tuple[LotUse, ...]] | None = None,
 ) -> Plan:
     """The plan of a batch, with the values of every material in the pot.
 
-    batch: the version worked out. materials: by name, as the register has them. lots: material -> the lot whose
-    certificate the batch was worked out with. size: how it was asked for, ("oils", "1000 g"); the oils unless given.
+    batch: the version worked out. materials: by name, as the register has them. lots: material -> the lots whose
+    certificates the batch was worked out with, and the grams of each of several. size: how it was asked for, ("oils",
+    "1000 g"); the oils unless given.
     Raises InputError for a recipe text too long to be kept.
     """
     if len(version.text) > MAX_SCALAR:
@@ -98,7 +100,7 @@ def render_plan(plan: Plan) -> str:
             for item in plan.findings
         ]
     if plan.lots:
-        tree["lots"] = {name: Quoted(lot) for name, lot in plan.lots.items()}
+        tree["lots"] = {name: lots_tree(uses) for name, uses in plan.lots.items()}
     tree["settings"] = settings_tree(plan.settings)
     tree["materials"] = {name: material_tree(material) for name, material in plan.materials.items()}
     tree["recipe_text"] = plan.recipe_text
@@ -194,16 +196,17 @@ def read_frozen_materials(fields: Fields) -> dict[str, Material]:
     return materials
 
 
-def _read_lots(fields: Fields, materials: Mapping[str, Material]) -> dict[str, str]:
-    lots: dict[str, str] = {}
+def _read_lots(fields: Fields, materials: Mapping[str, Material]) -> dict[str, tuple[LotUse, ...]]:
+    lots: dict[str, tuple[LotUse, ...]] = {}
     for entry in fields.entries("lots") if fields.has("lots") else ():
-        lot = fields.parse_node(entry.value, str, f"lots, {entry.key.text}")
-        material = materials.get(entry.key.text)
-        if lot is not None and (material is None or lot not in material.lots):
+        uses = read_lot_uses(fields, entry.key, entry.value)
+        known = materials[entry.key.text].lots if entry.key.text in materials else {}
+        unknown = [use.lot for use in uses if use.lot not in known]
+        for lot in unknown:
             what = f"no values of lot {lot} of {entry.key.text} are kept here"
             fields.report("plan-altered", what, bring_back(fields), entry.value, "lots")
-        elif lot is not None:
-            lots[entry.key.text] = lot
+        if uses and not unknown:
+            lots[entry.key.text] = uses
     return lots
 
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
-from trials.trial.model import AsMade, Handling, Release, Trial
+from trials.trial.model import AsMade, Handling, LotUse, Release, Trial
 
 # A stage, said behind what went in at it.
 STAGES: Mapping[str, str] = MappingProxyType(
@@ -47,6 +47,11 @@ def _grams(exact_g: Decimal) -> str:
     """As fine as a scale shows any: what was weighed in ounces has no end of digits."""
     shown_g = round(exact_g, 2)
     return format_decimal((shown_g or exact_g).normalize())
+
+
+def lot_uses_words(uses: Sequence[LotUse]) -> str:
+    """The lots of one material with the grams of each, where they are known: "OL-7 (300 g) and OL-8 (155 g)"."""
+    return " and ".join(use.lot if use.grams is None else f"{use.lot} ({_grams(use.grams)} g)" for use in uses)
 
 
 def release_words(release: Release) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from trials.answer.answer import Botched, LikelyCause, NearTwins, SuspectSet
 from trials.answer.causes import find_causes
+from trials.answer.nothing_yet import why_nothing
 from trials.explanation import Explanation
 from trials.factors.factors import FactorTable, find_factors
 from trials.factors.leverage import find_lone_pours
@@ -90,7 +91,7 @@ def _explain(question: _Question, *, may_repeat: bool = True) -> Explanation:
         return replace(answer, no_answer="a colour has no order of its own; ask for `colour change`")
     in_numbers = _weigh(answer)
     if isinstance(in_numbers, NoAnswer):
-        why, advice = _why_not(in_numbers, answer)
+        why, advice = why_nothing(in_numbers, answer)
         return replace(answer, no_answer=why, advice=advice)
     answer = _in_words(answer, in_numbers)
     answer = replace(answer, causes=tuple(_on_what_it_rests(question, answer, one) for one in answer.causes))
@@ -146,30 +147,6 @@ def _weigh(answer: Explanation) -> EngineAnswer | NoAnswer:
     from trials.explain import explain
 
     return explain(make_problem(answer))
-
-
-def _why_not(why: NoAnswer, answer: Explanation) -> tuple[str, str | None]:
-    """Why there is nothing to weigh, and what would help."""
-    if why.why == "no-factors":
-        return "nothing that is recorded differed between these trials", "Change one thing in the next one."
-    if why.why == "all-censored":
-        advice = "Watch it to its end once, in a cupful kept back: one time that was seen is worth several limits."
-        said = f"{answer.label} was never read in any trial, only that it lies beyond a limit"
-        return said, advice if answer.outcome.from_events else None
-    if why.why == "no-rows":
-        return (
-            f"{answer.label} was never observed",
-            f'`formulary outcomes "{answer.outcome.name}"` tells how it is done.',
-        )
-    if why.why == "one-row":
-        advice = "Pour a second: the same once more, or with one thing changed."
-        return "one trial alone cannot be compared with anything", advice
-    if why.why == "two-rows":
-        advice = "Pour one of them once more, all else the same; `formulary compare` shows in what they differ."
-        if len({item.value.bounds for item in answer.seen}) == 1:
-            return "two pours showed the same, so there is nothing to explain", "Change one thing in the next one."
-        return "two pours show a difference, but not how much repeats differ", advice
-    return why.what, None
 
 
 def _on_what_it_rests(question: _Question, answer: Explanation, cause: LikelyCause) -> LikelyCause:

@@ -331,7 +331,7 @@ def test_an_axis_of_one_value_begins_at_nothing_and_has_no_hundredths(minutes: s
 
 def test_without_any_value_the_chart_says_so() -> None:
     story = find_story([trial(version(), "aaaa")], WORKING)
-    assert story.nothing == "no working time was recorded"
+    assert story.nothing == "working time was not recorded"
     assert draw_story(story).to_bytes("png")
 
 

@@ -328,6 +328,24 @@ def test_where_nothing_can_be_told_yet_it_says_what_would_help(trials: tuple[Tri
     assert explained.to_json()["advice"] == explained.advice
 
 
+def test_no_fault_is_asked_for_once_more() -> None:
+    def advice(outcome: str, *values: str, silent: int = 0) -> str:
+        seen = [trial(BASE, f"p{k}", k, seen={outcome: value}, room=str(15 + 4 * k)) for k, value in enumerate(values)]
+        others = [trial(BASE, f"s{k}", 20 + k) for k in range(silent)]
+        return explain_outcome([*seen, *others], find_outcomes(Settings())[outcome]).advice or ""
+
+    assert "not the same once more" in advice("seized", "2")
+    assert "the same once more, or" in advice("seized", "0")
+    assert "Pour p1 once more" in advice("seized", "2", "0")
+    assert "neither of them once more" in advice("seized", "2", "1")
+    assert "Pour p1 once more" in advice("hardness", "4", "3")  # a pin that goes in less is the better
+    assert "Pour one of them once more" in advice("gel", "40", "90")
+    assert "formulary trial observe s0 seized none --age 0d" in advice("seized", "2", silent=2)
+    assert "trial observe" not in advice("hardness", "4", silent=2)
+    short = explain_outcome([trial(BASE, "q", working="4:00")], WORKING)
+    assert "not the same once more" in (short.advice or "")
+
+
 def test_no_change_is_proposed_that_tells_no_more_than_the_same_pour_without_it() -> None:
     candidates = list(find_candidates(answer(), register(), Settings(), {}, lambda _: ()))
     assert any(not one.changes for one in candidates)

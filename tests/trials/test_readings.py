@@ -349,7 +349,7 @@ def test_repeats_of_a_colour_are_averaged() -> None:
 
 
 @pytest.mark.parametrize(
-    ("ages", "why"), [(("7 d", "14 d"), "first colour"), (("1 d", "2 d"), "at or after"), ((), "no colour")]
+    ("ages", "why"), [(("7 d", "14 d"), "first colour"), (("1 d", "2 d"), "at or after"), ((), "nor colour")]
 )
 def test_a_colour_change_that_cannot_be_said_says_why(ages: tuple[str, ...], why: str) -> None:
     (found,) = read_at("colour change at 7 d", *(f'age: {age}, outcome: colour, value: "#c8b496"' for age in ages))

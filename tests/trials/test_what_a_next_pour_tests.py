@@ -115,6 +115,60 @@ def test_pours_of_other_recipes_warn_too() -> None:
     assert all(text is not None and "two of six pours with clove bud oil" in text for text in said)
 
 
+@pytest.mark.parametrize("outcome", ["working time", "hardness"])
+def test_what_seized_warns_though_nobody_noted_when(outcome: str) -> None:
+    clove = version("clove", scent=CLOVE)
+    lost = [trial(clove, f"z{k}", 90 + k, seen={"seized": str(grade)}) for k, grade in enumerate((2, 1, 0))]
+    found = find_next_trials(explained(outcome, minutes=5.0), register(), Settings(), most=10, poured=lost)
+    for one in found:
+        has_clove = any(line.material == "clove-bud-oil" for line in one.version.recipe.scent)
+        said = "two of six pours with clove bud oil (z0 seized, lost and z1 seized, stirred out) left no time to pour"
+        assert (said in (one.too_quick or "")) == has_clove
+    assert any(one.too_quick for one in found)
+
+
+def test_a_batter_that_was_worked_for_long_before_it_seized_left_the_time_to_pour() -> None:
+    clove = version("clove", scent=CLOVE)
+    late = [trial(clove, "late", 90, working="12:00", seen={"seized": "2"})]
+    found = find_next_trials(explained("hardness", minutes=5.0), register(), Settings(), most=10, poured=late)
+    assert found
+    assert all(one.too_quick is None for one in found)
+
+
+def test_a_lot_that_seized_in_a_pour_without_the_outcome_asked_about_is_told() -> None:
+    old = {"clove-bud-oil": "CB-1"}
+    new = {"clove-bud-oil": "CB-2"}
+    clove = version("clove", scent=CLOVE)
+    old_lot = [trial(clove, f"o{k}", k, working="9:00", lots=old, seen={"hardness": str(3 + k % 2)}) for k in range(5)]
+    new_lot = [
+        trial(clove, f"n{k}", 40 + k, working="9:00", lots=new, seen={"hardness": str(6 + k % 2)}) for k in range(4)
+    ]
+    lost = trial(clove, "lost", 60, lots=new, seen={"seized": "2"})
+    answer = explain_outcome([*old_lot, *new_lot], OUTCOMES["hardness"])
+    found = find_next_trials(answer, register(), Settings(), most=10, poured=[lost])
+    told = [one.too_quick or "" for one in found if "lot CB-2 of clove bud oil" in one.words]
+    assert told
+    assert all("one of five pours with lot CB-2 of clove bud oil (lost seized, lost)" in text for text in told)
+
+
+def test_a_quick_pour_of_another_recipe_is_not_said_to_have_nothing_unusual_in_it() -> None:
+    berry = version("berry", scent="material: peppermint-oil, rate: 3 % of oils, at: trace")
+    other = trial(berry, "quick", 90, working="3:50")
+    found = find_next_trials(explained("hardness", minutes=5.0), register(), Settings(), most=10, poured=[other])
+    assert found
+    assert all(one.too_quick is None for one in found)
+
+
+def test_what_is_in_fewer_quick_pours_than_all_have_is_no_warning() -> None:
+    clove = version("clove", scent=CLOVE)
+    slow = [trial(clove, f"s{k}", 90 + k, working="12:00") for k in range(8)]
+    mint = version("mint", scent="material: peppermint-oil, rate: 3 % of oils, at: trace")
+    quick = [trial(clove, "q", 110, working="3:50"), *(trial(mint, f"m{k}", 120 + k, working="3:50") for k in range(6))]
+    found = find_next_trials(explained("hardness", minutes=5.0), register(), Settings(), most=10, poured=slow + quick)
+    assert found
+    assert all("with clove bud oil" not in (one.too_quick or "") for one in found)
+
+
 def test_why_what_tells_more_stands_later_is_said_on_the_screen() -> None:
     answer = explained("working time", minutes=5.0)
     first = proposed(answer)[0]

@@ -75,7 +75,7 @@ def find_story(
     seen, left_out = find_seen(book, outcome, age_days)
     points = _points(seen, slot_of, slots, book)
     label = outcome_label(outcome, age_days)
-    nothing = None if points else f"no {label} was recorded"
+    nothing = None if points else f"{label} was not recorded"
     return Story(
         title=title or label,
         label=label,

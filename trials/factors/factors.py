@@ -126,10 +126,11 @@ def find_factors(pours: Sequence[Pour]) -> FactorTable:
     )
 
 
-def place_pour(table: FactorTable, pour: Pour) -> dict[str, float]:
+def place_pour(table: FactorTable, pour: Pour, *, as_done: bool = False) -> dict[str, float]:
     """Where another pour would stand among the factors of a table, by name, in each factor's unit.
 
-    What it says nothing of, and lots, moulds and the like, stand at the usual value.
+    What it says nothing of stands at the usual value, and so do its lots, moulds, conditions and the like, as of a pour
+    that is still to come; as_done: these stand where they were.
     """
     values: dict[str, float] = {}
     for number, factor in enumerate(table.factors):
@@ -139,8 +140,10 @@ def place_pour(table: FactorTable, pour: Pour) -> dict[str, float]:
             first = table.values[0][number] or 0.0
             usual = _number(table.pours[0].fact(aspect)) - first
             values[factor.name] = _number(fact) - usual
-        elif isinstance(fact, float) and factor.kind not in ("condition", "blending", "handling"):
+        elif isinstance(fact, float) and (as_done or factor.kind not in ("condition", "blending", "handling")):
             values[factor.name] = fact
+        elif isinstance(fact, (str, LotShares)) and as_done:
+            values[factor.name] = _share(fact, instead_of(factor)[0])
         else:
             values[factor.name] = factor.baseline
     return values
@@ -206,6 +209,13 @@ def _instead_factors(aspect: Aspect, facts: Sequence[Fact]) -> list[tuple[Factor
             name, words = f"{subject} {word}", f"{word} instead of {commonest}"
         found.append((Factor(name, "", aspect.kind, 1.0, 0.0, words, (aspect,)), values))
     return found
+
+
+def instead_of(factor: Factor) -> tuple[str, str]:
+    """Of a lot, a mould or a cover that is one: what it is, and what is commonest, in whose place it was used."""
+    words = factor.words.removeprefix("lot ") if factor.kind == "lot" else factor.words
+    taken, _, commonest = words.rpartition(" instead of ")
+    return taken, commonest
 
 
 def _words(fact: Fact) -> tuple[str, ...]:

@@ -14,8 +14,8 @@ from trials.answer.answer import Answer
 from trials.factors.factors import place_pour
 from trials.factors.portion_facts import find_facts
 from trials.next_trial.change import Change, find_changes
-from trials.next_trial.pourable import least_pourable
 from trials.next_trial.starts import Saves, Start, find_starts
+from trials.outcomes.faults import least_pourable
 
 if TYPE_CHECKING:
     from formulary.materials.model import Material

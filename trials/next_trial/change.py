@@ -13,7 +13,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from trials.answer.answer import Answer
-from trials.factors.factors import Factor
+from trials.factors.factors import Factor, instead_of
 from trials.factors.steps import TENTH
 
 if TYPE_CHECKING:
@@ -164,7 +164,7 @@ def _handle(factor: Factor, value: float) -> Change:
 
 def _use_vessel(factor: Factor, value: float) -> Change:
     subject = factor.aspects[0].subject
-    taken, _, usual = factor.words.rpartition(" instead of ")
+    taken, usual = instead_of(factor)
     this = taken if value > 0 else usual
     plain = _COVERS.get(this) if subject == "cover" else None
     return Change(factor.name, plain or f"{subject} {this}", (), value)
@@ -174,8 +174,8 @@ def _use_lot(factor: Factor, value: float, recipe: Recipe) -> Change | None:
     subject = factor.aspects[0].subject
     if subject not in recipe.materials():
         return None
-    lot, _, usual = factor.words.removeprefix("lot ").rpartition(" instead of ")
-    taken, words = (lot, factor.name) if value > 0 else (usual, f"{usual} of {subject}")
+    lot, usual = instead_of(factor)
+    taken, words = (lot, factor.name) if value > 0 else (usual, f"lot {usual} of {material_words(subject)}")
     return Change(factor.name, words, (), float(value > 0), MappingProxyType({subject: taken}))
 
 

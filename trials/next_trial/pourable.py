@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from statistics import NormalDist
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from trials.answer.chance_words import percent
+from trials.outcomes.faults import least_pourable
 from trials.outcomes.outcome import Outcome
 from trials.pours.even_scale import to_scale
 from trials.pours.sentences import amount, say_list
@@ -15,15 +15,7 @@ from trials.pours.sentences import amount, say_list
 if TYPE_CHECKING:
     from trials.explain.next_run import Outlook
 
-# Minutes below which a loaf can hardly be brought into its mould (common practice, no source): from scent in to too
-# thick to pour, and from lye in to thick trace.
-LEAST_MIN: Mapping[str, float] = MappingProxyType({"working time": 3.0, "time to thick trace": 3.0})
 _MAY_WELL = 0.3  # the chance of less than that from which on it is warned of
-
-
-def least_pourable(outcome: Outcome) -> float | None:
-    """The least of an outcome, in its unit, that leaves the time to pour; None for what tells nothing of that."""
-    return LEAST_MIN.get(outcome.name)
 
 
 def chance_too_quick(outcome: Outcome, outlooks: Sequence[Outlook]) -> float:

@@ -10,11 +10,12 @@ from trials.answer.answer import Answer
 from trials.factors.factors import Factor, place_pour
 from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
-from trials.next_trial.pourable import LEAST_MIN
+from trials.outcomes.faults import LEAST_MIN, SEIZED, is_fault
 from trials.outcomes.known import find_outcomes
 from trials.pours.pour_book import PourBook, pours_label, short_names
+from trials.pours.repeats import facts_differ
 from trials.pours.seen import find_seen
-from trials.pours.sentences import amount, count, say_first, say_list, spell
+from trials.pours.sentences import amount, count, number, say_first, say_list, spell
 
 if TYPE_CHECKING:
     from formulary.settings import Settings
@@ -31,12 +32,14 @@ _MOST_POURS = 3
 class TimedPour:
     """A pour of which it is known whether it left the time to pour it.
 
-    words: what it is called, with the time that it took. steps: by factor, as of a candidate.
+    words: what it is called, with the time that it took, or how it seized. steps: by factor, as of a candidate.
+    is_strange: whether something went into it, or was left out, that is no factor here.
     """
 
     words: str
     is_quick: bool
     steps: tuple[float, ...]
+    is_strange: bool
 
 
 def find_timed_pours(answer: Answer, poured: Sequence[Trial], settings: Settings) -> tuple[TimedPour, ...]:
@@ -57,7 +60,12 @@ def find_timed_pours(answer: Answer, poured: Sequence[Trial], settings: Settings
                 continue
             label = pours_label([item.pour], names)
             words = f"{label} {amount(outcomes[name], high)}" if is_quick else label
-            found[key] = TimedPour(words, is_quick, _steps(answer, item.pour))
+            found[key] = TimedPour(words, is_quick, _steps(answer, item.pour), _is_strange(answer, item.pour))
+    for item in find_seen(book, outcomes[SEIZED], None)[0]:
+        if is_fault(outcomes[SEIZED], item.value) and item.pour.key not in found:  # else its time tells it
+            grade = number(outcomes[SEIZED], item.value.bounds[0])
+            words = f"{pours_label([item.pour], names)} {SEIZED}, {grade}"
+            found[item.pour.key] = TimedPour(words, True, _steps(answer, item.pour), _is_strange(answer, item.pour))
     return tuple(found.values())
 
 
@@ -68,16 +76,17 @@ def quick_words(
 
     steps: of the pour proposed. changed: the factors that are changed in it, of which also a setting counts. None where
     no pour with anything that is unusual in it was quick, nor any with nothing unusual in it from which nothing is
-    taken out here.
+    taken out here. What is in fewer quick pours than all pours would have is no warning.
     """
+    among_all = sum(one.is_quick for one in timed) / max(1, len(timed))
     found: list[tuple[bool, float, str, list[str], int]] = []
     for factor, step, place in zip(answer.table.factors, steps, range(len(steps)), strict=True):
         if not _goes_in(factor) and factor.name not in changed:
             continue
         having = [one for one in timed if _is_alike(factor, step, one.steps[place])]
         quick = [one.words for one in having if one.is_quick]
-        if quick:
-            share = len(quick) / len(having)
+        share = len(quick) / max(1, len(having))
+        if quick and share >= among_all:
             found.append((factor.name not in changed, -share, factor.name, quick, len(having)))
     if not any(step < -TENTH for factor, step in zip(answer.table.factors, steps, strict=True) if _goes_in(factor)):
         usual = [one for one in timed if _is_usual(answer, one)]
@@ -99,8 +108,21 @@ def _goes_in(factor: Factor) -> bool:
 
 def _is_usual(answer: Answer, pour: TimedPour) -> bool:
     """Whether nothing unusual went into a pour, and nothing that usually does was left out."""
+    if pour.is_strange:
+        return False
     steps = zip(answer.table.factors, pour.steps, strict=True)
     return all(abs(step) <= TENTH for factor, step in steps if _goes_in(factor))
+
+
+def _is_strange(answer: Answer, pour: Pour) -> bool:
+    """Whether a pour, such as of another recipe, has in it what is no factor, since all that are asked about agree."""
+    known = {aspect for factor in answer.table.factors for aspect in factor.aspects}
+    usual = answer.table.pours[0]
+    return any(
+        facts_differ(aspect, usual.fact(aspect), pour.fact(aspect), condition_steps=TENTH)
+        for aspect in usual.facts.keys() | pour.facts.keys()
+        if aspect.kind in _PUT_IN and aspect not in known
+    )
 
 
 def _is_alike(factor: Factor, step: float, other: float) -> bool:
@@ -115,7 +137,7 @@ def _is_alike(factor: Factor, step: float, other: float) -> bool:
 def _steps(answer: Answer, pour: Pour) -> tuple[float, ...]:
     """Where a pour stands among the factors, in steps from the usual."""
     table = answer.table
-    values: Mapping[str, float | None] = place_pour(table, pour)
+    values: Mapping[str, float | None] = place_pour(table, pour, as_done=True)
     for known, row in zip(table.pours, table.values, strict=True):
         if known.key == pour.key:
             values = {factor.name: value for factor, value in zip(table.factors, row, strict=True)}

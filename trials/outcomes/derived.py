@@ -21,7 +21,7 @@ def derived_values(trial: Trial, outcome: Outcome, age_days: Decimal) -> tuple[O
     source = "mass" if outcome.name == "mass loss" else "colour"
     portions = observed_portions(trial, source)
     if not portions:
-        return (Missing(f"no {outcome.name} was recorded, and no {source}"),)
+        return (Missing(f"neither {outcome.name} nor {source} was recorded"),)
     if outcome.name == "mass loss":
         return tuple(_mass_loss(trial, age_days, portion) for portion in portions)
     changes = {portion: _colour_change(trial, age_days, portion) for portion in portions}

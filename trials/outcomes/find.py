@@ -5,7 +5,7 @@ from __future__ import annotations
 from decimal import Decimal
 
 from trials.outcomes.derived import DERIVED, derived_values
-from trials.outcomes.observed import observed_portions, value_at
+from trials.outcomes.observed import not_recorded, observed_portions, value_at
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.times import Span, find_span
 from trials.outcomes.value import Missing, OutcomeValue, from_interval
@@ -48,7 +48,7 @@ def _observed(trial: Trial, outcome: Outcome, age_days: Decimal | None) -> tuple
     for portion in observed_portions(trial, outcome.name):
         series = [item for item in trial.observations if item.outcome == outcome.name and item.portion == portion]
         values.append(value_at(series, outcome, age_days, portion, rebatched_days=rebatches_days(trial, portion)))
-    return tuple(values) or (Missing(f"no {outcome.name} was recorded"),)
+    return tuple(values) or (Missing(not_recorded(outcome)),)
 
 
 def _timed(trial: Trial, outcome: Outcome) -> tuple[OutcomeValue | Missing, ...]:

@@ -12,6 +12,11 @@ from trials.trial.model import Observation, Reading, Trial
 _INFINITE = Decimal("Infinity")
 
 
+def not_recorded(outcome: Outcome) -> str:
+    """Why a trial says nothing of an outcome of which nobody wrote anything down."""
+    return f"{outcome.name} was not recorded"
+
+
 def observed_portions(trial: Trial, outcome: str) -> tuple[str | None, ...]:
     """The portions that have observations of an outcome, None for the whole trial first, then the trial's order."""
     have = {observation.portion for observation in trial.observations if observation.outcome == outcome}
@@ -35,7 +40,7 @@ def value_at(
     for observation in series:
         by_age.setdefault(observation.age_days, []).extend(observation.readings)
     if not any(by_age.values()):
-        return Missing(f"no {outcome.name} was recorded", portion)
+        return Missing(not_recorded(outcome), portion)
     if outcome.name == "first rancid spot":
         return _first_seen(by_age, portion)
     if outcome.at_any_age or age_days is None:

@@ -311,11 +311,16 @@ def limit_percent(material: Material) -> float | None:
 
 
 def pot_fatty_acids_percent(pot: Pot, materials: Materials) -> dict[str, float]:
-    """The fatty acids of all oils in a pot, in percent of those known; an oil that stands in it twice counts twice."""
+    """The fatty acids of all oils in a pot, in percent of all of them; an oil that stands in it twice counts twice.
+
+    They total less than 100 by the part of the oils whose acids are not known: it hides none of the others' acids.
+    """
     grams: dict[str, float] = {}
     for line in pot.lines:
         if line.role == "oil":
             grams[line.material] = grams.get(line.material, 0.0) + line.grams
-    return blended_fatty_acids_percent(
-        {name: (mass, materials[name].fatty_acids) for name, mass in grams.items() if materials[name].fatty_acids}
-    )
+    known = {name: (mass, materials[name].fatty_acids) for name, mass in grams.items() if materials[name].fatty_acids}
+    known_g = sum(mass for mass, _ in known.values())
+    return {
+        acid: percent * known_g / sum(grams.values()) for acid, percent in blended_fatty_acids_percent(known).items()
+    }

@@ -22,6 +22,7 @@ FIGURES = {
     "in_jug_percent": "lye in the jug",
     "effective_percent": "lye with all water",
 }
+NOT_KNOWN = "not known"  # among the fatty acids: of the oils whose acids nobody has looked up
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from formulary.batch.figures import pot_fatty_acids_percent, sugars_in
 from formulary.batch.model import WHOLE, Batch
-from formulary.changes.batch_changes import CostChange, Figure, RegisterChange, Side
+from formulary.changes.batch_changes import NOT_KNOWN, CostChange, Figure, RegisterChange, Side
 from formulary.changes.changes import Changes
 from formulary.changes.compared_side import ComparedSide, as_one_batter, in_like_units
 from formulary.changes.recipe_changes import (
@@ -255,13 +255,17 @@ def _fatty_acid_figures(
 ) -> tuple[Figure, ...]:
     if before_register is None or after_register is None:
         return ()
-    sides = _keyed(
-        pot_fatty_acids_percent(before.pot, before_register), pot_fatty_acids_percent(after.pot, after_register)
+    one, two = (
+        pot_fatty_acids_percent(before.pot, before_register),
+        pot_fatty_acids_percent(after.pot, after_register),
     )
-    figures = [Figure(acid, "%", 1, one or 0.0, two or 0.0) for acid, (one, two) in sides.items()]
+    figures = [
+        Figure(acid, "%", 1, was or 0.0, became or 0.0)
+        for acid, (was, became) in sorted(_keyed(one, two).items(), key=lambda item: _chain(item[0]))
+    ]
+    figures.append(Figure(NOT_KNOWN, "%", 1, 100.0 - sum(one.values()), 100.0 - sum(two.values())))
     # An acid that both sides have too little of to show is no line.
-    shown = [figure for figure in figures if max(figure.before or 0.0, figure.after or 0.0) >= 0.5]
-    return tuple(sorted(shown, key=lambda figure: _chain(figure.key)))
+    return tuple(figure for figure in figures if max(figure.before or 0.0, figure.after or 0.0) >= 0.5)
 
 
 def _chain(acid: str) -> tuple[int, int, str]:

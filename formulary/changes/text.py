@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings
-from formulary.changes.batch_changes import FIGURES, BatchChanges, CostChange, Figure
+from formulary.changes.batch_changes import FIGURES, NOT_KNOWN, BatchChanges, CostChange, Figure
 from formulary.changes.recipe_changes import (
     BY_EYE,
     SHARE,
@@ -132,7 +132,7 @@ def _figure_rows(title: str, unit: str, figures: Iterable[Figure]) -> list[Row]:
 
 
 def _figure_name(key: str, title: str) -> str:
-    if title != _FATTY_ACIDS:
+    if title != _FATTY_ACIDS or key == NOT_KNOWN:
         return FIGURES.get(key, material_words(key))
     from formulary.chemistry.fatty_acids import parse_fatty_acid
 

@@ -223,6 +223,26 @@ def test_batches_of_different_size_are_not_compared() -> None:
         compare_sides(side_of(base, register), side_of(base, register, oil_mass_g=500.0))
 
 
+def test_an_oil_of_unknown_fatty_acids_moves_none_of_the_others() -> None:
+    known = read_builtin_register()
+    unknown = {**known, "olive-oil": replace(known["olive-oil"], fatty_acids={})}
+    base = version()
+    for after in (base.branch("a-b", swap("20", "olive-oil", "rice-bran-oil")), base.branch("a-c", drop("rose-clay"))):
+        full, blind = (compare_sides(side_of(base, of), side_of(after, of)) for of in (known, unknown))
+        assert "not known" not in {figure.key for figure in full.fatty_acids}
+        of_all = {figure.key: figure for figure in full.fatty_acids}
+        told = {figure.key: figure for figure in blind.fatty_acids}
+        olive = {
+            side: next(o.percent for o in v.recipe.oils if o.material == "olive-oil")
+            for side, v in (("before", base), ("after", after))
+        }
+        missing = told.pop("not known")
+        assert (missing.before, missing.after) == pytest.approx((float(olive["before"]), float(olive["after"])))
+        assert told["C12:0"].difference == pytest.approx(of_all["C12:0"].difference, abs=1e-9)  # olive oil has none
+        for acid, figure in told.items():
+            assert figure.before is not None and (of_all[acid].before or 0.0) >= figure.before - 1e-9
+
+
 def test_a_register_that_changed_is_told_on_lines_of_its_own() -> None:
     base, register = version(), dict(read_builtin_register())
     olive = register["olive-oil"]

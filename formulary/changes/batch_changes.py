@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
-from formulary.changes.recipe_changes import SHARE, RecipeChanges, count_lines
+from formulary.changes.recipe_changes import SHARE, FieldChange, RecipeChanges, count_lines
 from formulary.finding import Finding
 from formulary.quantity import format_number
 
@@ -140,6 +140,7 @@ class BatchChanges:
     lye, water, superfat, others: calculated figures, changed or not.
     appeared, vanished: findings. stops: those that forbid weighing out the later side.
     cost: what the materials cost, where prices are known.
+    lots: materials of which both sides name lots, and other ones; known of trials alone.
     register: values that differ between the registers of the two sides, if they do.
     """
 
@@ -155,6 +156,7 @@ class BatchChanges:
     scent: tuple[Figure, ...] = ()
     fatty_acids: tuple[Figure, ...] = ()
     cost: CostChange | None = None
+    lots: tuple[FieldChange, ...] = ()
     register: tuple[RegisterChange, ...] = ()
     appeared: tuple[Finding, ...] = ()
     vanished: tuple[Finding, ...] = ()
@@ -184,7 +186,7 @@ class BatchChanges:
     def is_empty(self) -> bool:
         """Whether nothing differs, in the recipe or in what follows from it."""
         calculated = any(figure.is_change for figure in self.figures) or self.appeared or self.vanished
-        return self.recipe.is_empty and not calculated and not self.register
+        return self.recipe.is_empty and not calculated and not self.lots and not self.register
 
     @property
     def hidden(self) -> int:

@@ -59,6 +59,9 @@ class Changes(ShownAsText, BatchChanges):
             "purpose": _pair_json(recipe.purpose),
             "notes": _pair_json(recipe.notes),
             "based_on": _parents_json(recipe.based_on),
+            "lots": [
+                {"material": change.field, "before": change.before, "after": change.after} for change in self.lots
+            ],
             "register": [change.to_json() for change in self.register],
             "findings": {
                 "appeared": [finding.to_json() for finding in self.appeared],

@@ -149,6 +149,7 @@ def compare_sides(before: ComparedSide, after: ComparedSide) -> Changes:
         scent=_scent_figures(one, two),
         fatty_acids=_fatty_acid_figures(one, before.register, two, after.register),
         cost=_compare_costs(before, after),
+        lots=_compare_lots(before, after),
         register=_compare_registers(one, before.register, two, after.register),
         appeared=_missing_from(after.told, before.told),
         vanished=_missing_from(before.told, after.told),
@@ -273,6 +274,14 @@ def _chain(acid: str) -> tuple[int, int, str]:
 
     read = parse_fatty_acid(acid)
     return read.carbons, read.double_bonds, acid
+
+
+def _compare_lots(before: ComparedSide, after: ComparedSide) -> tuple[FieldChange, ...]:
+    """The materials that are in both, of other lots; where a side names none, nobody knows whether it was another."""
+    one, two = before.lots, after.lots
+    return tuple(
+        FieldChange(name, one[name], two[name]) for name in sorted(one.keys() & two.keys()) if one[name] != two[name]
+    )
 
 
 # The values of a material that weights and warnings follow from.

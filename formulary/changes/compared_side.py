@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from types import MappingProxyType
 
 from formulary.batch.checks import check_batch
 from formulary.batch.cost import Cost
@@ -25,6 +26,7 @@ class ComparedSide:
     """What is compared: a recipe and its batch.
 
     register: the materials that it was worked out with, for fatty acids and for what differs between registers.
+    lots: material -> the lots of it that went in, where they are recorded.
     findings: what is told of it, where that is not its batch's own. portion: the one portion that it is of.
     cost: what it costs; None where that is not known.
     """
@@ -32,6 +34,7 @@ class ComparedSide:
     recipe: Recipe
     batch: Batch
     register: Mapping[str, Material] | None = None
+    lots: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
     findings: tuple[Finding, ...] | None = None
     portion: str | None = None
     cost: Cost | None = None

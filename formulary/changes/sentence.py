@@ -23,6 +23,7 @@ from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
 
 MOST_CLAUSES = 6
+_MOST_LOTS = 2
 # Percentages worked out from weights are off by less than that.
 _ROUNDED = Decimal("0.02")
 # How the label of a side begins that is a trial's pot and not a recipe.
@@ -35,7 +36,7 @@ _T = TypeVar("_T")
 
 def render_sentence(changes: BatchChanges) -> str:
     """What changed in the recipe, then what it does to the lye; a stop that stands is said as well."""
-    clauses = recipe_clauses(changes.recipe)
+    clauses = [*recipe_clauses(changes.recipe), *_lot_clauses(changes)]
     if clauses:
         said = f"{_join(clauses)}; {_lye(changes)}"
     elif changes.recipe.notes is not None or changes.recipe.name is not None:
@@ -63,6 +64,13 @@ def render_sentence(changes: BatchChanges) -> str:
         told = "Do not use it on skin" if is_made else "As it stands it must not be weighed out"
         text += f" {told} ({changes.stops[0].what})."
     return text
+
+
+def _lot_clauses(changes: BatchChanges) -> list[str]:
+    lots = changes.lots
+    if len(lots) > _MOST_LOTS:
+        return [f"{len(lots)} materials are of other lots"]
+    return [f"{material_words(each.field)} is of lot {each.after} instead of {each.before}" for each in lots]
 
 
 def _open_conflicts(recipe: RecipeChanges) -> str:

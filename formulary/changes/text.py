@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from formulary.batch.weigh_out_text import render_findings
-from formulary.changes.batch_changes import FIGURES, NOT_KNOWN, BatchChanges, CostChange, Figure
+from formulary.changes.batch_changes import FIGURES, NOT_KNOWN, BatchChanges, CostChange, Figure, RegisterChange
 from formulary.changes.recipe_changes import (
     BY_EYE,
     SHARE,
@@ -234,7 +234,9 @@ def _texts(changes: BatchChanges, show_all: bool, width: int) -> list[str]:
 def _words(changes: BatchChanges, show_all: bool) -> list[tuple[str, str | None, str | None]]:
     """The water's rule, alkali, purpose, process, name and parent: what each is called, and both sides of it."""
     recipe, alike = changes.recipe, changes.alike
-    told: list[tuple[str, str | None, str | None]] = []
+    told: list[tuple[str, str | None, str | None]] = [
+        (f"lot of {material_words(change.field)}", change.before, change.after) for change in changes.lots
+    ]
     if recipe.water is not None and recipe.water.before.method != recipe.water.after.method:
         told.append(("water", water_text(recipe.water.before), water_text(recipe.water.after)))
     if recipe.alkali is not None:
@@ -285,8 +287,19 @@ def _findings(title: str, findings: tuple[Finding, ...], width: int) -> list[str
 
 
 def _register(changes: BatchChanges, width: int) -> list[str]:
-    lines = ["  the register itself changed"]
-    for change in changes.register:
+    by_lots = {change.field for change in changes.lots}
+    lines: list[str] = []
+    for title, told in (
+        ("by the certificates of these lots", [each for each in changes.register if each.material in by_lots]),
+        ("the register itself changed", [each for each in changes.register if each.material not in by_lots]),
+    ):
+        lines += [*([""] if lines and told else []), *_known_otherwise(title, told, width)]
+    return lines
+
+
+def _known_otherwise(title: str, told: list[RegisterChange], width: int) -> list[str]:
+    lines = [f"  {title}"] if told else []
+    for change in told:
         name = change.field.replace("_", " ")
         sides = [("unknown" if side is None else f"{side:g}") for side in (change.before, change.after)]
         lines += paragraph(

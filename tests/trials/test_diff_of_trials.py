@@ -138,3 +138,29 @@ def test_oil_weighed_short_is_said_as_more_lye_for_the_oils_and_not_as_other_mat
     assert "the effective superfat rose from -1." in back.sentence
     again = bench.diff(trial.id, trial.id)
     assert again.sentence.startswith("Nothing changed, and the effective superfat is -1.")
+
+
+def test_trials_of_other_lots_are_told_to_be_and_the_register_is_not_blamed(bench: Bench) -> None:
+    folder = bench.folder
+    for lot, value in (("CC-1", 255), ("CC-2", 258)):
+        folder.add_lot("coconut-oil", lot, {"saponification_value": value})
+    now = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
+    one, two = (
+        bench.start("milky-bar", oils="800 g", lots={"coconut-oil": lot, "lavender-oil": scent}, now=now)
+        for lot, scent in (("CC-1", "LV-1"), ("CC-2", "LV-2"))  # nothing is known of the lots of the scent
+    )
+    changes = bench.diff(one.id, two.id)
+    assert [(each.field, each.before, each.after) for each in changes.lots] == [
+        ("coconut-oil", "CC-1", "CC-2"),
+        ("lavender-oil", "LV-1", "LV-2"),
+    ]
+    assert changes.sentence.startswith("Coconut oil is of lot CC-2 instead of CC-1 and lavender oil is of lot LV-2")
+    assert not changes.is_empty
+    text = str(changes)
+    assert "lot of lavender oil: LV-1 -> LV-2" in text
+    assert "register itself" not in text
+    assert "255 -> 258" in text
+    assert bench.diff(one.id, one.id).is_empty
+    unnamed = bench.start("milky-bar", oils="800 g", now=now)
+    assert bench.diff(one.id, unnamed.id).lots == ()  # nobody knows that it was another
+    assert bench.diff("milky-bar", one.id).lots == ()

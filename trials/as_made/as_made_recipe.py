@@ -52,10 +52,21 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         recipe=recipe,
         batch=batch,
         register=materials,
+        lots=_lots(trial, pot),
         findings=_findings(trial, recipe, batch, bars if bars != pot else batch.pot),
         portion=portion,
     )
     return side if portion is None else as_one_batter(side)
+
+
+def _lots(trial: Trial, pot: Pot) -> dict[str, str]:
+    """The lots of what is in the pot, as far as they are recorded."""
+    held = {line.material for line in pot.lines}
+    return {
+        name: " and ".join(sorted(use.lot for use in uses))
+        for name, uses in trial.lots.items()
+        if name in held and uses
+    }
 
 
 def _findings(trial: Trial, recipe: Recipe, batch: Batch, bars: Pot) -> tuple[Finding, ...]:

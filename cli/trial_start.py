@@ -83,6 +83,7 @@ def start(
 
     Without a size it asks, on a terminal, for the weight of the oils, the room and the mould.
     """
+    from formulary.batch.overriding import overridden
     from formulary.batch.weigh_out_text import render_findings
     from formulary.finding import stops
     from formulary.materials.chosen_lots import parse_chosen_lots
@@ -120,7 +121,8 @@ def start(
             despite=despite,
         )
         say(_render_weights(folder, started, despite))
-        said = {(each.code, each.what) for one in started for each in one.batch.findings}
+        told = [each for one in started for each in one.batch.findings]
+        said = {(each.code, each.what) for each in (*told, *map(overridden, told))}
         trials = [one.trial for one in started]
         found = dict.fromkeys(finding for trial in trials for finding in bench.check_trial(trial))
         new = [each for each in found if (each.code, each.what) not in said]

@@ -286,6 +286,35 @@ def test_a_stop_that_a_sale_overrides_by_its_code_is_told_as_a_warning_everywher
     assert formulary("trial", "as-made", trial, "quay-scent 46 g").status == 1, "the decision was made before it"
 
 
+def test_a_stop_that_a_trial_was_started_in_spite_of_is_decided_until_it_grows_or_the_loaf_is_to_be_sold(
+    formulary: Run, home: Path
+) -> None:
+    (home / "materials").mkdir(exist_ok=True)
+    (home / "materials/quay-scent.yaml").write_text(SCENT + "limit: {percent_of_product: 1.0}\n", encoding="utf-8")
+    recipe(home, SCENTED)
+    trial = started(formulary, "--oils", "1000g", "--despite", "scent-limit")
+    entries = [("event", trial, "poured", "--at", "9:00"), ("note", trial, "nice"), ("bars", trial, "--cut", "9")]
+    for entry in entries:
+        ran = formulary("trial", *entry)
+        assert (ran.status, "scent-limit" in ran.out) == (0, False)
+    shown = formulary("trial", "show", trial)
+    assert (shown.status, "overridden: quay-scent is" in " ".join(shown.out.split())) == (0, True)
+    checked = formulary("check").out
+    assert ("1 stop, 1 warning" in checked, "warn: overridden: quay-scent is" in checked) == (True, True)
+    assert formulary("trial", "sheet", trial, "-o", "bench.html").status == 0
+    aged(home, trial, 60)
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    sell = ("trial", "release", trial, "sell", "--who", "me", "--why", "nice")
+    refused = formulary(*sell)
+    assert (refused.status, "--despite scent-limit" in " ".join(refused.err.split())) == (1, True)
+    more = formulary("trial", "as-made", trial, "quay-scent 60 g")
+    assert (more.status, "STOP" in more.out) == (1, True)
+    assert [formulary("trial", *command).status for command in (("show", trial), ("note", trial, "strong"))] == [1, 1]
+    assert formulary("trial", "sheet", trial, "-o", "worse.html").status == 1
+    assert formulary("trial", "as-made", trial, "quay-scent as planned").status == 0
+    assert formulary(*sell, "--despite", "scent-limit").status == 0
+
+
 @pytest.mark.usefixtures("home")
 def test_a_certificate_that_makes_a_loaf_unsafe_is_written_and_told(formulary: Run) -> None:
     trial = started(formulary)

@@ -89,15 +89,21 @@ def _is_set_aside(trial: Trial, finding: Finding) -> bool:
 def settled(trial: Trial, finding: Finding) -> Finding:
     """A finding as it is told of a trial: a stop that was decided about is a warning.
 
-    That is one which a decision to sell sets aside by its code, and any against a loaf that was discarded.
+    That is one which a decision to sell sets aside by its code, one that was overridden when the trial was started and
+    is what it was then, and any against a loaf that was discarded. None of them is sold by that: see `fit_to_sell`.
     """
-    if finding.severity is not Severity.STOP or finding.code in OF_A_SALE or trial.release is None:
+    if finding.severity is not Severity.STOP or finding.code in OF_A_SALE:
         return finding
-    if _is_set_aside(trial, finding):
-        return overridden(finding)
-    if trial.release.decision == "discard":
+    if trial.release is not None and trial.release.decision == "discard":
         return replace(finding, severity=Severity.WARN, what=f"discarded: {finding.what}", do="keep no bar of it")
-    return finding
+    return overridden(finding) if _is_set_aside(trial, finding) or _is_as_started(trial, finding) else finding
+
+
+def _is_as_started(trial: Trial, finding: Finding) -> bool:
+    """Whether a stop was overridden by its code when the trial was started, and says what it said then: another figure
+    was not decided about."""
+    told = {each.what for each in trial.plan.findings if each.code == finding.code}
+    return finding.code in trial.despite and finding.what in told and not is_never_sold(finding)
 
 
 def find_overridden(

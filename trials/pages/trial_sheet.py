@@ -26,10 +26,11 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
     findings: what the trial as made has to say for itself, from `check_trial`. own_events: the maker's own words.
     Raises StopError while a stop stands that the trial does not override: there is no sheet with weights then.
     """
-    batch = _planned_batch(trial.plan)
-    said = {(each.code, each.what) for each in batch.findings}
+    planned = _planned_batch(trial.plan)
+    batch = override_stops(planned, trial.despite)
+    said = {(each.code, each.what) for each in (*planned.findings, *batch.findings)}
     new = [each for each in findings if (each.code, each.what) not in said]
-    batch = demand_weighable(override_stops(replace(batch, findings=(*batch.findings, *new)), trial.despite))
+    batch = demand_weighable(replace(batch, findings=(*batch.findings, *new)))
     lots = {name: " + ".join(use.lot for use in uses) for name, uses in lots_named(trial).items()}
     title = f"{trial.plan.recipe.name}, {code_of(trial.id)}"
     otherwise = "; ".join(as_made_words(entry) for entry in trial.as_made)

@@ -56,7 +56,10 @@ def find_after_entry(
     known |= {(each.code, each.what) for each in find_overridden(before, today, register=register)}
     grave = [each for each in stops(told) if each.code not in OF_A_SALE]
     now_aside = stops(find_overridden(recorded, today, register=register))
-    aside = tuple(each for each in now_aside if (each.code, each.what) not in known)
+    # What the trial was started in spite of was told before as overridden.
+    aside = tuple(
+        each for each in now_aside if not known & {(each.code, said.what) for said in (each, overridden(each))}
+    )
     known |= {(each.code, overridden(each).what) for each in aside}
     return AfterEntry(
         new=tuple(

@@ -121,29 +121,48 @@ def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> Superfa
     """The effective superfat of all saponifiable equivalents in the pot, with its band and worst case."""
     # What is put on top never meets the lye: it counts in the bar, not in the batter. Lye itself counts wherever it is.
     batter = [line for line in pot.lines if line.at != "top"]
-    fats = [_fat(line, materials[line.material]) for line in batter if line.role in ("oil", "addition")]
+    # What is not known of a material is the same wherever it went in, so that its lines are one source of doubt.
+    fats: dict[str, Uncertain] = {}
+    alkalis: dict[str, Uncertain] = {}
+    acids: dict[str, Uncertain] = {}
+    for line in batter:
+        fat = _fat(line, materials[line.material]) if line.role in ("oil", "addition") else None
+        if fat is not None:
+            _add(fats, line.material, fat)
+        # What acids take is not free for the fat; a juice holds now more, now less of its acid.
+        taken = acid_mol(line, materials)
+        if taken:
+            doubt = JUICE_ACID_DOUBT if materials[line.material].group in _JUICES else 0.0
+            _add(acids, line.material, Uncertain(-taken, -taken * (1.0 + doubt), -taken * (1.0 - doubt)))
     half_step_g = float(settings.alkali_step_g) / 2
-    alkalis: list[Uncertain] = []
     for line in pot.lines:
         if line.role != "alkali":
             continue
         material = materials[line.material]
         low, working, high = (percent / 100.0 for percent in assay(material))
         kind = alkali_of(material)
-        alkalis.append(
-            Uncertain(
-                hydroxide_mol(line.grams * working, kind),
-                hydroxide_mol(max(line.grams - half_step_g, 0.0) * low, kind),
-                hydroxide_mol((line.grams + half_step_g) * high, kind),
-            )
+        brought = Uncertain(
+            hydroxide_mol(line.grams * working, kind),
+            hydroxide_mol(max(line.grams - half_step_g, 0.0) * low, kind),
+            hydroxide_mol((line.grams + half_step_g) * high, kind),
         )
-    # What acids take is not free for the fat; a juice holds now more, now less of its acid.
-    for line in batter:
-        taken = acid_mol(line, materials)
-        if taken:
-            doubt = JUICE_ACID_DOUBT if materials[line.material].group in _JUICES else 0.0
-            alkalis.append(Uncertain(-taken, -taken * (1.0 + doubt), -taken * (1.0 - doubt)))
-    return find_superfat_band([fat for fat in fats if fat is not None], alkalis)
+        _add(alkalis, line.material, brought)
+    return find_superfat_band([*fats.values()], [*alkalis.values(), *acids.values()])
+
+
+def _add(found: dict[str, Uncertain], material: str, more: Uncertain) -> None:
+    """One more line of a material: all of them lie at the same end of what is known of it."""
+    so_far = found.get(material, Uncertain(0.0, 0.0, 0.0))
+    found[material] = Uncertain(*(one + other for one, other in zip(so_far, more, strict=True)))
+
+
+def free_alkali_mol(line: PotLine, materials: Materials) -> float:
+    """Moles of alkali that a line brings; below 0 for what it takes up, as fat or as acid."""
+    material = materials[line.material]
+    if line.role == "alkali":
+        return hydroxide_mol(line.grams * assay(material)[1] / 100.0, alkali_of(material))
+    fat = _fat(line, material) if line.role in ("oil", "addition") else None
+    return -acid_mol(line, materials) - (fat.working_mol if fat is not None else 0.0)
 
 
 def acid_mol(line: PotLine, materials: Materials) -> float:

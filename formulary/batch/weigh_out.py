@@ -63,6 +63,7 @@ WATER = "water"
 # Rates of the batter include themselves; each round shrinks the error by their sum, which `check_recipe` keeps to one
 # half, so that 40 rounds are enough.
 _MOST_ROUNDS = 100
+_NOTHING_G = 1e-9  # what a difference of equal weights leaves
 # What the numbers of a plan were calculated by; raised when a rule of this package changes any of them.
 EDITION = "1"
 
@@ -181,7 +182,10 @@ def _fill_around(
     nominal_g = _nominal_water_g(recipe, pure_g, oil_mass_g)
     replaced_g = sum(water_in(line, materials) for line in additions if line.water == "replaces")
     with_alkali_g = sum(water_in(line, materials) for line in alkali_lines)
-    water = PotLine(WATER, "water", "lye water", nominal_g - replaced_g - with_alkali_g)
+    weigh_g = nominal_g - replaced_g - with_alkali_g
+    if abs(weigh_g) < _NOTHING_G:  # lye that comes as strong as it is wanted
+        weigh_g = 0.0
+    water = PotLine(WATER, "water", "lye water", weigh_g)
     shared = [*oils, *alkali_lines, water]
     lines = (*shared, *_divide(recipe, [*additions, *scent]))
     portions = tuple(

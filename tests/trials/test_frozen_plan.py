@@ -136,3 +136,14 @@ def test_a_damaged_plan_gives_findings_and_never_an_exception(start: int, count:
     at = start % len(FROZEN)
     plan, findings = parse_plan(FROZEN[:at] + instead + FROZEN[at + count :], "planned.yaml")
     assert plan is not None or findings
+
+
+def test_a_plan_whose_lye_comes_as_strong_as_it_is_wanted_weighs_no_water_and_is_kept() -> None:
+    lye = "alkali: sodium-hydroxide-solution-33, superfat: 5"
+    for oil_mass_g in (1000.0, 777.0, 1234.5):
+        text = MIDWINTER_CLOVE.replace("alkali: sodium-hydroxide, superfat: 5", lye).replace(
+            "water: replaces", "water: extra"
+        )
+        plan = plan_of(text, oil_mass_g)
+        assert plan.pot.grams("water") == 0
+        assert parse_plan(render_plan(plan))[0] == plan

@@ -7,18 +7,18 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.batch.mixed_lye import LYE
 from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, PotPortion
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
-from formulary.materials.model import Lot, Material, MaterialKind
+from formulary.materials.model import Lot, Material
 from formulary.recipes.model import PORTION_STAGES
-from trials.trial.model import REBATCHED, AsMade, LotUse, Plan, Trial, TrialPortion, done_once
+from trials.as_made.entry_lines import find_lines, is_mixed_lye, role_of
+from trials.as_made.worst_end import alkali_mol_per_g, at_worst_end, is_more_worse
+from trials.trial.model import REBATCHED, AsMade, Handling, LotUse, Plan, Trial, TrialPortion, done_once
 
-WATER = "water"
+_OF_NO_LOT = "not recorded"
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 
 
@@ -87,31 +87,18 @@ def pot_of_batter(trial: Trial, *, at_worst: bool = False) -> Pot:
 
     at_worst: what is known only about is taken at the end that leaves more lye, or more scent.
     """
-    as_made = [_at_worst(entry, trial) for entry in trial.as_made] if at_worst else trial.as_made
+    pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
+    if not at_worst or not any(entry.give_or_take_g for entry in trial.as_made):
+        return pot
+    as_made = [at_worst_end(entry, trial, pot) for entry in trial.as_made]
     return effective_pot(trial.plan, as_made, trial.portions, trial.added)
-
-
-def _at_worst(entry: AsMade, trial: Trial) -> AsMade:
-    if not entry.give_or_take_g or entry.weighed_g is None:
-        return entry
-    name = entry.instead or entry.material
-    known = trial.plan.materials.get(name) or trial.added.get(name)
-    is_more_worse = is_mixed_lye(entry, trial.plan) or (
-        known is not None and known.kind in (MaterialKind.ALKALI, MaterialKind.FRAGRANCE)
-    )
-    off_g = entry.give_or_take_g if is_more_worse else -entry.give_or_take_g
-    return replace(entry, weighed_g=entry.weighed_g + off_g, give_or_take_g=Decimal(0))
-
-
-def is_mixed_lye(entry: AsMade, plan: Plan) -> bool:
-    """Whether an entry is of the mixed lye of the jug, and not of a material that is called so."""
-    return entry.line == LYE and not find_lines(plan.pot.lines, LYE)
 
 
 def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
-    What lay on top is worked in then, too. A rebatch that is written down twice was one (`done_once`).
+    What lay on top is worked in then, too. A rebatch that is written down twice was one (`done_once`); where nobody
+    knows when, it may have been two, and at_worst the lye and the scent of each counts.
     Whether the bars are safe and what may be sold is judged by these, at_worst (`pot_of_batter`); how the batter
     thickened, by `pot_of_batter`.
     """
@@ -119,8 +106,9 @@ def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
     materials = {**trial.added, **trial.plan.materials}
     later = [
         _extra(AsMade(extra=name, weighed_g=weighed_g, at="trace", portion=step.portion), materials)
-        for step in done_once(trial.after_pour)
+        for step, is_again in _worked_in(trial.after_pour)
         for name, weighed_g in step.taken_in
+        if not is_again or (at_worst and step.at_h is None and is_more_worse(materials.get(name)))
     ]
     rebatched = {step.portion for step in trial.after_pour if step.what == REBATCHED}
     worked_in = [
@@ -128,6 +116,13 @@ def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
         for line in pot.lines
     ]
     return replace(pot, lines=(*worked_in, *later)) if rebatched else pot
+
+
+def _worked_in(steps: Sequence[Handling]) -> Iterable[tuple[Handling, bool]]:
+    """Everything that was done after pouring, each with whether it stands there already."""
+    once = done_once(steps)
+    for step in steps:
+        yield step, not any(step is each for each in once)
 
 
 def effective_portion(
@@ -199,7 +194,8 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
     """Materials as the lots that went into the trial have them: several lots of one by their weight.
 
     The lots that the trial's own file names hold; a lot that only the plan names holds where the file is silent. What
-    is not known of a lot, and lots whose weights are not known, count with the material's general values.
+    is not known of a lot, and lots whose weights are not known, count with the material's general values. Where the
+    weights of the lots do not make up what went in, the worse counts of what may have: of no lot, or less of one.
     """
     chosen = dict(materials)
     for name, uses in lots_named(trial).items():
@@ -208,9 +204,28 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
             continue
         unknown = {lot: Lot(lot) for lot in weights if lot not in materials[name].lots}
         if len(unknown) < len(weights):
-            known = {**materials[name].lots, **unknown}
-            chosen[name] = mix_lots(replace(materials[name], lots=known), weights)
+            known = replace(materials[name], lots={**materials[name].lots, **unknown})
+            chosen[name] = max(_possible_mixtures(trial, known, uses, weights), key=alkali_mol_per_g)
     return chosen
+
+
+def _possible_mixtures(
+    trial: Trial, material: Material, uses: Sequence[LotUse], weights: Mapping[str, float]
+) -> Iterable[Material]:
+    """A material as its lots are recorded, and as it may be where something else than their sum went in."""
+    yield mix_lots(material, weights)
+    gap_g = lots_gap_g(trial, material.slug)
+    if gap_g > 0:
+        of_no_lot = replace(material, lots={**material.lots, _OF_NO_LOT: Lot(_OF_NO_LOT)})
+        yield mix_lots(of_no_lot, {**{use.lot: float(use.grams or 0) for use in uses}, _OF_NO_LOT: gap_g})
+    elif gap_g < 0:
+        left_g = sum(weights.values()) + gap_g
+        used: dict[str, float] = {}
+        for lot in sorted(weights, key=lambda lot: -alkali_mol_per_g(material.with_lot(lot))):
+            used[lot] = min(weights[lot], left_g)
+            left_g -= used[lot]
+        if sum(used.values()) > 0:
+            yield mix_lots(material, used)
 
 
 def lots_named(trial: Trial) -> Mapping[str, tuple[LotUse, ...]]:
@@ -243,19 +258,6 @@ def lots_gap_g(trial: Trial, material: str) -> float:
     gap_g = went_in_g - sum(float(use.grams) for use in uses if use.grams is not None)
     about_g = sum(float(entry.give_or_take_g) for entry in trial.as_made if material in (entry.line, entry.extra))
     return gap_g if abs(gap_g) > about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0) else 0.0
-
-
-def find_lines(lines: Iterable[PotLine], material: str, at: str | None = None) -> tuple[PotLine, ...]:
-    """The lines of a pot that an entry speaks of: by material, and by stage where it names one.
-
-    `water` is the water weighed for the lye; water that the plan adds at another stage is named by that stage.
-    """
-    found = [line for line in lines if line.material == material]
-    if material == WATER and at is None:
-        found = [line for line in found if line.role == "water"] or found
-    if at is not None:
-        found = [line for line in found if line.at == at]
-    return tuple(found)
 
 
 def _key(entry: AsMade) -> tuple[str, str, str]:
@@ -327,12 +329,13 @@ def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping
     """The lines with other materials in their place."""
     changed = list(lines)
     for entry in entries:
-        chosen = [
-            line for line in find_lines(lines, entry.line or "", entry.at) if entry.portion in (None, line.portion)
-        ]
+        everywhere = find_lines(lines, entry.line or "", entry.at)
+        chosen = [line for line in everywhere if entry.portion in (None, line.portion)]
+        if not chosen and everywhere and entry.weighed_g is not None:  # the plan gives this portion none of the line
+            changed.append(_extra(replace(entry, extra=entry.instead, at=everywhere[0].at), materials))
         for number, line in enumerate(lines):
             if line in chosen and entry.instead is not None:
-                role = _role(entry.instead, materials, line.role)
+                role = role_of(entry.instead, materials, line.role)
                 water = (line.water or "extra") if role == "addition" else None
                 after = replace(_scaled(line, chosen, entry), material=entry.instead, role=role, water=water)
                 changed[number] = after
@@ -342,7 +345,7 @@ def _replace(lines: list[PotLine], entries: Iterable[AsMade], materials: Mapping
 def _extra(entry: AsMade, materials: Mapping[str, Material]) -> PotLine:
     material = entry.extra or ""
     # Oil poured in beside the others is an oil like them.
-    role = _role(material, materials, "oil" if material in materials else "addition")
+    role = role_of(material, materials, "oil" if material in materials else "addition")
     water = "extra" if role == "addition" else None
     return PotLine(material, role, entry.at or "trace", float(entry.weighed_g or 0), entry.portion, water)
 
@@ -357,20 +360,6 @@ def _divide(lines: list[PotLine], entry: AsMade, shares: Mapping[str, float]) ->
         else:
             divided.append(line)
     return divided
-
-
-def _role(material: str, materials: Mapping[str, Material], planned: str) -> str:
-    """What a material is in the pot: milk for water is an addition; oil for an addition stays one, and has no lye."""
-    if material == WATER:
-        return "water"
-    known = materials.get(material)
-    if known is None:
-        return "addition" if planned in ("water", "alkali") else planned
-    if known.kind.is_fat:
-        return "addition" if planned == "addition" else "oil"
-    if known.kind is MaterialKind.ALKALI:
-        return "alkali"
-    return "scent" if known.kind is MaterialKind.FRAGRANCE else "addition"
 
 
 def _rates(pot: Pot) -> dict[tuple[str, str], float]:

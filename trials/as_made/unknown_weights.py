@@ -10,7 +10,8 @@ from formulary.finding import Finding, Place, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.recipes.model import STAGES
-from trials.as_made.effective import find_lines, has_no_oils, materials_of
+from trials.as_made.effective import has_no_oils, materials_of
+from trials.as_made.entry_lines import is_in_weighed_lye, stages_of
 from trials.trial.identity import code_of
 from trials.trial.model import AsMade, Trial
 
@@ -26,7 +27,7 @@ def unknown_words(trial: Trial, *, for_lye: bool = False) -> str:
     names = [
         "lye" if _went_in(entry) == LYE else material_words(_went_in(entry))
         for entry in trial.as_made
-        if entry.is_unknown and (not for_lye or _takes_part(entry, materials))
+        if entry.is_unknown and (not for_lye or _takes_part(entry, trial, materials))
     ]
     return f"how much {' and '.join(dict.fromkeys(names))} went in is not known" if names else ""
 
@@ -50,7 +51,7 @@ def demand_known_weights(trials: Iterable[Trial]) -> None:
 def is_unknown_line(trial: Trial, material: str, at: str) -> bool:
     """Whether nobody knows how much of a material went in at a stage."""
     return any(
-        entry.is_unknown and _went_in(entry) in (material, LYE) and at in _stages(entry, trial)
+        entry.is_unknown and _went_in(entry) in (material, LYE) and at in stages_of(entry, trial.plan)
         for entry in trial.as_made
     )
 
@@ -58,15 +59,6 @@ def is_unknown_line(trial: Trial, material: str, at: str) -> bool:
 def is_unknown_material(trial: Trial, material: str) -> bool:
     """Whether nobody knows how much of a material went in altogether."""
     return any(is_unknown_line(trial, material, at) for at in STAGES)
-
-
-def _stages(entry: AsMade, trial: Trial) -> frozenset[str]:
-    """The stages at which something went in as an entry says."""
-    if _went_in(entry) == LYE:
-        return frozenset({"lye water"})
-    if entry.extra is not None:
-        return frozenset({entry.at or "trace"})
-    return frozenset(line.at for line in find_lines(trial.plan.pot.lines, entry.line or "", entry.at))
 
 
 def check_unknown(trial: Trial) -> Iterable[Finding]:
@@ -82,7 +74,7 @@ def check_unknown(trial: Trial) -> Iterable[Finding]:
         # No grams of ours in it: who takes the line as it is would record weights that nobody saw.
         do = f'say between which weights it surely was: formulary trial as-made {code_of(trial.id)} "{said} LOW-HIGH g"'
         do += "; its worse end counts then"
-        if _takes_part(entry, materials):
+        if _takes_part(entry, trial, materials):
             yield stop("weight-unknown", f"{what} how much superfat, or free lye, the bars have", do, place)
         elif known is not None and known.kind is MaterialKind.FRAGRANCE:
             yield stop("scent-unweighed", f"{what} whether it is within its limit", do, place)
@@ -92,10 +84,14 @@ def _went_in(entry: AsMade) -> str:
     return entry.instead or entry.material
 
 
-def _takes_part(entry: AsMade, materials: dict[str, Material]) -> bool:
-    """Whether an entry's weight decides how much lye is left: also where something went in for such a line."""
+def _takes_part(entry: AsMade, trial: Trial, materials: dict[str, Material]) -> bool:
+    """Whether an entry's weight decides how much lye is left.
+
+    Also where something went in for such a line; and of all that was in the jug when only so much of it is known to
+    have gone in, mixed: how much of that was alkali follows from the rest.
+    """
     names = [name for name in (entry.line, entry.extra, entry.instead) if name is not None]
-    return any(name == LYE or _reacts(materials.get(name)) for name in names)
+    return any(name == LYE or _reacts(materials.get(name)) for name in names) or is_in_weighed_lye(entry, trial)
 
 
 def _reacts(material: Material | None) -> bool:

@@ -6,7 +6,9 @@ from collections.abc import Iterable, Sequence
 
 from formulary.batch.model import WHOLE
 from formulary.finding import Finding, Place, warn
+from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
+from trials.as_made.worst_end import is_more_worse
 from trials.outcomes.built_in import TRACE_STAGES
 from trials.trial.elapsed import Elapsed
 from trials.trial.model import Event, Handling, Trial, TrialPortion, done_once
@@ -34,7 +36,9 @@ def check_minutes(trial: Trial) -> Iterable[Finding]:
 
 
 def _done_twice(trial: Trial) -> Iterable[Finding]:
-    """The same after pouring at the same time; what was worked in then counts once where it is the same, too."""
+    """The same after pouring at the same time; what was worked in then counts once where it is the same, too.
+
+    Of an unknown time it may have been twice (`effective.pot_of_bars`)."""
     counted: list[Handling] = []
     for step in trial.after_pour:
         same = [each for each in counted if (each.what, each.portion) == (step.what, step.portion)]
@@ -45,13 +49,22 @@ def _done_twice(trial: Trial) -> Iterable[Finding]:
             continue
         if again:
             what = f"{handling_words(step)} stands twice"
-            what += ", and counts once" if step.taken_in else ""
+            what += f", and counts once{_but_what(trial, step)}" if step.taken_in else ""
         else:
             counted.append(step)
             what = f"{step.what} stands twice for one time: {handling_words(twice[0])}; and {handling_words(step)}"
             what += "; all that was worked in counts" if step.taken_in and twice[0].taken_in else ""
         do = "take one of the lines out of trial.yaml, or write when it was done once more"
         yield warn("done-twice", what, do, Place(trial.path, step.place.line, step.place.column, "after_pour"))
+
+
+def _but_what(trial: Trial, step: Handling) -> str:
+    """What of a step of unknown time counts each time, since it may have been done twice."""
+    materials = {**trial.added, **trial.plan.materials}
+    worse = [material_words(name) for name, _ in step.taken_in if is_more_worse(materials.get(name))]
+    if step.at_h is not None or not worse:
+        return ""
+    return f", but {' and '.join(worse)} each time, since nobody knows when it was"
 
 
 def _impossible(part: TrialPortion, of_all: Sequence[Event]) -> Iterable[tuple[Event, str, str]]:

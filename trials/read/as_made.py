@@ -10,7 +10,7 @@ from formulary.document import Scalar
 from formulary.fields import Fields
 from formulary.names import SLUG, suggest
 from formulary.recipes.model import PORTION_STAGES, STAGES
-from trials.as_made.effective import WATER, find_lines
+from trials.as_made.entry_lines import WATER, find_lines
 from trials.read.parts import listed, read_portion
 from trials.read.weighed import Weighed, parse_weighed
 from trials.trial.model import AsMade, Plan, TrialPortion

@@ -7,7 +7,7 @@ from decimal import Decimal
 
 from formulary.fields import Fields
 from formulary.quantity import Kind, NotAQuantity, Quantity, parse_quantity
-from trials.as_made.effective import WATER
+from trials.as_made.entry_lines import WATER
 from trials.read.as_made import check_material_name
 from trials.read.parts import entries_of, listed, read_portion, read_word
 from trials.trial.lot_use_text import mass_g

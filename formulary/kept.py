@@ -20,9 +20,9 @@ from typing import NamedTuple, TypeAlias
 from formulary.document import parser_edition
 from formulary.finding import Finding, Place
 from formulary.identity import blob_id
+from formulary.recipes.kept_recipe import parse_kept_recipe, render_kept_recipe
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
-from formulary.recipes.record import parse_record, render_record
 from formulary.store.cache import BlobCache
 
 WORTH_KEEPING = 40  # versions; fewer are read sooner than the cache is opened
@@ -39,7 +39,7 @@ _READERS = (
     "formulary.recipes.model",
     "formulary.recipes.read",
     "formulary.recipes.read_portions",
-    "formulary.recipes.record",
+    "formulary.recipes.kept_recipe",
     "formulary.store.cache",
 )
 
@@ -94,7 +94,7 @@ def reading_versions(
                 blobs.update(read_blobs([identifier]))
             content = _read(blobs.get(identifier), slug, path)
             if content is not None and content.recipe is not None and not content.findings:
-                made = render_record(content.recipe)
+                made = render_kept_recipe(content.recipe)
                 if made:
                     fresh[identifier] = made + b"\0" + blobs[identifier]
             return content
@@ -111,7 +111,7 @@ def _parse_entry(entry: bytes, identifier: str, slug: str, path: str) -> ReadCon
         text = data.decode("utf-8")
     except UnicodeDecodeError:
         return None
-    recipe = parse_record(parts, slug, path, partial(_read_places, text, slug, path))
+    recipe = parse_kept_recipe(parts, slug, path, partial(_read_places, text, slug, path))
     return None if recipe is None else ReadContent(recipe, text, ())
 
 

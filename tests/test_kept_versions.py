@@ -137,7 +137,7 @@ def modules_behind(name: str) -> set[str]:
     return found
 
 
-@pytest.mark.parametrize("reader", ["formulary.recipes.read", "formulary.recipes.record"])
+@pytest.mark.parametrize("reader", ["formulary.recipes.read", "formulary.recipes.kept_recipe"])
 def test_the_edition_is_of_all_the_code_that_reads_a_recipe(reader: str) -> None:
     assert modules_behind(reader) - {"formulary.finding"} <= set(kept._READERS)  # faults are never kept
 

@@ -37,7 +37,7 @@ _LARGEST = Decimal(10**9)  # of a figure; what is beyond it is read from the fil
 _remembering_parts = lru_cache(maxsize=16_384)
 
 
-def render_record(recipe: Recipe) -> bytes:
+def render_kept_recipe(recipe: Recipe) -> bytes:
     """The record of a recipe that was read without a fault; empty for one that cannot be kept so."""
     based_on = (recipe.based_on.recipe, recipe.based_on.version) if recipe.based_on is not None else None
     parts = (
@@ -67,7 +67,7 @@ def _rate_parts(rate: Rate) -> tuple[str, str, str]:
     return str(rate.amount), rate.unit, rate.basis.value
 
 
-def parse_record(
+def parse_kept_recipe(
     record: bytes, slug: str, path: str | None, read_places: Callable[[], Mapping[str, Place]]
 ) -> Recipe | None:
     """The recipe that a record holds, under a name and from a path; None for what is no such record.

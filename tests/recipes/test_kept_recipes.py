@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 from formulary.changes.compare import compare_recipes
 from formulary.finding import Place
+from formulary.recipes.kept_recipe import parse_kept_recipe, render_kept_recipe
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
-from formulary.recipes.record import parse_record, render_record
 from tests.laws.strategies import written_recipes
 
 
@@ -22,7 +22,7 @@ def test_a_record_gives_back_what_was_read(text: str) -> None:
     recipe, findings = parse_recipe(text, "harbour", "recipes/harbour.yaml")
     assert recipe is not None
     assert findings == ()
-    again = parse_record(render_record(recipe), "harbour", "recipes/harbour.yaml", _no_places)
+    again = parse_kept_recipe(render_kept_recipe(recipe), "harbour", "recipes/harbour.yaml", _no_places)
     assert again == recipe
     assert repr(again) == repr(recipe)  # 5.0 is not written 5
     assert dict(again.places) == dict(recipe.places)
@@ -30,20 +30,20 @@ def test_a_record_gives_back_what_was_read(text: str) -> None:
 
 
 def test_a_record_is_taken_up_under_another_name_and_path() -> None:
-    again = parse_record(render_record(_first()), "early", "recipes/early.yaml", _no_places)
+    again = parse_kept_recipe(render_kept_recipe(_first()), "early", "recipes/early.yaml", _no_places)
     assert again is not None
     assert (again.slug, again.place("lye").path) == ("early", "recipes/early.yaml")
 
 
 @given(st.binary(max_size=60))
 def test_what_is_no_record_gives_no_recipe(data: bytes) -> None:
-    assert parse_record(data, "harbour", None, _no_places) is None
+    assert parse_kept_recipe(data, "harbour", None, _no_places) is None
 
 
 @pytest.mark.parametrize("cut", range(0, 400, 7))
 def test_half_a_record_gives_no_recipe_or_the_same_formula(cut: int) -> None:
     recipe = _first()
-    again = parse_record(render_record(recipe)[:cut], "first", None, _no_places)
+    again = parse_kept_recipe(render_kept_recipe(recipe)[:cut], "first", None, _no_places)
     assert again is None or (again.oils, again.lye, again.water) == (recipe.oils, recipe.lye, recipe.water)
 
 
@@ -51,7 +51,7 @@ def test_half_a_record_gives_no_recipe_or_the_same_formula(cut: int) -> None:
 def test_a_part_of_another_kind_gives_no_recipe_or_one_that_can_be_told(data: st.DataObject) -> None:
     """Whatever stands where in a record, with brackets that close: no fault comes of it, then or later."""
     recipe = _full()
-    *formula, places, notes = render_record(recipe).split(b"\0")
+    *formula, places, notes = render_kept_recipe(recipe).split(b"\0")
     is_place = data.draw(st.booleans())
     parts = [json.loads(part) for part in ([places] if is_place else formula)]
     holder: Any = parts
@@ -63,7 +63,7 @@ def test_a_part_of_another_kind_gives_no_recipe_or_one_that_can_be_told(data: st
     holder[at] = data.draw(st.sampled_from([None, 5, True, "", "x", "NaN", "1e99", "Infinity", [], {}, [[]], ["a"]]))
     changed = [json.dumps(part).encode() for part in parts]
     record = b"\0".join([*formula, *changed, notes] if is_place else [*changed, places, notes])
-    again = parse_record(record, "full", "recipes/full.yaml", lambda: recipe.places)
+    again = parse_kept_recipe(record, "full", "recipes/full.yaml", lambda: recipe.places)
     if is_place:
         assert again == recipe
     if again is not None:
@@ -75,8 +75,8 @@ def test_a_part_of_another_kind_gives_no_recipe_or_one_that_can_be_told(data: st
 @pytest.mark.parametrize("broken", [b"", b"[", b"5", b'["lye",1,2]', b'["lye","1",2,"lye"]', b"\xff", b"[" * 200_000])
 def test_places_that_are_none_are_read_from_the_file(broken: bytes) -> None:
     recipe = _first()
-    *formula, _, notes = render_record(recipe).split(b"\0")
-    again = parse_record(b"\0".join([*formula, broken, notes]), "first", None, lambda: recipe.places)
+    *formula, _, notes = render_kept_recipe(recipe).split(b"\0")
+    again = parse_kept_recipe(b"\0".join([*formula, broken, notes]), "first", None, lambda: recipe.places)
     assert again is not None
     assert dict(again.places) == dict(recipe.places)
 
@@ -84,7 +84,7 @@ def test_places_that_are_none_are_read_from_the_file(broken: bytes) -> None:
 def test_notes_with_a_character_that_parts_records_are_not_kept() -> None:
     recipe, _ = parse_recipe(TEXT + 'notes: "a\\0b"\n', "first")
     assert recipe is not None
-    assert render_record(recipe) == b""
+    assert render_kept_recipe(recipe) == b""
 
 
 TEXT = """format: 1

@@ -11,7 +11,7 @@ from cli.output import say, tell, tell_findings, width
 from formulary.errors import InputError
 
 if TYPE_CHECKING:
-    from formulary.document_edit import Value
+    from formulary.document.edit import Value
     from formulary.finding import Finding
     from formulary.material_files import Draft
     from formulary.materials.questions import Question

@@ -26,8 +26,8 @@ _CHOSEN = "formulary.folder"
 
 def parse_day(typed: str) -> date:
     """A day as it is typed, 2026-10-03. Raises InputError."""
+    from formulary.document.fields import parse_date
     from formulary.errors import InputError
-    from formulary.fields import parse_date
     from formulary.quantity import NotAQuantity
 
     try:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from formulary.document import uses_c_parser
+from formulary.document.parse import uses_c_parser
 from formulary.errors import FormularyError, StorageError
 from formulary.finding import Finding, Place, Severity, count_findings, error, note, warn
 from formulary.identity import blob_id

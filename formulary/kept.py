@@ -17,7 +17,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import NamedTuple, TypeAlias
 
-from formulary.document import parser_edition
+from formulary.document.parse import parser_edition
 from formulary.finding import Finding, Place
 from formulary.identity import blob_id
 from formulary.recipes.kept_recipe import parse_kept_recipe, render_kept_recipe
@@ -27,19 +27,18 @@ from formulary.store.cache import BlobCache
 
 WORTH_KEEPING = 40  # versions; fewer are read sooner than the cache is opened
 _READERS = (
-    "formulary.document",
-    "formulary.document_merge_marks",
-    "formulary.document_tree",
-    "formulary.document_write",
-    "formulary.fields",
+    "formulary.document.fields",
+    "formulary.document.merge_marks",
+    "formulary.document.parse",
+    "formulary.document.tree",
     "formulary.kept",
     "formulary.names",
     "formulary.quantity",
     "formulary.rate",
+    "formulary.recipes.kept_recipe",
     "formulary.recipes.model",
     "formulary.recipes.read",
     "formulary.recipes.read_portions",
-    "formulary.recipes.kept_recipe",
     "formulary.store.cache",
 )
 

@@ -7,7 +7,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from formulary.document import Inline, Listing, Node, Quoted, Scalar, parse_document
+from formulary.document.parse import parse_document
+from formulary.document.tree import Listing, Node, Scalar
+from formulary.document.write import Inline, Quoted
 from formulary.errors import InputError
 from formulary.finding import Finding, Place
 from formulary.materials.chosen_lots import find_weight, parse_lot_name
@@ -20,7 +22,7 @@ from formulary.recipes.read import check_name
 from formulary.whole_file import write_new
 
 if TYPE_CHECKING:
-    from formulary.document_edit import Value
+    from formulary.document.edit import Value
     from formulary.files import FormularyFiles
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.batch.weigh_out import check_kilogram
-from formulary.document import MAX_BYTES
+from formulary.document.parse import MAX_BYTES
 from formulary.errors import InputError, StorageError
 from formulary.finding import Finding, Place, has_errors, in_file_order, note, warn
 from formulary.materials.register import Register, read_builtin_register

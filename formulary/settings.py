@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Block, Node, Scalar
-from formulary.fields import Fields, read_file
+from formulary.document.fields import Fields, read_file
+from formulary.document.tree import Block, Node, Scalar
 from formulary.finding import Finding, Place
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 from hashlib import sha256
 from pathlib import Path
 
-from formulary.document import parser_edition
+from formulary.document.parse import parser_edition
 from formulary.store.cache import BlobCache
 
 MOST_CHECKED_ANEW = 500  # recipes; so many are checked at every status, which takes 0.4 ms each

@@ -6,7 +6,7 @@ from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from formulary.document import Quoted, render_document
+from formulary.document.write import Quoted, render_document
 from formulary.folder import Folder
 from formulary.settings import SETTINGS_FILE
 

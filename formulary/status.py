@@ -145,7 +145,7 @@ def _sentence(folder: FormularyWorkshop, path: str, saved: str | None) -> str | 
 
 def _free_form_sentence(saved: bytes, working: bytes) -> str | None:
     from formulary.changes.free_form import compare_free_form, describe_free_form
-    from formulary.document import parse_document, plain
+    from formulary.document.parse import parse_document, plain
 
     before, after = (parse_document(data)[0] for data in (saved, working))
     if before is None or after is None:

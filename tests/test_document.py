@@ -15,19 +15,10 @@ from hypothesis import strategies as st
 from ruamel.yaml import YAML
 from ruamel.yaml.events import Event
 
-from formulary import document
-from formulary.document import (
-    Block,
-    Inline,
-    Listing,
-    Node,
-    Quoted,
-    Scalar,
-    parse_document,
-    plain,
-    render_document,
-    uses_c_parser,
-)
+from formulary.document import parse
+from formulary.document.parse import parse_document, plain, uses_c_parser
+from formulary.document.tree import Block, Listing, Node, Scalar
+from formulary.document.write import Inline, Quoted, render_document
 from tests.laws.strategies import AWKWARD, Recipe, words, written_recipes
 
 
@@ -80,7 +71,7 @@ def test_nothing_written_is_empty_and_quoted_nothing_is_not(text: str) -> None:
 
 def pure_events(text: str) -> Iterator[Event]:
     reader = YAML(typ="safe", pure=True)
-    reader.max_depth = document.MAX_DEPTH + 2
+    reader.max_depth = parse.MAX_DEPTH + 2
     yield from reader.parse(text)
 
 
@@ -105,7 +96,7 @@ yaml_like = st.lists(
 def test_the_quick_and_the_plain_parser_read_every_file_alike(text: str) -> None:
     quick, faults = parse_document(text)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(document, "_events", pure_events)
+        patch.setattr(parse, "_events", pure_events)
         slow, other_faults = parse_document(text)
     assert (quick is None) == (slow is None)
     if quick is not None and slow is not None:
@@ -214,6 +205,6 @@ def test_other_commas_within_braces_are_left_alone(written: str) -> None:
 
 def test_every_character_that_is_refused_is_looked_for_closely() -> None:
     # What can be printed is taken for certain without looking further, so none of these may be.
-    refused = [chr(code) for code in range(sys.maxunicode + 1) if document._UNCERTAIN.match(chr(code))]
+    refused = [chr(code) for code in range(sys.maxunicode + 1) if parse._UNCERTAIN.match(chr(code))]
     assert refused
     assert not any(character.isprintable() for character in refused)

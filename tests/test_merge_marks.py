@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from formulary.document import parse_document
+from formulary.document.parse import parse_document
 
 BASE = "format: 1\nname: Bar\noils:\n  olive-oil: 75\n  coconut-oil: 25\nnotes: plain\nwater: {lye_concentration: 33}\n"
 

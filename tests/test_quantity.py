@@ -13,7 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from formulary.fields import parse_date
+from formulary.document.fields import parse_date
 from formulary.quantity import (
     Kind,
     NotAQuantity,

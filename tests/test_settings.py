@@ -9,7 +9,7 @@ import jsonschema
 import pytest
 
 from formulary.batch.settings_checks import check_settings
-from formulary.document import render_document
+from formulary.document.write import render_document
 from formulary.finding import MAX_FINDINGS
 from formulary.settings import Settings, for_calculation, parse_settings, settings_tree
 from tests.schemas import read_as_editor, read_schema

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from decimal import Decimal
 
-from formulary.document_edit import Value
-from formulary.document_write import Inline
+from formulary.document.edit import Value
+from formulary.document.write import Inline
 from formulary.materials.model import Material, ValueRange
 
 # attribute of `Material` -> key of a file and the unit that its values have there.

@@ -8,8 +8,8 @@ from decimal import Decimal
 from typing import Any, cast, get_args
 
 from formulary.chemistry.alkali import Alkali
-from formulary.document import Inline, Quoted
-from formulary.fields import Fields, parse_date
+from formulary.document.fields import Fields, parse_date
+from formulary.document.write import Inline, Quoted
 from formulary.materials.model import (
     FragranceLimit,
     Known,
@@ -51,7 +51,7 @@ _LISTS = ("allergens", "origin", "lots_used")
 
 
 def material_tree(material: Material) -> dict[str, Any]:
-    """Every value of a material, exactly, as plain data for `formulary.document.render_document`.
+    """Every value of a material, exactly, as plain data for `formulary.document.write.render_document`.
 
     What is not known is left out. `read_material_tree` gives an equal material back.
     """

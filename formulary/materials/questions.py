@@ -10,13 +10,13 @@ from decimal import Decimal
 from enum import Enum
 from typing import TYPE_CHECKING
 
-from formulary.document import Inline, Quoted
+from formulary.document.write import Inline, Quoted
 from formulary.materials.constituent_names import parse_constituent
 from formulary.materials.model import Material, MaterialKind
 from formulary.quantity import NotAQuantity, parse_decimal
 
 if TYPE_CHECKING:
-    from formulary.document_edit import Value
+    from formulary.document.edit import Value
 
 
 class Form(Enum):

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import Any
 
 from formulary.chemistry.alkali import Alkali
-from formulary.fields import Fields, read_file
+from formulary.document.fields import Fields, read_file
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.materials.model import GROUPS, GROUPS_OF_KIND, Known, Lot, Material, MaterialKind
 from formulary.materials.read_measures import read_measures

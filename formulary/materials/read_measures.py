@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from decimal import Decimal
 
-from formulary.document import Scalar
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Scalar
 from formulary.materials.model import MaterialKind, SpoonMass
 from formulary.quantity import SPOON_UNITS, parse_mass_g
 

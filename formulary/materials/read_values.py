@@ -8,8 +8,8 @@ from typing import Any
 
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.molar_mass import POTASSIUM_HYDROXIDE_G_PER_MOL, SODIUM_HYDROXIDE_G_PER_MOL
-from formulary.document import Block, Listing
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Block, Listing
 from formulary.finding import error, warn
 from formulary.materials.constituent_names import find_slips, parse_constituent, say_slip
 from formulary.materials.model import (

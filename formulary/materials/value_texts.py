@@ -8,7 +8,7 @@ from decimal import Decimal
 
 from formulary.chemistry.acids import ACIDS
 from formulary.chemistry.fatty_acids import parse_fatty_acid
-from formulary.fields import parse_date
+from formulary.document.fields import parse_date
 from formulary.materials.model import Price
 from formulary.names import suggest
 from formulary.quantity import (

@@ -5,8 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from formulary.document import Block, Inline, Quoted, parse_document
-from formulary.document_edit import CannotEdit, DocumentEdit, Value, render_value
+from formulary.document.edit import CannotEdit, DocumentEdit, Value, render_value
+from formulary.document.parse import parse_document
+from formulary.document.tree import Block
+from formulary.document.write import Inline, Quoted
 from formulary.errors import InputError
 from formulary.finding import Place, has_errors
 from formulary.materials.file_values import file_values

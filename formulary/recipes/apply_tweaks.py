@@ -8,8 +8,8 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import TypeAlias, TypeVar
 
+from formulary.document.fields import fraction_fault
 from formulary.errors import InputError
-from formulary.fields import fraction_fault
 from formulary.finding import Finding
 from formulary.materials.model import Material, MaterialKind
 from formulary.names import SLUG, suggest

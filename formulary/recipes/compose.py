@@ -6,7 +6,7 @@ import re
 from collections.abc import Collection, Iterable
 from decimal import Decimal
 
-from formulary.document import Quoted, render_document
+from formulary.document.write import Quoted, render_document
 from formulary.errors import InputError
 from formulary.finding import has_errors
 from formulary.names import hyphenate, suggest

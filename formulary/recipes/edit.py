@@ -10,8 +10,10 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import TypeVar
 
-from formulary.document import Block, Entry, Inline, Listing, Node, Quoted, Scalar, parse_document
-from formulary.document_edit import CannotEdit, DocumentEdit, Value
+from formulary.document.edit import CannotEdit, DocumentEdit, Value
+from formulary.document.parse import parse_document
+from formulary.document.tree import Block, Entry, Listing, Node, Scalar
+from formulary.document.write import Inline, Quoted
 from formulary.errors import InputError
 from formulary.finding import error
 from formulary.quantity import NotAQuantity, format_decimal

@@ -7,8 +7,9 @@ from collections.abc import Collection
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Block, Listing, Node, Scalar, parse_document
-from formulary.fields import Fields, read_file
+from formulary.document.fields import Fields, read_file
+from formulary.document.parse import parse_document
+from formulary.document.tree import Block, Listing, Node, Scalar
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.names import SLUG, is_slug, nearest, suggest
 from formulary.quantity import format_decimal, parse_percent

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from decimal import Decimal
 from typing import NamedTuple
 
-from formulary.document import Block, Node, Scalar
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Block, Node, Scalar
 from formulary.finding import Place
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity, find_comma, format_decimal, parse_percent

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TypeAlias, TypeVar
 
+from formulary.document.fields import fraction_fault
 from formulary.errors import InputError
-from formulary.fields import fraction_fault
 from formulary.finding import Finding, Place, error
 from formulary.names import hyphenate, suggest
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent

@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import Any
 
 from formulary.changes.compare import compare_recipes
-from formulary.document import parse_document, plain
+from formulary.document.parse import parse_document, plain
 from formulary.folder import open_folder
 from formulary.history_text import describe_history
 from formulary.identity import blob_id

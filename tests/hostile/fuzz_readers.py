@@ -22,7 +22,7 @@ import atheris
 
 with atheris.instrument_imports(include=["formulary", "trials"]):
     import formulary
-    from formulary.document import parse_document
+    from formulary.document.parse import parse_document
     from formulary.finding import MAX_FINDINGS, Finding
     from formulary.materials.read import parse_material
     from formulary.materials.register import read_builtin_register

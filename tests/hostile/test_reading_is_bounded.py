@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 import formulary
-from formulary.document import MAX_BYTES, MAX_DEPTH, MAX_SCALAR, parse_document
+from formulary.document.parse import MAX_BYTES, MAX_DEPTH, MAX_SCALAR, parse_document
 from formulary.finding import MAX_FINDINGS, Finding
 from formulary.materials.read import parse_material
 from formulary.materials.register import read_builtin_register

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from formulary.document import MAX_BYTES, MAX_DEPTH, MAX_SCALAR, parse_document
+from formulary.document.parse import MAX_BYTES, MAX_DEPTH, MAX_SCALAR, parse_document
 from formulary.recipes.read import parse_recipe
 from formulary.settings import parse_settings
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from formulary.document import parse_document, render_document
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.parse import parse_document
+from formulary.document.write import render_document
 from formulary.finding import Finding
 from formulary.materials.frozen import material_tree, read_material_tree
 from formulary.materials.model import Material

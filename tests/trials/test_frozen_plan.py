@@ -123,7 +123,7 @@ def test_a_plan_is_read_by_the_quick_parser(monkeypatch: pytest.MonkeyPatch) -> 
     def refuse(text: str) -> object:
         raise AssertionError(f"the slow parser was asked to read {len(text)} characters")
 
-    monkeypatch.setattr("formulary.document._slow_events", refuse)
+    monkeypatch.setattr("formulary.document.parse._slow_events", refuse)
     assert parse_plan(render_plan(plan_of()))[0] == plan_of()
 
 

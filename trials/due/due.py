@@ -8,8 +8,8 @@ from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
 from types import MappingProxyType
 
-from formulary.document import Listing, Scalar
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Listing, Scalar
 from formulary.finding import Finding
 from formulary.names import suggest
 from formulary.settings import Settings

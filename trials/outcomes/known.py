@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
-from formulary.document import Block, Scalar
+from formulary.document.fields import Fields
+from formulary.document.tree import Block, Scalar
 from formulary.errors import InputError
-from formulary.fields import Fields
 from formulary.finding import Finding, error
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 
-from formulary.fields import fraction_fault
+from formulary.document.fields import fraction_fault
 from formulary.names import suggest
 from formulary.quantity import (
     Kind,

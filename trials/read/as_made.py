@@ -6,8 +6,8 @@ from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from formulary.batch.mixed_lye import LYE, doubt_mixed
-from formulary.document import Scalar
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Scalar
 from formulary.names import SLUG, suggest
 from formulary.recipes.model import PORTION_STAGES, STAGES
 from trials.as_made.entry_lines import WATER, find_lines

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Collection, Sequence
 from decimal import Decimal
 
-from formulary.fields import Fields
+from formulary.document.fields import Fields
 from formulary.quantity import Kind, NotAQuantity, Quantity, parse_quantity
 from trials.as_made.entry_lines import WATER
 from trials.read.as_made import check_material_name

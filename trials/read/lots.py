@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from formulary.document import Node, Scalar
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Node, Scalar
 from formulary.materials.model import Material
 from formulary.names import suggest
 from trials.read.parts import entries_of

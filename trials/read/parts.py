@@ -6,8 +6,8 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from formulary.document import Block, Node, Scalar
-from formulary.fields import Fields
+from formulary.document.fields import Fields
+from formulary.document.tree import Block, Node, Scalar
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity
 from trials.outcomes.built_in import TRACE_STAGES

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from formulary.fields import Fields
+from formulary.document.fields import Fields
 from formulary.names import suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.recipes.model import PORTION_STAGES

@@ -8,8 +8,8 @@ from dataclasses import replace
 from decimal import Decimal
 from types import MappingProxyType
 
-from formulary.document import Listing, Scalar
-from formulary.fields import Fields, read_file
+from formulary.document.fields import Fields, read_file
+from formulary.document.tree import Listing, Scalar
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.materials.model import Material
 from formulary.names import suggest

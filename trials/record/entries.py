@@ -10,9 +10,8 @@ from decimal import Decimal
 
 from formulary.batch.figures import water_in
 from formulary.batch.temperature_checks import parse_celsius
-from formulary.document import Inline
-from formulary.document_edit import Value
-from formulary.document_write import Bare
+from formulary.document.edit import Value
+from formulary.document.write import Bare, Inline
 from formulary.errors import InputError
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from decimal import Decimal
 
-from formulary.document import Block, Inline, Listing, Node, Scalar
-from formulary.document import Entry as Field
-from formulary.document_edit import CannotEdit, DocumentEdit, Value
+from formulary.document.edit import CannotEdit, DocumentEdit, Value
+from formulary.document.tree import Block, Listing, Node, Scalar
+from formulary.document.tree import Entry as Field
+from formulary.document.write import Inline
 from formulary.errors import InputError
 from formulary.finding import Place, error
 from formulary.names import suggest

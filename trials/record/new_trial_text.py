@@ -7,8 +7,8 @@ from datetime import date
 from decimal import Decimal
 
 from formulary.batch.model import PotLine
-from formulary.document import Inline, Quoted
-from formulary.document_edit import Value, render_value
+from formulary.document.edit import Value, render_value
+from formulary.document.write import Inline, Quoted
 from formulary.quantity import format_decimal, format_number
 from trials.trial.lot_use_text import lots_tree
 from trials.trial.model import LotUse, Plan

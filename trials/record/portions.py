@@ -8,10 +8,11 @@ from dataclasses import replace
 from decimal import Decimal
 from typing import TypeVar
 
-from formulary.document import Block, Listing, Node, Scalar, parse_document
-from formulary.document import Entry as Field
-from formulary.document_edit import CannotEdit, DocumentEdit, Value
-from formulary.document_write import Inline
+from formulary.document.edit import CannotEdit, DocumentEdit, Value
+from formulary.document.parse import parse_document
+from formulary.document.tree import Block, Listing, Node, Scalar
+from formulary.document.tree import Entry as Field
+from formulary.document.write import Inline
 from formulary.errors import InputError
 from formulary.quantity import format_decimal
 from trials.trial.entry import Entry, parse_share

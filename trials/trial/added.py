@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from types import MappingProxyType
 
-from formulary.document import Quoted, render_document
+from formulary.document.fields import Fields, read_file
+from formulary.document.write import Quoted, render_document
 from formulary.errors import InputError
-from formulary.fields import Fields, read_file
 from formulary.finding import Finding, has_errors, note
 from formulary.materials.frozen import lot_tree, material_tree, read_lot_tree
 from formulary.materials.model import Lot, Material

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from hashlib import sha256
 
-from formulary.fields import Fields
+from formulary.document.fields import Fields
 from formulary.finding import has_errors
 
 _BEFORE = "\nformat: 1\n"

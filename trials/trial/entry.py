@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 
-from formulary.document import Inline
-from formulary.document_edit import Value
+from formulary.document.edit import Value
+from formulary.document.write import Inline
 from formulary.errors import InputError
 from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_percent, parse_quantity
 from trials.trial.elapsed import parse_elapsed

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from decimal import Decimal
 
-from formulary.document import Block, Inline, Node, Quoted, Scalar
-from formulary.document_edit import Value
-from formulary.fields import Fields
+from formulary.document.edit import Value
+from formulary.document.fields import Fields
+from formulary.document.tree import Block, Node, Scalar
+from formulary.document.write import Inline, Quoted
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
 from trials.trial.model import LotUse
 

@@ -13,9 +13,10 @@ from typing import Any
 
 from formulary.batch.model import ROLES, Batch, Pot, PotLine, PotPortion
 from formulary.batch.weigh_out import EDITION
-from formulary.document import MAX_SCALAR, Inline, Quoted, render_document
+from formulary.document.fields import Fields, read_file
+from formulary.document.parse import MAX_SCALAR
+from formulary.document.write import Inline, Quoted, render_document
 from formulary.errors import InputError
-from formulary.fields import Fields, read_file
 from formulary.finding import Finding, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree, read_material_tree

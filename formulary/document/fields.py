@@ -8,7 +8,8 @@ from datetime import date
 from decimal import Decimal
 from typing import TypeVar
 
-from formulary.document import NOTHING, Block, Entry, Listing, Node, Scalar, find_other_spaces, parse_as_meant
+from formulary.document.parse import find_other_spaces, parse_as_meant
+from formulary.document.tree import NOTHING, Block, Entry, Listing, Node, Scalar
 from formulary.finding import FileFindings, Finding, Place, Severity, TooManyFindings, error
 from formulary.names import is_slug, suggest
 from formulary.quantity import (

@@ -1,4 +1,4 @@
-"""A YAML file as a tree of texts with positions, and plain data as YAML text; the only user of ruamel.yaml.
+"""A YAML file as a tree of texts with positions; the only user of ruamel.yaml.
 
 Scalars stay the source text that the person wrote, so that `00123`, `1.10`, `12:30` and `no` mean what they say and
 never what YAML guesses. Tags, anchors, aliases, merge keys, directives and several documents in a file are refused: a
@@ -11,16 +11,8 @@ import re
 from collections.abc import Collection, Iterator
 from typing import TYPE_CHECKING, Any
 
-from formulary.document_merge_marks import find_mark_between, find_merge_marks
-from formulary.document_tree import NOTHING as NOTHING
-from formulary.document_tree import Block as Block
-from formulary.document_tree import Entry as Entry
-from formulary.document_tree import Listing as Listing
-from formulary.document_tree import Node as Node
-from formulary.document_tree import Scalar as Scalar
-from formulary.document_write import Inline as Inline
-from formulary.document_write import Quoted as Quoted
-from formulary.document_write import render_document as render_document
+from formulary.document.merge_marks import find_mark_between, find_merge_marks
+from formulary.document.tree import NOTHING, Block, Entry, Listing, Node, Scalar
 from formulary.finding import FileFindings, Finding, Place, TooManyFindings, error
 
 if TYPE_CHECKING:

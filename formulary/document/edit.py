@@ -12,10 +12,10 @@ from collections.abc import Collection, Mapping, Sequence
 from decimal import Decimal
 from itertools import pairwise
 
-from formulary.document import Block, Entry, Listing, Node, Scalar
-from formulary.document_write import Inline, entry_lines, is_short, item_lines, spell
-from formulary.document_write import Value as Value
-from formulary.document_write import render_value as render_value
+from formulary.document.tree import Block, Entry, Listing, Node, Scalar
+from formulary.document.write import Inline, entry_lines, is_short, item_lines, spell
+from formulary.document.write import Value as Value
+from formulary.document.write import render_value as render_value
 from formulary.quantity import format_decimal
 
 _COMMA = re.compile(r"\s*,")

@@ -36,7 +36,7 @@ def ingredients(recipe: str, as_json: bool) -> None:
     Of a divided batter each portion has its own, since its bars hold what it got alone; RECIPE:PORTION shows one.
     """
     from formulary.batch.blend_text import render_ingredients
-    from formulary.versions import split_portion
+    from formulary.history.versions import split_portion
 
     named, portion = split_portion(recipe)
     with open_workshop(named) as workshop:

@@ -24,7 +24,7 @@ def diff(before: str, after: str, oils: str, show_all: bool, form: str | None, a
     """
     from formulary.changes.text import render_changes
     from formulary.folder import Folder
-    from formulary.versions import is_recipe_file, split_portion
+    from formulary.history.versions import is_recipe_file, split_portion
     from trials.bench import open_bench
 
     named = [split_portion(side)[0] for side in (before, after)]

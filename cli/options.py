@@ -154,7 +154,7 @@ def open_workshop(*recipes: str) -> Iterator[Workshop]:
     recipes: as named on the command line. Raises InputError where one of them needs a formulary and there is none.
     """
     from formulary.errors import InputError
-    from formulary.versions import is_recipe_file
+    from formulary.history.versions import is_recipe_file
 
     try:
         find_root()

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from formulary.errors import FormularyError, InputError, StopError, StorageError
     from formulary.finding import Finding, Severity
     from formulary.folder import Folder, open_folder
-    from formulary.lineage import SavedVersion
+    from formulary.history.lineage import SavedVersion
     from formulary.materials.model import Material
     from formulary.recipe_file import RecipeFiles
     from formulary.recipes.model import Recipe
@@ -44,7 +44,7 @@ _HOMES = {
     "Recipe": "formulary.recipes.model",
     "RecipeFiles": "formulary.recipe_file",
     "SaveReport": "formulary.saving",
-    "SavedVersion": "formulary.lineage",
+    "SavedVersion": "formulary.history.lineage",
     "SendBack": "formulary.variants.send_back_text",
     "Severity": "formulary.finding",
     "Status": "formulary.status",

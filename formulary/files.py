@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, NamedTuple, TypeVar, cast
 
 from formulary.errors import InputError
 from formulary.finding import Finding, has_errors
+from formulary.history.versions import Versions, slug_of
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE, Settings, parse_settings
-from formulary.versions import Versions, slug_of
 
 if TYPE_CHECKING:
-    from formulary.lineage import SavedVersion
-    from formulary.lives import Lives
+    from formulary.history.lineage import SavedVersion
+    from formulary.history.lives import Lives
     from formulary.store.store import Store
     from formulary.store.working import Looks
 

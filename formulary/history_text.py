@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulary.data_table import Table, TableColumn
 from formulary.errors import InputError
-from formulary.lineage import SavedVersion, ordinal_ending
+from formulary.history.lineage import SavedVersion, ordinal_ending
 from formulary.parent import find_parent
 from formulary.recipes.version import Version
 from formulary.text_table import paragraph

@@ -20,7 +20,7 @@ from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
     from formulary.files import FormularyFiles
-    from formulary.lineage import SavedVersion
+    from formulary.history.lineage import SavedVersion
 
 # What a variant has of its own: where both changed it, it stays the variant's.
 OWN = ("name", "notes")

@@ -10,12 +10,12 @@ from formulary.batch.weigh_out import check_kilogram
 from formulary.document.parse import MAX_BYTES
 from formulary.errors import InputError, StorageError
 from formulary.finding import Finding, Place, has_errors, in_file_order, note, warn
+from formulary.history.versions import is_recipe_file
 from formulary.materials.register import Register, read_builtin_register
 from formulary.names import suggest
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
-from formulary.versions import is_recipe_file
 from formulary.workshop import Workshop
 
 if TYPE_CHECKING:

@@ -13,12 +13,12 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
 from formulary.files import FormularyFiles
 from formulary.finding import Finding, has_errors, in_file_order
+from formulary.history.versions import demand_whole, list_recipes, slug_of
 from formulary.materials.read import parse_material
 from formulary.names import suggest
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import SETTINGS_FILE, parse_settings
-from formulary.versions import demand_whole, list_recipes, slug_of
 
 if TYPE_CHECKING:
     from datetime import datetime

@@ -199,7 +199,7 @@ class Workshop(ABC):
         """One side of a diff: a version, or one portion of it, worked out for a mass of oils."""
         from formulary.batch.size import Size
         from formulary.changes.compared_side import ComparedSide, portion_side
-        from formulary.versions import split_portion
+        from formulary.history.versions import split_portion
 
         name, portion = split_portion(side) if isinstance(side, str) else (side, None)
         version = self.find_recipe(name) if isinstance(name, str) else name

@@ -14,7 +14,8 @@ from zlib import crc32
 
 import pytest
 
-from formulary import SavedVersion, init_folder, kept, open_folder, quantity
+from formulary import SavedVersion, init_folder, open_folder, quantity
+from formulary.history import kept
 from formulary.store.cache import BlobCache
 
 SOURCE = Path(__file__).parents[1]
@@ -166,7 +167,7 @@ def test_nothing_is_kept_within_a_formulary(root: Path, expected: Told) -> None:
 
 def test_two_processes_at_once_answer_as_one(root: Path, expected: Told, tmp_path: Path) -> None:
     program = (
-        "import sys; sys.path.insert(0, sys.argv[1]); from pathlib import Path; from formulary import kept\n"
+        "import sys; sys.path.insert(0, sys.argv[1]); from pathlib import Path; from formulary.history import kept\n"
         "from tests.test_kept_versions import read_all; kept.WORTH_KEEPING = 2\n"
         "print([repr(read_all(Path(sys.argv[2]), Path(sys.argv[3]))) for _ in range(3)])"
     )

@@ -31,7 +31,7 @@ LAYERS = (
     ("formulary.recipes",),
     ("formulary.batch",),
     ("formulary.changes",),
-    ("formulary.kept", "formulary.lineage", "formulary.lives", "formulary.versions"),
+    ("formulary.history",),
     ("formulary.files", "formulary.workshop"),
     ("formulary.saving", "formulary.recipe_file", "formulary.parent"),
     ("formulary.formulary_workshop",),
@@ -115,9 +115,7 @@ def test_a_file_imports_only_its_own_layer_and_those_below(path: Path) -> None:
     assert own is not None
     for imported in ours(imports_of(path)):
         if imported.startswith("formulary.store"):
-            assert own >= LAYERS.index(
-                ("formulary.kept", "formulary.lineage", "formulary.lives", "formulary.versions")
-            ), f"{module} imports {imported}"
+            assert own >= LAYERS.index(("formulary.history",)), f"{module} imports {imported}"
             continue
         layer = layer_of(imported)
         assert layer is not None

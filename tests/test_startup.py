@@ -59,7 +59,12 @@ def test_a_weigh_out_loads_nothing_that_only_saves_or_looks_back(root: Path) -> 
     arguments = ["batch", "first-bar", "--oils", "1000g"]
     status, modules = packages_loaded_by(program.format(source=str(SOURCE), arguments=arguments), root)
     saving = {"saving", "index", "journal", "names", "person", "trees", "undoing", "tidying"}
-    looking_back = {"formulary.lineage", "formulary.changes.compare", "formulary.saving", "formulary.document.edit"}
+    looking_back = {
+        "formulary.history.lineage",
+        "formulary.changes.compare",
+        "formulary.saving",
+        "formulary.document.edit",
+    }
     assert status == "0"
     assert modules & ({f"formulary.store.{name}" for name in saving} | looking_back) == set()
 

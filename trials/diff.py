@@ -10,7 +10,7 @@ from formulary.batch.cost import cost_of_pot
 from formulary.batch.size import parse_size_g
 from formulary.changes.compare import compare_sides
 from formulary.changes.compared_side import ComparedSide, demand_portion
-from formulary.versions import split_portion
+from formulary.history.versions import split_portion
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.cost import with_prices
 from trials.files.named_trial import find_named_trial

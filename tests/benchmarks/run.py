@@ -30,9 +30,9 @@ from typing import Any
 from formulary.changes.compare import compare_recipes
 from formulary.document.parse import parse_document, plain
 from formulary.folder import open_folder
+from formulary.history.kept import reading_versions
 from formulary.history_text import describe_history
 from formulary.identity import blob_id
-from formulary.kept import reading_versions
 from formulary.recipes.read import parse_recipe
 from formulary.starting import init_folder
 from formulary.status import find_status

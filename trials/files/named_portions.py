@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from formulary.changes.compared_side import demand_portion
-from formulary.versions import split_portion
+from formulary.history.versions import split_portion
 
 if TYPE_CHECKING:
     from trials.files.trial_files import TrialFiles

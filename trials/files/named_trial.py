@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
+from formulary.history.versions import demand_whole, is_recipe_file, list_recipes
 from formulary.names import suggest
-from formulary.versions import demand_whole, is_recipe_file, list_recipes
 from trials.trial.identity import find_trial_id
 
 if TYPE_CHECKING:

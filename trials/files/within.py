@@ -6,9 +6,9 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
+from formulary.history.versions import demand_whole, list_recipes
 from formulary.names import suggest
 from formulary.recipes.read import parse_recipe
-from formulary.versions import demand_whole, list_recipes
 from trials.trial.model import Trial
 
 if TYPE_CHECKING:

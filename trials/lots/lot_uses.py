@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
 from formulary.finding import Finding
+from formulary.history.versions import slug_of
 from formulary.materials.plain_name import material_words
 from formulary.names import suggest
 from formulary.quantity import format_number
 from formulary.text_table import Row, paragraph, render_rows
-from formulary.versions import slug_of
 from trials.lots.lot_trace import (
     LotNotRecorded,
     LotUsed,

@@ -7,8 +7,8 @@ from collections.abc import Callable, Collection, Iterable
 from datetime import date
 
 from formulary.errors import InputError
+from formulary.history.versions import demand_whole
 from formulary.names import suggest
-from formulary.versions import demand_whole
 
 # No 0 and o, no 1, i and l; no vowels, so that no word comes out.
 ALPHABET = "23456789bcdfghjkmnpqrstvwxz"

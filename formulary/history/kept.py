@@ -31,7 +31,7 @@ _READERS = (
     "formulary.document.merge_marks",
     "formulary.document.parse",
     "formulary.document.tree",
-    "formulary.kept",
+    "formulary.history.kept",
     "formulary.names",
     "formulary.quantity",
     "formulary.rate",

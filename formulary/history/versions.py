@@ -17,8 +17,8 @@ from formulary.recipes.version import Version
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from formulary.lineage import SavedVersion
-    from formulary.lives import Lives
+    from formulary.history.lineage import SavedVersion
+    from formulary.history.lives import Lives
     from formulary.materials.model import Material
     from formulary.store.saved import Saved
     from formulary.store.store import Store
@@ -106,8 +106,8 @@ class Versions:
 
         For looking at: what is weighed out, branched or restored is found with `find`, which asks git alone.
         """
-        from formulary.kept import reading_versions
-        from formulary.lineage import number_saves
+        from formulary.history.kept import reading_versions
+        from formulary.history.lineage import number_saves
 
         saves = self._saves(slug)
         ids = {save.blob for save in saves if save.blob}
@@ -116,7 +116,7 @@ class Versions:
 
     def _numbered(self, slug: str) -> tuple[SavedVersion, ...]:
         """As `history`, with nothing read of any version."""
-        from formulary.lineage import number_saves
+        from formulary.history.lineage import number_saves
 
         return tuple(number_saves(self._saves(slug), slug, lambda *_: None, cut=self._store.cut))
 
@@ -137,8 +137,8 @@ class Versions:
 
     def read_save(self, slug: str, save: SavedVersion) -> Version:
         """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""
-        from formulary.kept import reading_versions
-        from formulary.lineage import read_numbered
+        from formulary.history.kept import reading_versions
+        from formulary.history.lineage import read_numbered
 
         with reading_versions([save.id], self._store.read_blobs, None) as read:
             version, findings = read_numbered(
@@ -150,8 +150,8 @@ class Versions:
 
     def histories(self) -> dict[str, tuple[SavedVersion, ...]]:
         """The history of every recipe in the folder, by name: as `history` gives it, read in one go."""
-        from formulary.kept import reading_versions
-        from formulary.lineage import number_saves
+        from formulary.history.kept import reading_versions
+        from formulary.history.lineage import number_saves
 
         recipes = self.recipes()
         lives = self.lives()
@@ -164,7 +164,7 @@ class Versions:
 
     def lives(self) -> Lives:
         """Whose the saves under each name are, as everything stands now."""
-        from formulary.lives import Lives
+        from formulary.history.lives import Lives
 
         return Lives(self._store, frozenset(self.recipes()), self._stated_formerly)
 

@@ -12,7 +12,7 @@ from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
-    from formulary.kept import ReadVersion
+    from formulary.history.kept import ReadVersion
     from formulary.store.saved import Saved
 
 _ORDINALS = {1: "st", 2: "nd", 3: "rd"}

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.batch.sitting_model import Sitting
     from formulary.finding import Finding
-    from formulary.workshop import Workshop
+    from formulary.workshop.workshop import Workshop
 
 
 @click.command(cls=SizedCommand)

@@ -15,7 +15,7 @@ from cli.output import progress, say, say_json, say_table, width
 @folder_option
 def history(recipe: str, form: str | None, as_json: bool) -> None:
     """The versions of a recipe, newest first: when, why, what changed, and its trials."""
-    from formulary.history_text import history_table, render_history, with_trials
+    from formulary.workshop.history_text import history_table, render_history, with_trials
     from trials.trial_text import trial_lines
 
     with open_chosen_bench() as bench, progress("reading the history"):

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from formulary.folder import Folder
-    from formulary.workshop import Workshop
+    from formulary.workshop.workshop import Workshop
     from trials.bench import Bench
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
@@ -164,7 +164,7 @@ def open_workshop(*recipes: str) -> Iterator[Workshop]:
         if not recipes or not all(is_recipe_file(recipe) for recipe in recipes):
             more = "; or name a recipe's file by its path, ./recipe.yaml" if recipes else ""
             raise InputError(replace(finding, do=f"{finding.do}{more}") for finding in fault.findings) from None
-        from formulary.recipe_file import RecipeFiles
+        from formulary.workshop.recipe_file import RecipeFiles
 
         yield RecipeFiles()
         return

@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from formulary.folder import Folder, open_folder
     from formulary.history.lineage import SavedVersion
     from formulary.materials.model import Material
-    from formulary.recipe_file import RecipeFiles
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import add, drop, set_field, swap
     from formulary.recipes.version import Version
@@ -31,6 +30,7 @@ if TYPE_CHECKING:
     from formulary.status import Status
     from formulary.variants.send_back_text import SendBack
     from formulary.variants.update_text import Update
+    from formulary.workshop.recipe_file import RecipeFiles
 
 _HOMES = {
     "Ailment": "formulary.doctor",
@@ -42,7 +42,7 @@ _HOMES = {
     "InputError": "formulary.errors",
     "Material": "formulary.materials.model",
     "Recipe": "formulary.recipes.model",
-    "RecipeFiles": "formulary.recipe_file",
+    "RecipeFiles": "formulary.workshop.recipe_file",
     "SaveReport": "formulary.saving",
     "SavedVersion": "formulary.history.lineage",
     "SendBack": "formulary.variants.send_back_text",

@@ -12,7 +12,7 @@ from formulary.finding import Finding, Place, Severity, count_findings, error, n
 from formulary.identity import blob_id
 
 if TYPE_CHECKING:
-    from formulary.formulary_workshop import FormularyWorkshop
+    from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 ATTRIBUTES_FILE = ".gitattributes"
 

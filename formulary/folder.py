@@ -8,24 +8,24 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, error
-from formulary.formulary_workshop import FormularyWorkshop
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE
 from formulary.whole_file import write_new
+from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 if TYPE_CHECKING:
     from datetime import datetime
 
     from formulary.changes.changes import Changes
     from formulary.doctor import Ailment
-    from formulary.history_text import HistoryEntry
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
     from formulary.saving import CheckFiles, PreparedSave, SaveReport
     from formulary.status import Status
     from formulary.variants.send_back_text import SendBack
     from formulary.variants.update_text import Update
+    from formulary.workshop.history_text import HistoryEntry
 
 
 def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
@@ -243,7 +243,7 @@ class Folder(FormularyWorkshop):
 
     def describe_history(self, slug: str) -> tuple[HistoryEntry, ...]:
         """Every save of a recipe, newest first, with what each changed. Raises InputError for an unknown name."""
-        from formulary.history_text import describe_history
+        from formulary.workshop.history_text import describe_history
 
         return describe_history(self, slug)
 

@@ -23,7 +23,7 @@ from formulary.whole_file import write_new
 
 if TYPE_CHECKING:
     from formulary.document.edit import Value
-    from formulary.files import FormularyFiles
+    from formulary.workshop.files import FormularyFiles
 
 
 def parse_values(pairs: Iterable[str]) -> dict[str, Value]:

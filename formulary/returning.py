@@ -16,8 +16,8 @@ from formulary.saving import SaveReport
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from formulary.files import FormularyFiles
     from formulary.store.saved import SaveResult
+    from formulary.workshop.files import FormularyFiles
 
 
 def restore_version(

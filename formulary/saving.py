@@ -11,7 +11,6 @@ from formulary.batch.checks import check_recipe
 from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
-from formulary.files import FormularyFiles
 from formulary.finding import Finding, has_errors, in_file_order
 from formulary.history.versions import demand_whole, list_recipes, slug_of
 from formulary.materials.read import parse_material
@@ -19,6 +18,7 @@ from formulary.names import suggest
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import SETTINGS_FILE, parse_settings
+from formulary.workshop.files import FormularyFiles
 
 if TYPE_CHECKING:
     from datetime import datetime

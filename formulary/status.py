@@ -22,7 +22,7 @@ from formulary.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.text_table import paragraph
 
 if TYPE_CHECKING:
-    from formulary.formulary_workshop import FormularyWorkshop
+    from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 _T = TypeVar("_T")
 

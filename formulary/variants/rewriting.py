@@ -17,7 +17,7 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
-    from formulary.formulary_workshop import FormularyWorkshop
+    from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 
 def rewrite(folder: FormularyWorkshop, version: Version, intended: Recipe) -> Version:

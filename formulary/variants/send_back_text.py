@@ -9,11 +9,11 @@ from enum import Enum
 from formulary.batch.weigh_out_text import render_findings
 from formulary.changes.changes import Changes
 from formulary.finding import Finding
-from formulary.parent import OWN, Parent
 from formulary.recipes.version import Version
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import paragraph
 from formulary.variants.update_text import render_effect, render_section
+from formulary.workshop.parent import OWN, Parent
 
 
 class Standing(Enum):

@@ -17,15 +17,15 @@ from formulary.changes.merge import Merge, merge_recipes
 from formulary.errors import InputError, StopError
 from formulary.finding import Finding, note, stop
 from formulary.names import suggest
-from formulary.parent import OWN, Parent, brings_something, find_named_parent, merge_later_saves, read_variants
 from formulary.recipes.model import Recipe, RecipePortion
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.variants.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
 from formulary.variants.send_back_text import SendBack, Standing, VariantChange, VariantToUpdate
+from formulary.workshop.parent import OWN, Parent, brings_something, find_named_parent, merge_later_saves, read_variants
 
 if TYPE_CHECKING:
-    from formulary.formulary_workshop import FormularyWorkshop
+    from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 
 def find_send_back(folder: FormularyWorkshop, variant: str, *fields: str) -> SendBack:

@@ -10,11 +10,11 @@ from formulary.changes.changes import Changes
 from formulary.changes.decision import Decision, MergeOutcome
 from formulary.changes.text import render_details
 from formulary.finding import Finding
-from formulary.history_text import HistoryEntry, render_entries
-from formulary.parent import OWN, Parent
 from formulary.recipes.version import Version
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import paragraph, wrap
+from formulary.workshop.history_text import HistoryEntry, render_entries
+from formulary.workshop.parent import OWN, Parent
 
 _TIMES = {1: "once", 2: "twice"}
 

@@ -14,15 +14,15 @@ from formulary.changes.decision import Choice, Decision, MergeOutcome, conflict_
 from formulary.changes.merge import merge_recipes
 from formulary.errors import InputError, StopError
 from formulary.finding import MAX_FINDINGS, Finding, error, note, stop
-from formulary.history_text import describe_saves
-from formulary.parent import Parent, brings_something, find_named_parent, find_parent
 from formulary.recipes.model import BasedOn, comparable
 from formulary.recipes.version import Version
 from formulary.variants.rewriting import check_purpose, demand_saved, rewrite, write_rewritten
 from formulary.variants.update_text import Update
+from formulary.workshop.history_text import describe_saves
+from formulary.workshop.parent import Parent, brings_something, find_named_parent, find_parent
 
 if TYPE_CHECKING:
-    from formulary.formulary_workshop import FormularyWorkshop
+    from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 CHOICES = {"mine": Choice.MINE, "base": Choice.THEIRS, "both": Choice.BOTH}
 

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 
 from formulary import Folder, InputError, SendBack, StopError
 from formulary.changes.decision import MergeOutcome
-from formulary.parent import OWN
 from formulary.recipes.model import Recipe, comparable
 from formulary.returning import restore_version
 from formulary.variants.send_back_text import Standing
 from formulary.variants.sending_back import apply_send_back, find_send_back
 from formulary.variants.updating import apply_update, find_update
+from formulary.workshop.parent import OWN
 from tests.laws.seasons import PHASES, save, seasons, set_up
 from tests.recipes.test_editing_keeps_the_file import comment_lines
 

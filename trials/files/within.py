@@ -12,7 +12,7 @@ from formulary.recipes.read import parse_recipe
 from trials.trial.model import Trial
 
 if TYPE_CHECKING:
-    from formulary.files import FormularyFiles
+    from formulary.workshop.files import FormularyFiles
 
 
 def find_within(trials: Sequence[Trial], names: Collection[str], folder: FormularyFiles) -> tuple[Trial, ...]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import stops
-from formulary.history_text import describe_history
+from formulary.workshop.history_text import describe_history
 from trials.charts.story import find_story
 from trials.checks.sale_text import sale_words
 from trials.files.within import find_within, names_today, recipes_within

@@ -8,7 +8,7 @@ from datetime import date
 from types import MappingProxyType
 
 from formulary.finding import Finding
-from formulary.history_text import HistoryEntry
+from formulary.workshop.history_text import HistoryEntry
 from trials.answer.answer import Answer
 from trials.charts.story import Story
 from trials.trial.model import Trial

@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING
 from formulary.data_table import Table, TableColumn
 from formulary.errors import InputError
 from formulary.history.lineage import SavedVersion, ordinal_ending
-from formulary.parent import find_parent
 from formulary.recipes.version import Version
 from formulary.text_table import paragraph
+from formulary.workshop.parent import find_parent
 
 if TYPE_CHECKING:
-    from formulary.formulary_workshop import FormularyWorkshop
+    from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 
 @dataclass(frozen=True, slots=True)

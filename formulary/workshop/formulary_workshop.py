@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
-from formulary.files import FormularyFiles
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
 from formulary.history.versions import is_recipe_file, slug_of
 from formulary.names import SLUG
-from formulary.recipe_file import check_recipe_file, read_recipe_file
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE
-from formulary.workshop import Workshop
+from formulary.workshop.files import FormularyFiles
+from formulary.workshop.recipe_file import check_recipe_file, read_recipe_file
+from formulary.workshop.workshop import Workshop
 
 if TYPE_CHECKING:
     from formulary.recipes.model import Recipe
@@ -131,7 +131,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
 
     def _check_lineages(self, recipes: Collection[Recipe]) -> Iterable[Finding]:
         from formulary.history.lineage import check_lineage
-        from formulary.parent import check_parents
+        from formulary.workshop.parent import check_parents
 
         based_on = [recipe.based_on for recipe in recipes if recipe.based_on is not None]
         tip = self.store.tip_blobs("recipes/") if based_on else {}

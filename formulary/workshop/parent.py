@@ -19,8 +19,8 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
-    from formulary.files import FormularyFiles
     from formulary.history.lineage import SavedVersion
+    from formulary.workshop.files import FormularyFiles
 
 # What a variant has of its own: where both changed it, it stays the variant's.
 OWN = ("name", "notes")

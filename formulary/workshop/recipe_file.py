@@ -16,7 +16,7 @@ from formulary.names import suggest
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
-from formulary.workshop import Workshop
+from formulary.workshop.workshop import Workshop
 
 if TYPE_CHECKING:
     from collections.abc import Collection

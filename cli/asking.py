@@ -13,7 +13,7 @@ from formulary.errors import InputError
 if TYPE_CHECKING:
     from formulary.document.edit import Value
     from formulary.finding import Finding
-    from formulary.material_files import Draft
+    from formulary.folder.material_files import Draft
     from formulary.materials.questions import Question
 
 _T = TypeVar("_T")

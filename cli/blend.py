@@ -80,7 +80,7 @@ def cost(
     """
     from formulary.batch.blend_text import render_cost
     from formulary.batch.size import Size
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from trials.bench import open_bench
     from trials.files.named_trial import find_named_trial
     from trials.trial.identity import code_of

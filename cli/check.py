@@ -27,7 +27,7 @@ def check(named: tuple[str, ...], as_json: bool) -> int:
     stdout; --json has each at its own place. Exit status 2 when a file has an error, 1 when a stop stands.
     """
     from formulary.finding import Severity, count_findings, group_alike, has_errors, in_file_order, stops
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from trials.bench import open_bench
 
     with open_workshop(*named) as workshop, progress("reading the files"):

@@ -23,7 +23,7 @@ def diff(before: str, after: str, oils: str, show_all: bool, form: str | None, a
     path of a recipe's file; with :PORTION behind it that portion alone (k7wq:plain). Two files need no formulary.
     """
     from formulary.changes.text import render_changes
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from formulary.history.versions import is_recipe_file, split_portion
     from trials.bench import open_bench
 

@@ -75,7 +75,7 @@ def add_material(name: str, kind: str | None, called: str | None, limit: str | N
     On a terminal it asks for what no option said and that kind needs to be used safely; Enter leaves one open.
     """
     from cli.asking import ask, ask_for_values
-    from formulary.material_files import draft_material, parse_kind, parse_values, write_new_material
+    from formulary.folder.material_files import draft_material, parse_kind, parse_values, write_new_material
     from formulary.materials.questions import find_open_points, questions_for_material
 
     values = parse_values([*([] if limit is None else [f"limit.percent_of_product={limit}"]), *pairs])
@@ -121,7 +121,7 @@ def add_lot(
     that was made from it has a stop.
     """
     from cli.asking import ask_for_values
-    from formulary.material_files import draft_lot, parse_values, write_lot
+    from formulary.folder.material_files import draft_lot, parse_values, write_lot
     from formulary.materials.lot_dates import check_dates_of_chosen
     from formulary.materials.questions import questions_for_lot
     from trials.bench import open_bench

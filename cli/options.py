@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from datetime import date
     from pathlib import Path
 
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from formulary.workshop.workshop import Workshop
     from trials.bench import Bench
 
@@ -138,7 +138,7 @@ def find_cache() -> Path | None:
 @contextmanager
 def open_chosen() -> Iterator[Folder]:
     """The formulary to work on, opened; what a save in it left to be known, such as that nobody signed it, is told."""
-    from formulary.folder import open_folder
+    from formulary.folder.folder import open_folder
 
     with open_folder(find_root(), cache=find_cache()) as folder:
         try:

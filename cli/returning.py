@@ -13,8 +13,8 @@ from cli.stops import say_stops
 
 if TYPE_CHECKING:
     from formulary.finding import Finding
-    from formulary.folder import Folder
-    from formulary.saving import SaveReport
+    from formulary.folder.folder import Folder
+    from formulary.folder.saving import SaveReport
 
 
 @click.command()

@@ -12,8 +12,8 @@ from cli.output import STOPPED, is_asked, progress, say, say_next, width
 from cli.stops import say_stops
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
-    from formulary.saving import PreparedSave, SaveReport
+    from formulary.folder.folder import Folder
+    from formulary.folder.saving import PreparedSave, SaveReport
 
 
 @click.command()
@@ -31,7 +31,7 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
     Exit status 1 when it is saved, and a stop stands against a recipe or a trial among the files, or against a recipe
     that holds a material among them.
     """
-    from formulary.saving import describe_size, say_unchanged
+    from formulary.folder.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
     from trials.bench import open_bench
 

@@ -17,7 +17,7 @@ DEMONSTRATION = "harbour-soap"
 @click.option("--name", metavar="TEXT", help="What the formulary is called; the folder's name unless given.")
 def init(folder: str, name: str | None) -> None:
     """Make a new formulary: settings, folders, git, and an example recipe with comments for a beginner."""
-    from formulary.starting import EXAMPLE, init_folder
+    from formulary.folder.starting import EXAMPLE, init_folder
 
     with init_folder(folder, name=name) as made:
         say(f"{made.settings.name} is a formulary now, in {folder}, kept under git.")

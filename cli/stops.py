@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from cli.output import DONE, STOPPED, finding_text, say
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
 
 
 def say_stops(folder: Folder, paths: Iterable[str], *, told: Collection[str] = ()) -> int:

@@ -17,7 +17,7 @@ from cli.sizes import SizedCommand, match_sizes
 
 if TYPE_CHECKING:
     from formulary.batch.size import Size
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from formulary.recipes.version import Version
     from formulary.settings import Settings
     from trials.bench import Bench

@@ -16,38 +16,38 @@ if TYPE_CHECKING:
     from formulary.batch.overriding import demand_weighable
     from formulary.batch.weigh_out import work_out_batch
     from formulary.changes.changes import Changes
-    from formulary.doctor import Ailment
     from formulary.errors import FormularyError, InputError, StopError, StorageError
     from formulary.finding import Finding, Severity
-    from formulary.folder import Folder, open_folder
+    from formulary.folder.doctor import Ailment
+    from formulary.folder.folder import Folder, open_folder
+    from formulary.folder.saving import SaveReport
+    from formulary.folder.starting import init_folder
+    from formulary.folder.status import Status
     from formulary.history.lineage import SavedVersion
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
     from formulary.recipes.tweaks import add, drop, set_field, swap
     from formulary.recipes.version import Version
-    from formulary.saving import SaveReport
-    from formulary.starting import init_folder
-    from formulary.status import Status
     from formulary.variants.send_back_text import SendBack
     from formulary.variants.update_text import Update
     from formulary.workshop.recipe_file import RecipeFiles
 
 _HOMES = {
-    "Ailment": "formulary.doctor",
+    "Ailment": "formulary.folder.doctor",
     "Batch": "formulary.batch.model",
     "Changes": "formulary.changes.changes",
     "Finding": "formulary.finding",
-    "Folder": "formulary.folder",
+    "Folder": "formulary.folder.folder",
     "FormularyError": "formulary.errors",
     "InputError": "formulary.errors",
     "Material": "formulary.materials.model",
     "Recipe": "formulary.recipes.model",
     "RecipeFiles": "formulary.workshop.recipe_file",
-    "SaveReport": "formulary.saving",
+    "SaveReport": "formulary.folder.saving",
     "SavedVersion": "formulary.history.lineage",
     "SendBack": "formulary.variants.send_back_text",
     "Severity": "formulary.finding",
-    "Status": "formulary.status",
+    "Status": "formulary.folder.status",
     "StopError": "formulary.errors",
     "StorageError": "formulary.errors",
     "Update": "formulary.variants.update_text",
@@ -55,8 +55,8 @@ _HOMES = {
     "add": "formulary.recipes.tweaks",
     "demand_weighable": "formulary.batch.overriding",
     "drop": "formulary.recipes.tweaks",
-    "init_folder": "formulary.starting",
-    "open_folder": "formulary.folder",
+    "init_folder": "formulary.folder.starting",
+    "open_folder": "formulary.folder.folder",
     "set_field": "formulary.recipes.tweaks",
     "swap": "formulary.recipes.tweaks",
     "work_out_batch": "formulary.batch.weigh_out",

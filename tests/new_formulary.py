@@ -7,9 +7,9 @@ from pathlib import Path
 import pytest
 
 from formulary.errors import FormularyError
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
+from formulary.folder.starting import init_folder
 from formulary.recipes.tweaks import add, set_field, swap
-from formulary.starting import init_folder
 
 FIRST = "recipes/first-bar.yaml"
 CLOVE = "recipes/winter-clove.yaml"

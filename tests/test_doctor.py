@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from formulary import Folder, init_folder, open_folder
-from formulary.doctor import Ailment, examine_folder
 from formulary.finding import Place, error, warn
+from formulary.folder.doctor import Ailment, examine_folder
 
 
 @pytest.fixture

@@ -10,9 +10,9 @@ import pytest
 
 from formulary import Folder, InputError, add, init_folder, open_folder, set_field, swap
 from formulary.errors import ChangedError, StorageError
+from formulary.folder.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
+from formulary.folder.status import find_status
 from formulary.identity import blob_id
-from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
-from formulary.status import find_status
 from tests.new_formulary import FIRST, codes, edit
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from formulary import Folder, InputError, init_folder, set_field
-from formulary.returning import name_version, redo_last_undo, rename_recipe, restore_version, undo_last_save
+from formulary.folder.returning import name_version, redo_last_undo, rename_recipe, restore_version, undo_last_save
 from tests.new_formulary import FIRST, edit
 
 

@@ -31,9 +31,9 @@ from hypothesis.stateful import (
 
 from formulary import Folder, InputError, init_folder, open_folder, set_field
 from formulary.errors import ChangedError, StopError
+from formulary.folder.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
+from formulary.folder.status import find_status
 from formulary.identity import blob_id
-from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
-from formulary.status import find_status
 from formulary.store import branch as branch_module
 from formulary.store import store as store_module
 from formulary.variants.sending_back import apply_send_back, find_send_back

@@ -12,8 +12,8 @@ import pytest
 
 from formulary import Folder, SendBack, open_folder, set_field
 from formulary.errors import ChangedError, InputError, StopError
+from formulary.folder.returning import rename_recipe, restore_version
 from formulary.recipes.tweaks import drop
-from formulary.returning import rename_recipe, restore_version
 from formulary.variants.send_back_text import Standing
 from formulary.variants.updating import apply_update, find_update
 from tests.new_formulary import CLOVE, codes, edit, with_clove

@@ -89,7 +89,7 @@ def test_what_the_reader_refuses_the_schema_refuses(key: str, value: object) -> 
 
 
 def test_the_files_that_we_write_fit(tmp_path: Path) -> None:
-    from formulary.starting import init_folder
+    from formulary.folder.starting import init_folder
 
     init_folder(tmp_path / "soap", name="no: 1 # of ours").close()
     text = (tmp_path / "soap/formulary.yaml").read_text(encoding="utf-8")
@@ -97,7 +97,7 @@ def test_the_files_that_we_write_fit(tmp_path: Path) -> None:
 
 
 def test_every_key_stands_in_the_file_that_init_writes_and_can_be_taken_over(tmp_path: Path) -> None:
-    from formulary.starting import init_folder
+    from formulary.folder.starting import init_folder
 
     init_folder(tmp_path / "soap").close()
     text = (tmp_path / "soap/formulary.yaml").read_text(encoding="utf-8")

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from formulary import Folder, init_folder, open_folder, sound
-from formulary.status import Status, find_status
+from formulary import Folder, init_folder, open_folder
+from formulary.folder import sound
+from formulary.folder.status import Status, find_status
 
 FIRST = "recipes/first-bar.yaml"
 USUAL = sound.MOST_CHECKED_ANEW
@@ -93,6 +94,7 @@ def test_another_edition_of_the_program_checks_anew(
 
 
 def test_the_edition_changes_with_a_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert (sound._PROGRAM / "batch" / "common_practice.csv").is_file()  # the whole program, not a part of it
     (tmp_path / "data").mkdir()
     monkeypatch.setattr(sound, "_PROGRAM", tmp_path)
     editions = []

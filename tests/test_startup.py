@@ -30,7 +30,7 @@ def packages_loaded_by(program: str, cwd: Path) -> tuple[str, set[str]]:
 
 @pytest.fixture(scope="module")
 def root(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    from formulary.starting import init_folder
+    from formulary.folder.starting import init_folder
 
     folder = tmp_path_factory.mktemp("startup") / "soap"
     init_folder(folder).close()
@@ -62,7 +62,7 @@ def test_a_weigh_out_loads_nothing_that_only_saves_or_looks_back(root: Path) -> 
     looking_back = {
         "formulary.history.lineage",
         "formulary.changes.compare",
-        "formulary.saving",
+        "formulary.folder.saving",
         "formulary.document.edit",
     }
     assert status == "0"

@@ -15,8 +15,8 @@ import pytest
 from formulary import Folder, open_folder, set_field
 from formulary.batch.overriding import demand_weighable
 from formulary.errors import ChangedError, InputError, StopError, StorageError
-from formulary.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
-from formulary.status import find_status
+from formulary.folder.returning import redo_last_undo, rename_recipe, restore_version, undo_last_save
+from formulary.folder.status import find_status
 from formulary.variants.updating import apply_update, find_update
 from formulary.workshop.history_text import describe_history
 from tests.new_formulary import CLOVE, codes, edit, with_clove

@@ -12,8 +12,8 @@ import pytest
 from formulary.data_table import Table, TableColumn
 from formulary.data_table_formats import save_table
 from formulary.errors import StorageError
-from formulary.folder import open_folder
-from formulary.starting import init_folder
+from formulary.folder.folder import open_folder
+from formulary.folder.starting import init_folder
 from formulary.whole_file import write_new, write_whole
 from trials.due.text import write_calendar
 from trials.pages.page import save_page

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from formulary.batch.sitting_model import Sitting
     from formulary.changes.changes import Changes
     from formulary.data_table import Table
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from formulary.materials.chosen_lots import ChosenLots
     from formulary.recipes.version import Version
     from trials.as_made.recalculate import Recalculation
@@ -53,7 +53,7 @@ def open_bench(folder: Folder | Path | str) -> Bench:
 
     Raises InputError when the folder holds no formulary, StorageError when it is not under git or not readable.
     """
-    from formulary.folder import Folder, open_folder
+    from formulary.folder.folder import Folder, open_folder
 
     return Bench(folder if isinstance(folder, Folder) else open_folder(folder))
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from formulary.starting import init_folder
+from formulary.folder.starting import init_folder
 from trials.bench import open_bench
 from trials.trial.identity import ALPHABET
 

@@ -29,12 +29,12 @@ from typing import Any
 
 from formulary.changes.compare import compare_recipes
 from formulary.document.parse import parse_document, plain
-from formulary.folder import open_folder
+from formulary.folder.folder import open_folder
+from formulary.folder.starting import init_folder
+from formulary.folder.status import find_status
 from formulary.history.kept import reading_versions
 from formulary.identity import blob_id
 from formulary.recipes.read import parse_recipe
-from formulary.starting import init_folder
-from formulary.status import find_status
 from formulary.store import open_store
 from formulary.workshop.history_text import describe_history
 from tests.benchmarks.generate import SIZES, full_recipe_text, generate

@@ -18,7 +18,7 @@ import time
 from pathlib import Path
 
 from formulary import init_folder, work_out_batch
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
 
 RUNS = 15
 SOURCE = Path(__file__).parents[2]

@@ -15,7 +15,7 @@ import pytest
 
 from cli.main import COMMANDS, run
 from cli.main import formulary as program
-from formulary.starting import init_folder
+from formulary.folder.starting import init_folder
 from tests.nobodys_settings import leave_own_settings
 
 SOURCE = Path(__file__).parents[2]

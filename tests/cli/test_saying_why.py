@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from formulary.errors import ChangedError, InputError
-from formulary.folder import open_folder
+from formulary.folder.folder import open_folder
 from tests.cli.conftest import BASE, Run
 from tests.cli.test_asking import ask
 from tests.cli.test_circumstances_of_a_folder import git

@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from formulary import Folder, InputError, SendBack, StopError
 from formulary.changes.decision import MergeOutcome
+from formulary.folder.returning import restore_version
 from formulary.recipes.model import Recipe, comparable
-from formulary.returning import restore_version
 from formulary.variants.send_back_text import Standing
 from formulary.variants.sending_back import apply_send_back, find_send_back
 from formulary.variants.updating import apply_update, find_update

@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from formulary import Folder, InputError
 from formulary.changes.decision import MergeOutcome
 from formulary.changes.merge import merge_recipes
+from formulary.folder.returning import restore_version
 from formulary.recipes.model import BasedOn, Recipe, comparable
 from formulary.recipes.read import parse_recipe
-from formulary.returning import restore_version
 from formulary.variants.updating import apply_update, find_update
 from formulary.workshop.parent import OWN
 from tests.laws.seasons import NUMBERS, PHASES, save, seasons, set_up

@@ -20,7 +20,7 @@ from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_text import render_sitting
 from formulary.batch.weigh_out_text import CAUTIONS, CLOSING, HOUSEHOLD, render_batch
 from formulary.errors import InputError, StopError, StorageError
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
 from formulary.materials.register import read_builtin_register
 from tests.batch.recipes import PLAIN, weigh_out
 from tests.demo.in_memory import draw_year

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 
 from formulary.errors import InputError
-from formulary.folder import open_folder
-from formulary.starting import init_folder
+from formulary.folder.folder import open_folder
+from formulary.folder.starting import init_folder
 from tests.trials.examples import MIDWINTER_CLOVE
 from trials import record
 from trials.bench import Bench, open_bench

@@ -11,12 +11,12 @@ from types import MappingProxyType
 from formulary.batch.model import Pot, PotLine, PotPortion
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
+from formulary.folder.starting import init_folder
 from formulary.materials.register import read_builtin_register
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
-from formulary.starting import init_folder
 from trials.outcomes.known import find_outcomes
 from trials.outcomes.outcome import Outcome
 from trials.read.trial import parse_trial

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.errors import InputError
-from formulary.folder import open_folder
+from formulary.folder.folder import open_folder
 from formulary.materials.register import read_builtin_register
 from trials import record
 from trials.bench import open_bench

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from formulary.errors import ChangedError, InputError, StopError
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
+from formulary.folder.starting import init_folder
 from formulary.settings import parse_settings
-from formulary.starting import init_folder
 from trials import record
 from trials.bench import Bench, open_bench
 from trials.due.ready import render_ready_by
@@ -252,8 +252,8 @@ def test_within_a_recipe_are_its_variants_too(folder: Folder, bench: Bench) -> N
 
 
 def test_a_family_holds_over_a_rename_and_over_a_variant_without_trials(folder: Folder, bench: Bench) -> None:
+    from formulary.folder.returning import rename_recipe
     from formulary.recipes.tweaks import swap
-    from formulary.returning import rename_recipe
 
     first = start(bench)
     middle = folder.branch("midwinter-clove@latest", "hemp-clove", swap("10 %", "olive-oil", "hemp-seed-oil"))

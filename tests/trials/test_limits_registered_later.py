@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
 from trials import record
 from trials.bench import Bench, open_bench
 from trials.trial.model import Trial

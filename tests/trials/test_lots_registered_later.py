@@ -13,7 +13,7 @@ import pytest
 
 from formulary.errors import InputError, StopError
 from formulary.finding import Severity
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
 from formulary.materials.model import Material
 from trials import record
 from trials.as_made.effective import effective_portion

@@ -11,7 +11,7 @@ import pytest
 
 from formulary.errors import InputError
 from formulary.finding import Severity
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
 from formulary.materials.model import FragranceLimit, Known
 from trials import record
 from trials.as_made.as_made_recipe import describe_as_made

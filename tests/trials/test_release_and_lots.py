@@ -10,7 +10,7 @@ import pytest
 
 from formulary.errors import InputError
 from formulary.finding import Severity
-from formulary.material_files import write_lot
+from formulary.folder.material_files import write_lot
 from trials import record
 from trials.bench import open_bench
 from trials.checks.checks import check_trial

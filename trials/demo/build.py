@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
-from formulary.folder import Folder
-from formulary.starting import EXAMPLE, init_folder
+from formulary.folder.folder import Folder
+from formulary.folder.starting import EXAMPLE, init_folder
 from trials.bench import Bench, open_bench
 from trials.demo.generator import PLANTED, Poured, Truth, code_source, draw_conditions, pour
 from trials.demo.record import write_day, write_seen

@@ -23,7 +23,7 @@ from trials.trial.model import Plan, Trial
 from trials.trial.plan import parse_plan
 
 if TYPE_CHECKING:
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
 
 
 class TrialFiles:

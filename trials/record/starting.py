@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from formulary.batch.model import Batch
     from formulary.batch.size import Size
     from formulary.changes.changes import Changes
-    from formulary.folder import Folder
+    from formulary.folder.folder import Folder
     from formulary.recipes.version import Version
     from trials.files.trial_files import TrialFiles
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import ChangedError, InputError
 from formulary.finding import Place, error
+from formulary.folder.saving import SaveReport
 from formulary.identity import blob_id
 from formulary.recipes.edit import edit_recipe
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version, name_from
-from formulary.saving import SaveReport
 
 if TYPE_CHECKING:
     from collections.abc import Callable

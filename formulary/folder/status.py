@@ -8,7 +8,7 @@ from threading import Thread
 from typing import TYPE_CHECKING, TypeVar
 
 from formulary.finding import Finding, Severity
-from formulary.saving import (
+from formulary.folder.saving import (
     ONLY_LAYOUT,
     CheckFiles,
     check_trial_files,
@@ -17,8 +17,8 @@ from formulary.saving import (
     find_changed_paths,
     is_read,
 )
+from formulary.folder.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.settings import SETTINGS_FILE
-from formulary.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.text_table import paragraph
 
 if TYPE_CHECKING:

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from datetime import datetime
 
     from formulary.changes.changes import Changes
-    from formulary.doctor import Ailment
+    from formulary.folder.doctor import Ailment
+    from formulary.folder.saving import CheckFiles, PreparedSave, SaveReport
+    from formulary.folder.status import Status
     from formulary.materials.model import Material
     from formulary.recipes.tweaks import Tweak
-    from formulary.saving import CheckFiles, PreparedSave, SaveReport
-    from formulary.status import Status
     from formulary.variants.send_back_text import SendBack
     from formulary.variants.update_text import Update
     from formulary.workshop.history_text import HistoryEntry
@@ -144,7 +144,7 @@ class Folder(FormularyWorkshop):
 
     def _differs(self, version: Version, path: str) -> InputError:
         """That the file of a version to be saved holds something else, and in what."""
-        from formulary.saving import describe_difference
+        from formulary.folder.saving import describe_difference
 
         held, text = self.store.read_working(path), version.text.encode("utf-8")
         said = describe_difference(self, path, text, held)
@@ -158,19 +158,19 @@ class Folder(FormularyWorkshop):
 
         `save_prepared` saves it. Raises InputError as `save_changed`.
         """
-        from formulary.saving import prepare_save
+        from formulary.folder.saving import prepare_save
 
         return prepare_save(self, tuple(names), check=check)
 
     def save_prepared(self, prepared: PreparedSave, *, why: str, now: datetime | None = None) -> SaveReport:
         """One commit of what was prepared, as it was then. Raises ChangedError when others saved some of it since."""
-        from formulary.saving import save_prepared
+        from formulary.folder.saving import save_prepared
 
         return save_prepared(self, prepared, why=why, now=now)
 
     def changed_paths(self) -> tuple[str, ...]:
         """The formulary's files that differ from the last save, new and deleted ones among them."""
-        from formulary.saving import find_changed_paths
+        from formulary.folder.saving import find_changed_paths
 
         return find_changed_paths(self)
 
@@ -188,13 +188,13 @@ class Folder(FormularyWorkshop):
         does not read: `Bench.check_files`.
         Raises InputError when nothing changed, or when a file to be saved cannot be read as meant (nothing is saved).
         """
-        from formulary.saving import save_changed
+        from formulary.folder.saving import save_changed
 
         return save_changed(self, tuple(names), why=why, now=now, check=check)
 
     def unsaved_change(self, version: Version) -> Changes | None:
         """What saving a version would change in its recipe as last saved; None where nothing can be held against it."""
-        from formulary.saving import find_unsaved_change
+        from formulary.folder.saving import find_unsaved_change
 
         return find_unsaved_change(self, version)
 
@@ -237,7 +237,7 @@ class Folder(FormularyWorkshop):
 
     def status(self, *, check: CheckFiles | None = None) -> Status:
         """What is not saved yet, in words, and what is gravely wrong. check: of trials' files, `Bench.check_files`."""
-        from formulary.status import find_status
+        from formulary.folder.status import find_status
 
         return find_status(self, check=check)
 
@@ -252,7 +252,7 @@ class Folder(FormularyWorkshop):
 
         discard: throw away changes that were not saved. Raises InputError, ChangedError; `Bench.restore` is for trials.
         """
-        from formulary.returning import restore_version
+        from formulary.folder.returning import restore_version
 
         return restore_version(self, reference, why=why, discard=discard)
 
@@ -261,13 +261,13 @@ class Folder(FormularyWorkshop):
 
         Raises InputError when there is nothing to undo, ChangedError over changes that were not saved.
         """
-        from formulary.returning import undo_last_save
+        from formulary.folder.returning import undo_last_save
 
         return undo_last_save(self)
 
     def redo(self) -> SaveReport:
         """Bring back, as a new save, what the last undo took away. Raises InputError, ChangedError as `undo`."""
-        from formulary.returning import redo_last_undo
+        from formulary.folder.returning import redo_last_undo
 
         return redo_last_undo(self)
 
@@ -276,7 +276,7 @@ class Folder(FormularyWorkshop):
 
         Raises InputError for a version that is not saved, and a name that is taken or cannot be one.
         """
-        from formulary.returning import name_version
+        from formulary.folder.returning import name_version
 
         return name_version(self, reference, name)
 
@@ -285,7 +285,7 @@ class Folder(FormularyWorkshop):
 
         name: what people call it. Raises InputError for a name that is taken or unusable, ChangedError as `undo`.
         """
-        from formulary.returning import rename_recipe
+        from formulary.folder.returning import rename_recipe
 
         return rename_recipe(self, before, after, name=name)
 
@@ -297,9 +297,9 @@ class Folder(FormularyWorkshop):
     ) -> tuple[Ailment, ...]:
         """What ails the folder, its repository and the installation; `mend` of each puts right what safely can be.
 
-        imported_from, check_trials: as in `formulary.doctor.examine_folder`; `Bench.check` looks at trials.
+        imported_from, check_trials: as in `formulary.folder.doctor.examine_folder`; `Bench.check` looks at trials.
         """
-        from formulary.doctor import examine_folder
+        from formulary.folder.doctor import examine_folder
 
         return examine_folder(self, imported_from=imported_from, check_trials=check_trials)
 
@@ -314,7 +314,7 @@ class Folder(FormularyWorkshop):
         key within braces is `limit.percent_of_product`. kind: that of the built-in material unless given.
         Raises InputError for a name that is taken, a kind that is none, or a value that cannot stand there.
         """
-        from formulary.material_files import parse_values, write_new_material
+        from formulary.folder.material_files import parse_values, write_new_material
 
         told = parse_values(f"{key}={value}" for key, value in (values or {}).items())
         write_new_material(self, slug, name=name, kind=kind, values=told)
@@ -326,7 +326,7 @@ class Folder(FormularyWorkshop):
         values: received, opened, best_before, price, and what the lot's certificate states; as in `add_material`.
         Raises InputError for an unknown material, a lot that is known already, or a value that cannot stand there.
         """
-        from formulary.material_files import parse_values, write_lot
+        from formulary.folder.material_files import parse_values, write_lot
 
         write_lot(self, slug, lot, parse_values(f"{key}={value}" for key, value in (values or {}).items()))
         return self.register[slug]

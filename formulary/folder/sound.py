@@ -17,7 +17,7 @@ from formulary.document.parse import parser_edition
 from formulary.store.cache import BlobCache
 
 MOST_CHECKED_ANEW = 500  # recipes; so many are checked at every status, which takes 0.4 ms each
-_PROGRAM = Path(__file__).parent
+_PROGRAM = Path(__file__).parents[1]  # formulary, with its tables
 _SOUND = b"nothing grave"
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from formulary.document.write import Quoted, render_document
-from formulary.folder import Folder
+from formulary.folder.folder import Folder
 from formulary.settings import SETTINGS_FILE
 
 if TYPE_CHECKING:

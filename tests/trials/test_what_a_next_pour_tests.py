@@ -139,10 +139,10 @@ def test_a_lot_that_seized_in_a_pour_without_the_outcome_asked_about_is_told() -
     old = {"clove-bud-oil": "CB-1"}
     new = {"clove-bud-oil": "CB-2"}
     clove = version("clove", scent=CLOVE)
-    old_lot = [trial(clove, f"o{k}", k, working="9:00", lots=old, seen={"hardness": str(3 + k % 2)}) for k in range(5)]
-    new_lot = [
-        trial(clove, f"n{k}", 40 + k, working="9:00", lots=new, seen={"hardness": str(6 + k % 2)}) for k in range(4)
+    old_lot = [
+        trial(clove, f"o{k}", 40 + k, working="9:00", lots=old, seen={"hardness": str(3 + k % 2)}) for k in range(5)
     ]
+    new_lot = [trial(clove, f"n{k}", k, working="9:00", lots=new, seen={"hardness": str(6 + k % 2)}) for k in range(4)]
     lost = trial(clove, "lost", 60, lots=new, seen={"seized": "2"})
     answer = explain_outcome([*old_lot, *new_lot], OUTCOMES["hardness"])
     found = find_next_trials(answer, register(), Settings(), most=10, poured=[lost])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import combinations
 from typing import TYPE_CHECKING
@@ -12,9 +12,10 @@ from formulary.finding import Finding, Severity
 from formulary.recipes.version import Version
 from trials.answer.answer import Answer
 from trials.factors.factors import place_pour
-from trials.factors.portion_facts import find_facts
+from trials.factors.portion_facts import Pour, find_facts
 from trials.next_trial.change import Change, find_changes
 from trials.next_trial.starts import Saves, Start, find_starts
+from trials.next_trial.usual import find_lots_in_use, place_lots
 from trials.outcomes.faults import least_pourable
 
 if TYPE_CHECKING:
@@ -56,10 +57,11 @@ def find_candidates(
     suspects = [name for cause in answer.causes if cause.probability >= _SUSPECTED for name in cause.factors][
         :_MOST_SUSPECTS
     ]
+    in_use = find_lots_in_use(answer)
     seen: set[tuple[str, tuple[str, ...]]] = set()
     for begin in find_starts(answer, register, settings, names, saves):
         trial, start = begin.trial, begin.version
-        usual = [place_pour(answer.table, find_facts(trial, portion)) for portion in _portions(answer, trial)]
+        usual = [_place(answer, find_facts(trial, portion), in_use, ()) for portion in _portions(answer, trial)]
         single: list[Change] = []
         for name in suspects:
             if not _is_divided(answer, name, start):
@@ -73,7 +75,7 @@ def find_candidates(
             key = start.id, tuple(change.words for change in tried)
             if key in seen or (factors in done and not trial.portions and not may_be_too_quick):
                 continue  # the usual amount was safe; others need not be tried
-            made = _make(answer, begin, tried, register, settings)
+            made = _make(answer, begin, tried, in_use, register, settings)
             if made:
                 seen.add(key)
                 done.add(factors)
@@ -107,6 +109,7 @@ def _make(
     answer: Answer,
     begin: Start,
     changes: tuple[Change, ...],
+    in_use: Mapping[str, float],
     register: Mapping[str, Material],
     settings: Settings,
 ) -> list[CandidatePour]:
@@ -130,16 +133,20 @@ def _make(
         return []
     found: list[CandidatePour] = []
     for portion in _portions(answer, trial):
-        values = place_pour(answer.table, find_facts(replace(trial, plan=plan), portion))
-        for change in changes:
-            if change.value is not None:
-                values[change.factor] = change.value
+        values = _place(answer, find_facts(replace(trial, plan=plan), portion), in_use, changes)
         steps = tuple(
             round((values[factor.name] - factor.baseline) / factor.step, 6) for factor in answer.table.factors
         )
         findings = _warnings(batch.findings)
         found.append(CandidatePour(start, begin.why_not_newest, changes, version, portion, steps, findings))
     return found
+
+
+def _place(answer: Answer, pour: Pour, in_use: Mapping[str, float], changes: Sequence[Change]) -> dict[str, float]:
+    """Where a pour would stand with the lots in use, and with the changes that no recipe holds."""
+    chosen = {material for change in changes for material in change.lots}
+    values = place_lots(place_pour(answer.table, pour), answer, pour, in_use, chosen)
+    return values | {change.factor: change.value for change in changes if change.value is not None}
 
 
 def _warnings(findings: Iterable[Finding]) -> tuple[Finding, ...]:

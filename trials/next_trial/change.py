@@ -142,6 +142,8 @@ def _set_field(factor: Factor, value: float, recipe: Recipe) -> Change | None:
 def _do_otherwise(factor: Factor, value: float) -> Change | None:
     from formulary.recipes.tweaks import set_field
 
+    if factor.unit == "°C":
+        value = float(round(value))  # as finely as a bench can be set
     shown = f"{format_decimal(_exact(value))} {factor.unit}"
     if factor.name in _BY_HAND:
         field, words = _BY_HAND[factor.name]

@@ -26,6 +26,7 @@ _PUT_IN = _IN_OR_NOT | {"oil", "alkali"}
 _NOTHING_UNUSUAL = "nothing unusual in it"
 _MOST_THINGS = 2
 _MOST_POURS = 3
+_MORE_OFTEN_THAN_NOT = 0.5
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -86,6 +87,8 @@ def quick_words(
         having = [one for one in timed if _is_alike(factor, step, one.steps[place])]
         quick = [one.words for one in having if one.is_quick]
         share = len(quick) / max(1, len(having))
+        if factor.kind == "lot" and factor.name not in changed and share < _MORE_OFTEN_THAN_NOT:
+            continue  # what stands on the shelf is in everything that is poured
         if quick and share >= among_all:
             found.append((factor.name not in changed, -share, factor.name, quick, len(having)))
     if not any(step < -TENTH for factor, step in zip(answer.table.factors, steps, strict=True) if _goes_in(factor)):

@@ -11,6 +11,7 @@ from trials.answer.chance_words import percent
 from trials.answer.sentence import cause_words, which_pair
 from trials.next_trial.next_trial import NextTrial
 from trials.next_trial.outlook import WORTH_A_WORD, Expected
+from trials.next_trial.usual import all_else
 from trials.pours.sentences import capital, number, places, say_list, wrap_words
 
 _LITTLE_BITS = 0.25
@@ -37,16 +38,21 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int
             lines += wrap_words(f"warn: {one.too_quick}.", width, indent=3)
         lines += [line for finding in one.findings for line in wrap_words(f"warn: {finding.what}", width, indent=3)]
     ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
-    return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}{_order(proposed)}", width)])
+    usual = all_else(answer)
+    taken = f" Where a pour says nothing else, it is foretold for {say_list(usual)}." if usual else ""
+    return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}{taken}{_order(proposed)}", width)])
 
 
 def next_trials_json(proposed: Sequence[NextTrial], answer: Answer) -> dict[str, object]:
-    """The same with stable keys. why_none: a sentence where nothing is proposed."""
+    """The same with stable keys. why_none: a sentence where nothing is proposed. all_else: what pours that do
+    not say otherwise are foretold for.
+    """
     return {
         "outcome": answer.label,
         "proposed": [one.to_json() for one in proposed],
         "why_none": None if proposed else _why_none(answer),
         "little_left": little_left(proposed, answer),
+        "all_else": list(all_else(answer)),
         "trials_left_out": [item.to_json() for item in answer.left_out],
     }
 

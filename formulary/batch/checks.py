@@ -246,7 +246,9 @@ def _check_lye_and_scent(
         locate=locate,
         alkali_step_g=alkali_step_g,
     )
-    yield from check_portion_superfat(portions, superfat_effective, purpose, locate, is_planned=nominal is not None)
+    yield from check_portion_superfat(
+        portions, superfat_effective, purpose, locate, is_planned=nominal is not None, whole_low=superfat_low
+    )
     yield from check_alkali_on_top(pot, purpose, locate)
     yield from check_jug(pot, materials, locate, is_planned=nominal is not None)
     yield from check_scent(pot, portions, materials, locate)

@@ -117,8 +117,11 @@ def alkali_of(material: Material) -> Alkali:
     return material.alkali
 
 
-def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> SuperfatBand:
-    """The effective superfat of all saponifiable equivalents in the pot, with its band and worst case."""
+def superfat_band(pot: Pot, materials: Materials, settings: Settings, *, share: float = 1.0) -> SuperfatBand:
+    """The effective superfat of all saponifiable equivalents in the pot, with its band and worst case.
+
+    share: the part of the batter that the pot holds, which has as much of what the scale left open of the shared lye.
+    """
     # What is put on top never meets the lye: it counts in the bar, not in the batter. Lye itself counts wherever it is.
     batter = [line for line in pot.lines if line.at != "top"]
     # What is not known of a material is the same wherever it went in, so that its lines are one source of doubt.
@@ -134,10 +137,10 @@ def superfat_band(pot: Pot, materials: Materials, settings: Settings) -> Superfa
         if taken:
             doubt = JUICE_ACID_DOUBT if materials[line.material].group in _JUICES else 0.0
             _add(acids, line.material, Uncertain(-taken, -taken * (1.0 + doubt), -taken * (1.0 - doubt)))
-    half_step_g = float(settings.alkali_step_g) / 2
     for line in pot.lines:
         if line.role != "alkali":
             continue
+        half_step_g = float(settings.alkali_step_g) / 2 * (share if line.portion is None else 1.0)
         material = materials[line.material]
         low, working, high = (percent / 100.0 for percent in assay(material))
         kind = alkali_of(material)
@@ -221,8 +224,8 @@ def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple
     oil_mass_g = pot.grams("oil")
     if not pot.portions:
         scent = scent_figures(pot, materials, settings)
-        superfat = superfat_band(pot, materials, settings).working
-        return (PortionFigures(WHOLE, 100.0, batter_g(pot), scent, superfat),)
+        band = superfat_band(pot, materials, settings)
+        return (PortionFigures(WHOLE, 100.0, batter_g(pot), scent, band.working, band.low),)
     figures: list[PortionFigures] = []
     for portion in pot.portions:
         worst = _portion_lines(pot, portion.name, portion.share - portion.by_eye)
@@ -233,26 +236,28 @@ def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple
             water_g=sum(water_in(line, materials) for line in worst),
             settings=settings,
         )
+        bands = [
+            _portion_band(pot, portion.name, share, materials, settings)
+            for share in (portion.share - portion.by_eye, portion.share, portion.share + portion.by_eye)
+        ]
         figures.append(
             PortionFigures(
                 portion.name,
                 portion.share * 100.0,
                 sum(line.grams for line in usual if line.at != "top"),
                 shares.scent(worst, materials, oil_mass_g * max(portion.share - portion.by_eye, 0.0)),
-                min(
-                    _portion_superfat(pot, portion.name, share, materials, settings)
-                    for share in (portion.share - portion.by_eye, portion.share, portion.share + portion.by_eye)
-                ),
+                min(band.working for band in bands),
+                min(band.low for band in bands),
             )
         )
     return tuple(figures)
 
 
-def _portion_superfat(pot: Pot, name: str, share: float, materials: Materials, settings: Settings) -> float:
-    """The effective superfat of a portion at a share: acids, fats and alkali of its own count in it alone."""
+def _portion_band(pot: Pot, name: str, share: float, materials: Materials, settings: Settings) -> SuperfatBand:
+    """The superfat of a portion at a share: acids, fats and alkali of its own count in it alone."""
     if share <= 0:
-        return 100.0  # nothing of the shared lye is in it
-    return superfat_band(Pot(_portion_lines(pot, name, share)), materials, settings).working
+        return SuperfatBand(100.0, 100.0, 100.0, 100.0, 100.0)  # nothing of the shared lye is in it
+    return superfat_band(Pot(_portion_lines(pot, name, share)), materials, settings, share=share)
 
 
 def portion_pot(pot: Pot, name: str) -> Pot:

@@ -194,13 +194,17 @@ class WeighedScent:
 
 @dataclass(frozen=True, slots=True)
 class PortionFigures:
-    """One portion: its share in percent, its grams; its scent, and its superfat, at the worst end of its split."""
+    """One portion: its share in percent, its grams; its scent, and its superfat, at the worst end of its split.
+
+    superfat_low_percent: the low end of that superfat's band.
+    """
 
     name: str
     share_percent: float
     grams: float
     scent: tuple[WeighedScent, ...] = ()
     superfat_percent: float | None = None
+    superfat_low_percent: float | None = None
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -209,6 +213,7 @@ class PortionFigures:
             "grams": self.grams,
             "scent": [line.to_json() for line in self.scent],
             "superfat_percent": self.superfat_percent,
+            "superfat_low_percent": self.superfat_low_percent,
         }
 
 

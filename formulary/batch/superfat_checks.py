@@ -15,6 +15,7 @@ LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
 NO_SOAP_SUPERFAT_PERCENT = 30.0  # a third of the fat is left as it was (common practice, no source)
 LOW_BAND_PERCENT = -2.0
+_ALIKE_POINTS = 0.05  # of superfat, within which a portion is as the whole is
 # A rounding of the last digit is no excess of lye.
 _TOLERANCE = 1e-9
 
@@ -107,22 +108,32 @@ def check_alkali_on_top(pot: Pot, purpose: str, locate: Locate) -> Iterable[Find
 
 
 def check_portion_superfat(
-    portions: Iterable[PortionFigures], whole: float, purpose: str, locate: Locate, *, is_planned: bool
+    portions: Iterable[PortionFigures],
+    whole: float,
+    purpose: str,
+    locate: Locate,
+    *,
+    is_planned: bool,
+    whole_low: float | None = None,
 ) -> Iterable[Finding]:
-    """A portion whose own acid, fat or alkali leaves it with an excess of lye, or little superfat, at its worst end."""
+    """A portion whose own acid, fat or alkali leaves it with an excess of lye, or little superfat, at its worst end.
+
+    whole, whole_low: the superfat of all of the batter, and the low end of its band.
+    """
     for portion in portions:
         found = portion.superfat_percent
-        if portion.name == WHOLE or found is None or found >= LOW_SUPERFAT_PERCENT:
+        if portion.name == WHOLE or found is None:
             continue
-        # What the whole is told is not told again, but an excess that only a portion has always is.
-        is_told = found >= -_TOLERANCE or whole < -_TOLERANCE
-        if is_told and abs(found - whole) < 0.05:
-            continue
-        what = f"the effective superfat of the {portion.name} portion may be {format_number(found, 1)} %"
+        place = locate("portions", portion.name)
         do = "take acids, fats and alkali out of `gets`, or make each portion a recipe of its own"
         if not is_planned:
             do = _REWORK if found < -_TOLERANCE and purpose == "skin" else _TEST_IT
-        place = locate("portions", portion.name)
+        yield from _check_portion_band(portion, purpose, do, place, whole_low)
+        # What the whole is told is not told again, but an excess that only a portion has always is.
+        is_told = found >= -_TOLERANCE or whole < -_TOLERANCE
+        if found >= LOW_SUPERFAT_PERCENT or (is_told and abs(found - whole) < _ALIKE_POINTS):
+            continue
+        what = f"the effective superfat of the {portion.name} portion may be {format_number(found, 1)} %"
         if found >= -_TOLERANCE:
             if purpose == "skin":
                 yield warn("superfat-low", what, do, place)
@@ -130,6 +141,20 @@ def check_portion_superfat(
             yield stop("lye-excess", f"{what}: free lye stays in it", do, place)
         else:
             yield warn("lye-excess", f"{what}: free lye stays in it", f"never use it on skin; {do}", place)
+
+
+def _check_portion_band(
+    portion: PortionFigures, purpose: str, do: str, place: Place, whole_low: float | None
+) -> Iterable[Finding]:
+    """That a portion on skin may have an excess of lye, with what is known of its oils, where not all has as much."""
+    found, low = portion.superfat_percent, portion.superfat_low_percent
+    if purpose != "skin" or found is None or low is None or found < -_TOLERANCE or low >= -_TOLERANCE:
+        return
+    if whole_low is not None and whole_low < -_TOLERANCE and low > whole_low - _ALIKE_POINTS:
+        return
+    what = f"with what is known of its oils the superfat of the {portion.name} portion may be as low as"
+    make = warn if low < LOW_BAND_PERCENT else note
+    yield make("superfat-band", f"{what} {format_number(low, 1)} %", do, place)
 
 
 def _widest_oil(pot: Pot, materials: Materials) -> str | None:

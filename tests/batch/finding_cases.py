@@ -308,6 +308,16 @@ SUPERFAT = [
     ),
     Case(
         "note superfat-band",
+        superfat("2", addition("sunflower-oil", "5 % of oils") + halves("sunflower-oil", 100)),
+        superfat("2.1", addition("sunflower-oil", "5 % of oils") + halves("sunflower-oil", 100)),
+        "take acids, fats and alkali out of `gets`",
+        superfat(
+            "2",
+            addition("sunflower-oil", "5 % of oils") + "portions: [{name: one, share: 50}, {name: two, share: 50}]\n",
+        ),
+    ),
+    Case(
+        "note superfat-band",
         superfat("2"),
         superfat("2.1"),
         "raise the superfat to 2.1 % or more",

@@ -301,3 +301,25 @@ def test_of_a_portion_that_is_poured_is_said_what_can_still_be_done(superfat: fl
 def test_lye_on_top_is_told_where_there_is_any(grams: float, told: int) -> None:
     pot = Pot((*POT.lines, PotLine("sodium-hydroxide", "alkali", "top", grams)))
     assert len(list(check_alkali_on_top(pot, "skin", lambda *_: Place()))) == told
+
+
+@pytest.mark.parametrize(
+    ("low", "whole_low", "told"),
+    [
+        (-0.1, 0.5, "note superfat-band"),
+        (-2.1, 0.5, "warn superfat-band"),
+        (0.0, 0.5, None),
+        # what may be of all of the batter is told of that
+        (-0.1, -0.1, None),
+        (-0.4, -0.3, "note superfat-band"),
+        (None, 0.5, None),
+    ],
+)
+def test_a_portion_that_may_have_an_excess_of_lye_is_told_where_the_whole_may_not(
+    low: float | None, whole_low: float, told: str | None
+) -> None:
+    figures = [PortionFigures("one", 50.0, 700.0, (), 4.0, low)]
+    for purpose, expected in (("skin", told), ("household", None)):
+        found = check_portion_superfat(figures, 5.0, purpose, lambda *_: Place(), is_planned=False, whole_low=whole_low)
+        said = [f"{each.severity.value} {each.code}" for each in found]
+        assert said == ([] if expected is None else [expected])

@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date, timedelta
 from decimal import Decimal
+from types import MappingProxyType
 
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from formulary.batch.model import PortionFigures
 from formulary.finding import Severity
+from formulary.materials.register import read_builtin_register
+from trials.as_made.effective import effective_portion
 from trials.checks.sale import fit_to_sell
 from trials.checks.sale_text import free_alkali_words
 from trials.due.due import USUAL_FOLLOW_UP, Due, find_due
 from trials.due.text import render_calendar, render_due
+from trials.trial.model import Trial
 
 from .examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 from .test_due import NOW
@@ -36,10 +42,20 @@ def looked(*said: tuple[int, str, str | None]) -> str:
     return f"observations:\n{''.join(rows)}"
 
 
+def with_all(trial: Trial) -> Trial:
+    """The trial with the values of all that went in beside its plan."""
+    register = read_builtin_register()
+    return replace(trial, added=MappingProxyType({name: register[name] for name in trial.brought}))
+
+
 def against(text: str) -> list[tuple[str, Severity, str]]:
     """What the tests of a loaf leave against its sale."""
-    found = fit_to_sell(trial_of(text + SOLD, UNSCENTED))
+    found = fit_to_sell(with_all(trial_of(text + SOLD, UNSCENTED)))
     return [(each.code, each.severity, each.what) for each in found if each.code.startswith("free-alkali")]
+
+
+def portions(text: str) -> tuple[PortionFigures, ...]:
+    return effective_portion(with_all(trial_of(text, UNSCENTED)), as_bars=True).figures.portions
 
 
 def due(text: str, age: int) -> list[Due]:
@@ -67,6 +83,19 @@ def test_a_portion_with_little_superfat_of_its_own_is_cleared_by_a_test_of_itsel
     assert [each.portions for each in due(whole, 9)] == [("clove",)]
     assert [each.portions for each in due(OWN_LYE + DIVIDED, 9)] == [("plain", "clove")]
     assert against(whole + "  - {age: 8 d, outcome: free alkali, value: none, portion: clove}\n") == []
+
+
+def test_a_portion_whose_own_wax_may_not_have_taken_up_its_own_lye_is_cleared_by_a_test_of_itself_alone() -> None:
+    at = "at: trace, portion: clove"
+    own = f"{{extra: beeswax, weighed: 120 g, {at}}}, {{extra: sodium-hydroxide, weighed: 8 g, {at}}}"
+    text = f"as_made: [{own}]\n{DIVIDED}"
+    figures = {part.name: part for part in portions(text)}
+    assert figures["clove"].superfat_percent > 4
+    assert figures["clove"].superfat_low_percent < -2 < 0 < figures["plain"].superfat_low_percent
+    (told,) = against(text + looked((7, "none", None)))
+    assert told[:2] == ("free-alkali-untested", Severity.STOP)
+    assert "in clove" in told[2]
+    assert against(text + looked((7, "none", None), (7, "none", "clove"))) == []
 
 
 def test_what_a_test_of_the_whole_found_speaks_against_every_portion_until_each_is_clear() -> None:

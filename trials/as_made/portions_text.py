@@ -59,7 +59,7 @@ def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
         rows.append(Row("portions", ("%", "g", "superfat, %")))
         is_known = not unknown_words(trial, for_lye=True)
         for portion, figure in zip(trial.portions, figures, strict=True):
-            known = figure if is_known else replace(figure, superfat_percent=None)
+            known = figure if is_known else replace(figure, superfat_percent=None, superfat_low_percent=None)
             rows += _portion_rows(trial, portion, known, pot)
     lines = render_rows(rows, width=width) if rows else []
     unknown = unknown_words(trial)
@@ -115,7 +115,7 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
     if not trial.is_divided:
         return []
     if unknown_words(trial, for_lye=True):
-        figures = tuple(replace(figure, superfat_percent=None) for figure in figures)
+        figures = tuple(replace(figure, superfat_percent=None, superfat_low_percent=None) for figure in figures)
     return [
         {
             **figure.to_json(),

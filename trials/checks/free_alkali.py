@@ -104,16 +104,16 @@ def _low_by_themselves(trial: Trial) -> Mapping[str, bool]:
     """
     if trial.plan.recipe.purpose != "skin":
         return {}
-    figures = effective_portion(trial, as_bars=True).figures
-    doubt = figures.superfat_effective - figures.superfat_low
-    low: dict[str, bool] = {}
-    for part in figures.portions:
-        superfat = part.superfat_percent
-        if superfat is None or superfat > figures.superfat_effective - _ALIKE_POINTS:
+    whole = effective_portion(trial, as_bars=True).figures
+    found: dict[str, bool] = {}
+    for part in whole.portions:
+        superfat, low = part.superfat_percent, part.superfat_low_percent
+        if superfat is None or low is None:
             continue
-        if superfat < max(LOW_SUPERFAT_PERCENT, doubt):
-            low[part.name] = superfat < doubt
-    return low
+        is_less = superfat <= whole.superfat_effective - _ALIKE_POINTS or low <= whole.superfat_low - _ALIKE_POINTS
+        if is_less and (superfat < LOW_SUPERFAT_PERCENT or low < 0):
+            found[part.name] = low < 0
+    return found
 
 
 def check_free_alkali(trial: Trial, place: Place, little_fat: Sequence[Finding]) -> Iterable[Finding]:

@@ -11,9 +11,12 @@ import pytest
 
 from formulary.settings import Settings
 from tests.trials.invented import steady, trial, version
+from trials.answer.answer import ChangedFactor, MovedTrial
+from trials.answer.moved_sentence import moved_sentence
 from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
 from trials.outcomes.known import find_outcomes
+from trials.outcomes.value import OutcomeValue
 from trials.trial.model import Observation, Reading, Trial
 
 BASE = version()
@@ -115,3 +118,41 @@ def test_two_pours_that_showed_the_same_show_no_difference() -> None:
     said = explain_outcome(alike, OUTCOMES["hardness"], Decimal(28)).sentence
     assert "two pours showed the same" in said
     assert "show a difference" not in said
+
+
+def with_lots(*days: int, effect: float, of_the_year: float = 0.0) -> list[Trial]:
+    """Twenty pours, each by the new lot of clove on these days, which changes working time beside a drift."""
+    rng = random.Random(11)
+    made = []
+    for k in range(20):
+        minutes = 9.0 * math.exp(effect * (k in days) + of_the_year * k / 20 + rng.gauss(0, 0.06))
+        lot = {"clove-bud-oil": "CB-2" if k in days else "CB-1"}
+        made.append(trial(CLOVE, f"l{k:03d}", 18 * k, working=clock(3 + minutes), lots=lot, room=str(18 + k % 4)))
+    return made
+
+
+def test_a_lot_that_took_over_on_a_day_is_told_to_be_hard_to_tell_from_what_else_changed() -> None:
+    since = "Lot CB-2 of clove bud oil is in every pour since 2026-08-28, and in none before"
+    for effect, drift in ((-0.9, 0.0), (0.0, -1.2)):
+        trials = with_lots(*range(10, 20), effect=effect, of_the_year=drift)
+        told = " ".join(render_explanation(explain_outcome(trials, OUTCOMES["working time"])).split())
+        assert told.count(since) == 1
+    by_turns = with_lots(*range(1, 20, 2), effect=-0.9)
+    told = " ".join(render_explanation(explain_outcome(by_turns, OUTCOMES["working time"])).split())
+    assert told.startswith("Lot CB-2 of clove bud oil is the likely cause (")
+    assert "in none before" not in told
+    last_two = with_lots(18, 19, effect=-0.9)
+    assert "in none before" not in render_explanation(explain_outcome(last_two, OUTCOMES["working time"]))
+
+
+def test_of_one_trial_a_lot_that_took_over_is_not_talked_away() -> None:
+    answer = explain_outcome(with_lots(*range(10, 20), effect=0.0, of_the_year=-0.2), OUTCOMES["working time"])
+    lot = ChangedFactor("lot CB-2 of clove bud oil", 0.0, 1.0, "")
+    room = ChangedFactor("room", 18.0, 20.0, "°C")
+    for minutes, changed in ((2.7, lot), (2.7, room), (8.6, lot)):
+        values = {"before": OutcomeValue(9.0), "after": OutcomeValue(minutes)}
+        moved = MovedTrial("l012", "l004", (), 0.9, 0.0, "", changed=(changed,), **values)
+        said = moved_sentence(replace(answer, moved=moved))
+        assert "No change between them is likely to have moved it" in said
+        assert ("But lot CB-2 of clove bud oil is in every pour since 2026-08-28" in said) == (changed is lot)
+        assert ("though repeats differ less, so something else may have" in said) == (minutes == 2.7)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from formulary.quantity import format_plain_number
 from trials.answer.answer import ENOUGH, Answer, ChangedFactor, LikelyCause, MovedTrial, Partner
 from trials.answer.chance_words import group_words, percent, rests_on_words
+from trials.answer.season import in_all_since, took_over
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import Contrast, find_contrast
 from trials.pours.noise import RepeatNoise
@@ -53,9 +54,11 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
         )
     noise = _noise_words(contrast, answer.noise)
     alike = f", and {noise}" if noise else ""
+    unmoved = alike or _though(contrast)
     few = _too_few(answer.noise) if contrast.is_within_noise is False else ""
+    few += _with_time(answer, moved)
     if not moved.chances:
-        return f"No change between them is likely to have moved it{alike}.{few}"
+        return f"No change between them is likely to have moved it{unmoved}.{few}"
     names, chance = moved.chances[0]
     if chance >= ENOUGH:
         lone = _find_lone(answer, names)
@@ -66,7 +69,7 @@ def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
             )
         return f"{capital(group_words(names))} moved it ({percent(chance)})."
     if moved.nothing >= ENOUGH:
-        said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){alike}"
+        said = f"No change between them is likely to have moved it ({percent(moved.nothing)}){unmoved}"
         suspect = f"; the first suspect is {group_words(names)} ({percent(chance)})" if chance >= _WORTH_SAYING else ""
         return f"{said}{suspect}.{few}"
     listed = [f"{group_words(names)} ({percent(chance)})" for names, chance in moved.chances[:3]]
@@ -96,6 +99,20 @@ def _noise_words(contrast: Contrast, noise: RepeatNoise | None) -> str:
     if noise.is_assumed:
         return f"{who} {'are' if who == 'repeats' else 'is'} taken to differ as much, which is a guess"
     return f"{who} {'differ' if who == 'repeats' else 'differs'} as much"
+
+
+def _though(contrast: Contrast) -> str:
+    """That what no change is thought to have moved differs by more than repeats do."""
+    return ", though repeats differ less, so something else may have" if contrast.is_beyond_noise else ""
+
+
+def _with_time(answer: Answer, moved: MovedTrial) -> str:
+    """That a lot that changed is held to be innocent for want of anything that tells it from the date alone."""
+    for change in moved.changed:
+        since = took_over(answer, change.name)
+        if since is not None:
+            return f" But {in_all_since(change.name, since)}, so it can hardly be told from whatever else has changed."
+    return ""
 
 
 def _too_few(noise: RepeatNoise | None) -> str:

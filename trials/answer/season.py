@@ -1,14 +1,17 @@
-"""What went with the date or the season, so that whatever else did may be behind it."""
+"""What went with the date or the season, or took over on a day, so that whatever else did may be behind it."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from math import cos, pi, sin
 from statistics import correlation, fmean, pstdev
 
 from trials.answer.answer import Answer
+from trials.factors.portion_facts import LotShares
 
 _FEWEST = 8  # trials, below which anything goes with anything
+_FEWEST_OF_A_LOT = 3
 _CLOSELY = 0.7  # correlation from which on one can stand for the other
 _YEAR = 365.25  # days
 
@@ -32,6 +35,36 @@ def went_with(answer: Answer, name: str) -> str:
     if _with_season(days, values) >= _CLOSELY:
         return "the season"
     return "the date" if abs(correlation(days, values)) >= _CLOSELY else ""
+
+
+def took_over(answer: Answer, name: str) -> date | None:
+    """The day from which on every pour had a lot and before which none had it; None where lots were used by turns.
+
+    Then it can hardly be told from whatever else has changed since. On either side stand three trials at least, as far
+    as their lots are recorded.
+    """
+    factor = answer.factor(name)
+    if factor.kind != "lot":
+        return None
+    had: dict[date, set[bool]] = {}
+    trials: dict[bool, set[str]] = {True: set(), False: set()}
+    for item, value in zip(answer.seen, answer.table.column(name), strict=True):
+        lots = item.pour.fact(factor.aspects[0])
+        if value is None or (isinstance(lots, LotShares) and not lots.shares):
+            continue  # nobody knows, or there is none of the material in it
+        has_it = value > 0.5
+        had.setdefault(item.pour.trial.made, set()).add(has_it)
+        trials[has_it].add(item.pour.trial.id)
+    with_it = [day for day, seen in had.items() if True in seen]
+    without = [day for day, seen in had.items() if False in seen]
+    if min(len(found) for found in trials.values()) < _FEWEST_OF_A_LOT or max(without) >= min(with_it):
+        return None
+    return min(with_it)
+
+
+def in_all_since(name: str, since: date) -> str:
+    """`lot CB-2 of clove bud oil is in every pour since 2026-06-27, and in none before`."""
+    return f"{name} is in every pour since {since.isoformat()}, and in none before"
 
 
 def _with_season(days: Sequence[float], values: Sequence[float]) -> float:

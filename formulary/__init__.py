@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from formulary.batch.overriding import demand_weighable
     from formulary.batch.weigh_out import work_out_batch
     from formulary.changes.changes import Changes
-    from formulary.errors import FormularyError, InputError, StopError, StorageError
+    from formulary.errors import ChangedError, FormularyError, InputError, StopError, StorageError
     from formulary.finding import Finding, Severity
     from formulary.folder.doctor import Ailment
     from formulary.folder.folder import Folder, open_folder
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 _HOMES = {
     "Ailment": "formulary.folder.doctor",
     "Batch": "formulary.batch.model",
+    "ChangedError": "formulary.errors",
     "Changes": "formulary.changes.changes",
     "Finding": "formulary.finding",
     "Folder": "formulary.folder.folder",
@@ -65,6 +66,7 @@ _HOMES = {
 __all__ = [
     "Ailment",
     "Batch",
+    "ChangedError",
     "Changes",
     "Finding",
     "Folder",

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
 from numbers import Real
+from os import PathLike
 from typing import TypeAlias
 
 from formulary.errors import InputError
@@ -35,6 +36,15 @@ def is_mapping(given: object) -> bool:
     return isinstance(given, Mapping)
 
 
+def as_name(given: object) -> str:
+    """A name, or a path as a text. Raises InputError for what is neither."""
+    if isinstance(given, PathLike):
+        return str(given)
+    if isinstance(given, str):
+        return given
+    raise InputError.of("bad-name", f"{given!r:.60} names nothing", "write the name of one, in quotes")
+
+
 def each_of(given: str | Iterable[str]) -> tuple[str, ...]:
     """The texts given; a text by itself is one. Raises InputError for what is none, and holds none."""
     if isinstance(given, str):
@@ -44,6 +54,13 @@ def each_of(given: str | Iterable[str]) -> tuple[str, ...]:
         if not is_text(text):
             raise InputError.of("not-text", f"{text!r:.60} is no text", 'write texts: ["one", "another"]')
     return texts
+
+
+def each_weighed(given: str | Iterable[str] | Mapping[str, Figure]) -> tuple[str, ...]:
+    """What was weighed as texts, "olive-oil 450 g", also where it is said as a mapping of names to weights."""
+    if isinstance(given, Mapping):
+        return tuple(f"{name} {weight}" for name, weight in given.items())
+    return each_of(given)
 
 
 def as_day(given: Day) -> date:

@@ -1,5 +1,6 @@
 """Amounts with their units, in exact decimals: parse, convert, format.
 
+What a program hands over as a number stands for the text that it prints as, and so has no unit.
 Every number that a person writes keeps its digits (`Decimal`); conversions use exact definitions
 (international avoirdupois pound 0.45359237 kg, inch 25.4 mm). Spoons, cups and fluid ounces are no fixed
 units: their millilitres come from `formulary.yaml`, so here they are only named.
@@ -12,6 +13,8 @@ from decimal import Decimal
 from enum import Enum
 from functools import lru_cache
 from typing import NamedTuple
+
+from formulary.given import Figure
 
 # Recipes say the same few figures over and over, and a version after the next.
 remembering = lru_cache(maxsize=4096)
@@ -161,13 +164,13 @@ class Quantity(NamedTuple):
 
 
 @remembering
-def parse_decimal(text: str) -> Decimal:
+def parse_decimal(text: Figure) -> Decimal:
     """The exact number written in `text`.
 
     Raises NotAQuantity for anything but a plain finite decimal of at most 20 digits, and not finer than that: then
     percentages add up exactly.
     """
-    stripped = text.strip()
+    stripped = str(text).strip()
     # Digits, and a point among them, in most cases.
     if len(stripped) <= _MOST_DIGITS and stripped.isascii() and stripped.replace(".", "", 1).isdecimal():
         return Decimal(stripped)
@@ -203,7 +206,7 @@ def format_plain_number(number: float, places: int) -> str:
 
 
 @remembering
-def parse_quantity(text: str, *kinds: Kind) -> Quantity:
+def parse_quantity(text: Figure, *kinds: Kind) -> Quantity:
     """The amount in `text`, which must carry a unit of one of `kinds`.
 
     Raises NotAQuantity, with what to write instead, for a bare number, an unknown unit, or another kind of unit.
@@ -211,7 +214,7 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     >>> parse_quantity("1.5 kg", Kind.MASS).to("g")
     Decimal('1500.0')
     """
-    stripped = text.strip()
+    stripped = str(text).strip()
     match = _AMOUNT.fullmatch(stripped)
     if match and match[2] in _UNITS and _UNITS[match[2]][0] in kinds:
         quantity = Quantity(parse_decimal(match[1]), match[2])
@@ -302,21 +305,21 @@ def find_unit(spelled: str) -> str | None:
     return lowered if lowered in _UNITS else _SPELLINGS.get(lowered)
 
 
-def parse_mass_g(text: str) -> Decimal:
+def parse_mass_g(text: Figure) -> Decimal:
     """Grams of a mass such as `1000 g`, `1.5 kg` or `2 lb`; more than nothing.
 
     Raises NotAQuantity.
     """
     mass_g = parse_quantity(text, Kind.MASS).to("g")
     if mass_g <= 0:
-        raise NotAQuantity(f"{text.strip()!r} is no weight", "write more than 0 g")
+        raise NotAQuantity(f"{str(text).strip()!r} is no weight", "write more than 0 g")
     return mass_g
 
 
 @remembering
-def parse_percent(text: str) -> Decimal:
+def parse_percent(text: Figure) -> Decimal:
     """Percent written `5` or `5 %`. Raises NotAQuantity."""
-    stripped = text.strip()
+    stripped = str(text).strip()
     if stripped[-1:].isdecimal():
         return parse_decimal(stripped)
     if stripped.endswith("%"):

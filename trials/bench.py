@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Literal
 
 from formulary.errors import InputError
 from formulary.finding import Finding
+from formulary.given import Day, as_day, as_moment, each_of
 from formulary.names import suggest
+from formulary.recipes.version import Version
 from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_sale, fit_to_sell
@@ -28,8 +30,8 @@ if TYPE_CHECKING:
     from formulary.changes.changes import Changes
     from formulary.data_table import Table
     from formulary.folder.folder import Folder
+    from formulary.given import Figure
     from formulary.materials.chosen_lots import ChosenLots
-    from formulary.recipes.version import Version
     from trials.as_made.recalculate import Recalculation
     from trials.charts.cure import Cure
     from trials.charts.story import Story
@@ -58,6 +60,22 @@ def open_bench(folder: Folder | Path | str) -> Bench:
     return Bench(folder if isinstance(folder, Folder) else open_folder(folder))
 
 
+def _day(given: Day | None) -> date:
+    """The day given, else the present one."""
+    return date.today() if given is None else as_day(given)
+
+
+def _some(trials: Iterable[Trial | str]) -> tuple[Trial | str, ...]:
+    """The trials that are named. Raises InputError where none is, and for what is neither a trial nor names one."""
+    named = tuple(trials)
+    if not named:
+        raise InputError.of("none-named", "no trial is named", "name one or more, or all: *bench.trials()")
+    for each in named:
+        if not isinstance(each, Trial):
+            each_of([each])
+    return named
+
+
 class Bench(TrialFiles):
     """The trials of one formulary, to start, record, check, compare and explain."""
 
@@ -76,10 +94,10 @@ class Bench(TrialFiles):
         sitting: str | None = None,
         lots: ChosenLots | None = None,
         conditions: Mapping[str, str] | None = None,
-        portions: Sequence[tuple[str, str]] | None = None,
+        portions: Mapping[str, Figure] | Sequence[tuple[str, Figure]] | None = None,
         who: str | None = None,
-        made: date | None = None,
-        despite: Sequence[str] = (),
+        made: Day | None = None,
+        despite: str | Iterable[str] = (),
         now: datetime | None = None,
         draw_code: Callable[[], str] = random_code,
     ) -> Trial:
@@ -89,15 +107,15 @@ class Bench(TrialFiles):
         `Folder.batch`.
         sitting: the name of the sitting, the date unless given; conditions and lots that another trial of it has are
         taken over. lots: material -> lot, or lot -> grams of several, None for the one that is the rest. conditions:
-        key -> text, such as room -> "19 °C". portions: (name, percent), for a plan without portions. made: the day it
+        key -> text, such as room -> "19 °C". portions: name -> percent, for a plan without portions. made: the day it
         was made, which its id tells; today unless given. despite: codes of stops that are overridden knowingly. now:
-        the present time. draw_code: for the four characters of the id.
+        the present time, with its time zone. draw_code: for the four characters of the id.
         Raises StopError when the batch has a stop, InputError for what cannot be read as meant.
         """
         from formulary.batch.size import Size
         from trials.record.starting import Loaf, start_trials
 
-        found = self.folder.find_version(version) if isinstance(version, str) else version
+        found = version if isinstance(version, Version) else self.folder.find_version(version)
         (started,) = start_trials(
             self,
             [Loaf(found, Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured))],
@@ -107,7 +125,7 @@ class Bench(TrialFiles):
             portions=portions,
             who=who,
             made=made,
-            despite=despite,
+            despite=each_of(despite),
             now=now,
             draw_code=draw_code,
         )
@@ -121,8 +139,8 @@ class Bench(TrialFiles):
         lots: ChosenLots | None = None,
         conditions: Mapping[str, str] | None = None,
         who: str | None = None,
-        made: date | None = None,
-        despite: Sequence[str] = (),
+        made: Day | None = None,
+        despite: str | Iterable[str] = (),
         now: datetime | None = None,
         draw_code: Callable[[], str] = random_code,
     ) -> tuple[Trial, ...]:
@@ -143,13 +161,13 @@ class Bench(TrialFiles):
             conditions=conditions or {},
             who=who,
             made=made,
-            despite=despite,
+            despite=each_of(despite),
             now=now,
             draw_code=draw_code,
         )
         return tuple(each.trial for each in started)
 
-    def due(self, today: date, *, days_ahead: int = 14, among: Iterable[Trial] | None = None) -> tuple[Due, ...]:
+    def due(self, today: Day, *, days_ahead: int = 14, among: Iterable[Trial] | None = None) -> tuple[Due, ...]:
         """What should be looked at now and next, late ones first, by the maker's own follow-up plan.
 
         among: the formulary's trials where they are read already, as `trials` gives them.
@@ -158,13 +176,13 @@ class Bench(TrialFiles):
 
         plan, _ = read_follow_up(self.folder.settings, self.outcomes)
         trials = self.trials() if among is None else among
-        return find_due(trials, today, plan, self.outcomes, days_ahead=days_ahead)
+        return find_due(trials, as_day(today), plan, self.outcomes, days_ahead=days_ahead)
 
     def ready_by(
         self,
-        on: date,
+        on: Day,
         version: Version | str,
-        today: date,
+        today: Day,
         *,
         bars: int,
         bars_per_loaf: int | None = None,
@@ -172,13 +190,16 @@ class Bench(TrialFiles):
     ) -> ReadyBy:
         """The last day to pour for bars to be sold on a date, and the loaves: as many bars each as past loaves gave.
 
-        bar: what one is to weigh after the cure, "100 g", for the oils that they take.
+        bars, bars_per_loaf: 1 or more. bar: what one is to weigh after the cure, "100 g", for the oils that they take.
+        Raises InputError for a day or a number that is none.
         """
         from trials.due.ready import plan_ready_by, usual_bars_per_loaf
 
-        found = self.folder.find_version(version) if isinstance(version, str) else version
-        per_loaf = bars_per_loaf or usual_bars_per_loaf(self.trials(), found.slug)
-        ready = plan_ready_by(on, found.recipe, self.folder.settings, today, bars=bars, bars_per_loaf=per_loaf)
+        found = version if isinstance(version, Version) else self.folder.find_version(version)
+        per_loaf = usual_bars_per_loaf(self.trials(), found.slug) if bars_per_loaf is None else bars_per_loaf
+        ready = plan_ready_by(
+            as_day(on), found.recipe, self.folder.settings, as_day(today), bars=bars, bars_per_loaf=per_loaf
+        )
         if bar is None:
             return ready
         batch = self.folder.batch(found, bars=ready.bars_to_pour, bar=bar, cured=True)
@@ -217,42 +238,42 @@ class Bench(TrialFiles):
         told = (finding for trial in uses for finding in stops(self.check_trial(trial)))
         return tuple(finding for finding in told if finding.code != "free-alkali")
 
-    def table(self, within: Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
-        """One row a portion (or a trial) with every fact and outcome; `save_table` writes it to a file."""
+    def table(self, within: str | Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
+        """One row a portion (or a trial) with every fact and outcome; its `save("all.csv")` writes it to a file."""
         from trials.table import make_table
 
         return make_table(self.trials(within), self.outcomes, by=by)
 
-    def recalculate(self, trial: Trial) -> Recalculation:
+    def recalculate(self, trial: Trial | str) -> Recalculation:
         """A trial's figures by today's register beside its frozen ones; nothing is written."""
         from trials.as_made.recalculate import recalculate
 
-        demand_known_weights([trial])
-        return recalculate(as_it_stood(trial, date.today()), self.folder.register)
+        found = self._named_trial(trial)
+        demand_known_weights([found])
+        return recalculate(as_it_stood(found, date.today()), self.folder.register)
 
-    def cost(self, trial: Trial) -> Cost:
+    def cost(self, trial: Trial | str) -> Cost:
         """What a trial's materials cost, by what was really weighed and the prices of its lots."""
         from trials.as_made.cost import cost_of_trial
 
-        return cost_of_trial(trial, self.folder.register, currency=self.folder.settings.currency)
+        return cost_of_trial(self._named_trial(trial), self.folder.register, currency=self.folder.settings.currency)
 
-    def fit_to_sell(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
+    def fit_to_sell(self, trial: Trial | str, today: Day | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does.
 
         today: the age of the cure is that of this day, and what is recorded of a later one counts for nothing; the
         present day unless given. The worse of the frozen values and of today's register counts.
         """
-        day = today or date.today()
-        return fit_to_sell(trial, day, register=self.folder.register)
+        return fit_to_sell(self._named_trial(trial), _day(today), register=self.folder.register)
 
-    def find_unfit_sales(self, trials: Iterable[Trial], today: date | None = None) -> dict[str, tuple[Finding, ...]]:
+    def find_unfit_sales(self, trials: Iterable[Trial], today: Day | None = None) -> dict[str, tuple[Finding, ...]]:
         """Trial id -> what has come up against it since it was recorded as sold; only of those where something has."""
-        day = today or date.today()
+        day = _day(today)
         found = {trial.id: check_sale(trial, day, register=self.folder.register) for trial in trials}
         return {trial_id: findings for trial_id, findings in found.items() if findings}
 
     def sheet(
-        self, weigh_out: Trial | str | Batch | Sitting, *, on: date | None = None, who: str | None = None
+        self, weigh_out: Trial | str | Batch | Sitting, *, on: Day | None = None, who: str | None = None
     ) -> Sheet:
         """A sheet for the bench, to print and to write on; `save("sheet.html")` writes it.
 
@@ -268,40 +289,41 @@ class Bench(TrialFiles):
         found = self.find_trial(weigh_out) if isinstance(weigh_out, str) else weigh_out
         if isinstance(found, Trial):
             return make_trial_sheet(found, self.check_trial(found), own_events=own_events)
-        return make_sheet(found, on=on or date.today(), who=who, own_events=own_events)
+        return make_sheet(found, on=_day(on), who=who, own_events=own_events)
 
     # -- recording -------------------------------------------------------------------------------
 
-    def record(self, *entries: Entry, now: datetime | None = None) -> Trial:
+    def record(self, *entries: Entry | Iterable[Entry], now: datetime | None = None) -> Trial:
         """Write entries into their trial's file and save it; returns the trial as it then is (the last one's).
 
+        entries: from `trial.observe`, `trial.event` and the functions of `trials.record`, some of which return several.
         Raises InputError, with nothing written, when the file with the entries could not be read as meant.
         """
-        return self.record_all(entries, now=now)[-1]
+        flat = (each for given in entries for each in (given if isinstance(given, Iterable) else [given]))
+        return self.record_all(flat, now=now)[-1]
 
     def record_all(self, entries: Iterable[Entry], *, now: datetime | None = None) -> tuple[Trial, ...]:
         """Write entries of one or several trials, all or nothing, in one commit; returns these trials."""
         from trials.record.recording import record_entries
 
-        return record_entries(self, entries, now if now is not None else datetime.now().astimezone())
+        return record_entries(self, entries, as_moment(now))
 
-    def is_hand_written(self, trial: Trial) -> bool:
+    def is_hand_written(self, trial: Trial | str) -> bool:
         """Whether its file says something that was not saved yet; `record` saves that first, by itself."""
         from trials.record.recording import is_hand_written
 
-        return is_hand_written(self, trial.id)
+        return is_hand_written(self, self._named_trial(trial).id)
 
-    def after_entry(self, before: Trial, recorded: Trial, today: date | None = None) -> AfterEntry:
+    def after_entry(self, before: Trial, recorded: Trial, today: Day | None = None) -> AfterEntry:
         """What an entry brought to light, and the stops that stand after it, `is_stopped` where one does.
 
         before: the trial without the entry; `as_kept` of it, where an entry may keep what is registered of a lot.
         """
         from trials.record.after_entry import find_after_entry
 
-        day = today or date.today()
-        return find_after_entry(before, recorded, self.outcomes, day, register=self.folder.register)
+        return find_after_entry(before, recorded, self.outcomes, _day(today), register=self.folder.register)
 
-    def restore(self, trial: str, *, discard: bool = False) -> tuple[str, ...]:
+    def restore(self, trial: Trial | str, *, discard: bool = False) -> tuple[str, ...]:
         """Put the record and the plan of a trial back as they were saved; returns the paths that were written.
 
         Raises InputError when there is no such trial, or nothing differs; ChangedError for unsaved changes, unless
@@ -309,16 +331,16 @@ class Bench(TrialFiles):
         """
         from trials.record.returning import restore_trial
 
-        return restore_trial(self, trial, discard=discard)
+        return restore_trial(self, trial.id if isinstance(trial, Trial) else trial, discard=discard)
 
     def record_sitting(
-        self, trial: Trial, make: Callable[[Trial], Entry], *, now: datetime | None = None
+        self, trial: Trial | str, make: Callable[[Trial], Entry], *, now: datetime | None = None
     ) -> tuple[Trial, ...]:
         """Record what was the same for every trial of a sitting, such as the room or the lye, in one commit.
 
         make: the entry for one trial, `lambda each: record.condition(each, "room", "19 °C")`.
         """
-        return self.record_all([make(each) for each in self.together_with(trial)], now=now)
+        return self.record_all([make(each) for each in self.together_with(self._named_trial(trial))], now=now)
 
     # -- comparing -------------------------------------------------------------------------------
 
@@ -332,7 +354,7 @@ class Bench(TrialFiles):
         from trials.comparison.compare import compare_trials
         from trials.files.named_portions import find_named_portions
 
-        named, portions = find_named_portions(self, trials)
+        named, portions = find_named_portions(self, _some(trials))
         compared = compare_trials(
             named,
             self.trials(),
@@ -344,7 +366,7 @@ class Bench(TrialFiles):
         )
         return replace(compared, unread=self.unread)
 
-    def rank(self, outcome: str, within: Iterable[str] = ()) -> Ranking:
+    def rank(self, outcome: str, within: str | Iterable[str] = ()) -> Ranking:
         """The pours in the order of an outcome, the best first, with those that cannot be told from the best.
 
         outcome: as for `explain`. within: recipes; only trials of these and of their variants are ranked, while the
@@ -355,7 +377,7 @@ class Bench(TrialFiles):
         from trials.pours.ranking import find_ranking
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        names, everyone = tuple(within), self._trials_as_done()
+        names, everyone = each_of(within), self._trials_as_done()
         wanted = find_within(everyone, names, self.folder) if names else everyone
         return find_ranking(wanted, found, age_days, among=everyone)
 
@@ -363,7 +385,7 @@ class Bench(TrialFiles):
         self,
         outcome: str,
         *,
-        within: Iterable[str] = (),
+        within: str | Iterable[str] = (),
         trial: Trial | str | None = None,
         with_next: bool = True,
     ) -> Explanation:
@@ -381,9 +403,8 @@ class Bench(TrialFiles):
         from trials.telling_apart import with_next_pour
 
         found, age_days = find_outcome(outcome, self.outcomes)
-        asked = self.find_trial(trial) if isinstance(trial, str) else trial
-        asked = None if asked is None else as_done(asked, date.today())
-        names, everyone = tuple(within), self._trials_as_done()
+        asked = None if trial is None else as_done(self._named_trial(trial), date.today())
+        names, everyone = each_of(within), self._trials_as_done()
         wanted = find_within(everyone, names, self.folder) if names else everyone
         readable = {one.id for one in everyone}
         unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
@@ -403,17 +424,18 @@ class Bench(TrialFiles):
         """All trials without what is recorded as done on a day to come: what they are compared by."""
         return tuple(as_done(trial, date.today()) for trial in self.trials())
 
-    def next_trials(self, answer: Explanation, *, most: int = 3) -> tuple[NextTrial, ...]:
+    def next_trials(self, answer: Explanation | str, *, most: int = 3) -> tuple[NextTrial, ...]:
         """Up to `most` trials that would tell most about what did it, each a small and safe change of a version poured.
 
-        answer: from `explain`. Empty where no pour would tell more.
+        answer: from `explain`, or the outcome that it is asked for. Empty where no pour would tell more.
         """
         from trials.files.within import names_today
         from trials.next_trial.next_trial import find_next_trials
 
-        names = names_today(answer.trials, self.folder)
+        told = self.explain(answer, with_next=False) if isinstance(answer, str) else answer
+        names = names_today(told.trials, self.folder)
         return find_next_trials(
-            answer,
+            told,
             self.folder.register,
             self.folder.settings,
             most=most,
@@ -428,11 +450,12 @@ class Bench(TrialFiles):
             return ()
         return tuple(save.version for save in reversed(self.folder.history(recipe)) if save.version is not None)
 
-    def next_trial(self, answer: Explanation) -> NextTrial:
+    def next_trial(self, answer: Explanation | str) -> NextTrial:
         """The trial that would tell most; `branch(NAME)` makes its recipe. Raises InputError when there is none."""
         from trials.next_trial.next_trial import first_proposed
 
-        return first_proposed(self.next_trials(answer, most=1), answer)
+        told = self.explain(answer, with_next=False) if isinstance(answer, str) else answer
+        return first_proposed(self.next_trials(told, most=1), told)
 
     def story(self, recipe: str, outcome: str = "working time") -> Story:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.
@@ -454,8 +477,8 @@ class Bench(TrialFiles):
     def report(
         self,
         *recipes: str,
-        outcomes: Iterable[str] = (),
-        on: date | None = None,
+        outcomes: str | Iterable[str] = (),
+        on: Day | None = None,
         tell: Callable[[str, int, int], None] | None = None,
     ) -> Report:
         """The story of recipes and their variants as one HTML file: `report("harbour-base").save("harbour.html")`.
@@ -464,16 +487,18 @@ class Bench(TrialFiles):
         outcomes: as for `explain`; these are told and drawn, each with the pour that would tell most next. Without any
         all that were observed are told, and the first is drawn. on: the day that it tells of; today unless given.
         tell: is told which step is being done, as (what, step, of how many).
-        Raises InputError for a recipe or an outcome that is not there.
+        Raises InputError for no recipe, and for a recipe or an outcome that is not there.
         """
         from trials.outcomes.known import find_outcome
         from trials.pages.report import make_report
 
-        asked = [find_outcome(outcome, self.outcomes) for outcome in outcomes]
+        if not recipes:
+            raise InputError.of("none-named", "a report is of one recipe or more", "name them")
+        asked = [find_outcome(outcome, self.outcomes) for outcome in each_of(outcomes)]
         return make_report(
             self,
             recipes,
-            on=on or date.today(),
+            on=_day(on),
             asked=asked,
             explain=lambda label: self.explain(label, within=recipes, with_next=bool(asked)),
             check=self.check_trial,
@@ -499,23 +524,31 @@ class Bench(TrialFiles):
         return find_trace(self._named(trials))
 
     def _named(self, trials: Iterable[Trial | str]) -> list[Trial]:
-        return [self.find_trial(trial) if isinstance(trial, str) else trial for trial in trials]
+        return [self._named_trial(trial) for trial in _some(trials)]
 
-    def diff(self, before: str, after: str, *, oils: str = "1000 g") -> Changes:
-        """What changed between two versions, working files, trials or portions of these; see `trials.diff`."""
+    def _named_trial(self, trial: Trial | str) -> Trial:
+        return trial if isinstance(trial, Trial) else self.find_trial(trial)
+
+    def diff(self, before: Trial | Version | str, after: Trial | Version | str, *, oils: str = "1000 g") -> Changes:
+        """What changed between two versions, trials or portions of these for the same mass of oils, "1000 g".
+
+        before, after: a trial or a version, or how a person names one: `first-bar`, `first-bar@latest`, a recipe's
+        file, `k7wq`; with `:plain` behind it one portion. A trial is compared as it was really made.
+        Raises InputError when a side is neither, or cannot be read.
+        """
         from trials.diff import diff_sides
 
         return diff_sides(self, before, after, oils=oils)
 
     # -- checking --------------------------------------------------------------------------------
 
-    def check_trial(self, trial: Trial, today: date | None = None) -> tuple[Finding, ...]:
+    def check_trial(self, trial: Trial | str, today: Day | None = None) -> tuple[Finding, ...]:
         """What makes the trial as made unsafe or unfit to sell, and what in its record does not add up.
 
         today: what was observed later than this is told; the present day unless given. What today's register says
         against the lye, and the frozen values do not, is told, too.
         """
-        return check_trial(trial, self.outcomes, today or date.today(), register=self.folder.register)
+        return check_trial(self._named_trial(trial), self.outcomes, _day(today), register=self.folder.register)
 
     def find_stops(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """The stops that stand against the trials that some files belong to, as `check` tells them."""
@@ -531,7 +564,7 @@ class Bench(TrialFiles):
 
         return check_paths(self, paths)
 
-    def check(self, today: date | None = None) -> tuple[Finding, ...]:
+    def check(self, today: Day | None = None) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in the trials' files and in the definitions of outcomes.
 
         today: what was observed later than this is told; the present day unless given.
@@ -539,4 +572,4 @@ class Bench(TrialFiles):
         """
         from trials.files.file_checks import check_all
 
-        return check_all(self, today or date.today())
+        return check_all(self, _day(today))

@@ -8,13 +8,16 @@ from typing import Literal
 
 from formulary.batch.model import WHOLE
 from formulary.data_table import Cell, Table, TableColumn, free_name
+from formulary.errors import InputError
 from formulary.materials.plain_name import material_words
+from formulary.names import suggest
 from trials.factors.portion_facts import STAGE_WORDS, Aspect, Pour, find_facts, find_pours, shown_fact
 from trials.outcomes.find import find_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
 from trials.outcomes.value import OutcomeValue
 from trials.trial.model import Trial
 
+_BY = ("portion", "trial")
 _BOUNDS = ("exact", "above", "below", "between")
 _ENDINGS = ("", "_bound", "_low", "_high", "_n", "_spread")  # of the columns of one outcome
 
@@ -25,7 +28,11 @@ def make_table(
     """One row a portion (or a trial): who and when, every fact of how it was made, every outcome with its bound.
 
     by: "trial" gives divided trials one row, with the figures of the whole pot and the values of the whole trial.
+    Raises InputError for another.
     """
+    if by not in _BY:
+        do = suggest(str(by), _BY, "write portion or trial")
+        raise InputError.of("not-a-choice", f"{by!r:.40} is no kind of row", do)
     pours = find_pours(trials) if by == "portion" else _whole(trials)
     columns: list[TableColumn] = list(_IDENTITY)
     cells: list[list[Cell]] = [list(_identity(pour)) for pour in pours]

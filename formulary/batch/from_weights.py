@@ -9,6 +9,7 @@ from fractions import Fraction
 from formulary.batch.figures import assay
 from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol_for_fat, pure_g
 from formulary.errors import InputError
+from formulary.given import Figure
 from formulary.materials.model import Material
 from formulary.quantity import NotAQuantity, format_number, parse_mass_g, parse_percent
 from formulary.recipes.compose import USUAL_SUPERFAT_PERCENT
@@ -44,11 +45,11 @@ def percentages_from_weights(weights_g: Mapping[str, Decimal], *, places: int = 
 
 def figures_from_weights(
     oils_g: Mapping[str, Decimal],
-    lye: str | None,
-    water: str | None,
-    stated: tuple[str | None, str | None],
+    lye: Figure | None,
+    water: Figure | None,
+    stated: tuple[Figure | None, Figure | None],
     materials: Mapping[str, Material],
-) -> tuple[str, str | None]:
+) -> tuple[Figure, Figure | None]:
     """Superfat and lye concentration, in percent as texts, by the sodium hydroxide and the water that were weighed.
 
     oils_g: oil -> grams. lye, water: "4.4 oz"; None where it was not weighed, and the figure counts. stated: both
@@ -84,7 +85,7 @@ def _mol_for(name: str, grams: Decimal, materials: Mapping[str, Material]) -> fl
     return hydroxide_mol_for_fat(float(grams), value.working)
 
 
-def _weight_g(text: str) -> float:
+def _weight_g(text: Figure) -> float:
     try:
         grams = float(parse_mass_g(text))
     except NotAQuantity as problem:
@@ -94,7 +95,7 @@ def _weight_g(text: str) -> float:
     return grams
 
 
-def _percent(text: str) -> Decimal:
+def _percent(text: Figure) -> Decimal:
     try:
         return parse_percent(text)
     except NotAQuantity as problem:

@@ -14,6 +14,7 @@ from formulary.chemistry.density import (
     cylinder_volume_ml,
 )
 from formulary.errors import InputError
+from formulary.given import Figure, is_number
 from formulary.materials.model import Material
 from formulary.names import nearest
 from formulary.quantity import Kind, NotAQuantity, find_comma, parse_mass_g, parse_quantity
@@ -43,7 +44,7 @@ def parse_mould(text: str) -> Mould:
 
     One unit at the end counts for all, else each side has its own. Raises InputError, with what to write instead.
     """
-    stripped = text.strip()
+    stripped = str(text).strip()
     box = _BOX.fullmatch(stripped)
     cylinder = _CYLINDER.fullmatch(stripped)
     try:
@@ -64,9 +65,9 @@ def find_mould(text: str, settings: Settings) -> Mould:
     Raises InputError, with the nearest names where it is neither.
     """
     try:
-        return parse_mould(settings.moulds.get(text.strip(), text))
+        return parse_mould(settings.moulds.get(str(text).strip(), text))
     except InputError:
-        near = nearest(text, settings.moulds)
+        near = nearest(str(text), settings.moulds)
         if not near or text.strip() in settings.moulds:
             raise
         what = f"{text.strip()[:40]!r} is neither a mould of the settings nor the inside of one"
@@ -128,6 +129,8 @@ def find_masses(size: Size, version: Version, register: Materials, settings: Set
     Raises InputError unless the size is said in exactly one way that can be read.
     """
     given = [said is not None for said in (size.oils, size.total, size.mould, size.bars)]
+    if sum(given) == 1 and size.bars is not None:
+        _demand_bars(size)
     if sum(given) != 1 or (size.bars is None) != (size.bar is None):
         do = 'say one: the oils ("1000 g"), the batter in all, a mould by its size, or bars and what one weighs'
         raise InputError.of("size", "a batch needs one size", do)
@@ -135,6 +138,14 @@ def find_masses(size: Size, version: Version, register: Materials, settings: Set
     for mass_g in masses.values():
         demand_sensible(mass_g, size.mould or size.bar or "this size")
     return masses
+
+
+def _demand_bars(size: Size) -> None:
+    """That so many bars are a whole number of some, and that it is said what one weighs."""
+    if not is_number(size.bars) or int(size.bars or 0) != size.bars or size.bars < 1:
+        raise InputError.of("size", f"{size.bars!r:.40} is no number of bars", "write 1 or more")
+    if size.bar is None:
+        raise InputError.of("size", f"what each of {size.bars} bars weighs is not said", "say it, such as 100 g")
 
 
 def _masses(size: Size, version: Version, register: Materials, settings: Settings) -> Masses:
@@ -160,11 +171,11 @@ def demand_sensible(mass_g: float, said: str) -> None:
         raise InputError.of("bad-size", what, f"make at most {LARGEST_BATCH_G / 1000:g} kg; check the unit")
 
 
-def parse_size_g(text: str) -> float:
+def parse_size_g(text: Figure) -> float:
     """Grams of a size typed by a person, more than nothing. Raises InputError."""
     try:
         mass_g = float(parse_mass_g(text))
     except NotAQuantity as problem:
         raise InputError.of("bad-size", problem.what, problem.do) from None
-    demand_sensible(mass_g, text)
+    demand_sensible(mass_g, str(text))
     return mass_g

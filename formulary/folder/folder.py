@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, error
+from formulary.given import Figure, each_of, each_weighed
 from formulary.recipes.read import check_name
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from formulary.workshop.history_text import HistoryEntry
 
 
-def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
+def open_folder(root: Path | str, *, cache: Path | str | None = None) -> Folder:
     """The formulary in a folder, ready to read, work out and save.
 
     cache: the person's folder for what programs can work out again, outside the formulary; what is read of many
@@ -41,9 +42,10 @@ def open_folder(root: Path | str, *, cache: Path | None = None) -> Folder:
         raise InputError.of("not-a-formulary", what, "make one with `formulary init DIR`, or go to the folder of yours")
     from formulary.store.store import open_store
 
-    if cache is not None and cache.resolve().is_relative_to(path.resolve()):
-        cache = None  # nothing that reads changes anything in a formulary
-    return Folder(path, open_store(path), cache)
+    kept = None if cache is None else Path(cache)
+    if kept is not None and kept.resolve().is_relative_to(path.resolve()):
+        kept = None  # nothing that reads changes anything in a formulary
+    return Folder(path, open_store(path), kept)
 
 
 class Folder(FormularyWorkshop):
@@ -67,7 +69,7 @@ class Folder(FormularyWorkshop):
         Raises InputError for a name that is taken or unusable, an unsaved parent, or tweaks that do not fit; with all
         findings together.
         """
-        version = self.find_version(reference) if isinstance(reference, str) else reference
+        version = reference if isinstance(reference, Version) else self.find_version(reference)
         faults: list[Finding] = []
         try:
             self._demand_free(slug)
@@ -85,16 +87,17 @@ class Folder(FormularyWorkshop):
     def compose(
         self,
         slug: str,
-        weights: Iterable[str],
+        weights: str | Iterable[str] | Mapping[str, Figure],
         *,
         name: str | None = None,
-        superfat: str | None = None,
-        lye_concentration: str | None = None,
+        superfat: Figure | None = None,
+        lye_concentration: Figure | None = None,
         lye: str | None = None,
         water: str | None = None,
     ) -> Version:
-        """A new recipe from weights ("olive-oil 450 g"), in percentages that total exactly 100; not written yet.
+        """A new recipe from weights, in percentages that total exactly 100; not written yet.
 
+        weights: ["olive-oil 450 g", "coconut-oil 250 g"], or {"olive-oil": "450 g", ...}.
         superfat, lye_concentration: percent, 5 and 33 unless given; or lye and water: what was weighed of sodium
         hydroxide and of water ("4.4 oz") for these oils, from which they are worked out.
         Raises InputError for a name that is taken, an oil that is not known, a weight that is none, or where a figure
@@ -105,7 +108,7 @@ class Folder(FormularyWorkshop):
 
         self._demand_free(slug)
         oils = [oil for oil, material in self.register.items() if material.kind.is_fat]
-        weighed = parse_weights(weights, oils)
+        weighed = parse_weights(each_weighed(weights), oils)
         percents = percentages_from_weights(weighed)
         if lye is not None or water is not None:
             stated = (superfat, lye_concentration)
@@ -153,14 +156,14 @@ class Folder(FormularyWorkshop):
         do = f"save the file as it is with save_changed([{version.slug!r}], why=...), or give this another name"
         return InputError([error("file-differs", what, do, Place(path))])
 
-    def prepare_save(self, names: Iterable[str] = (), *, check: CheckFiles | None = None) -> PreparedSave:
+    def prepare_save(self, names: str | Iterable[str] = (), *, check: CheckFiles | None = None) -> PreparedSave:
         """What `save_changed` would record, with the change and a proposed reason in words; nothing is saved.
 
         `save_prepared` saves it. Raises InputError as `save_changed`.
         """
         from formulary.folder.saving import prepare_save
 
-        return prepare_save(self, tuple(names), check=check)
+        return prepare_save(self, each_of(names), check=check)
 
     def save_prepared(self, prepared: PreparedSave, *, why: str, now: datetime | None = None) -> SaveReport:
         """One commit of what was prepared, as it was then. Raises ChangedError when others saved some of it since."""
@@ -176,7 +179,7 @@ class Folder(FormularyWorkshop):
 
     def save_changed(
         self,
-        names: Iterable[str] = (),
+        names: str | Iterable[str] = (),
         *,
         why: str,
         now: datetime | None = None,
@@ -190,7 +193,7 @@ class Folder(FormularyWorkshop):
         """
         from formulary.folder.saving import save_changed
 
-        return save_changed(self, tuple(names), why=why, now=now, check=check)
+        return save_changed(self, each_of(names), why=why, now=now, check=check)
 
     def unsaved_change(self, version: Version) -> Changes | None:
         """What saving a version would change in its recipe as last saved; None where nothing can be held against it."""

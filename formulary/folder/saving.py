@@ -12,6 +12,7 @@ from formulary.batch.settings_checks import check_settings
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
 from formulary.finding import Finding, has_errors, in_file_order
+from formulary.given import is_text
 from formulary.history.versions import demand_whole, list_recipes, slug_of
 from formulary.materials.read import parse_material
 from formulary.names import suggest
@@ -117,7 +118,7 @@ def save_changed(
 
 
 def _demand_why(why: str) -> None:
-    if not why.strip():
+    if not is_text(why) or not why.strip():
         raise InputError.of("why-missing", "a save says why", "add -m and a few words, for example -m 'less clove'")
 
 

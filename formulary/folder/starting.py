@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulary.document.write import Quoted, render_document
 from formulary.folder.folder import Folder
+from formulary.given import as_moment
 from formulary.settings import SETTINGS_FILE
 
 if TYPE_CHECKING:
@@ -20,12 +21,14 @@ def init_folder(root: Path | str, *, name: str | None = None, now: datetime | No
     """Make a formulary in a new or empty folder, save its first state, and open it.
 
     name: what the formulary is called; the folder's name unless given. now: when it is begun; the present unless given.
-    Raises StorageError when the folder holds a formulary already or cannot be written.
+    now has its time zone. Raises StorageError when the folder holds a formulary already or cannot be written,
+    InputError for a moment that is none.
     """
     from formulary.store import init_store
 
+    begun = as_moment(now)
     path = Path(root).absolute()
-    title = name or path.name or "formulary"
+    title = str(name or path.name or "formulary")
     store = init_store(path)
     spelled = render_document({"name": Quoted(title)}).partition(":")[2].strip()
     files = {
@@ -33,7 +36,7 @@ def init_folder(root: Path | str, *, name: str | None = None, now: datetime | No
         f"recipes/{EXAMPLE}.yaml": _starter(f"{EXAMPLE}.yaml").encode("utf-8"),
     }
     files |= {part: (path / part).read_bytes() for part in (".gitattributes", ".gitignore")}
-    store.save(files, message="Begin the formulary", read_from=store.tip, now=now, write_working=True)
+    store.save(files, message="Begin the formulary", read_from=store.tip, now=begun, write_working=True)
     return Folder(path, store)
 
 

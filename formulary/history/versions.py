@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding, has_errors, in_file_order
+from formulary.given import as_name
 from formulary.identity import SHORTEST_PREFIX, blob_id, is_full_id, is_id_prefix
 from formulary.names import SLUG, suggest
 from formulary.recipes.read import parse_recipe, read_formerly
@@ -64,6 +65,7 @@ class Versions:
         Raises InputError with the nearest names when there is none or more than one, and with every fault of the
         file when it cannot be read.
         """
+        reference = as_name(reference)
         slug, at, version = reference.partition("@")
         _demand_name(slug, reference, self.recipes)
         if not at:

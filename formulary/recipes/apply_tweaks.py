@@ -47,12 +47,19 @@ def apply_tweaks(recipe: Recipe, tweaks: Iterable[Tweak], materials: Materials) 
     findings: list[Finding] = []
     for tweak in tweaks:
         try:
+            _demand_tweak(tweak)
             recipe = _apply(recipe, tweak, materials)
         except InputError as problem:
             findings += problem.findings
     if findings:
         raise InputError(findings)
     return recipe
+
+
+def _demand_tweak(given: object) -> None:
+    if not isinstance(given, Swap | Add | Drop | SetField):
+        do = 'make one by swap("10 %", "olive-oil", "hemp-seed-oil"), add, drop or set_field'
+        raise InputError.of("bad-tweak", f"{given!r:.60} is no tweak", do)
 
 
 def _apply(recipe: Recipe, tweak: Tweak, materials: Materials) -> Recipe:

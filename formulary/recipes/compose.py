@@ -9,6 +9,7 @@ from decimal import Decimal
 from formulary.document.write import Quoted, render_document
 from formulary.errors import InputError
 from formulary.finding import has_errors
+from formulary.given import Figure
 from formulary.names import hyphenate, suggest
 from formulary.quantity import NotAQuantity, format_decimal, parse_mass_g, parse_percent
 from formulary.recipes.read import check_name, parse_recipe
@@ -59,8 +60,8 @@ def compose_recipe(
     percents: dict[str, Decimal],
     *,
     name: str | None = None,
-    superfat: str | None = None,
-    lye_concentration: str | None = None,
+    superfat: Figure | None = None,
+    lye_concentration: Figure | None = None,
 ) -> Version:
     """A recipe of these oils, not written yet.
 
@@ -88,14 +89,12 @@ def compose_recipe(
     return Version(recipe=recipe, text=text, is_saved=False, label="not saved yet")
 
 
-def _without_ratio(text: str) -> str:
+def _without_ratio(text: Figure) -> Figure:
     """The concentration. Raises InputError for parts of lye and water, `1:2`, with the percent of lye that they are."""
-    match = _RATIO.fullmatch(text.strip())
+    match = _RATIO.fullmatch(str(text).strip())
     parts = [Decimal(part) for part in match.groups()] if match is not None else []
     if not sum(parts):
         return text
     # More lye than water does not dissolve, so that the smaller part is the lye.
     percent = format_decimal(round(100 * min(parts) / sum(parts), 2).normalize())
-    raise InputError.of(
-        "bad-value", f"{text.strip()} is parts of lye and water, not percent of lye", f"write {percent}"
-    )
+    raise InputError.of("bad-value", f"{text} is parts of lye and water, not percent of lye", f"write {percent}")

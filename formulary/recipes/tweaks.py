@@ -15,6 +15,7 @@ from typing import TypeAlias, TypeVar
 from formulary.document.fields import fraction_fault
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, error
+from formulary.given import Figure, as_name
 from formulary.names import hyphenate, suggest
 from formulary.quantity import NotAQuantity, format_decimal, parse_percent
 from formulary.rate import Rate, parse_rate
@@ -73,7 +74,7 @@ class SetField:
 Tweak: TypeAlias = Swap | Add | Drop | SetField
 
 
-def swap(percent: str | int | Decimal, before: str, after: str) -> Swap:
+def swap(percent: Figure, before: str, after: str) -> Swap:
     """So many points of one oil become another, so the oils keep totalling 100.
 
     percent: points of the oils, such as `"10 %"` or 10, or `"all"`. before, after: names of oils.
@@ -82,7 +83,7 @@ def swap(percent: str | int | Decimal, before: str, after: str) -> Swap:
     >>> str(swap("10 %", "olive-oil", "hemp-seed-oil"))
     'swap 10 % olive-oil:hemp-seed-oil'
     """
-    text = str(percent)
+    text, before, after = str(percent), as_name(before), as_name(after)
     if text.strip() == "all":
         return Swap(None, before, after)
     points = read_value(text, parse_percent, f"swap {text} {before}:{after}")
@@ -98,6 +99,7 @@ def add(material: str, rate: str | Rate, at: str = "trace", water: str | None = 
     rate: `"1.2 % of oils"`, `"30 g per kg oils"`. at: lye water | oils | trace | top.
     water: replaces | extra, for what brings water. Raises InputError for a rate or word that is none.
     """
+    material = as_name(material)
     words = f"add {material} {rate} at {at}"
     if at not in STAGES:
         raise refused(words, "not-a-choice", f"{at!r} is no stage", suggest(at, STAGES, f"write {one_of(STAGES)}"))
@@ -108,12 +110,12 @@ def add(material: str, rate: str | Rate, at: str = "trace", water: str | None = 
 
 def drop(material: str) -> Drop:
     """The additions and the scent without that material."""
-    return Drop(material)
+    return Drop(as_name(material))
 
 
-def set_field(field: str, value: str | int | Decimal) -> SetField:
+def set_field(field: str, value: Figure) -> SetField:
     """One field with another value, such as `set_field("lye.superfat", 6)`."""
-    return SetField(field, str(value))
+    return SetField(as_name(field), str(value))
 
 
 _SWAP = re.compile(r"\s*(all|[^a-z]+?)\s*(?:of\s+)?([a-z0-9-]+)\s*(?::|->|\bto\b)\s*([a-z0-9-]+)\s*")

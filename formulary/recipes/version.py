@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import error, has_errors
+from formulary.finding import Finding, error, has_errors
 from formulary.identity import blob_id
 from formulary.recipes.model import BasedOn, Recipe
 
@@ -54,7 +54,8 @@ class Version:
         """A variant of this version, unsaved: the same text and comments with the tweaks made, its parent remembered.
 
         slug: the variant's name on the command line, lower-case words joined by hyphens.
-        tweaks: from `swap`, `add`, `drop` and `set_field`. register: the materials; the built-in ones unless given.
+        tweaks: from `swap`, `add`, `drop` and `set_field`. register: the materials; the built-in ones unless given, so
+        that `Folder.branch`, which knows the maker's own, is what a recipe of a formulary is branched with.
         name: what people call it; made of the slug unless given or set by a tweak.
         Raises InputError when the version is not saved (its id could not be found again), has an open conflict, or when
         the name or a tweak does not fit; with all findings together.
@@ -70,7 +71,10 @@ class Version:
         if register is None:
             from formulary.materials.register import read_builtin_register
 
-            register = read_builtin_register()
+            try:
+                return self.branch(slug, *tweaks, register=read_builtin_register(), name=name)
+            except InputError as fault:
+                raise InputError(map(_with_own_materials, fault.findings)) from None
         findings = [problem] if problem is not None else []
         recipe = self.recipe
         try:
@@ -110,3 +114,10 @@ def name_from(slug: str) -> str:
     """What people call a recipe of that file, unless somebody said another: `midwinter-clove` -> `Midwinter clove`."""
     words = slug.replace("-", " ")
     return words[0].upper() + words[1:]
+
+
+def _with_own_materials(fault: Finding) -> Finding:
+    """A fault as it is; of a material that is not built in, with how a formulary's own are known."""
+    if fault.code != "unknown-material":
+        return fault
+    return replace(fault, do=f"{fault.do}; a material of the formulary's own is known to folder.branch(...)")

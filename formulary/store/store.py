@@ -220,7 +220,9 @@ class Store:
             raise InputError.of("save-nothing", "There is nothing to save.", "Name a file that changed.")
         moment = now if now is not None else datetime.now().astimezone()
         if moment.tzinfo is None:
-            raise ValueError("the time of a save needs its time zone")
+            raise InputError.of(
+                "bad-moment", "The time of a save needs its time zone.", "Give datetime.now().astimezone(), say."
+            )
         order = Order(dict(files), message, moment, read_from, expected, write_working, working_read)
         for path in files:
             demand_path(path)

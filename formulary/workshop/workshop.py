@@ -5,10 +5,12 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
+from os import PathLike
 from typing import TYPE_CHECKING
 
 from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
+from formulary.given import Figure, as_name, each_weighed
 from formulary.recipes.version import Version
 
 if TYPE_CHECKING:
@@ -76,7 +78,7 @@ class Workshop(ABC):
 
     def batch(
         self,
-        version: Version | str,
+        version: Version | PathLike[str] | str,
         *,
         oils: str | None = None,
         total: str | None = None,
@@ -101,11 +103,16 @@ class Workshop(ABC):
         size = Size(oils=oils, total=total, mould=mould, bars=bars, bar=bar, cured=cured)
         return self.batch_of_size(version, size, lots=lots)
 
-    def batch_of_size(self, version: Version | str, size: Size, *, lots: ChosenLots | None = None) -> Batch:
+    def batch_of_size(
+        self, version: Version | PathLike[str] | str, size: Size, *, lots: ChosenLots | None = None
+    ) -> Batch:
         """What to weigh for a version at a size; the rest as in `batch`."""
-        found = self.find_recipe(version) if isinstance(version, str) else version
+        found = self._version(version)
         (batch,) = self.batches_of_sizes([(found, size)], lots=lots)
         return batch
+
+    def _version(self, given: Version | PathLike[str] | str) -> Version:
+        return given if isinstance(given, Version) else self.find_recipe(as_name(given))
 
     def batches_of_sizes(
         self, loaves: Sequence[tuple[Version, Size]], *, lots: ChosenLots | None = None
@@ -151,13 +158,17 @@ class Workshop(ABC):
 
         return plan_sitting(tuple(batches), self.register, self.settings)
 
-    def rescue(self, batch: Batch, weighed: Iterable[str], *, lye_is_in: bool = False) -> Rescue:
-        """What remains to weigh after some lines were weighed otherwise ("olive-oil 490 g"), before the lye is in the
-        oils or after."""
+    def rescue(
+        self, batch: Batch, weighed: str | Iterable[str] | Mapping[str, Figure], *, lye_is_in: bool = False
+    ) -> Rescue:
+        """What remains to weigh after some lines were weighed otherwise, before the lye is in the oils or after.
+
+        weighed: ["olive-oil 490 g"], or {"olive-oil": "490 g"}. Raises InputError for a line or weight that is none.
+        """
         from formulary.batch.rescue import work_out_rescue
         from formulary.batch.weighed import parse_all_weighed
 
-        grams = parse_all_weighed(weighed)
+        grams = parse_all_weighed(each_weighed(weighed))
         return work_out_rescue(batch, grams, self.register, self.settings, lye_is_in=lye_is_in)
 
     def blend(self, batch: Batch) -> Blend:
@@ -185,7 +196,9 @@ class Workshop(ABC):
 
         return work_out_cost(batch, self.register, currency=self.settings.currency)
 
-    def diff(self, before: Version | str, after: Version | str, *, oils: str = "1000 g") -> Changes:
+    def diff(
+        self, before: Version | PathLike[str] | str, after: Version | PathLike[str] | str, *, oils: str = "1000 g"
+    ) -> Changes:
         """What changed between two versions, in percentages and recalculated lye for the same mass of oils.
 
         before, after: as in `batch`, or one portion: `midwinter-clove:plain`. Where they came from is no difference:
@@ -195,14 +208,14 @@ class Workshop(ABC):
 
         return compare_sides(*(self.find_side(side, oils=oils) for side in (before, after)))
 
-    def find_side(self, side: Version | str, *, oils: str = "1000 g") -> ComparedSide:
+    def find_side(self, side: Version | PathLike[str] | str, *, oils: str = "1000 g") -> ComparedSide:
         """One side of a diff: a version, or one portion of it, worked out for a mass of oils."""
         from formulary.batch.size import Size
         from formulary.changes.compared_side import ComparedSide, portion_side
         from formulary.history.versions import split_portion
 
         name, portion = split_portion(side) if isinstance(side, str) else (side, None)
-        version = self.find_recipe(name) if isinstance(name, str) else name
+        version = self._version(name)
         # A history compares each version with the one before and the one after it: each is worked out once.
         register, settings = self.register, self.settings
         by = self._compared_by

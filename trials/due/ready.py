@@ -9,6 +9,7 @@ from decimal import ROUND_CEILING, Decimal
 from math import ceil
 from statistics import median
 
+from formulary.errors import InputError
 from formulary.quantity import format_decimal, format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
@@ -81,8 +82,11 @@ def plan_ready_by(
     """The last day to pour for bars that are to be sold on a date.
 
     recipe: its own `process: cure` counts, else the settings' days. bars: to be sold. bars_per_loaf: what one mould
-    gives, of which one is kept to be watched, and not sold.
+    gives, of which one is kept to be watched, and not sold. Raises InputError for less than one of either.
     """
+    for count, what in ((bars, "bars"), (bars_per_loaf, "bars of a loaf")):
+        if count is not None and count < 1:
+            raise InputError.of("bad-value", f"{count} {what} are none", "write 1 or more")
     cure = cure_days(recipe, settings)
     whole_cure = int(cure.to_integral_value(ROUND_CEILING))
     cured = on - timedelta(days=LABELLING_DAYS)

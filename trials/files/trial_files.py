@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
+from formulary.given import each_of
 from formulary.materials.model import Material
 from trials.as_made.effective import kept_materials
 from trials.files.within import find_within
@@ -52,17 +53,18 @@ class TrialFiles:
         """Every file of a trial's folder, photos and logger files among them."""
         return tuple(path for path in self.folder.store.working_paths("trials/") if path.count("/") == 3)
 
-    def find_trial(self, text: str) -> Trial:
+    def find_trial(self, text: Trial | str) -> Trial:
         """The trial that a person means: by its four characters, or by a beginning that only one has.
 
+        A trial that is held already is read again, as its files are now.
         Raises InputError when none or several fit, and with every fault of its files when they cannot be read.
         """
-        trial, findings = self.read_trial(find_trial_id(text, self.trial_ids()))
+        trial, findings = self.read_trial(find_trial_id(text.id if isinstance(text, Trial) else text, self.trial_ids()))
         if trial is None:
             raise InputError(findings)
         return trial
 
-    def trials(self, within: Iterable[str] = ()) -> tuple[Trial, ...]:
+    def trials(self, within: str | Iterable[str] = ()) -> tuple[Trial, ...]:
         """All trials that can be read, by the date they were made.
 
         within: recipes that they are limited to, and the variants branched from these. `unread` then tells which trials
@@ -92,7 +94,7 @@ class TrialFiles:
                 unread.append(_unread(name, "it has no trial.yaml"))
         self.unread = tuple(unread)
         found.sort(key=lambda trial: (trial.made, trial.id))
-        names = tuple(within)
+        names = each_of(within)
         return find_within(found, names, self.folder) if names else tuple(found)
 
     def read_trial(self, trial_id: str) -> tuple[Trial | None, tuple[Finding, ...]]:

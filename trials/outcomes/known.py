@@ -9,6 +9,7 @@ from formulary.document.fields import Fields
 from formulary.document.tree import Block, Scalar
 from formulary.errors import InputError
 from formulary.finding import Finding, error
+from formulary.given import as_name
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity
 from formulary.settings import SETTINGS_FILE, Settings
@@ -69,7 +70,7 @@ def find_outcome(text: str, outcomes: Mapping[str, Outcome]) -> tuple[Outcome, D
     Without an age it is the first of its definition; None for an outcome that has none.
     Raises InputError for an outcome that is not defined (the nearest names are offered) or an age that is none.
     """
-    name, at, age_text = text.strip().rpartition(" at ")
+    name, at, age_text = as_name(text).strip().rpartition(" at ")
     if not at or text.strip() in outcomes:
         name, age_text = text.strip(), ""
     outcome = outcomes.get(name) or _in_other_letters(name, outcomes)

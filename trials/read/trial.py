@@ -237,6 +237,9 @@ class _TrialReader:
             do = "write `value: 3.1 mm`, or `values: [3.1 mm, 3.3 mm]`"
             block.report("missing-key", "an observation has either `value` or `values`", do)
             return ()
+        values = block.node("values")
+        if isinstance(values, Listing) and not nodes:
+            block.report("missing-key", "an observation has no value", "write what was measured or seen", values)
         readings: list[Reading] = []
         for node in nodes:
             if node is None or outcome is None:

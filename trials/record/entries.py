@@ -13,6 +13,7 @@ from formulary.batch.temperature_checks import parse_celsius
 from formulary.document.edit import Value
 from formulary.document.write import Bare, Inline
 from formulary.errors import InputError
+from formulary.given import Day, Figure, as_day, each_of, each_weighed
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
@@ -83,12 +84,14 @@ def made_on(trial: Trial, entries: Iterable[Entry], day: date) -> tuple[Entry, .
     return (Entry(trial.id, "made", day.isoformat(), f"made on {day.isoformat()}"),)
 
 
-def blending(trial: Trial, lasted: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:
+def blending(trial: Trial, lasted: Figure, at: Figure, *, portion: str | None = None, note: str | None = None) -> Entry:
     """How long it was blended from a moment on: `blending(trial, "15 s", "0:20")`."""
     return trial.event("blending", at, lasted=lasted, portion=portion, note=note)
 
 
-def temperature(trial: Trial, degrees: str, at: str, *, portion: str | None = None, note: str | None = None) -> Entry:
+def temperature(
+    trial: Trial, degrees: Figure, at: Figure, *, portion: str | None = None, note: str | None = None
+) -> Entry:
     """The batter's temperature at a moment: `temperature(trial, "38 °C", "2:00")`."""
     return trial.event("temperature", at, temperature=degrees, portion=portion, note=note)
 
@@ -96,13 +99,13 @@ def temperature(trial: Trial, degrees: str, at: str, *, portion: str | None = No
 def handle(
     trial: Trial,
     what: str,
-    at: str,
+    at: Figure,
     *,
-    temperature: str | None = None,
-    lasted: str | None = None,
+    temperature: Figure | None = None,
+    lasted: Figure | None = None,
     portion: str | None = None,
     note: str | None = None,
-    taken_in: Sequence[str] = (),
+    taken_in: str | Iterable[str] | Mapping[str, Figure] = (),
     corrects: bool = False,
 ) -> Entry:
     """Something done after pouring: `handle(trial, "oven", "1 h", temperature="70 °C", lasted="2 h")`.
@@ -129,8 +132,9 @@ def handle(
         tree["temperature"] = tidy_amount(temperature)
     if lasted is not None:
         tree["for"] = tidy_amount(lasted)
-    if taken_in:
-        tree["with"] = _all_weighed(taken_in)
+    worked = each_weighed(taken_in)
+    if worked:
+        tree["with"] = _all_weighed(worked)
     add_details(tree, portion=portion, note=note)
     if not corrects:
         _demand_done_anew([step for step in alike if step.at_h == _hours(at)], for_portion(what, portion))
@@ -196,7 +200,7 @@ def _step_words(step: Handling) -> str:
     return " ".join(part for part in (_after_words(step), taken_in_words(step)) if part)
 
 
-def _hours(at: str) -> Decimal | None:
+def _hours(at: Figure) -> Decimal | None:
     """A time since pouring in hours; None for one that reading the file will refuse."""
     try:
         return parse_quantity(at, Kind.DURATION).to("h")
@@ -211,7 +215,7 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
 
     Raises InputError for a sentence of another shape, and where nothing was said that could be taken back.
     """
-    text = " ".join(sentence.split())
+    text = " ".join(str(sentence).split())
     for pattern in _TAKEN_BACK:
         match = pattern.fullmatch(text)
         if match is not None:
@@ -316,9 +320,9 @@ def note(trial: Trial, text: str) -> Entry:
     return Entry(trial.id, "notes", text.strip(), f"note: {_short(text)}")
 
 
-def condition(trial: Trial, key: str, text: str) -> Entry:
+def condition(trial: Trial, key: str, text: Figure) -> Entry:
     """One of the conditions: room, humidity, lye_temperature, oil_temperature, mould, cover, blender."""
-    demand_said(text, f"nothing is said of the {key.replace('_', ' ')}", "write what it was")
+    demand_said(str(text), f"nothing is said of the {key.replace('_', ' ')}", "write what it was")
     tidy = tidy_condition(key, text)
     there = _condition_there(trial, key)
     remark = f"was {there}" if there not in (None, tidy, _in_celsius(tidy)) else ""
@@ -339,7 +343,7 @@ def _in_celsius(text: str) -> str | None:
     return None if degrees_c is None else f"{format_plain_number(degrees_c, 1)} °C"
 
 
-def bars(trial: Trial, **counts: str) -> tuple[Entry, ...]:
+def bars(trial: Trial, **counts: Figure) -> tuple[Entry, ...]:
     """What became of the bars: cut, kept_back and scrapped in bars, lightest in grams."""
     return tuple(
         Entry(trial.id, "bars", _count(text), f"bars {key.replace('_', ' ')} {tidy_amount(text)}", None, key)
@@ -353,8 +357,8 @@ def release(
     *,
     who: str,
     why: str,
-    on: str | None = None,
-    despite: Sequence[str] = (),
+    on: Day | None = None,
+    despite: str | Iterable[str] = (),
 ) -> Entry:
     """What was decided about the batch: sell, rework, discard or hold; by whom and why.
 
@@ -363,17 +367,18 @@ def release(
     while anything else does, a code by which nothing does, and any decision of a day that is still to come or was
     before the soap was made. Raises InputError for codes beside another decision, and without a name or a reason.
     """
-    if despite and decision != "sell":
+    codes = each_of(despite)
+    if codes and decision != "sell":
         what = f"nothing is overridden by a decision to {decision}"
         raise InputError.of("nothing-to-override", what, "say --despite with a decision to sell alone")
     demand_said(who, "nobody is named who decided", "give a name")
     demand_said(why, "no reason is given", "write a few words")
     tree: dict[str, Value] = {"decision": decision, "who": who, "why": why}
     if on is not None:
-        tree["on"] = on
-    if despite:
-        tree["despite"] = list(despite)
-    in_spite = f" (despite {', '.join(despite)})" if despite else ""
+        tree["on"] = on if isinstance(on, str) else as_day(on).isoformat()
+    if codes:
+        tree["despite"] = list(codes)
+    in_spite = f" (despite {', '.join(codes)})" if codes else ""
     said = f"{decision}, decided by {who}: {_short(why)}{in_spite}"
     before = trial.release
     remark = "" if before is None else f"was: {release_words(before)}; that stays in the record"
@@ -401,7 +406,7 @@ def _stage(text: str) -> str:
     raise InputError.of("not-a-stage", f"{stripped[:40]!r} is no stage", f"write one of: {', '.join(STAGES)}")
 
 
-def _count(text: str) -> Value:
+def _count(text: Figure) -> Value:
     try:
         return parse_decimal(text)
     except NotAQuantity:

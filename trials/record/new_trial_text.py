@@ -11,7 +11,7 @@ from formulary.document.edit import Value, render_value
 from formulary.document.write import Inline, Quoted
 from formulary.quantity import format_decimal, format_number
 from trials.trial.lot_use_text import lots_tree
-from trials.trial.model import LotUse, Plan
+from trials.trial.model import CONDITIONS, LotUse, Plan
 
 
 def render_new_trial(
@@ -105,19 +105,11 @@ def _lots(plan: Plan, lots: Mapping[str, Sequence[LotUse]]) -> list[str]:
 def _conditions(plan: Plan, given: Mapping[str, str]) -> list[str]:
     process = plan.recipe.process
     lines = ["# How it was, not how it was planned.", "conditions:"]
-    for key, planned in (
-        ("room", ""),
-        ("humidity", ""),
-        ("lye_temperature", process.get("lye_temperature", "")),
-        ("oil_temperature", process.get("oil_temperature", "")),
-        ("mould", process.get("mould", "")),
-        ("cover", process.get("cover", "")),
-        ("blender", ""),
-    ):
+    for key in CONDITIONS:
         if key in given:
             lines.append(f"  {key}: {render_value(given[key], flow=False)}")
         else:
-            lines.append(f"  {key}:" + (f"   # planned {planned}" if planned else ""))
+            lines.append(f"  {key}:" + (f"   # planned {process[key]}" if process.get(key) else ""))
     return lines
 
 

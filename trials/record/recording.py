@@ -48,7 +48,7 @@ def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -
     is to be sold and something speaks against that.
     """
     by_trial: dict[str, list[Entry]] = {}
-    for entry in entries:
+    for entry in map(_demand_entry, entries):
         by_trial.setdefault(entry.trial_id, []).append(entry)
     if not by_trial:
         raise InputError.of("nothing-to-record", "there is nothing to record", "say what happened")
@@ -64,6 +64,13 @@ def record_entries(bench: TrialFiles, entries: Iterable[Entry], now: datetime) -
         bench.save_texts(by_hand, {path: read[path] for path in by_hand}, told, now)
     bench.save_texts(files, read, f"{head}\n\n{describe_entries(by_trial)}", now)
     return tuple(item.trial for item in written)
+
+
+def _demand_entry(given: object) -> Entry:
+    if isinstance(given, Entry):
+        return given
+    what = f"{type(given).__name__} is no entry of a record"
+    raise InputError.of("no-entry", what, 'make one: trial.observe("hardness", "3.1 mm", age="28 d")')
 
 
 def _head(entries: Sequence[Entry]) -> str:

@@ -15,6 +15,7 @@ from formulary.batch.sheet_weights import shown_weights
 from formulary.changes.message import save_message
 from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, stops
+from formulary.given import Day, Figure, as_day, as_moment, is_mapping
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import (
     ChosenLots,
@@ -25,12 +26,13 @@ from formulary.materials.chosen_lots import (
     lot_shares,
     lots_with_values,
 )
+from formulary.names import suggest
 from formulary.quantity import format_decimal
 from formulary.recipes.version import outside_formulary
 from trials.record.new_trial_text import render_new_trial
 from trials.trial.entry import parse_share, tidy_amount, tidy_condition
 from trials.trial.identity import make_trial_id, random_code, trial_folder, trial_ids_among
-from trials.trial.model import LotUse, Plan, Trial
+from trials.trial.model import CONDITIONS, LotUse, Plan, Trial
 from trials.trial.plan import exact, make_plan, parse_plan, render_plan
 from trials.trial.words import degree_words
 
@@ -70,9 +72,9 @@ def start_trials(
     sitting: str | None = None,
     lots: ChosenLots,
     conditions: Mapping[str, str],
-    portions: Sequence[tuple[str, str]] | None = None,
+    portions: Mapping[str, Figure] | Sequence[tuple[str, Figure]] | None = None,
     who: str | None = None,
-    made: date | None = None,
+    made: Day | None = None,
     despite: Sequence[str] = (),
     now: datetime | None = None,
     draw_code: Callable[[], str] = random_code,
@@ -82,8 +84,8 @@ def start_trials(
     portions: (name, percent) of every loaf, for plans without portions.
     """
     folder = bench.folder
-    now = now if now is not None else datetime.now().astimezone()
-    day = made if made is not None else now.date()
+    now = as_moment(now)
+    day = as_day(made) if made is not None else now.date()
     _demand_startable(folder, loaves, given_lots(lots), day=day, today=now.date())
     shared = _latest_of(bench, sitting, day)
     named = {**_lots_of(shared, loaves), **given_lots(lots)}
@@ -92,6 +94,7 @@ def start_trials(
     by_name = {name: of_it for name, of_it in named.items() if name not in with_values}
     batches = _with_lots_by_name(worked_out, by_name)
     _demand_weighable(folder, batches, despite)
+    _demand_conditions(conditions)
     given = {**_conditions_of(shared), **{key: tidy_condition(key, text) for key, text in conditions.items()}}
     taken = set(_all_ids(bench))
     started: list[StartedTrial] = []
@@ -110,7 +113,7 @@ def start_trials(
             who=who,
             lots={name: _weighed(of_it, batch, name) for name, of_it in batch.lots.items()},
             conditions={**given, **({} if loaf.mould is None else {"mould": tidy_condition("mould", loaf.mould)})},
-            portions=None if portions is None else [(name, parse_share(percent)) for name, percent in portions],
+            portions=None if portions is None else _shares(portions),
             despite=[code for code in dict.fromkeys(despite) if code in stopped],
         )
         frozen = render_plan(plan)
@@ -119,6 +122,26 @@ def start_trials(
         files |= {f"{place}/planned.yaml": frozen, f"{place}/trial.yaml": text}
     _save(bench, loaves, files, _message(loaves, started), now)
     return tuple(started)
+
+
+def _demand_conditions(conditions: Mapping[str, str]) -> None:
+    if not is_mapping(conditions):
+        what = f"{conditions!r:.60} does not say which condition was what"
+        raise InputError.of("bad-value", what, 'write {"room": "19 °C"}')
+    for key in conditions:
+        if key not in CONDITIONS:
+            do = suggest(key, CONDITIONS, f"there are: {', '.join(CONDITIONS)}")
+            raise InputError.of("unknown-key", f"no condition is called {key[:40]!r}", do)
+
+
+def _shares(portions: Mapping[str, Figure] | Sequence[tuple[str, Figure]]) -> list[tuple[str, Decimal]]:
+    """Each portion with its percent of the batter. Raises InputError for what does not say that."""
+    try:
+        pairs = [(name, percent) for name, percent in (portions.items() if isinstance(portions, Mapping) else portions)]
+    except (TypeError, ValueError):
+        what = f"{portions!r:.60} does not say how large the portions are"
+        raise InputError.of("bad-share", what, 'write {"plain": "60 %", "clove": "40 %"}') from None
+    return [(name, parse_share(percent)) for name, percent in pairs]
 
 
 def _demand_startable(folder: Folder, loaves: Sequence[Loaf], lots: GivenLots, *, day: date, today: date) -> None:

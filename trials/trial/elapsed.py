@@ -6,6 +6,7 @@ import re
 from decimal import Decimal
 from typing import NamedTuple
 
+from formulary.given import Figure
 from formulary.quantity import EXAMPLES, NUMBER, Kind, NotAQuantity, find_comma, parse_quantity
 
 
@@ -40,12 +41,12 @@ _CLOCK = re.compile(r"(-)?(?:([0-9]{1,3}):)?([0-9]{1,3}):([0-5][0-9])")
 _RANGE = re.compile(rf"({NUMBER})\s*(?:-|–|to)\s*({NUMBER})\s*(\S+)")
 
 
-def parse_elapsed(text: str) -> Elapsed:
+def parse_elapsed(text: Figure) -> Elapsed:
     """A time since lye in: `4:10`, `1:02:00`, `250 s`, `~4 min`, `3-5 min`, `unknown`; `-15:00` is before it.
 
     Raises NotAQuantity.
     """
-    stripped = text.strip()
+    stripped = str(text).strip()
     if stripped == "unknown":
         return Elapsed(None, None)
     approximate = stripped.startswith("~")
@@ -80,7 +81,7 @@ def format_clock(seconds: Decimal) -> str:
     return f"{sign}{hours}:{minutes:02d}:{left:02d}" if hours else f"{sign}{minutes}:{left:02d}"
 
 
-def parse_age_days(text: str) -> Decimal:
+def parse_age_days(text: Figure) -> Decimal:
     """Days of an age such as `1 d`, `36 h` or `4 weeks`. Raises NotAQuantity."""
     try:
         days = parse_quantity(text, Kind.DURATION).to("d")
@@ -88,5 +89,5 @@ def parse_age_days(text: str) -> Decimal:
         usual = EXAMPLES[Kind.DURATION]
         raise NotAQuantity(problem.what, problem.do.replace(usual, "28 d")) from None
     if days < 0:
-        raise NotAQuantity(f"{text.strip()!r} is before the soap was made", "write 0 d or more")
+        raise NotAQuantity(f"{str(text).strip()!r} is before the soap was made", "write 0 d or more")
     return days

@@ -10,6 +10,7 @@ from decimal import Decimal
 from formulary.document.edit import Value
 from formulary.document.write import Inline
 from formulary.errors import InputError
+from formulary.given import Figure, is_text
 from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_percent, parse_quantity
 from trials.trial.elapsed import parse_elapsed
 
@@ -56,14 +57,16 @@ def lots_of_entry(entry: Entry) -> tuple[str, ...]:
 def observation_entry(
     trial_id: str,
     outcome: str,
-    *values: str,
-    age: str,
+    *values: Figure,
+    age: Figure,
     portion: str | None = None,
     corrects: bool = False,
     readings_there: int = 0,
     **details: str | None,
 ) -> Entry:
     """Something measured or graded (`Trial.observe`). readings_there: how many were recorded of the same before."""
+    if not values:
+        raise InputError.of("empty-entry", f"no value of {outcome} is given", "write what was measured or seen")
     tree: dict[str, Value] = {"age": tidy_amount(age), "outcome": outcome}
     if len(values) == 1:
         tree["value"] = tidy_amount(values[0])
@@ -82,11 +85,11 @@ def observation_entry(
 def event_entry(
     trial_id: str,
     what: str,
-    at: str,
+    at: Figure,
     *,
     portion: str | None = None,
-    lasted: str | None = None,
-    temperature: str | None = None,
+    lasted: Figure | None = None,
+    temperature: Figure | None = None,
     corrects: bool = False,
     taken_away: Sequence[str] = (),
     **details: str | None,
@@ -107,9 +110,9 @@ def event_entry(
     return Entry(trial_id, "events", Inline(tree), for_portion(said, portion), portion, None, replaces, remark)
 
 
-def _spelled(at: str) -> str:
+def _spelled(at: Figure) -> str:
     """What a time with colons was taken for, since the hour of the day is written alike: `16:20`; empty for others."""
-    if _COLONS.fullmatch(at.strip()) is None:
+    if _COLONS.fullmatch(str(at).strip()) is None:
         return ""
     try:
         seconds = parse_elapsed(at).low_s or Decimal(0)
@@ -134,7 +137,7 @@ def for_portion(said: str, portion: str | None) -> str:
 
 def demand_said(text: str, what: str, do: str) -> None:
     """Raises InputError for words that say nothing. what, do: that they do not, and what to write."""
-    if not text.strip():
+    if not is_text(text) or not text.strip():
         raise InputError.of("empty-entry", what, do)
 
 
@@ -143,16 +146,16 @@ def shorten(text: str) -> str:
     return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 3]}..."
 
 
-def tidy_amount(text: str) -> str:
+def tidy_amount(text: Figure) -> str:
     """An amount with its unit as it is written in files (`38C` -> `38 °C`); any other text as it is."""
-    stripped = text.strip()
+    stripped = str(text).strip()
     try:
         return str(parse_quantity(stripped, *Kind))
     except NotAQuantity:
         return stripped
 
 
-def tidy_condition(key: str, text: str) -> str:
+def tidy_condition(key: str, text: Figure) -> str:
     """A condition as it is written in files: an amount with its unit, which is percent for a bare humidity."""
     tidy = tidy_amount(text)
     if key != "humidity":
@@ -163,7 +166,7 @@ def tidy_condition(key: str, text: str) -> str:
         return tidy
 
 
-def parse_share(text: str) -> Decimal:
+def parse_share(text: Figure) -> Decimal:
     """The percent that a person says of a share. Raises InputError for what is none."""
     try:
         return parse_percent(text)
@@ -171,8 +174,8 @@ def parse_share(text: str) -> Decimal:
         raise InputError.of("bad-share", problem.what, problem.do) from None
 
 
-def _tidy_time(text: str) -> str:
-    stripped = text.strip()
+def _tidy_time(text: Figure) -> str:
+    stripped = str(text).strip()
     try:
         elapsed = parse_elapsed(stripped)
     except NotAQuantity:

@@ -7,6 +7,7 @@ from collections.abc import Callable, Collection, Iterable
 from datetime import date
 
 from formulary.errors import InputError
+from formulary.given import is_text
 from formulary.history.versions import demand_whole
 from formulary.names import suggest
 
@@ -68,11 +69,11 @@ def find_trial_id(text: str, ids: Iterable[str]) -> str:
     Raises InputError: for a text that is no part of an id, for one that fits none (the nearest are offered), and for
     one that fits several (they are listed).
     """
-    wanted = text.strip().lower()
+    wanted = text.strip().lower() if is_text(text) else ""
     known = sorted(ids)
     if not re.fullmatch(r"[a-z0-9][a-z0-9-]*", wanted):
         demand_whole(wanted)
-        what = f"{text[:60]!r} does not name a trial"
+        what = f"{text!r:.60} does not name a trial"
         raise InputError.of("bad-name", what, "write a trial's four characters, or the beginning of its id")
     if wanted in known:
         return wanted

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
+from formulary.given import Figure
 from formulary.materials.model import Lot, Material
 from formulary.quantity import NotAQuantity
 from formulary.recipes.model import Recipe
@@ -119,6 +120,10 @@ class Conditions:
     cover: str | None = None
     blender: str | None = None
     place: Place = field(default=Place(), compare=False, repr=False)
+
+
+# As they are called in a trial's file.
+CONDITIONS = ("room", "humidity", "lye_temperature", "oil_temperature", "mould", "cover", "blender")
 
 
 @dataclass(frozen=True, slots=True)
@@ -352,8 +357,8 @@ class Trial:
     def observe(
         self,
         outcome: str,
-        *values: str,
-        age: str,
+        *values: Figure,
+        age: Figure,
         portion: str | None = None,
         who: str | None = None,
         how: str | None = None,
@@ -381,7 +386,7 @@ class Trial:
             note=note,
         )
 
-    def _readings_of(self, outcome: str, age: str, portion: str | None) -> int:
+    def _readings_of(self, outcome: str, age: Figure, portion: str | None) -> int:
         """How many readings of an outcome were recorded at an age; none for an age that cannot be read."""
         try:
             age_days = parse_age_days(age)
@@ -396,11 +401,11 @@ class Trial:
     def event(
         self,
         what: str,
-        at: str,
+        at: Figure,
         *,
         portion: str | None = None,
-        lasted: str | None = None,
-        temperature: str | None = None,
+        lasted: Figure | None = None,
+        temperature: Figure | None = None,
         clock: str | None = None,
         note: str | None = None,
         corrects: bool = False,

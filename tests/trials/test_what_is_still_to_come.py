@@ -120,7 +120,8 @@ def sale_of(text: str, today: date) -> list[tuple[str, Severity]]:
 def test_free_alkali_in_a_loaf_that_is_sold_is_a_stop_with_what_to_do(grade: str) -> None:
     later = f", {{age: 40 d, outcome: free alkali, value: {grade}}}]"
     text = (TESTED % "28 d").replace("]", later) + SOLD % day(32).isoformat()
-    assert sale_of(text, day(39)) == []
+    # At an age to come it is a slip of the age, and was found all the same: also where only sales are listed.
+    assert sale_of(text, day(39)) == [("sold-unfit", Severity.STOP)]
     assert sale_of(text, day(45)) == [("sold-unfit", Severity.STOP)]
     (found,) = [
         each for each in check_trial(trial_of(text, UNSCENTED), outcomes(), day(45)) if each.code == "sold-unfit"

@@ -51,8 +51,7 @@ def fit_to_sell(
     """
     place = Place(trial.path)
     decision = trial.release
-    open_points = _find_standing(trial, today, cure_days=cure_days, register=register)
-    open_points += _without_set_aside(trial, check_alkali_ahead(trial, today, place))
+    open_points = _find_standing_today(trial, today, cure_days=cure_days, register=register)
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -72,6 +71,18 @@ def _find_standing(
     """What speaks against selling a trial and is not set aside by its decision (parameters: `fit_to_sell`)."""
     found = check_before_sale(trial, today, cure_days=cure_days, register=register)
     return _without_set_aside(trial, found)
+
+
+def _find_standing_today(
+    trial: Trial,
+    today: date | None,
+    *,
+    cure_days: Decimal | None = None,
+    register: Mapping[str, Material] | None,
+) -> list[Finding]:
+    """The same today, when free alkali that was found counts also at an age to come, which is a slip then."""
+    ahead = _without_set_aside(trial, check_alkali_ahead(trial, today, Place(trial.path)))
+    return _find_standing(trial, today, cure_days=cure_days, register=register) + ahead
 
 
 def _without_set_aside(trial: Trial, found: Iterable[Finding]) -> list[Finding]:
@@ -137,7 +148,7 @@ def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | 
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
     on = _on(decision)
     again = f"formulary trial release {code_of(trial.id)}"
-    found = _find_standing(trial, today, register=register)
+    found = _find_standing_today(trial, today, register=register)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
         do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; {_ASK_BUYERS}"

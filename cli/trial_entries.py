@@ -217,7 +217,8 @@ def after(
     """Something done after pouring: covered, insulated, fridge, oven, fan, unmoulded, cut, stamped ...
 
     A rescue is "rebatched", --with what was worked in: that counts for the superfat, and not for how the batter
-    thickened. What --correct does not say anew stays as it was recorded.
+    thickened. Its weight may be "~60 g" (5 % either way) or "55-65 g", of which the worse end counts, or unknown, and
+    then no superfat is known. What --correct does not say anew stays as it was recorded.
     """
     from trials import record
 

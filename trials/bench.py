@@ -249,7 +249,7 @@ class Bench(TrialFiles):
         from trials.as_made.recalculate import recalculate
 
         found = self._named_trial(trial)
-        demand_known_weights([found])
+        demand_known_weights([found], as_bars=True)
         return recalculate(as_it_stood(found, date.today()), self.folder.register)
 
     def cost(self, trial: Trial | str) -> Cost:

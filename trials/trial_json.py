@@ -40,8 +40,8 @@ def trial_json(
     made = pot_of_batter(trial)
     figures = effective_portion(stood, as_bars=True).figures
     # A mean over other bars would hide the worst of them; and what nobody weighed, nobody knows.
-    is_one_batter = not is_rebatched_in_part(stood) and not unknown_words(stood, for_lye=True)
-    unknown = unknown_words(stood)
+    is_one_batter = not is_rebatched_in_part(stood) and not unknown_words(stood, for_lye=True, as_bars=True)
+    unknown = unknown_words(stood, as_bars=True)
     return {
         **trial_row(trial, outcomes),
         "size": {trial.plan.size[0]: trial.plan.size[1]},
@@ -52,9 +52,15 @@ def trial_json(
         ],
         "as_made": [as_made_words(entry) for entry in trial.as_made],
         "worked_in_later": [
-            {"material": name, "grams": float(weighed_g), "portion": step.portion, "hours": _number(step.at_h)}
+            {
+                "material": each.material,
+                "grams": _number(each.weighed_g),
+                "give_or_take_grams": float(each.give_or_take_g),
+                "portion": step.portion,
+                "hours": _number(step.at_h),
+            }
             for step in done_once(trial.after_pour)
-            for name, weighed_g in step.taken_in
+            for each in step.taken_in
         ],
         "superfat": {
             "effective": figures.superfat_effective if is_one_batter else None,

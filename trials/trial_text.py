@@ -179,7 +179,7 @@ def _weights(trial: Trial, width: int, show_all: bool) -> list[str]:
         lines.append(f"  {hidden} weights as planned (--all shows them)")
     figures = effective_portion(trial, as_bars=True).figures
     lines += paragraph(superfat_words(trial), width=width, indent=2)
-    if unknown_words(trial):
+    if unknown_words(trial, as_bars=True):
         return lines
     jug, whole = format_number(figures.in_jug_percent, 1), format_number(figures.effective_percent, 1)
     lines += paragraph(f"Lye in the jug {jug} %, with all water {whole} %", width=width, indent=2)

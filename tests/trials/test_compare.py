@@ -24,7 +24,7 @@ from trials.comparison.comparison import Comparison
 from trials.comparison.table import render_comparison
 from trials.explain_trials import explain_outcome
 from trials.outcomes.known import find_outcomes
-from trials.trial.model import AsMade, Handling, Observation, Reading, Trial
+from trials.trial.model import AsMade, Handling, Observation, Reading, TakenIn, Trial
 from trials.trial.plan import make_plan
 
 BASE = version()
@@ -356,7 +356,7 @@ def test_a_loaf_of_which_no_rebatch_is_recorded_was_not_rebatched() -> None:
 
 
 def test_a_rebatched_loaf_is_compared_by_its_batter_and_the_superfat_of_its_bars_is_told() -> None:
-    fat = (("olive-oil", Decimal(80)),)
+    fat = (TakenIn("olive-oil", Decimal(80)),)
     again = trial(BASE, "cccc", 5, working="9:00", after_pour=[Handling("rebatched", Decimal(48), taken_in=fat)])
     found = compare_trials([ONE, again], ALL)
     assert "effective superfat" not in factors(found), "nothing of it went into the batter"

@@ -23,7 +23,7 @@ from trials.factors.portion_facts import find_facts
 from trials.lots.lot_trace import find_lot
 from trials.outcomes.find import find_values
 from trials.outcomes.value import Missing, OutcomeValue
-from trials.trial.model import Trial
+from trials.trial.model import TakenIn, Trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial
 
@@ -136,7 +136,7 @@ def test_a_rebatch_is_recorded_and_what_it_took_in_keeps_its_values(folder: Fold
     entry = record.handle(trial, "rebatched", "20 h", taken_in=["sunflower oil 60g", "honey 5 g"], portion="clove")
     trial = bench.record(entry, now=NOW)
     (step,) = trial.after_pour
-    assert [(name, float(grams)) for name, grams in step.taken_in] == [("sunflower-oil", 60.0), ("honey", 5.0)]
+    assert step.taken_in == (TakenIn("sunflower-oil", Decimal(60)), TakenIn("honey", Decimal(5)))
     assert set(bench.read_added(trial.id)[0].materials) == {"sunflower-oil", "honey"}
     assert bench.find_trial("k7wq") == trial
     clove, plain = (effective_portion(trial, name, as_bars=True).figures.oil_mass_g for name in ("clove", "plain"))
@@ -164,7 +164,7 @@ def test_a_corrected_time_takes_back_nothing_of_what_was_worked_in(folder: Folde
     assert float(step.at_h or 0) == 20
     assert superfat(trial, as_bars=True) == before
     trial = bench.record(record.handle(trial, "rebatched", "20 h", taken_in=["water 9 g"], corrects=True), now=NOW)
-    assert [name for name, _ in trial.after_pour[0].taken_in] == ["water"]
+    assert [each.material for each in trial.after_pour[0].taken_in] == ["water"]
 
 
 def test_a_diff_compares_the_batter_and_tells_what_holds_for_the_bars() -> None:

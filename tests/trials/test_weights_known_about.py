@@ -217,3 +217,70 @@ def test_what_cannot_be_a_weight_is_refused(entry: str, fault: str) -> None:
 def test_it_can_be_said_in_a_sentence(said: str, weighed: str) -> None:
     entry = record.as_made(trial_of("notes: x\n", UNSCENTED), said)
     assert entry.value["weighed"] == weighed  # type: ignore[call-overload, index]
+
+
+def rebatched(weighed: str, *, material: str = "olive-oil", more: str = "") -> Trial:
+    """A loaf with too much lye that was rebatched with so much of something."""
+    caustic = "as_made: [{line: sodium-hydroxide, weighed: 150 g}]\n"
+    rescue = f"after_pour: [{{at: 20 h, what: rebatched, with: {{{material}: {weighed}}}}}]\n"
+    return trial_of(caustic + rescue + more, UNSCENTED)
+
+
+@given(st.integers(20, 200), st.integers(1, 60))
+def test_of_what_a_rebatch_took_in_the_worse_end_counts_for_the_bars(low: int, wide: int) -> None:
+    between, least, most = (rebatched(text) for text in (f"{low}-{low + wide} g", f"{low} g", f"{low + wide} g"))
+    assert superfat(between) == pytest.approx(superfat(least))
+    assert superfat(between) < superfat(most)
+    lye = [rebatched(text, material="sodium-hydroxide") for text in (f"{low}-{low + wide} g", f"{low + wide} g")]
+    assert superfat(lye[0]) == pytest.approx(superfat(lye[1]))
+    assert pot_of_batter(between) == pot_of_batter(most), "it never was in the batter"
+
+
+def test_of_a_rebatch_about_is_five_percent_either_way_and_said() -> None:
+    about = rebatched("~100 g")
+    assert superfat(about) == pytest.approx(superfat(rebatched("95 g")))
+    shown = " ".join(render_trial(about, (), outcomes()).split())
+    assert "with 95 to 105 g of olive oil" in shown
+    assert "at the worse end of what was weighed" in shown
+    (told,) = json.loads(json.dumps(trial_json(about, (), outcomes())))["worked_in_later"]
+    assert (told["grams"], told["give_or_take_grams"]) == (100, 5)
+
+
+@pytest.mark.parametrize("material", ["olive-oil", "sodium-hydroxide"])
+def test_a_rescue_that_nobody_weighed_clears_no_loaf_and_its_batter_is_compared_all_the_same(material: str) -> None:
+    trial = rebatched("unknown", material=material, more=TESTED.replace("40 d", "1 h") + SOLD)
+    told = [each for each in check_trial(trial) if each.code == "weight-unknown"]
+    assert [each.severity for each in told] == [Severity.STOP]
+    assert f'--with "{material} LOW-HIGH g" --correct' in told[0].do
+    assert "weight-unknown" in [each.code for each in fit_to_sell(trial, date(2027, 1, 1))]
+    shown = render_trial(trial, (), outcomes())
+    assert "Superfat not known" in shown
+    told_json = json.loads(json.dumps(trial_json(trial, (), outcomes())))
+    assert (told_json["superfat"]["effective"], told_json["worked_in_later"][0]["grams"]) == (None, None)
+    with pytest.raises(InputError, match="is not known"):
+        cost_of_trial(trial, {})
+    side = describe_as_made(trial)
+    assert "weight-unknown" in [each.code for each in side.told]
+    other = replace(trial_of("notes: x\n", UNSCENTED), id="2026-10-04-midwinter-clove-aaaa")
+    remarks = " ".join(compare_trials([trial, other], outcomes=outcomes()).remarks)
+    assert "superfat of the bars: k7wq not known" in remarks
+
+
+def test_a_lot_may_be_in_what_nobody_weighed_though_the_plan_has_none_of_it() -> None:
+    extra = "as_made: [{extra: sunflower-oil, weighed: unknown, at: trace}]\n"
+    rescue = "after_pour: [{at: 20 h, what: rebatched, with: {sunflower-oil: unknown}}]\n"
+    for text in (extra, rescue):
+        named, silent = (trial_of(text + lots, UNSCENTED) for lots in ('lots: {sunflower-oil: "S-1"}\n', ""))
+        assert [used.grams for used in find_lot([named], "S-1")] == [None]
+        for since in (None, silent.made):
+            assert [each.grams for each in find_not_recorded([silent], {"sunflower-oil": since})] == [None]
+
+
+@pytest.mark.parametrize("weighed", ["~60 g", "55-65 g", "55 to 65 g", "unknown"])
+def test_what_a_rebatch_took_in_about_is_typed_as_it_is_known_and_kept_by_a_correction(weighed: str) -> None:
+    entry = record.handle(trial_of("notes: x\n", UNSCENTED), "rebatched", "20 h", taken_in=[f"olive oil {weighed}"])
+    assert entry.value["with"] == {"olive-oil": weighed}  # type: ignore[call-overload, index]
+    trial = rebatched(weighed)
+    corrected = record.handle(trial, "rebatched", "21 h", corrects=True)
+    again = rebatched(corrected.value["with"]["olive-oil"])  # type: ignore[call-overload, index]
+    assert again.after_pour[0].taken_in == trial.after_pour[0].taken_in

@@ -13,7 +13,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
 from trials.as_made.effective import materials_of, pot_of_bars, pot_of_batter
-from trials.as_made.unknown_weights import demand_known_weights
+from trials.as_made.unknown_weights import check_unknown, demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words
 
@@ -90,7 +90,7 @@ def _findings(trial: Trial, recipe: Recipe, batch: Batch, bars: Pot) -> tuple[Fi
         replace(finding, what=f"as made: {finding.what}")
         if finding.severity in (Severity.STOP, Severity.WARN)
         else finding
-        for finding in (*poured, *planned)
+        for finding in (*poured, *check_unknown(trial), *planned)
     )
 
 

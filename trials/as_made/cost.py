@@ -17,7 +17,7 @@ def cost_of_trial(trial: Trial, register: Mapping[str, Material], *, currency: s
     register: today's; what had no price then costs what it costs today. Raises InputError where nobody knows how much
     of something went in.
     """
-    demand_known_weights([trial])
+    demand_known_weights([trial], as_bars=True)
     return cost_of_pot(pot_of_bars(trial), with_prices(materials_of(trial), register), currency=currency)
 
 

@@ -105,10 +105,10 @@ def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
     pot = pot_of_batter(trial, at_worst=at_worst)
     materials = {**trial.added, **trial.plan.materials}
     later = [
-        _extra(AsMade(extra=name, weighed_g=weighed_g, at="trace", portion=step.portion), materials)
+        _extra(at_worst_end(entry, trial, pot) if at_worst else entry, materials)
         for step, is_again in _worked_in(trial.after_pour)
-        for name, weighed_g in step.taken_in
-        if not is_again or (at_worst and step.at_h is None and is_more_worse(materials.get(name)))
+        for entry in step.extras
+        if not is_again or (at_worst and step.at_h is None and is_more_worse(materials.get(entry.material)))
     ]
     rebatched = {step.portion for step in trial.after_pour if step.what == REBATCHED}
     worked_in = [
@@ -123,6 +123,11 @@ def _worked_in(steps: Sequence[Handling]) -> Iterable[tuple[Handling, bool]]:
     once = done_once(steps)
     for step in steps:
         yield step, not any(step is each for each in once)
+
+
+def find_taken_in(trial: Trial) -> tuple[AsMade, ...]:
+    """All that rebatches took in."""
+    return tuple(entry for step in done_once(trial.after_pour) for entry in step.extras)
 
 
 def effective_portion(
@@ -256,7 +261,8 @@ def lots_gap_g(trial: Trial, material: str) -> float:
         return 0.0
     went_in_g = in_bars_g(trial, material)
     gap_g = went_in_g - sum(float(use.grams) for use in uses if use.grams is not None)
-    about_g = sum(float(entry.give_or_take_g) for entry in trial.as_made if material in (entry.line, entry.extra))
+    went_in = (*trial.as_made, *find_taken_in(trial))
+    about_g = sum(float(entry.give_or_take_g) for entry in went_in if material in (entry.line, entry.extra))
     return gap_g if abs(gap_g) > about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0) else 0.0
 
 

@@ -9,7 +9,7 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, PotLine, WeighedSc
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.as_made.effective import effective_portion, pot_of_batter
+from trials.as_made.effective import effective_portion, find_taken_in, pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.trial.model import Trial, TrialPortion
 from trials.trial.rebatch import is_rebatched_in_part
@@ -34,14 +34,14 @@ def superfat_words(trial: Trial) -> str:
     worst: each portion's is told then, the least first. Of a weight that is known only about, the worse end counts;
     where it is not known at all, no superfat is.
     """
-    unknown = unknown_words(trial, for_lye=True)
+    unknown = unknown_words(trial, for_lye=True, as_bars=True)
     if unknown:
         return f"Superfat not known: {unknown}"
     poured = effective_portion(trial, at_worst=True).figures
     bars = effective_portion(trial, as_bars=True).figures
     low, high = format_number(bars.superfat_low, 1), format_number(bars.superfat_high, 1)
     said = f"Superfat {format_number(bars.superfat_effective, 1)} % effective ({low} to {high})"
-    if any(entry.give_or_take_g for entry in trial.as_made):
+    if any(entry.give_or_take_g for entry in (*trial.as_made, *find_taken_in(trial))):
         said += ", at the worse end of what was weighed"
     before = f"{format_number(poured.superfat_effective, 1)} % as poured, before it was rebatched"
     if is_rebatched_in_part(trial):
@@ -57,12 +57,12 @@ def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
     rows: list[Row] = []
     if trial.is_divided:
         rows.append(Row("portions", ("%", "g", "superfat, %")))
-        is_known = not unknown_words(trial, for_lye=True)
+        is_known = not unknown_words(trial, for_lye=True, as_bars=True)
         for portion, figure in zip(trial.portions, figures, strict=True):
             known = figure if is_known else replace(figure, superfat_percent=None, superfat_low_percent=None)
             rows += _portion_rows(trial, portion, known, pot)
     lines = render_rows(rows, width=width) if rows else []
-    unknown = unknown_words(trial)
+    unknown = unknown_words(trial, as_bars=True)
     scents = [
         Row(
             material_words(material) + where,
@@ -85,7 +85,7 @@ def _portion_rows(trial: Trial, portion: TrialPortion, figure: PortionFigures, p
     notes = [f"give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
     notes += [f"in {portion.mould}"] if portion.mould else []
     superfat = "" if figure.superfat_percent is None else format_number(figure.superfat_percent, 1)
-    grams = "" if unknown_words(trial) else format_number(figure.grams, 0)
+    grams = "" if unknown_words(trial, as_bars=True) else format_number(figure.grams, 0)
     cells = (format_decimal(portion.share), grams, superfat)
     yield Row(portion.name, cells, ", ".join(notes), indent=4)
     for line in pot.lines:
@@ -114,12 +114,12 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
     pot, figures = find_portions(trial)
     if not trial.is_divided:
         return []
-    if unknown_words(trial, for_lye=True):
+    if unknown_words(trial, for_lye=True, as_bars=True):
         figures = tuple(replace(figure, superfat_percent=None, superfat_low_percent=None) for figure in figures)
     return [
         {
             **figure.to_json(),
-            "grams": None if unknown_words(trial) else figure.grams,
+            "grams": None if unknown_words(trial, as_bars=True) else figure.grams,
             "scent": scent_json(trial, figure.scent),
             "share_percent": float(portion.share),
             "by_eye_percent": float(portion.by_eye),
@@ -137,9 +137,9 @@ def portions_json(trial: Trial) -> list[dict[str, object]]:
 def scent_json(trial: Trial, scent: Iterable[WeighedScent]) -> list[dict[str, object]]:
     """Scents with stable keys; of what nobody weighed no grams, and no percentages of a pot that has such a thing."""
     of_what = ("percent_of_oils", "percent_of_batter", "percent_of_cured", "percent_of_dry")
-    hidden: dict[str, object] = dict.fromkeys(of_what) if unknown_words(trial) else {}
-    return [{**line.to_json(), **hidden, "grams": _grams_known(trial, line)} for line in scent]
+    hidden: dict[str, object] = dict.fromkeys(of_what) if unknown_words(trial, as_bars=True) else {}
+    return [{**line.to_json(), **hidden, "grams": _grams_known(trial, line, as_bars=True)} for line in scent]
 
 
-def _grams_known(trial: Trial, line: PotLine | WeighedScent) -> float | None:
-    return None if is_unknown_line(trial, line.material, line.at) else line.grams
+def _grams_known(trial: Trial, line: PotLine | WeighedScent, *, as_bars: bool = False) -> float | None:
+    return None if is_unknown_line(trial, line.material, line.at, as_bars=as_bars) else line.grams

@@ -10,23 +10,24 @@ from formulary.finding import Finding, Place, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.recipes.model import STAGES
-from trials.as_made.effective import has_no_oils, materials_of
+from trials.as_made.effective import find_taken_in, has_no_oils, materials_of
 from trials.as_made.entry_lines import is_in_weighed_lye, stages_of
 from trials.trial.identity import code_of
-from trials.trial.model import AsMade, Trial
+from trials.trial.model import AsMade, Handling, Trial, done_once
+from trials.trial.words import hour_words, weighed_words
 
 UNKNOWN_LYE = "weight-unknown"
 
 
-def unknown_words(trial: Trial, *, for_lye: bool = False) -> str:
+def unknown_words(trial: Trial, *, for_lye: bool = False, as_bars: bool = False) -> str:
     """That weights of a trial are not known, in words: `how much olive oil went in is not known`; empty where all are.
 
-    for_lye: only of what takes part in the balance of lye and fat.
+    for_lye: only of what takes part in the balance of lye and fat. as_bars: of what a rebatch took in, too.
     """
     materials = materials_of(trial)
     names = [
         "lye" if _went_in(entry) == LYE else material_words(_went_in(entry))
-        for entry in trial.as_made
+        for entry in _entries(trial, as_bars=as_bars)
         if entry.is_unknown and (not for_lye or _takes_part(entry, trial, materials))
     ]
     return f"how much {' and '.join(dict.fromkeys(names))} went in is not known" if names else ""
@@ -39,45 +40,73 @@ def why_nothing_compares(trial: Trial, portion: str | None = None) -> str:
     return unknown_words(trial)
 
 
-def demand_known_weights(trials: Iterable[Trial]) -> None:
-    """Refuse trials of which a weight is not known, where something is to be worked out or compared by them."""
+def _entries(trial: Trial, *, as_bars: bool) -> tuple[AsMade, ...]:
+    return (*trial.as_made, *find_taken_in(trial)) if as_bars else trial.as_made
+
+
+def demand_known_weights(trials: Iterable[Trial], *, as_bars: bool = False) -> None:
+    """Refuse trials of which a weight is not known, where something is to be worked out or compared by them.
+
+    as_bars: of what a rebatch took in, too.
+    """
     for trial in trials:
-        unknown = unknown_words(trial)
+        unknown = unknown_words(trial, as_bars=as_bars)
         if unknown:
             do = f"say between which weights it was: formulary trial as-made {code_of(trial.id)} --help"
             raise InputError.of(UNKNOWN_LYE, f"{unknown} in {trial.id}, so nothing can be worked out", do)
 
 
-def is_unknown_line(trial: Trial, material: str, at: str) -> bool:
-    """Whether nobody knows how much of a material went in at a stage."""
+def is_unknown_line(trial: Trial, material: str, at: str, *, as_bars: bool = False) -> bool:
+    """Whether nobody knows how much of a material went in at a stage. as_bars: with what a rebatch took in."""
     return any(
         entry.is_unknown and _went_in(entry) in (material, LYE) and at in stages_of(entry, trial.plan)
-        for entry in trial.as_made
+        for entry in _entries(trial, as_bars=as_bars)
     )
 
 
 def is_unknown_material(trial: Trial, material: str) -> bool:
-    """Whether nobody knows how much of a material went in altogether."""
-    return any(is_unknown_line(trial, material, at) for at in STAGES)
+    """Whether nobody knows how much of a material is in the bars."""
+    return any(is_unknown_line(trial, material, at, as_bars=True) for at in STAGES)
 
 
 def check_unknown(trial: Trial) -> Iterable[Finding]:
     """A stop for what is not known and decides whether the bars are safe: lye, fat, acid, or a scent and its limit."""
     materials = materials_of(trial)
-    for entry in trial.as_made:
+    ways = [("as_made", _as_made_command(entry, trial), entry) for entry in trial.as_made]
+    ways += [
+        ("after_pour", _rebatch_command(step, trial), entry)
+        for step in done_once(trial.after_pour)
+        for entry in step.extras
+    ]
+    for section, command, entry in ways:
         if not entry.is_unknown:
             continue
         name = _went_in(entry)
-        known, place = materials.get(name), Place(trial.path, entry.place.line, entry.place.column, "as_made")
+        known, place = materials.get(name), Place(trial.path, entry.place.line, entry.place.column, section)
         what = f"how much {'lye' if name == LYE else material_words(name)} went in is not known, so nobody can tell"
-        said = f"{entry.instead} instead of {entry.line}" if entry.instead else name
-        # No grams of ours in it: who takes the line as it is would record weights that nobody saw.
-        do = f'say between which weights it surely was: formulary trial as-made {code_of(trial.id)} "{said} LOW-HIGH g"'
-        do += "; its worse end counts then"
+        do = f"say between which weights it surely was: {command}; its worse end counts then"
         if _takes_part(entry, trial, materials):
             yield stop("weight-unknown", f"{what} how much superfat, or free lye, the bars have", do, place)
         elif known is not None and known.kind is MaterialKind.FRAGRANCE:
             yield stop("scent-unweighed", f"{what} whether it is within its limit", do, place)
+
+
+# No grams of ours in these: who takes the line as it is would record weights that nobody saw.
+def _as_made_command(entry: AsMade, trial: Trial) -> str:
+    said = f"{entry.instead} instead of {entry.line}" if entry.instead else entry.material
+    return f'formulary trial as-made {code_of(trial.id)} "{said} LOW-HIGH g"'
+
+
+def _rebatch_command(step: Handling, trial: Trial) -> str:
+    """All that it took in is said anew: what a correction names takes the place of the whole."""
+    at = "unknown" if step.at_h is None else f'"{hour_words(step.at_h)}"'
+    parts = [
+        f"{entry.material} LOW-HIGH g" if entry.is_unknown else f"{entry.material}{weighed_words(entry)}"
+        for entry in step.extras
+    ]
+    said = " ".join(f'--with "{part}"' for part in parts)
+    portion = f" --portion {step.portion}" if step.portion else ""
+    return f"formulary trial after {code_of(trial.id)} {step.what} --at {at} {said}{portion} --correct"
 
 
 def _went_in(entry: AsMade) -> str:

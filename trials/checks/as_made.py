@@ -20,10 +20,9 @@ from trials.as_made.effective import (
     lots_gap_g,
     lots_named,
     materials_of,
-    pot_of_bars,
 )
 from trials.as_made.recalculate import find_later_lye
-from trials.as_made.unknown_weights import check_unknown, is_unknown_line
+from trials.as_made.unknown_weights import check_unknown, is_unknown_material
 from trials.checks.likely import check_likely
 from trials.checks.minutes import check_minutes
 from trials.trial.identity import code_of
@@ -84,14 +83,13 @@ def _way_to_a_limit(scent: str, trial: Trial, register: Mapping[str, Material] |
 
 def _check_lots(trial: Trial) -> Iterable[Finding]:
     """Several lots of a line should make up what was weighed, and what is known of one should be known of all."""
-    pot = pot_of_bars(trial)
     for material, uses in trial.lots.items():
         yield from _check_certificates(trial, material)
         if lot_weights(uses) is None:
             what = f"the lots of {material} are not all weighed, so that none of their certificates can hold"
             yield warn("lots-unweighed", what, "write the grams of each under `lots:`")
         gap_g = lots_gap_g(trial, material)
-        if gap_g and not any(is_unknown_line(trial, material, line.at) for line in pot.lines):
+        if gap_g and not is_unknown_material(trial, material):
             made_g = sum(float(use.grams) for use in uses if use.grams is not None)
             what = (
                 f"the lots of {material} make {format_number(made_g, 1)} g,"

@@ -61,7 +61,8 @@ def _done_twice(trial: Trial) -> Iterable[Finding]:
 def _but_what(trial: Trial, step: Handling) -> str:
     """What of a step of unknown time counts each time, since it may have been done twice."""
     materials = {**trial.added, **trial.plan.materials}
-    worse = [material_words(name) for name, _ in step.taken_in if is_more_worse(materials.get(name))]
+    names = [each.material for each in step.taken_in]
+    worse = [material_words(name) for name in names if is_more_worse(materials.get(name))]
     if step.at_h is not None or not worse:
         return ""
     return f", but {' and '.join(worse)} each time, since nobody knows when it was"

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from formulary.quantity import format_number
 from trials.as_made.effective import effective_portion
+from trials.as_made.unknown_weights import unknown_words
 from trials.comparison.compared import Column
 from trials.factors.portion_facts import Pour
 from trials.pours.sentences import say_list
@@ -28,6 +29,9 @@ def rebatched_remarks(columns: Sequence[Column]) -> Iterable[str]:
         return
     bars = []
     for column in rebatched:
+        if any(unknown_words(pour.trial, for_lye=True, as_bars=True) for pour in column.pours):
+            bars.append(f"{column.label} not known")
+            continue
         percents = [
             effective_portion(pour.trial, pour.portion, as_bars=True).figures.superfat_effective
             for pour in column.pours

@@ -93,25 +93,32 @@ def find_not_recorded(trials: Iterable[Trial], received: Mapping[str, date | Non
     for trial in trials:
         for material, since in received.items():
             grams = _without_lot_g(trial, material, since)
-            if grams > 0:
+            if grams is None or grams > 0:
                 known_g = None if is_unknown_material(trial, material) else grams
                 found.append(LotNotRecorded(trial, material, known_g, material in lots_named(trial)))
     return tuple(sorted(found, key=lambda item: (item.trial.made, item.trial.id, item.material)))
 
 
-def _without_lot_g(trial: Trial, material: str, since: date | None) -> float:
-    """Grams of a material of which nobody wrote down the lot, and that went in since a day."""
+def _without_lot_g(trial: Trial, material: str, since: date | None) -> float | None:
+    """Grams of a material of which nobody wrote down the lot, and that went in since a day; None where it did and
+    nobody knows how much of it."""
     uses = lots_named(trial).get(material, ())
     if since is None or trial.made >= since:
-        return lots_gap_g(trial, material) if uses else in_bars_g(trial, material)
+        if uses:
+            return lots_gap_g(trial, material)
+        return None if is_unknown_material(trial, material) else in_bars_g(trial, material)
     # What was worked in later may be of a later lot, whichever is named for the loaf, unless its lots make up all.
-    later_g = sum(
-        float(weighed_g)
+    later = [
+        each
         for step in done_once(trial.after_pour)
         if step.ended_h is None or trial.made + timedelta(days=math.ceil(step.ended_h / 24)) >= since
-        for name, weighed_g in step.taken_in
-        if name == material
-    )
+        for each in step.taken_in
+        if each.material == material
+    ]
+    weighed = [each.weighed_g for each in later if each.weighed_g is not None]
+    if len(weighed) < len(later):
+        return None
+    later_g = float(sum(weighed))
     are_weighed = bool(uses) and all(use.grams is not None for use in uses)
     return min(later_g, lots_gap_g(trial, material)) if are_weighed else later_g
 
@@ -135,9 +142,7 @@ def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUs
     """A lot in a trial; where no other lot of the material went in, all of it was of this one."""
     grams = float(use.grams) if use.grams is not None else None
     if grams is None and len(uses) == 1:
-        grams = in_bars_g(trial, name)
-        if grams and is_unknown_material(trial, name):
-            grams = None
+        grams = None if is_unknown_material(trial, name) else in_bars_g(trial, name)
     return LotUsed(trial, name, use.lot, grams)
 
 

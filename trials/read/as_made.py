@@ -71,10 +71,8 @@ def _entry(entry: AsMade, weighed: Weighed | None) -> AsMade:
     """An entry with what was weighed, as well as that is known."""
     if weighed is None:
         return entry
-    if weighed.low_g is None or weighed.high_g is None:
-        return replace(entry, is_unknown=True)
-    off_g = (weighed.high_g - weighed.low_g) / 2
-    return replace(entry, weighed_g=weighed.low_g + off_g, give_or_take_g=off_g)
+    is_unknown = weighed.middle_g is None
+    return replace(entry, weighed_g=weighed.middle_g, give_or_take_g=weighed.give_or_take_g, is_unknown=is_unknown)
 
 
 def _check_mixed_lye(block: Fields, weighed: Weighed | None, at: str | None, portion: str | None, plan: Plan) -> None:

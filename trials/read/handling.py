@@ -10,8 +10,8 @@ from formulary.quantity import Kind, NotAQuantity, Quantity, parse_quantity
 from trials.as_made.entry_lines import WATER
 from trials.read.as_made import check_material_name
 from trials.read.parts import entries_of, listed, read_portion, read_word
-from trials.trial.lot_use_text import mass_g
-from trials.trial.model import HANDLING_WORDS, REBATCHED, Handling, Plan
+from trials.read.weighed import parse_weighed
+from trials.trial.model import HANDLING_WORDS, REBATCHED, Handling, Plan, TakenIn
 
 
 def read_handling(
@@ -51,20 +51,20 @@ def read_handling(
 
 def _read_taken_in(
     block: Fields, what: str | None, plan: Plan | None, materials: Collection[str] | None
-) -> tuple[tuple[str, Decimal], ...]:
-    """What was worked in: `with: {olive-oil: 60 g}`."""
-    found: list[tuple[str, Decimal]] = []
+) -> tuple[TakenIn, ...]:
+    """What was worked in: `with: {olive-oil: 60 g}`, as well as it is known."""
+    found: list[TakenIn] = []
     scalars = entries_of(block, "with")
     if scalars and what is not None and what != REBATCHED:
         do = f"write `what: {REBATCHED}`, or what went into the batter under as_made"
         block.report("not-rebatched", f"nothing is worked in by `{what}`", do, scalars[0][0], "with")
     for key, value in scalars:
-        weighed = block.parse_node(value, mass_g, f"with, {key.text[:40]}")
+        weighed = block.parse_node(value, parse_weighed, f"with, {key.text[:40]}")
         known = key.text == WATER or plan is None or check_material_name(block, key, "with", plan, materials)
-        if weighed == 0:
+        if weighed is not None and weighed.high_g == 0:
             block.report("out-of-bounds", "0 g is nothing", "take the line out", value, f"with, {key.text[:40]}")
         elif weighed is not None and known:
-            found.append((key.text, weighed))
+            found.append(TakenIn(key.text, weighed.middle_g, weighed.give_or_take_g))
     return tuple(found)
 
 

@@ -24,6 +24,11 @@ class Weighed(NamedTuple):
         """The middle of what is known."""
         return None if self.low_g is None or self.high_g is None else (self.low_g + self.high_g) / 2
 
+    @property
+    def give_or_take_g(self) -> Decimal:
+        """How far it may have been from the middle, either way; 0 where nobody knows."""
+        return Decimal(0) if self.low_g is None or self.high_g is None else (self.high_g - self.low_g) / 2
+
 
 def parse_weighed(text: str) -> Weighed:
     """What was weighed, in grams. Raises NotAQuantity."""

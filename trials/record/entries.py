@@ -21,7 +21,7 @@ from trials.as_made.effective import materials_of, pot_of_batter
 from trials.as_made.entry_lines import WATER, is_mixed_lye
 from trials.trial.elapsed import format_clock
 from trials.trial.entry import Entry, add_details, demand_said, for_portion, shorten, tidy_amount, tidy_condition
-from trials.trial.model import AsMade, Handling, Trial, done_once
+from trials.trial.model import AsMade, Handling, TakenIn, Trial, done_once
 from trials.trial.words import as_made_words, degree_words, hour_words, release_words, taken_in_words
 
 _NUMBER = r"[\d.]+(?: ?, ?\d+)?"
@@ -43,7 +43,7 @@ _TAKEN_BACK = (
     re.compile(r"no extra (?P<extra>\S+)(?: at (?P<at>.+))?"),
 )
 
-_MATERIAL_AND_WEIGHT = re.compile(rf"(?P<material>\S.*?) (?P<weighed>{_NUMBER} ?\S+)")
+_MATERIAL_AND_WEIGHT = re.compile(rf"(?P<material>\S.*?) {_MASS}")
 
 _FORGOT = "forgot to take the water of"
 
@@ -165,10 +165,18 @@ def _details_of(step: Handling) -> dict[str, Value]:
         is_short = step.for_h % 1 and minutes == round(minutes)
         tree["for"] = f"{round(minutes)} min" if is_short else hour_words(step.for_h)
     if step.taken_in:
-        tree["with"] = Inline({name: f"{format_decimal(weighed_g)} g" for name, weighed_g in step.taken_in})
+        tree["with"] = Inline({each.material: _weighed_text(each) for each in step.taken_in})
     if step.note:
         tree["note"] = step.note
     return tree
+
+
+def _weighed_text(taken: TakenIn) -> str:
+    """What a rebatch took in of one thing, as it is written."""
+    if taken.weighed_g is None:
+        return "unknown"
+    ends = (taken.weighed_g - taken.give_or_take_g, taken.weighed_g + taken.give_or_take_g)
+    return f"{'-'.join(format_decimal(end) for end in dict.fromkeys(ends))} g"
 
 
 def _all_weighed(texts: Sequence[str]) -> Inline:
@@ -187,7 +195,8 @@ def _weighed(text: str) -> tuple[str, str]:
     match = _MATERIAL_AND_WEIGHT.fullmatch(" ".join(text.split()))
     if match is None:
         what = f"{text[:60]!r} does not say a material and its weight"
-        raise InputError.of("bad-weight", what, 'write "olive-oil 60 g", once for each')
+        do = 'write "olive-oil 60 g", once for each; a weight may be "~60 g", "55-65 g" or unknown'
+        raise InputError.of("bad-weight", what, do)
     return match.group("material").lower().replace(" ", "-"), tidy_amount(match.group("weighed"))
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.finding import Finding, Place
@@ -150,12 +150,20 @@ class TrialPortion:
         return self.instead_of or self.name
 
 
+class TakenIn(NamedTuple):
+    """What a rebatch took in, in grams as weighed, known as in `AsMade`; None where nobody knows how much it was."""
+
+    material: str
+    weighed_g: Decimal | None
+    give_or_take_g: Decimal = Decimal(0)
+
+
 @dataclass(frozen=True, slots=True)
 class Handling:
     """Something done after pouring, at hours since then.
 
-    for_h: how long it lasted. taken_in: of a rebatch, what was worked in then, material and grams: it is in the bars,
-    and was not in the batter.
+    for_h: how long it lasted. taken_in: of a rebatch, what was worked in then: it is in the bars, and was not in the
+    batter.
     """
 
     what: str
@@ -165,12 +173,28 @@ class Handling:
     portion: str | None = None
     note: str = ""
     place: Place = field(default=Place(), compare=False, repr=False)
-    taken_in: tuple[tuple[str, Decimal], ...] = ()
+    taken_in: tuple[TakenIn, ...] = ()
 
     @property
     def ended_h(self) -> Decimal | None:
         """Hours from pouring to when it had been done; None where its time is not recorded."""
         return None if self.at_h is None else self.at_h + (self.for_h or 0)
+
+    @property
+    def extras(self) -> tuple[AsMade, ...]:
+        """What it took in, as what went into the bars beside the plan's."""
+        return tuple(
+            AsMade(
+                extra=each.material,
+                weighed_g=each.weighed_g,
+                at="trace",
+                portion=self.portion,
+                place=self.place,
+                give_or_take_g=each.give_or_take_g,
+                is_unknown=each.weighed_g is None,
+            )
+            for each in self.taken_in
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,7 +259,7 @@ def done_once(steps: Sequence[Handling]) -> tuple[Handling, ...]:
     A loaf is not rebatched twice in one moment, so that what a line typed twice took in is in its bars once. A remark
     or a temperature beside it makes no other of it; of unknown times none says that they are two.
     """
-    once: dict[tuple[str, Decimal | None, str | None, tuple[tuple[str, Decimal], ...]], Handling] = {}
+    once: dict[tuple[str, Decimal | None, str | None, tuple[TakenIn, ...]], Handling] = {}
     for step in steps:
         once.setdefault((step.what, step.at_h, step.portion, tuple(sorted(step.taken_in))), step)
     return tuple(once.values())
@@ -244,7 +268,7 @@ def done_once(steps: Sequence[Handling]) -> tuple[Handling, ...]:
 def find_brought(as_made: Sequence[AsMade], after_pour: Sequence[Handling]) -> tuple[str, ...]:
     """The materials that entries bring: extras, what took a line's place, and what a rebatch took in."""
     names = [name for entry in as_made for name in (entry.extra, entry.instead) if name]
-    names += [name for step in after_pour for name, _ in step.taken_in]
+    names += [each.material for step in after_pour for each in step.taken_in]
     return tuple(dict.fromkeys(names))
 
 

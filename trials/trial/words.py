@@ -76,7 +76,12 @@ def sold_words(trial: Trial) -> str:
 
 def taken_in_words(step: Handling) -> str:
     """What a rebatch took in, in words."""
-    said = [f"{format_decimal(weighed_g)} g of {material_words(name)}" for name, weighed_g in step.taken_in]
+    said = [
+        f"{material_words(each.material)}{weighed_words(each)}"
+        if each.is_unknown
+        else f"{weighed_words(each).strip()} of {material_words(each.material)}"
+        for each in step.extras
+    ]
     return f"with {' and '.join(said)}" if said else ""
 
 

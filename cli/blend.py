@@ -76,7 +76,8 @@ def cost(
     """What a batch's materials cost, by the prices in materials/, for the batch and for each bar.
 
     A price of a lot counts with --lot. A trial costs what was really weighed, at the prices of its own lots that were
-    kept with it; for each of the bars that were cut, where that was noted.
+    kept with it; for each of the bars that were cut, where that was noted. Of a weight that is known only about it
+    costs from the least to the most; what nobody weighed is told, and not counted.
     """
     from formulary.batch.blend_text import render_cost
     from formulary.batch.size import Size

@@ -102,7 +102,8 @@ def _joined(listed: tuple[Ingredient, ...]) -> str:
 
 
 def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80, naming: str = "--lot {material}={lot}") -> str:
-    """What each material costs, the sum, and the sum by bar: `at least` where something has no price.
+    """What each material costs, the sum, and the sum by bar: `at least` where something has no price or weight, from
+    the least to the most where a weight is known only about.
 
     naming: how a lot is named, so that its price counts.
     """
@@ -112,19 +113,32 @@ def render_cost(cost: Cost, *, bars: int | None = None, width: int = 80, naming:
             "No price is known of anything in it, so there is nothing to add up. Write one in materials/NAME.yaml"
             " (price: 24.00 per 100 g), or with a delivery: formulary materials lot NAME LOT --price PRICE."
         )
-        return "\n".join([*paragraph(text, width=width), *at_lots])
+        return "\n".join([*paragraph(text, width=width), *_unweighed(cost, width), *at_lots])
     unit = cost.currency or "money"
-    least = ", at least" if cost.unpriced else ""
+    least = ", at least" if cost.unpriced or cost.unweighed else ""
     rows = [Row("", (unit,))]
-    rows += [Row(material_words(material), (format_number(amount, 2),)) for material, amount in cost.lines]
-    rows.append(Row(f"together{least}", (format_number(cost.total, 2),)))
+    rows += [Row(material_words(material), (_from_to(low, high),)) for material, _, low, high in cost.ranges()]
+    rows.append(Row(f"together{least}", (_from_to(cost.least, cost.most),)))
     if bars:
-        rows.append(Row(f"for each of {bars} bars{least}", (format_number(cost.per_bar(bars), 2),)))
+        rows.append(Row(f"for each of {bars} bars{least}", (_from_to(cost.least / bars, cost.most / bars),)))
     lines = render_rows(rows, width=width)
+    if cost.unweighed:
+        lines += ["", *_unweighed(cost, width)]
     if cost.unpriced:
         text = f"Without a price, and so not counted: {', '.join(material_words(name) for name in cost.unpriced)}."
         lines += ["", *paragraph(text, width=width), *at_lots]
     return "\n".join(lines)
+
+
+def _from_to(least: float, most: float) -> str:
+    ends = (format_number(least, 2), format_number(most, 2))
+    return " to ".join(dict.fromkeys(ends))
+
+
+def _unweighed(cost: Cost, width: int) -> list[str]:
+    """What went in and nobody knows how much of it."""
+    names = ", ".join(material_words(name) for name in cost.unweighed)
+    return paragraph(f"What nobody weighed is not counted: {names}.", width=width) if names else []
 
 
 def _priced_at_lots(cost: Cost, naming: str, width: int) -> list[str]:

@@ -14,7 +14,9 @@ class Cost:
     """Money for one batch; `unpriced` names the materials without a price, which are not in the sum.
 
     With some unpriced it costs at least the total; with nothing priced the total says nothing (`is_known`).
-    at_lots: material -> its lots that have a price, of those that are unpriced.
+    at_lots: material -> its lots that have a price, of those that are unpriced. between: material -> the least and the
+    most that it may have cost, where its weight is known only about; the lines are of the middle. unweighed: what went
+    in and nobody weighed, which is not in the sum either.
     """
 
     lines: tuple[tuple[str, float], ...]
@@ -22,6 +24,23 @@ class Cost:
     unpriced: tuple[str, ...]
     currency: str = ""
     at_lots: tuple[tuple[str, tuple[str, ...]], ...] = ()
+    between: tuple[tuple[str, float, float], ...] = ()
+    unweighed: tuple[str, ...] = ()
+
+    @property
+    def least(self) -> float:
+        """The least that what is counted may have cost."""
+        return sum(least for _, _, least, _ in self.ranges())
+
+    @property
+    def most(self) -> float:
+        """The most that what is counted may have cost."""
+        return sum(most for _, _, _, most in self.ranges())
+
+    def ranges(self) -> tuple[tuple[str, float, float, float], ...]:
+        """material, cost, and the least and the most that it may have cost, a line each."""
+        between = {name: (least, most) for name, least, most in self.between}
+        return tuple((name, cost, *between.get(name, (cost, cost))) for name, cost in self.lines)
 
     @property
     def is_known(self) -> bool:
@@ -34,9 +53,15 @@ class Cost:
 
     def to_json(self) -> dict[str, object]:
         return {
-            "lines": [{"material": material, "cost": cost} for material, cost in self.lines],
+            "lines": [
+                {"material": material, "cost": cost, "least": least, "most": most}
+                for material, cost, least, most in self.ranges()
+            ],
             "total": self.total if self.is_known else None,
+            "least": self.least if self.is_known else None,
+            "most": self.most if self.is_known else None,
             "unpriced": list(self.unpriced),
+            "unweighed": list(self.unweighed),
             "priced_at_lots": [{"material": material, "lots": list(lots)} for material, lots in self.at_lots],
             "currency": self.currency,
         }

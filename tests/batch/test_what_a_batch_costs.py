@@ -121,9 +121,14 @@ def test_nothing_with_a_price_has_no_sum_and_some_without_make_it_the_least() ->
 def test_json_tells_the_same_money() -> None:
     found = cost(KITCHEN.weigh_out())
     assert found.to_json() == {
-        "lines": [{"material": material, "cost": amount} for material, amount in found.lines],
+        "lines": [
+            {"material": material, "cost": amount, "least": amount, "most": amount} for material, amount in found.lines
+        ],
         "total": found.total,
+        "least": found.total,
+        "most": found.total,
         "unpriced": ["sunflower-oil"],
+        "unweighed": [],
         "priced_at_lots": [],
         "currency": "EUR",
     }

@@ -10,8 +10,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from formulary.batch.blend_text import render_cost
 from formulary.errors import InputError, StopError
 from formulary.finding import Severity
+from formulary.materials.value_texts import parse_price
 from trials import record
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.cost import cost_of_trial
@@ -114,13 +116,11 @@ def test_a_scent_that_nobody_weighed_keeps_its_superfat_and_may_pass_its_limit()
     assert "Superfat not known" not in render_trial(trial, (), outcomes())
 
 
-def test_a_lot_of_what_nobody_weighed_is_traced_without_grams_and_nothing_is_priced() -> None:
+def test_a_lot_of_what_nobody_weighed_is_traced_without_grams() -> None:
     entry = "as_made: [{line: olive-oil, weighed: unknown}]\n"
     named, silent = (trial_of(entry + lots, UNSCENTED) for lots in ('lots: {olive-oil: "OL-7"}\n', ""))
     assert [used.grams for used in find_lot([named], "OL-7")] == [None]
     assert [each.grams for each in find_not_recorded([silent], {"olive-oil": None})] == [None]
-    with pytest.raises(InputError, match="is not known"):
-        cost_of_trial(silent, {})
 
 
 def test_of_a_scent_that_nobody_weighed_no_grams_and_no_percent_are_told_anywhere() -> None:
@@ -257,8 +257,7 @@ def test_a_rescue_that_nobody_weighed_clears_no_loaf_and_its_batter_is_compared_
     assert "Superfat not known" in shown
     told_json = json.loads(json.dumps(trial_json(trial, (), outcomes())))
     assert (told_json["superfat"]["effective"], told_json["worked_in_later"][0]["grams"]) == (None, None)
-    with pytest.raises(InputError, match="is not known"):
-        cost_of_trial(trial, {})
+    assert cost_of_trial(trial, {}).unweighed == (material,)
     side = describe_as_made(trial)
     assert "weight-unknown" in [each.code for each in side.told]
     other = replace(trial_of("notes: x\n", UNSCENTED), id="2026-10-04-midwinter-clove-aaaa")
@@ -284,3 +283,45 @@ def test_what_a_rebatch_took_in_about_is_typed_as_it_is_known_and_kept_by_a_corr
     corrected = record.handle(trial, "rebatched", "21 h", corrects=True)
     again = rebatched(corrected.value["with"]["olive-oil"])  # type: ignore[call-overload, index]
     assert again.after_pour[0].taken_in == trial.after_pour[0].taken_in
+
+
+def priced(trial: Trial, prices: dict[str, str]) -> Trial:
+    """The trial with what its materials cost, a kilogram each."""
+    materials = {
+        name: replace(material, price=parse_price(f"{prices[name]} per 1 kg")) if name in prices else material
+        for name, material in trial.plan.materials.items()
+    }
+    return replace(trial, plan=replace(trial.plan, materials=materials))
+
+
+PRICES = {"olive-oil": "8.00", "coconut-oil": "4.00", "sodium-hydroxide": "10.00"}
+
+
+def test_of_a_weight_that_is_known_about_the_cost_is_from_the_least_to_the_most() -> None:
+    text = "as_made: [{line: olive-oil, weighed: 400-500 g}]\n"
+    rescue = "after_pour: [{at: 20 h, what: rebatched, with: {coconut-oil: 50-100 g}}]\n"
+    found = cost_of_trial(priced(trial_of(text + rescue, UNSCENTED), PRICES), {}, currency="EUR")
+    planned = cost_of_trial(priced(trial_of("notes: x\n", UNSCENTED), PRICES), {})
+    by_name = {name: (least, cost, most) for name, cost, least, most in found.ranges()}
+    assert by_name["olive-oil"] == pytest.approx((3.2, 3.6, 4.0))
+    coconut = dict(planned.lines)["coconut-oil"]
+    assert by_name["coconut-oil"] == pytest.approx((coconut + 0.2, coconut + 0.3, coconut + 0.4))
+    assert (found.most - found.least, found.unweighed) == (pytest.approx(0.8 + 0.2), ())
+    said = render_cost(found, bars=10)
+    assert f"{found.least:.2f} to {found.most:.2f}" in said
+    assert f"{found.least / 10:.2f} to {found.most / 10:.2f}" in said
+    assert (planned.least, planned.most) == (pytest.approx(planned.total), pytest.approx(planned.total))
+    assert " to " not in render_cost(planned)
+
+
+@pytest.mark.parametrize(("line", "names"), [("olive-oil", ["olive-oil"]), ("lye", ["sodium-hydroxide"])])
+def test_what_nobody_weighed_is_told_to_be_in_no_figure_of_the_cost(line: str, names: list[str]) -> None:
+    unknown = priced(made(line, "unknown"), PRICES)
+    found, planned = cost_of_trial(unknown, {}), cost_of_trial(priced(trial_of("notes: x\n", UNSCENTED), PRICES), {})
+    assert list(found.unweighed) == names
+    assert found.total == pytest.approx(planned.total - sum(dict(planned.lines)[name] for name in names))
+    said = " ".join(render_cost(found, bars=10).split())
+    assert "together, at least" in said
+    assert f"What nobody weighed is not counted: {names[0].replace('-', ' ')}." in said
+    nothing = " ".join(render_cost(cost_of_trial(made(line, "unknown"), {})).split())
+    assert "What nobody weighed is not counted" in nothing

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
+from decimal import Decimal
 from itertools import combinations, permutations
 from typing import Any
 
@@ -19,8 +21,9 @@ from trials.pours.noise import RepeatNoise, find_noise
 from trials.pours.pour_book import PourBook
 from trials.pours.repeats import find_repeats
 from trials.pours.seen import find_seen
+from trials.pours.sentences import noise_size
 from trials.pours.student_t import chance_of_more
-from trials.trial.model import Trial
+from trials.trial.model import Observation, Reading, Trial
 
 BASE = version()
 OUTCOMES = find_outcomes(trial(BASE, "aaaa").plan.settings)
@@ -199,3 +202,35 @@ def test_where_one_repeat_makes_most_of_the_noise_it_is_named() -> None:
     assert noise_of(["15:00", "6:00"]).mostly_by == ""  # of two nobody knows which is the odd one
     said = compare_trials([odd, steady(5, BASE, usual)[0]], [*steady(5, BASE, usual), odd]).sentence
     assert "nearly all by oddd alone)" in said
+
+
+def hardness_of(*readings: Sequence[str]) -> RepeatNoise:
+    """The noise of repeats whose readings at 28 d these are, and of one that is none of them and was read badly."""
+    hot = version("hot", superfat="8")
+    made = [trial(BASE, f"h{k}", k) for k in range(len(readings))]
+    other = trial(hot, "rough", 50)
+    seen = [
+        replace(one, observations=(Observation(Decimal(28), "hardness", tuple(Reading(t, Decimal(t)) for t in texts)),))
+        for one, texts in zip([*made, other], [*readings, ("1.0", "9.0")], strict=True)
+    ]
+    book = PourBook(seen)
+    noise = find_noise(find_seen(book, OUTCOMES["hardness"], Decimal(28))[0], OUTCOMES["hardness"], book)
+    assert noise is not None
+    return noise
+
+
+def test_repeats_that_agree_are_no_surer_than_their_own_readings() -> None:
+    agreeing = hardness_of(("2.6", "2.8", "3.0"), ("2.8",) * 3, ("2.6", "2.8", "3.0"))
+    # Three medians of 2.8; two of the pours have readings 0.2 apart, the third none: a pooled error of the mean.
+    assert agreeing.sd == pytest.approx(np.sqrt((0.04 + 0.0 + 0.04) / 3 / 3))
+    assert hardness_of(("2.8",) * 3, ("2.8",) * 3, ("2.8",) * 3).sd == pytest.approx(0.1 / np.sqrt(12))  # as it is read
+    apart = hardness_of(("2.0",) * 3, ("3.0",) * 3)
+    assert apart.sd == pytest.approx(np.sqrt(0.5))
+    assert (agreeing.read_alike, apart.read_alike) == (True, False)
+
+
+def test_a_little_noise_is_not_told_as_none() -> None:
+    hardness = OUTCOMES["hardness"]
+    alike = hardness_of(("2.8",) * 3, ("2.8",) * 3)
+    assert noise_size(hardness, alike, 2.8) == "0.03 mm"
+    assert noise_size(hardness, replace(alike, sd=0.2), 2.8) == "0.2 mm"

@@ -253,8 +253,8 @@ def noise_sentence(answer: Answer, noise: RepeatNoise) -> str:
     size = noise_size(answer.outcome, noise, answer.level)
     if noise.is_assumed:
         return f"No two repeats were measured: they are taken to differ by about {size}, which is a guess."
-    if not size.partition(" ")[0].strip("0."):
-        return f"Repeats did not differ ({noise_basis(answer.outcome, noise)})."
+    if noise.read_alike:
+        return f"Repeats read the same ({noise_basis(answer.outcome, noise)})."
     return f"Repeats differ by about {size} ({noise_basis(answer.outcome, noise)})."
 
 

@@ -23,6 +23,7 @@ _ASSUMED_PART = 0.1
 _FEWEST = 3
 _ODD = 9.0  # times the variance that is left without one repeat: a third of the noise
 _COARSER = (100, 50, 20, 10, 5, 2)  # times an outcome's step: what people round to
+_SAME = 1e-9  # what sums of floats leave of no difference
 _IN_19_OF_20 = 1.96  # standard deviations to either side of the normal's middle that hold 19 of 20 (Student's t too)
 
 
@@ -35,7 +36,8 @@ class RepeatNoise:
     is_assumed: whether there are none, so that it is a usual value. read_to: a step coarser than the outcome's own, in
     its unit, that all was read to, where repeats differ by no more than that makes; else 0. rounding: how far apart two
     pours may read then that did the same. mostly_by: id of the one trial without which repeats would differ by less
-    than a third of it; empty where there is none.
+    than a third of it; empty where there is none. read_alike: whether every repeat read the same, so that it is only
+    what their readings leave open.
     """
 
     sd: float
@@ -47,6 +49,7 @@ class RepeatNoise:
     read_to: float = 0.0
     rounding: float = 0.0
     mostly_by: str = ""
+    read_alike: bool = False
 
     def in_unit(self, level: float) -> float:
         """In the outcome's own unit, for values about `level`."""
@@ -95,11 +98,14 @@ def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> Repeat
     if outcome.scale in (Scale.GRADED, Scale.YES_NO, Scale.COLOUR):
         return None
     exact = [item for item in seen if item.value.bound == "exact" and item.value.value is not None]
-    groups: dict[int, list[tuple[float, str]]] = {}
+    groups: dict[int, list[Seen]] = {}
     for item in exact:
-        value = to_scale(item.value.value or 0.0, outcome.scale)
-        groups.setdefault(book.repeat_group(item.pour), []).append((value, item.pour.trial.id))
-    repeated = [group for group in groups.values() if len(group) > 1]
+        groups.setdefault(book.repeat_group(item.pour), []).append(item)
+    of_repeats = [group for group in groups.values() if len(group) > 1]
+    repeated = [
+        [(to_scale(item.value.value or 0.0, outcome.scale), item.pour.trial.id) for item in group]
+        for group in of_repeats
+    ]
     squares = sum(_squares([value for value, _ in group]) for group in repeated)
     degrees, repeats = sum(len(group) - 1 for group in repeated), sum(map(len, repeated))
     loaves = {trial for group in repeated for _, trial in group}
@@ -108,7 +114,8 @@ def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> Repeat
         return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, 0, True)
     read_to, ends = _read_to(outcome, exact), 2 if outcome.from_events else 1  # both ends are read off the clock
     seen_sd, least_sd = sqrt(squares / degrees), _resolution(outcome, level, read_to * sqrt(ends))
-    noise = RepeatNoise(max(seen_sd, least_sd), outcome.scale, degrees, repeats, len(loaves), False)
+    sd = max(seen_sd, least_sd, _reading_error(outcome, [item for group in of_repeats for item in group]))
+    noise = RepeatNoise(sd, outcome.scale, degrees, repeats, len(loaves), False, read_alike=seen_sd < _SAME)
     noise = replace(noise, mostly_by=_mostly_by(repeated, squares, degrees))
     if read_to > float(outcome.step) and seen_sd < least_sd:
         noise = replace(noise, read_to=read_to, rounding=ends * read_to)
@@ -139,6 +146,16 @@ def _resolution(outcome: Outcome, level: float, read_to: float) -> float:
     """The noise of rounding alone: repeats that read the same still differ by less than the step they are read to."""
     rounding = read_to / sqrt(12.0)
     return rounding / max(abs(level), float(outcome.step)) if outcome.scale is Scale.LOG_TIME else rounding
+
+
+def _reading_error(outcome: Outcome, repeats: Sequence[Seen]) -> float:
+    """How unsure the value of one repeat is by its own readings, pooled: repeats that agree better do so by luck."""
+    if outcome.scale is Scale.LOG_TIME:
+        return 0.0
+    known = [item.value for item in repeats if item.value.spread is not None and item.value.n > 1]
+    degrees = sum(value.n - 1 for value in known)
+    squares = sum((value.n - 1) * (value.spread or 0.0) ** 2 / value.n for value in known)
+    return sqrt(squares / degrees) if degrees else 0.0
 
 
 def _read_to(outcome: Outcome, exact: Sequence[Seen]) -> float:

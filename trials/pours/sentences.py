@@ -60,8 +60,15 @@ def difference_unit(outcome: Outcome) -> str:
 
 def noise_size(outcome: Outcome, noise: RepeatNoise, level: float) -> str:
     """How much repeats differ about a level: `0.9 min, 12 % of it`; of a time the percentage is the same everywhere."""
-    size = f"{format_number(noise.in_unit(level), max(places(outcome), 1))} {difference_unit(outcome)}".strip()
+    found = noise.in_unit(level)
+    shown = next(filter(_tells, (format_number(found, more) for more in range(max(places(outcome), 1), 5))), "0")
+    size = f"{shown} {difference_unit(outcome)}".strip()
     return f"{size}, {format_number(100.0 * noise.sd, 0)} % of it" if outcome.scale is Scale.LOG_TIME else size
+
+
+def _tells(figure: str) -> bool:
+    """Whether a figure in digits is anything but nothing."""
+    return bool(figure.strip("0."))
 
 
 def noise_basis(outcome: Outcome, noise: RepeatNoise) -> str:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
 from types import MappingProxyType
 
 from formulary.batch.scale import Scale
@@ -41,6 +42,27 @@ class PotPortion:
     name: str
     share: float
     by_eye: float = 0.0
+
+
+# Of a share that is not said to be split by eye at least so much is in its portion (common practice, no source).
+_LEAST_PART = 0.1
+
+
+def pot_portions(shares: Iterable[tuple[str, Decimal, Decimal]]) -> tuple[PotPortion, ...]:
+    """The portions of a pot by name, share and give or take, both in percent of the batter.
+
+    What is too much in one portion is too little in another: where only one is said to be split by eye, any other may
+    be off by as much.
+    """
+    portions = [PotPortion(name, float(share) / 100.0, float(by_eye) / 100.0) for name, share, by_eye in shares]
+    by_eye = [portion for portion in portions if portion.by_eye > 0]
+    if len(by_eye) != 1:
+        return tuple(portions)
+    (off,) = by_eye
+    return tuple(
+        portion if portion is off else replace(portion, by_eye=min(off.by_eye, portion.share * (1.0 - _LEAST_PART)))
+        for portion in portions
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,12 +25,12 @@ from formulary.batch.model import (
     Batch,
     Pot,
     PotLine,
-    PotPortion,
     Superfat,
     WaterFigures,
     WeighedAddition,
     WeighedAlkali,
     WeighedOil,
+    pot_portions,
 )
 from formulary.batch.scale import Scale
 from formulary.batch.volume import cured_figures
@@ -188,10 +188,7 @@ def _fill_around(
     water = PotLine(WATER, "water", "lye water", weigh_g)
     shared = [*oils, *alkali_lines, water]
     lines = (*shared, *_divide(recipe, [*additions, *scent]))
-    portions = tuple(
-        PotPortion(portion.name, float(portion.share) / 100.0, float(portion.by_eye) / 100.0)
-        for portion in recipe.portions
-    )
+    portions = pot_portions((portion.name, portion.share, portion.by_eye) for portion in recipe.portions)
     return Pot(lines, portions), lye, nominal_g
 
 

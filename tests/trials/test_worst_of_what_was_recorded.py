@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.batch.figures import work_out_pot
-from formulary.batch.model import Pot
+from formulary.batch.model import Pot, pot_portions
 from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
@@ -168,3 +168,28 @@ def test_a_lot_that_is_known_only_of_part_keeps_the_material_beside_it_as_it_was
     assert value is not None
     assert OLIVE.saponification_value is not None
     assert OLIVE.saponification_value.working < value.working < 195.0
+
+
+def in_clove(shares: str) -> tuple[float, float]:
+    """The superfat and the scent, in percent of the cured bar, of the portion that got all the scent and some lye."""
+    own = "{extra: sodium-hydroxide, weighed: 2 g, at: trace, portion: clove}"
+    trial = trial_of(f"portions: [{shares}]\nas_made: [{own}]\n", plan_of(MIDWINTER_CLOVE))
+    (part,) = [each for each in effective_portion(trial, as_bars=True).figures.portions if each.name == "clove"]
+    assert part.superfat_percent is not None
+    return part.superfat_percent, sum(line.percent_of_cured for line in part.scent)
+
+
+@given(st.integers(20, 80), st.integers(0, 15))
+def test_what_one_of_two_portions_has_too_much_the_other_has_too_little(clove: int, eye: int) -> None:
+    plain = f"{{name: plain, share: {{percent: {100 - clove}, by_eye: {eye}}}}}"
+    exact, less = (
+        in_clove(f"{plain}, {{name: clove, share: {text}}}") for text in (clove, f"{{percent: {clove}, by_eye: {eye}}}")
+    )
+    assert exact == pytest.approx(less)
+
+
+def test_only_the_portions_that_are_said_to_be_split_by_eye_are_where_there_are_two_of_them() -> None:
+    shares = [("one", Decimal(40), Decimal(5)), ("two", Decimal(30), Decimal(5)), ("three", Decimal(30), Decimal(0))]
+    assert [portion.by_eye for portion in pot_portions(shares)] == [0.05, 0.05, 0.0]
+    one = [("one", Decimal(94), Decimal(10)), ("two", Decimal(6), Decimal(0))]
+    assert all(portion.by_eye < portion.share for portion in pot_portions(one))

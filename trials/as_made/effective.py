@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, PotPortion
+from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, pot_portions
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material
@@ -19,6 +19,7 @@ from trials.as_made.worst_end import alkali_mol_per_g, at_worst_end, is_more_wor
 from trials.trial.model import REBATCHED, AsMade, Handling, LotUse, Plan, Trial, TrialPortion, done_once
 
 _OF_NO_LOT = "not recorded"
+_ROUNDS = 3
 _LOT_TOLERANCE_PERCENT = 1.0  # of the line: scales differ by that much (common practice, no source)
 
 
@@ -75,10 +76,7 @@ def effective_pot(
             lines = _pour_lye(lines, entry)
     return Pot(
         tuple(lines),
-        tuple(
-            PotPortion(portion.name, float(portion.share) / 100.0, float(portion.by_eye) / 100.0)
-            for portion in portions
-        ),
+        pot_portions((portion.name, portion.share, portion.by_eye) for portion in portions),
     )
 
 
@@ -90,8 +88,11 @@ def pot_of_batter(trial: Trial, *, at_worst: bool = False) -> Pot:
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     if not at_worst or not any(entry.give_or_take_g for entry in trial.as_made):
         return pot
-    as_made = [at_worst_end(entry, trial, pot) for entry in trial.as_made]
-    return effective_pot(trial.plan, as_made, trial.portions, trial.added)
+    # What makes a weighed lye stronger is seen by how strong it is at its strongest, found from round to round.
+    for _ in range(_ROUNDS):
+        as_made = [at_worst_end(entry, trial, pot) for entry in trial.as_made]
+        pot = effective_pot(trial.plan, as_made, trial.portions, trial.added)
+    return pot
 
 
 def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:

@@ -40,8 +40,8 @@ def alkali_mol_per_g(material: Material) -> float:
 
 
 def _jug_mol_per_g(pot: Pot, materials: Mapping[str, Material]) -> float:
-    """Moles of hydroxide in a gram of the mixed lye."""
+    """Moles of hydroxide in a gram of the mixed lye, less what the rest of the jug takes up."""
     jug = [line for line in pot.lines if line.at == "lye water"]
     mixed_g = sum(line.grams for line in jug)
-    brought_mol = sum(line.grams * alkali_mol_per_g(materials[line.material]) for line in jug if line.role == "alkali")
+    brought_mol = sum(line.grams * alkali_mol_per_g(materials[line.material]) for line in jug)
     return brought_mol / mixed_g if mixed_g > 0 else 0.0

@@ -39,19 +39,14 @@ def materials(context: click.Context, as_json: bool) -> None:
 @folder_option
 def show_material(name: str, as_json: bool) -> None:
     """All that is known of a material, where it is from, and how its working value was chosen."""
-    from formulary.errors import InputError
     from formulary.materials.text import material_json, render_material
 
     with open_chosen() as folder:
-        register = folder.register
-    if name not in register:
-        near = register.nearest(name)
-        do = f"did you mean {' or '.join(near)}?" if near else f"add materials/{name}.yaml"
-        raise InputError.of("unknown-material", f"no material is called {name[:40]!r}", do)
+        material = folder.find_material(name)
     if as_json:
-        say_json(material_json(register[name]))
+        say_json(material_json(material))
     else:
-        say(render_material(register[name], width=width()))
+        say(render_material(material, width=width()))
 
 
 _VALUE_HELP = (

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from formulary.batch.overriding import demand_weighable
     from formulary.batch.weigh_out import work_out_batch
     from formulary.changes.changes import Changes
+    from formulary.data_table_formats import render_table, save_table
     from formulary.errors import ChangedError, FormularyError, InputError, StopError, StorageError
     from formulary.finding import Finding, Severity
     from formulary.folder.doctor import Ailment
@@ -58,6 +59,8 @@ _HOMES = {
     "drop": "formulary.recipes.tweaks",
     "init_folder": "formulary.folder.starting",
     "open_folder": "formulary.folder.folder",
+    "render_table": "formulary.data_table_formats",
+    "save_table": "formulary.data_table_formats",
     "set_field": "formulary.recipes.tweaks",
     "swap": "formulary.recipes.tweaks",
     "work_out_batch": "formulary.batch.weigh_out",
@@ -89,6 +92,8 @@ __all__ = [
     "drop",
     "init_folder",
     "open_folder",
+    "render_table",
+    "save_table",
     "set_field",
     "swap",
     "work_out_batch",

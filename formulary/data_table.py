@@ -33,7 +33,7 @@ class TableColumn:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Table:
-    """Columns and rows; a missing value is None. `formulary.data_table_formats` writes it for other programs.
+    """Columns and rows; a missing value is None. `formulary.save_table` writes it, `to_dataframe` is for pandas.
 
     key: the columns that together tell a row from all others.
     """
@@ -41,6 +41,9 @@ class Table:
     columns: tuple[TableColumn, ...]
     rows: tuple[tuple[Cell, ...], ...]
     key: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        return f"<Table of {len(self.rows)} rows and {len(self.columns)} columns>"
 
     def column(self, name: str) -> tuple[Cell, ...]:
         """The values of one column. Raises KeyError."""

@@ -83,12 +83,13 @@ def table_schema(table: Table) -> dict[str, object]:
     return {"fields": [_field(column) for column in table.columns], "missingValues": [""], **key}
 
 
-def save_table(table: Table, path: Path) -> tuple[Path, ...]:
+def save_table(table: Table, path: Path | str) -> tuple[Path, ...]:
     """Write the table in the format that the name ends in (.csv, .jsonl, .md or .parquet), its schema beside it.
 
     Returns what was written. Raises InputError for another ending or when Parquet is not installed, StorageError when
     the disk refuses.
     """
+    path = Path(path)
     ending = path.suffix.removeprefix(".")
     if ending not in FORMATS:
         do = f"end the name in one of: {', '.join(f'.{name}' for name in FORMATS)}"

@@ -76,6 +76,11 @@ def as_day(given: Day) -> date:
         raise InputError.of("bad-value", f"{given!r:.40} is not a date", do) from None
 
 
+def day_or_today(given: Day | None) -> date:
+    """The day given, else the present one."""
+    return date.today() if given is None else as_day(given)
+
+
 def as_moment(given: datetime | None) -> datetime:
     """The moment given, else the present one, with its time zone. Raises InputError for one without a time zone."""
     if given is None:

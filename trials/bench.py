@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Literal
 
 from formulary.errors import InputError
 from formulary.finding import Finding
-from formulary.given import Day, as_day, as_moment, each_of
+from formulary.given import Day, as_day, as_moment, day_or_today, each_of
 from formulary.names import suggest
 from formulary.recipes.version import Version
 from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_sale, fit_to_sell
+from trials.files.named_trial import demand_named
 from trials.files.trial_files import TrialFiles
 from trials.trial.entry import Entry
 from trials.trial.identity import random_code
@@ -60,24 +61,11 @@ def open_bench(folder: Folder | Path | str) -> Bench:
     return Bench(folder if isinstance(folder, Folder) else open_folder(folder))
 
 
-def _day(given: Day | None) -> date:
-    """The day given, else the present one."""
-    return date.today() if given is None else as_day(given)
-
-
-def _some(trials: Iterable[Trial | str]) -> tuple[Trial | str, ...]:
-    """The trials that are named. Raises InputError where none is, and for what is neither a trial nor names one."""
-    named = tuple(trials)
-    if not named:
-        raise InputError.of("none-named", "no trial is named", "name one or more, or all: *bench.trials()")
-    for each in named:
-        if not isinstance(each, Trial):
-            each_of([each])
-    return named
-
-
 class Bench(TrialFiles):
     """The trials of one formulary, to start, record, check, compare and explain."""
+
+    def __repr__(self) -> str:
+        return f"<Bench of {self.folder.root}>"
 
     # -- starting --------------------------------------------------------------------------------
 
@@ -197,9 +185,8 @@ class Bench(TrialFiles):
 
         found = version if isinstance(version, Version) else self.folder.find_version(version)
         per_loaf = usual_bars_per_loaf(self.trials(), found.slug) if bars_per_loaf is None else bars_per_loaf
-        ready = plan_ready_by(
-            as_day(on), found.recipe, self.folder.settings, as_day(today), bars=bars, bars_per_loaf=per_loaf
-        )
+        sold, day, settings = as_day(on), as_day(today), self.folder.settings
+        ready = plan_ready_by(sold, found.recipe, settings, day, bars=bars, bars_per_loaf=per_loaf)
         if bar is None:
             return ready
         batch = self.folder.batch(found, bars=ready.bars_to_pour, bar=bar, cured=True)
@@ -239,7 +226,7 @@ class Bench(TrialFiles):
         return tuple(finding for finding in told if finding.code != "free-alkali")
 
     def table(self, within: str | Iterable[str] = (), *, by: Literal["portion", "trial"] = "portion") -> Table:
-        """One row a portion (or a trial) with every fact and outcome; its `save("all.csv")` writes it to a file."""
+        """One row a portion (or a trial) with every fact and outcome; `formulary.save_table` writes it."""
         from trials.table import make_table
 
         return make_table(self.trials(within), self.outcomes, by=by)
@@ -254,9 +241,40 @@ class Bench(TrialFiles):
 
     def cost(self, trial: Trial | str) -> Cost:
         """What a trial's materials cost, by what was really weighed and the prices of its lots."""
+        from formulary.batch.shown import ShownCost
         from trials.as_made.cost import cost_of_trial
 
-        return cost_of_trial(self._named_trial(trial), self.folder.register, currency=self.folder.settings.currency)
+        found = self._named_trial(trial)
+        return ShownCost.of(cost_of_trial(found, self.folder.register, currency=self.folder.settings.currency))
+
+    def render_trial(self, trial: Trial | str, *, show_all: bool = False, width: int = 80) -> str:
+        """A trial as text: what was planned, what was really in the pot, what happened, what was observed.
+
+        show_all: the weights that went as planned, too. width: columns, 50 or more.
+        """
+        from trials.trial_text import render_trial
+
+        found, today = self._named_trial(trial), date.today()
+        return render_trial(
+            found,
+            self.check_trial(found, today),
+            self.outcomes,
+            width=width,
+            show_all=show_all,
+            register=self.folder.register,
+            today=today,
+        )
+
+    def render_due(self, today: Day | None = None, *, days_ahead: int = 14, width: int = 80) -> str:
+        """What should be looked at now and next as text, before it what has come up against a loaf that was sold.
+
+        today: the present day unless given.
+        """
+        from trials.due.text import render_due
+
+        day, trials = day_or_today(today), self.trials()
+        due = self.due(day, days_ahead=days_ahead, among=trials)
+        return render_due(due, day, width=width, unfit=self.find_unfit_sales(trials, day))
 
     def fit_to_sell(self, trial: Trial | str, today: Day | None = None) -> tuple[Finding, ...]:
         """What still stands between a trial and being sold; empty when nothing does.
@@ -264,11 +282,11 @@ class Bench(TrialFiles):
         today: the age of the cure is that of this day, and what is recorded of a later one counts for nothing; the
         present day unless given. The worse of the frozen values and of today's register counts.
         """
-        return fit_to_sell(self._named_trial(trial), _day(today), register=self.folder.register)
+        return fit_to_sell(self._named_trial(trial), day_or_today(today), register=self.folder.register)
 
     def find_unfit_sales(self, trials: Iterable[Trial], today: Day | None = None) -> dict[str, tuple[Finding, ...]]:
         """Trial id -> what has come up against it since it was recorded as sold; only of those where something has."""
-        day = _day(today)
+        day = day_or_today(today)
         found = {trial.id: check_sale(trial, day, register=self.folder.register) for trial in trials}
         return {trial_id: findings for trial_id, findings in found.items() if findings}
 
@@ -289,7 +307,7 @@ class Bench(TrialFiles):
         found = self.find_trial(weigh_out) if isinstance(weigh_out, str) else weigh_out
         if isinstance(found, Trial):
             return make_trial_sheet(found, self.check_trial(found), own_events=own_events)
-        return make_sheet(found, on=_day(on), who=who, own_events=own_events)
+        return make_sheet(found, on=day_or_today(on), who=who, own_events=own_events)
 
     # -- recording -------------------------------------------------------------------------------
 
@@ -321,7 +339,7 @@ class Bench(TrialFiles):
         """
         from trials.record.after_entry import find_after_entry
 
-        return find_after_entry(before, recorded, self.outcomes, _day(today), register=self.folder.register)
+        return find_after_entry(before, recorded, self.outcomes, day_or_today(today), register=self.folder.register)
 
     def restore(self, trial: Trial | str, *, discard: bool = False) -> tuple[str, ...]:
         """Put the record and the plan of a trial back as they were saved; returns the paths that were written.
@@ -354,7 +372,7 @@ class Bench(TrialFiles):
         from trials.comparison.compare import compare_trials
         from trials.files.named_portions import find_named_portions
 
-        named, portions = find_named_portions(self, _some(trials))
+        named, portions = find_named_portions(self, demand_named(trials))
         compared = compare_trials(
             named,
             self.trials(),
@@ -498,7 +516,7 @@ class Bench(TrialFiles):
         return make_report(
             self,
             recipes,
-            on=_day(on),
+            on=day_or_today(on),
             asked=asked,
             explain=lambda label: self.explain(label, within=recipes, with_next=bool(asked)),
             check=self.check_trial,
@@ -524,7 +542,7 @@ class Bench(TrialFiles):
         return find_trace(self._named(trials))
 
     def _named(self, trials: Iterable[Trial | str]) -> list[Trial]:
-        return [self._named_trial(trial) for trial in _some(trials)]
+        return [self._named_trial(trial) for trial in demand_named(trials)]
 
     def _named_trial(self, trial: Trial | str) -> Trial:
         return trial if isinstance(trial, Trial) else self.find_trial(trial)
@@ -548,7 +566,7 @@ class Bench(TrialFiles):
         today: what was observed later than this is told; the present day unless given. What today's register says
         against the lye, and the frozen values do not, is told, too.
         """
-        return check_trial(self._named_trial(trial), self.outcomes, _day(today), register=self.folder.register)
+        return check_trial(self._named_trial(trial), self.outcomes, day_or_today(today), register=self.folder.register)
 
     def find_stops(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """The stops that stand against the trials that some files belong to, as `check` tells them."""
@@ -572,4 +590,4 @@ class Bench(TrialFiles):
         """
         from trials.files.file_checks import check_all
 
-        return check_all(self, _day(today))
+        return check_all(self, day_or_today(today))

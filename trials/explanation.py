@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from trials.charts.figure import Chart
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Explanation(ShownAsText, Answer):
     """Which of the things that varied did it, and how sure one can be; printing it shows it."""
 

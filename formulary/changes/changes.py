@@ -12,7 +12,7 @@ from formulary.recipes.model import BasedOn, Water
 from formulary.shown_as_text import ShownAsText
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Changes(ShownAsText, BatchChanges):
     """What changed between two recipes, with what it does to a batch of the same oil mass; printing it shows it."""
 

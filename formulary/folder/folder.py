@@ -51,6 +51,9 @@ def open_folder(root: Path | str, *, cache: Path | str | None = None) -> Folder:
 class Folder(FormularyWorkshop):
     """A formulary in its folder, to work out, check, branch and save, to go back in, and to keep in order."""
 
+    def __repr__(self) -> str:
+        return f"<Folder {self.root}>"
+
     def __enter__(self) -> Folder:
         return self
 

@@ -19,6 +19,7 @@ from formulary.folder.saving import (
 )
 from formulary.folder.sound import is_known_sound, is_worth_knowing, keep_sound
 from formulary.settings import SETTINGS_FILE
+from formulary.shown_as_text import ShownAsText
 from formulary.text_table import paragraph
 
 if TYPE_CHECKING:
@@ -43,8 +44,8 @@ class UnsavedFile:
         return {"path": self.path, "how": self.how, "sentence": self.sentence, "size_bytes": self.size_bytes}
 
 
-@dataclass(frozen=True, slots=True)
-class Status:
+@dataclass(frozen=True, slots=True, repr=False)
+class Status(ShownAsText):
     """Files that are not saved, what git is in the middle of, and the errors and stops that stand in the folder.
 
     may_save: whether nothing stands in the way of a save in how git stands.
@@ -60,6 +61,9 @@ class Status:
             "may_save": self.may_save,
             "findings": [finding.to_json() for finding in self.findings],
         }
+
+    def __str__(self) -> str:
+        return "\n".join([self.render(), *(str(finding) for finding in self.findings)])
 
     def render(self, *, width: int = 80) -> str:
         """What is not saved as text; the findings say themselves."""

@@ -30,6 +30,12 @@ class Version:
     label: str | None = None
     file: str | None = None
 
+    def __repr__(self) -> str:
+        return f"<Version {self.name}{f', {self.label}' if self.label else ''}>"
+
+    def __str__(self) -> str:
+        return self.text
+
     @property
     def slug(self) -> str:
         """The recipe's name on the command line."""

@@ -66,7 +66,7 @@ class VariantToUpdate:
         return f"{self.recipe}: {'; '.join(parts)}"
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class SendBack(ShownAsText):
     """What a variant has otherwise than its base, and what the base becomes when some of it is sent back.
 

@@ -19,7 +19,7 @@ from formulary.workshop.parent import OWN, Parent
 _TIMES = {1: "once", 2: "twice"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
 class Update(ShownAsText):
     """What the later saves of a base bring into a variant, decision by decision; printing it shows it.
 

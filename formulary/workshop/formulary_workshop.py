@@ -10,6 +10,7 @@ from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
+from formulary.given import as_name
 from formulary.history.versions import is_recipe_file, slug_of
 from formulary.names import SLUG
 from formulary.recipes.read import parse_recipe
@@ -20,6 +21,7 @@ from formulary.workshop.recipe_file import check_recipe_file, read_recipe_file
 from formulary.workshop.workshop import Workshop
 
 if TYPE_CHECKING:
+    from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
     from formulary.store.store import Store
 
@@ -67,6 +69,22 @@ class FormularyWorkshop(FormularyFiles, Workshop):
             return ()
         what = f"{version.file} is no recipe of this formulary; the materials and settings here count"
         return (note("recipe-file", what, "to keep it, put it under recipes/ and save it", Place(version.file)),)
+
+    def find_material(self, name: str) -> Material:
+        """A material of the register. Raises InputError, with the nearest, for a name that none has."""
+        register, wanted = self.register, as_name(name)
+        found = register.find(wanted)
+        if found is None:
+            near = register.nearest(wanted)
+            do = f"did you mean {' or '.join(near)}?" if near else f"add materials/{wanted}.yaml"
+            raise InputError.of("unknown-material", f"no material is called {wanted[:40]!r}", do)
+        return found
+
+    def render_material(self, name: str, *, width: int = 80) -> str:
+        """All that is known of a material as text, each value with where it is from. Raises as `find_material`."""
+        from formulary.materials.text import render_material
+
+        return render_material(self.find_material(name), width=width)
 
     def check_recipe(self, reference: str) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in one recipe's file, in file order.

@@ -10,6 +10,7 @@ from formulary.data_table import Table, TableColumn
 from formulary.errors import InputError
 from formulary.history.lineage import SavedVersion, ordinal_ending
 from formulary.recipes.version import Version
+from formulary.shown_as_text import ShownAsText
 from formulary.text_table import paragraph
 from formulary.workshop.parent import find_parent
 
@@ -17,13 +18,16 @@ if TYPE_CHECKING:
     from formulary.workshop.formulary_workshop import FormularyWorkshop
 
 
-@dataclass(frozen=True, slots=True)
-class HistoryEntry:
+@dataclass(frozen=True, slots=True, repr=False)
+class HistoryEntry(ShownAsText):
     """One save of a recipe, what it changed against the one before, and a line on each trial of it."""
 
     saved: SavedVersion
     changed: str
     trials: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return "\n".join(render_entries([self])[1:])
 
     def to_json(self) -> dict[str, object]:
         saved = self.saved

@@ -154,9 +154,12 @@ class Workshop(ABC):
 
     def sitting(self, batches: Iterable[Batch]) -> Sitting:
         """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
+        from formulary.batch.shown import ShownSitting
         from formulary.batch.sitting import plan_sitting
 
-        return plan_sitting(tuple(batches), self.register, self.settings)
+        if isinstance(batches, Batch):
+            batches = [batches]
+        return ShownSitting.of(plan_sitting(tuple(batches), self.register, self.settings))
 
     def rescue(
         self, batch: Batch, weighed: str | Iterable[str] | Mapping[str, Figure], *, lye_is_in: bool = False
@@ -166,16 +169,29 @@ class Workshop(ABC):
         weighed: ["olive-oil 490 g"], or {"olive-oil": "490 g"}. Raises InputError for a line or weight that is none.
         """
         from formulary.batch.rescue import work_out_rescue
+        from formulary.batch.shown import ShownRescue
         from formulary.batch.weighed import parse_all_weighed
 
         grams = parse_all_weighed(each_weighed(weighed))
-        return work_out_rescue(batch, grams, self.register, self.settings, lye_is_in=lye_is_in)
+        return ShownRescue.of(work_out_rescue(batch, grams, self.register, self.settings, lye_is_in=lye_is_in))
+
+    def render_recipe(self, version: Version | PathLike[str] | str, *, show_all: bool = False, width: int = 80) -> str:
+        """A recipe as text: percentages, lye for 1000 g of oils, water, additions, scent, findings.
+
+        show_all: what the working saponification values rest on, too. width: columns, 50 or more. Raises as `batch`.
+        """
+        from formulary.batch.recipe_text import render_recipe
+
+        found = self._version(version)
+        batch = self.batch(found, oils="1000 g")
+        return render_recipe(found, batch, self.register, width=width, show_all=show_all)
 
     def blend(self, batch: Batch) -> Blend:
         """The chemistry of a batch's oils."""
         from formulary.batch.blend import describe_blend
+        from formulary.batch.shown import ShownBlend
 
-        return describe_blend(batch, self.register)
+        return ShownBlend.of(describe_blend(batch, self.register))
 
     def ingredients(self, batch: Batch, *, portion: str | None = None) -> IngredientList:
         """The ingredient lists of a batch by INCI name, and of a divided one those of each portion, or of one alone.
@@ -183,18 +199,20 @@ class Workshop(ABC):
         Raises InputError for a portion that it does not have.
         """
         from formulary.batch.ingredients import list_ingredients
+        from formulary.batch.shown import ShownIngredients
         from formulary.changes.compared_side import demand_portion
 
         if portion is not None:
             demand_portion(portion, tuple(each.name for each in batch.pot.portions), batch.recipe)
             portion = portion if batch.pot.portions else None
-        return list_ingredients(batch, self.register, self.settings, portion=portion)
+        return ShownIngredients.of(list_ingredients(batch, self.register, self.settings, portion=portion))
 
     def cost(self, batch: Batch) -> Cost:
         """What a batch's materials cost, by the prices of its lots where it was worked out for some."""
         from formulary.batch.cost import work_out_cost
+        from formulary.batch.shown import ShownCost
 
-        return work_out_cost(batch, self.register, currency=self.settings.currency)
+        return ShownCost.of(work_out_cost(batch, self.register, currency=self.settings.currency))
 
     def diff(
         self, before: Version | PathLike[str] | str, after: Version | PathLike[str] | str, *, oils: str = "1000 g"

@@ -15,6 +15,7 @@ from formulary.finding import Finding
 from formulary.materials.model import Material, ValueRange
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
+from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
 from trials.as_made.effective import kept_materials, materials_of, pot_of_bars, with_lots_used
 from trials.trial.identity import code_of
@@ -58,8 +59,8 @@ class ValueChange:
         return {"material": self.material, "value": self.value, "before": self.before, "after": self.after}
 
 
-@dataclass(frozen=True, slots=True)
-class Recalculation:
+@dataclass(frozen=True, slots=True, repr=False)
+class Recalculation(ShownAsText):
     """What the same grams amount to by the frozen values and by today's; `gone`: materials no longer registered.
 
     appeared, vanished: what the checks find of the same pot by today's values only, and by the frozen ones only. A
@@ -87,6 +88,9 @@ class Recalculation:
             ("lye in the jug, %", one.in_jug_percent, two.in_jug_percent),
             ("lye with all water, %", one.effective_percent, two.effective_percent),
         )
+
+    def __str__(self) -> str:
+        return render_recalculation(self)
 
     def to_json(self) -> dict[str, object]:
         return {

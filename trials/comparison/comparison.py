@@ -9,7 +9,7 @@ from formulary.shown_as_text import ShownAsText
 from trials.comparison.compared import ComparedTrials
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Comparison(ShownAsText, ComparedTrials):
     """Trials side by side; printing it shows them."""
 

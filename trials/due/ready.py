@@ -13,6 +13,7 @@ from formulary.errors import InputError
 from formulary.quantity import format_decimal, format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
+from formulary.shown_as_text import ShownAsText
 from formulary.text_table import paragraph
 from trials.trial.cure import DRYING_DAYS, cure_days
 from trials.trial.model import Trial
@@ -21,8 +22,8 @@ LABELLING_DAYS = 2  # to wrap and label (common practice, no source)
 _KEPT_BACK = 1  # bars of each loaf
 
 
-@dataclass(frozen=True, slots=True)
-class ReadyBy:
+@dataclass(frozen=True, slots=True, repr=False)
+class ReadyBy(ShownAsText):
     """The days from pouring to the market, and how much to pour.
 
     pour: the last day to pour. cut: when the bars are cut and dry enough to stand. cured: the end of the cure.
@@ -52,6 +53,9 @@ class ReadyBy:
     def is_too_late(self) -> bool:
         """Whether the last day to pour has passed."""
         return self.days_left < 0
+
+    def __str__(self) -> str:
+        return render_ready_by(self)
 
     def to_json(self) -> dict[str, object]:
         return {

@@ -2,16 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
+from formulary.given import as_name
 from formulary.history.versions import demand_whole, is_recipe_file, list_recipes
 from formulary.names import suggest
 from trials.trial.identity import find_trial_id
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.files.trial_files import TrialFiles
-    from trials.trial.model import Trial
+
+
+def demand_named(trials: Iterable[Trial | str]) -> tuple[Trial | str, ...]:
+    """The trials that are named. Raises InputError where none is, and for what is neither a trial nor names one."""
+    named = tuple(trials)
+    if not named:
+        raise InputError.of("none-named", "no trial is named", "name one or more, or all: *bench.trials()")
+    for each in named:
+        if not isinstance(each, Trial):
+            as_name(each)
+    return named
 
 
 def find_named_trial(bench: TrialFiles, name: str) -> Trial | None:

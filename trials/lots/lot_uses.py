@@ -14,6 +14,7 @@ from formulary.history.versions import slug_of
 from formulary.materials.plain_name import material_words
 from formulary.names import suggest
 from formulary.quantity import format_number
+from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
 from trials.lots.lot_trace import (
     LotNotRecorded,
@@ -47,8 +48,8 @@ class LyeByLot:
         }
 
 
-@dataclass(frozen=True, slots=True)
-class LotUses:
+@dataclass(frozen=True, slots=True, repr=False)
+class LotUses(ShownAsText):
     """A lot by its number: the materials that have one, the batches made with it, the recipes it would change.
 
     not_recorded: batches with such a material whose lot, or that of part of it, nobody wrote down: they may have it.
@@ -72,6 +73,9 @@ class LotUses:
             "recipes": [line.to_json() for line in self.recipes],
             "unread": [finding.to_json() for finding in self.unread],
         }
+
+    def __str__(self) -> str:
+        return self.render()
 
     def render(self, *, width: int = 80) -> str:
         """The uses as text."""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.recipes.version import Version
+from formulary.shown_as_text import ShownAsText
 from trials.answer.answer import Answer
 from trials.factors.steps import TENTH
 from trials.next_trial.candidates import CandidatePour, find_candidates
@@ -43,8 +44,8 @@ class _Foretold:
     too_quick: str | None
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class NextTrial:
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
+class NextTrial(ShownAsText):
     """A trial worth pouring.
 
     words: what to do ("pour harbour-base with 2 % honey"). start: the version to start from. changes: what to change
@@ -68,6 +69,9 @@ class NextTrial:
     register: Mapping[str, Material]
     why_not_newest: str = ""
     too_quick: str | None = None
+
+    def __str__(self) -> str:
+        return self.words
 
     @property
     def tweaks(self) -> tuple[Tweak, ...]:

@@ -34,6 +34,9 @@ _FIRST = "working time"  # what a maker asks for first
 class Report(ReportData):
     """A report that is written to a file; `html` is its text."""
 
+    def __repr__(self) -> str:
+        return f"<Report of {', '.join(self.names)}>"
+
     @property
     def html(self) -> str:
         """The report as one HTML document, its charts drawn into it."""

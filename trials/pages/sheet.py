@@ -37,6 +37,9 @@ HANDLING = ("covered", "insulated", "unmoulded", "cut")
 class Sheet(SheetData):
     """A sheet that is written to a file; `html` is its text."""
 
+    def __repr__(self) -> str:
+        return f"<Sheet of {self.title}>"
+
     @property
     def html(self) -> str:
         """The sheet as one HTML document."""

@@ -43,7 +43,7 @@ class RankedPour:
         }
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, repr=False)
 class Ranking(ShownAsText):
     """Pours in the order of an outcome. label: it with its age. pours: the best first; where neither way is better, the
     lowest. noise: of repeats. level: of the best, about which the noise is told. left_out: what says nothing of it.

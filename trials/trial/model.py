@@ -296,6 +296,9 @@ class Plan:
     lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: MappingProxyType({}))
     findings: tuple[Finding, ...] = ()
 
+    def __repr__(self) -> str:
+        return f"<Plan of {self.slug}@{self.version[:8]}>"
+
     @property
     def slug(self) -> str:
         """The recipe's name on the command line."""
@@ -338,6 +341,9 @@ class Trial:
     lot_values: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: MappingProxyType({}))
     path: str | None = field(default=None, compare=False)
     place: Place = field(default=Place(), compare=False, repr=False)
+
+    def __repr__(self) -> str:
+        return f"<Trial {self.id} of {self.recipe}@{self.version[:8]}>"
 
     @property
     def is_divided(self) -> bool:

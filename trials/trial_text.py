@@ -21,6 +21,7 @@ from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.checks.sale_text import decision_words, sale_words
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.seizing import how_seized
 from trials.outcomes.times import first_to_record, start_words
 from trials.outcomes.value import OutcomeValue
 from trials.pours.sentences import say_value
@@ -267,16 +268,18 @@ def _no_working_time(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[
     for found in find_values(trial, outcomes[WORKING_TIME]) if WORKING_TIME in outcomes else ():
         part = trial.part(found.portion or WHOLE)
         ended = part is not None and any(event.what in ("too thick to pour", "poured") for event in part.events)
-        if isinstance(found, OutcomeValue) or part is None or not ended:
+        seized = how_seized(trial, found.portion)
+        if isinstance(found, OutcomeValue) or part is None or not (ended or seized):
             continue
         where = f" of the {found.portion} portion" if found.portion else ""
         tell = ""
-        if found.why == start_words(trial, part):
-            what = first_to_record(trial, part)
+        if not ended or found.why == start_words(trial, part):
+            what = first_to_record(trial, part) if ended else "too thick to pour"
             options = f" --portion {found.portion}" if found.portion else ""
             options += " --correct" if any(event.what == what for event in part.events) else ""
             tell = f'; `formulary trial event {code_of(trial.id)} "{what}" --at TIME{options}` would tell it'
-        yield f"no working time{where}: {found.why}{tell}"
+        why = found.why if ended else f"it {seized}, and nobody noted when"
+        yield f"no working time{where}: {why}{tell}"
 
 
 def render_trials(

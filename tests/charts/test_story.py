@@ -329,6 +329,12 @@ def test_an_axis_of_one_value_begins_at_nothing_and_has_no_hundredths(minutes: s
     assert min(after - before for before, after in pairwise(ticks)) >= 1.0
 
 
+def test_what_seized_is_named_though_it_has_no_point() -> None:
+    lost = trial(version(), "lost", 9, seen={"seized": "2"})
+    chart = draw_story(find_story([trial(version(), "aaaa", working="9:00"), lost], WORKING))
+    assert "lost has no working time and no point here; lost seized, lost" in _texts(chart)
+
+
 def test_without_any_value_the_chart_says_so() -> None:
     story = find_story([trial(version(), "aaaa")], WORKING)
     assert story.nothing == "working time was not recorded"

@@ -69,6 +69,21 @@ def test_a_trial_without_events_is_named_and_none_at_all_is_said() -> None:
     assert draw_trace(empty).to_bytes("png")
 
 
+def test_what_seized_when_nobody_noted_is_marked_at_the_end_of_its_line() -> None:
+    timed = (("2:10", "light trace"), ("2:40", "scent in"))
+    lost = replace(trial(version(), "lost", seen={"seized": "2"}), events=events(*timed))
+    fine = replace(trial(version(), "fine", seen={"seized": "0"}), events=events(*timed))
+    thick = replace(
+        trial(version(), "late", seen={"seized": "2"}), events=events(*timed, ("9:00", "too thick to pour"))
+    )
+    trace = find_trace([lost, fine, thick])
+    assert [row.has_seized for row in trace.rows] == [True, False, False]  # of the last its mark tells it
+    chart = draw_trace(trace)
+    assert "seized, after what was timed" in {text.get_text() for axes in chart.axes for text in axes.texts}
+    for width_mm in (80.0, 160.0):
+        assert find_faults(draw_trace(trace, width_mm=width_mm)) == []
+
+
 def test_every_stage_that_was_reached_is_in_the_legend() -> None:
     chart = draw_trace(find_trace([halves("aaaa")]))
     words = {text.get_text() for axes in chart.axes for text in axes.texts}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from decimal import Decimal
 from random import Random
 
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 from trials.outcomes.find import find_values, outcome_values
 from trials.outcomes.known import find_outcome
 from trials.outcomes.value import Missing, OutcomeValue
-from trials.trial.model import Trial
+from trials.trial.model import Observation, Reading, Trial
 from trials.trial_text import render_trial
 
 from .examples import MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
@@ -168,6 +169,14 @@ def test_a_trial_without_working_time_says_why_and_what_would_tell_it(events: st
     shown = " ".join(render_trial(trial, (), outcomes()).split())
     assert f"no working time: {missing.why}; `formulary trial event k7wq {told} would tell it" in shown
     assert "no working time" not in render_trial(whole('{at: "4:00", what: light trace}', recipe), (), outcomes())
+
+
+def test_a_batter_that_seized_when_nobody_noted_says_what_would_tell_its_working_time() -> None:
+    begun = whole('{at: "4:00", what: light trace}, {at: "5:00", what: scent in}', WHOLE_BATTER)
+    seen = Observation(Decimal(0), "seized", (Reading("lost", Decimal(2)),))
+    shown = " ".join(render_trial(replace(begun, observations=(seen,)), (), outcomes()).split())
+    assert "no working time: it seized, lost, and nobody noted when" in shown
+    assert '`formulary trial event k7wq "too thick to pour" --at TIME` would tell it' in shown
 
 
 def test_scent_that_went_in_with_the_oils_counts_from_lye_in() -> None:

@@ -73,6 +73,22 @@ def test_times_are_kept_as_well_as_they_were_known(text: str, elapsed: Elapsed) 
     assert trial.events[0].at == elapsed
 
 
+@pytest.mark.parametrize(
+    ("word", "told"),
+    [
+        ("seized", "formulary trial observe TRIAL seized lost --age 0d"),
+        ("Seizing", "its time is that of `too thick to pour`"),
+        ("false trace", "formulary trial observe TRIAL 'false trace' lost --age 0d"),
+        ("cracked", "formulary trial observe TRIAL cracked yes --age 0d"),
+        ("light trase", "did you mean light trace?"),
+    ],
+)
+def test_what_is_observed_and_no_event_is_told_how_to_record(word: str, told: str) -> None:
+    _, findings = read(f'events: [{{at: "0:30", what: {word}}}]\n')
+    (found,) = [finding for finding in findings if finding.code == "unknown-event"]
+    assert told in found.do
+
+
 WRONG = {
     "time-backwards": 'events: [{at: "4:10", what: light trace}, {at: "2:00", what: scent in}]',
     "event-before-lye": 'events: [{at: "-2:00", what: scent in}]',

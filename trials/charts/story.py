@@ -25,9 +25,10 @@ from trials.charts.story_data import (
 from trials.factors.factors import Factor
 from trials.factors.steps import TENTH
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
+from trials.outcomes.seizing import how_seized
 from trials.pours.even_scale import from_scale, to_scale
 from trials.pours.pour_book import PourBook, scent_percent, short_names
-from trials.pours.seen import Seen, find_seen, left_out_labels
+from trials.pours.seen import LeftOut, Seen, find_seen, left_out_labels
 from trials.trial.model import Trial
 
 if TYPE_CHECKING:
@@ -75,6 +76,7 @@ def find_story(
     seen, left_out = find_seen(book, outcome, age_days)
     points = _points(seen, slot_of, slots, book)
     label = outcome_label(outcome, age_days)
+    short = short_names([trial.id for trial in book.trials])
     nothing = None if points else f"{label} was not recorded"
     return Story(
         title=title or label,
@@ -86,9 +88,17 @@ def find_story(
         points=points,
         bands=_bands(points, outcome),
         causes=() if explanation is None else _causes(explanation, slots),
-        without_value=left_out_labels(left_out, short_names([trial.id for trial in book.trials])),
+        without_value=left_out_labels(left_out, short),
+        seized=_seized(left_out, book.trials, short),
         nothing=nothing,
     )
+
+
+def _seized(left_out: Sequence[LeftOut], trials: Sequence[Trial], names: Mapping[str, str]) -> tuple[str, ...]:
+    """Of what has no value, such as no time, what seized: `k7wq seized, lost`."""
+    by_id = {trial.id: trial for trial in trials}
+    told = [(item, how_seized(by_id[item.trial], item.portion)) for item in left_out if item.trial in by_id]
+    return tuple(f"{left_out_labels([item], names)[0]} {seized}" for item, seized in told if seized)
 
 
 def _versions(trials: Sequence[Trial], names: Mapping[str, str]) -> tuple[StoryVersion, ...]:

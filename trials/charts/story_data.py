@@ -79,7 +79,8 @@ class StoryCause:
 class StoryData:
     """A story. title: what it tells. label, unit, grades: of the outcome. slots: (version, trial id), one a slot.
 
-    without_value: what trials and portions of which nothing is known are called. nothing: why there is nothing to draw,
+    without_value: what trials and portions of which nothing is known are called. seized: of these, what turned solid in
+    the pot and how: `k7wq seized, lost`. nothing: why there is nothing to draw,
     None where there is.
     """
 
@@ -93,6 +94,7 @@ class StoryData:
     bands: tuple[StoryBand, ...]
     causes: tuple[StoryCause, ...]
     without_value: tuple[str, ...]
+    seized: tuple[str, ...]
     nothing: str | None = None
 
 

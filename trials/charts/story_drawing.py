@@ -143,9 +143,10 @@ def _told_by_place(version: StoryVersion, story: StoryData) -> list[str]:
 
 
 def _say_without(story: StoryData) -> str:
-    """`q4p3 white has no working time and no point here`."""
+    """`q4p3 white has no working time and no point here; k7wq seized, lost`."""
     named = say_first(story.without_value, _MOST_NAMED)
-    return f"{named} {'has' if len(story.without_value) == 1 else 'have'} no {story.label} and no point here"
+    seized = f"; {say_first(story.seized, _MOST_NAMED)}" if story.seized else ""
+    return f"{named} {'has' if len(story.without_value) == 1 else 'have'} no {story.label} and no point here{seized}"
 
 
 def _legend_items(story: StoryData) -> list[tuple[str, str]]:

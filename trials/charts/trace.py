@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from trials.charts.trace_data import TraceData, TraceMark, TraceRow
 from trials.outcomes.built_in import TRACE_STAGES
+from trials.outcomes.seizing import how_seized
 from trials.pours.pour_book import loaf_names
 from trials.trial.model import Event, Trial, TrialPortion
 
@@ -66,6 +67,8 @@ def _row(trial: Trial, part: TrialPortion, label: str) -> TraceRow:
         marks=tuple(marks),
         scent_in=None if scented is None else sum(_ends(scented)) / 2.0,
         poured=None if poured is None else sum(_ends(poured)) / 2.0,
+        has_seized=_first(part, TRACE_STAGES[-1]) is None
+        and bool(how_seized(trial, part.name if trial.is_divided else None)),
         is_open=poured is not None and all(event.what != TRACE_STAGES[-1] for event in part.events),
     )
 

@@ -20,6 +20,7 @@ class TraceRow:
     """One portion of one trial. marks: in the order of thickening. scent_in, poured: in minutes since lye in.
 
     is_open: whether it was poured while it could still be poured, so that being too thick for it lies later.
+    has_seized: whether it turned solid in the pot, at a time that nobody noted.
     """
 
     trial: str
@@ -28,6 +29,7 @@ class TraceRow:
     scent_in: float | None
     poured: float | None
     is_open: bool
+    has_seized: bool = False
 
     @property
     def end(self) -> float:

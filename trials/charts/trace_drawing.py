@@ -17,8 +17,9 @@ if TYPE_CHECKING:
 # Stage -> its marker, and how wide the line is from there on, in points.
 _STAGES = dict(zip(TRACE_STAGES, (("o", 1.2), ("^", 2.2), ("s", 3.4), ("D", 4.8), ("X", 6.2)), strict=True))
 _BEFORE = 0.6  # the line's width until the first stage, in points
-_SCENT, _POURED, _OPEN, _ABOUT = "scent in", "poured", "open", "about"
+_SCENT, _POURED, _OPEN, _ABOUT, _SEIZED = "scent in", "poured", "open", "about", "seized"
 _ARROW = 14.0  # points
+_AFTER = 0.02  # of the axis
 
 
 def draw(trace: TraceData, *, width_mm: float = 160.0) -> Chart:
@@ -80,6 +81,8 @@ def _legend_items(trace: TraceData) -> list[tuple[str, str]]:
         items.append((_POURED, _POURED))
     if any(row.is_open for row in trace.rows):
         items.append((_OPEN, "poured: too thick to pour would have come later"))
+    if any(row.has_seized for row in trace.rows):
+        items.append((_SEIZED, "seized, after what was timed"))
     if any(mark.low != mark.high for row in trace.rows for mark in row.marks):
         items.append((_ABOUT, "somewhere between"))
     return items
@@ -97,6 +100,8 @@ def _draw_sign(axes: Axes, what: str, x: float, y: float) -> None:
     elif what == _OPEN:
         _poured(axes, x - 1.5, y)
         _arrow(axes, x - 1.5, y, 10.0)
+    elif what == _SEIZED:
+        _seized(axes, x, y)
     else:
         axes.plot([x - 1.8, x + 1.8], [y, y], color=BLACK, linewidth=0.9, marker="|", markersize=5)
 
@@ -113,6 +118,10 @@ def _scent(axes: Axes, x: float, y: float) -> None:
 
 def _poured(axes: Axes, x: float, y: float) -> None:
     axes.plot([x], [y], marker="|", color=BLACK, markersize=8.0, markeredgewidth=1.2, zorder=3.5)
+
+
+def _seized(axes: Axes, x: float, y: float) -> None:
+    axes.plot([x], [y], marker=(8, 2, 0), color=BLACK, markersize=9.0, markeredgewidth=1.4, zorder=4)
 
 
 def _arrow(axes: Axes, x: float, y: float, size: float) -> None:
@@ -150,6 +159,9 @@ def _draw_row(axes: Axes, row: TraceRow, y: int) -> None:
         _poured(axes, row.poured, y)
         if row.is_open:
             _arrow(axes, row.poured, y, _ARROW)
+    if row.has_seized:
+        start, stop = axes.get_xlim()
+        _seized(axes, row.end + _AFTER * (stop - start), y)  # beside the last mark, not on it
 
 
 def _finish(axes: Axes, points: float) -> None:

@@ -12,10 +12,11 @@ from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
 from trials.outcomes.faults import LEAST_MIN, SEIZED, is_fault
 from trials.outcomes.known import find_outcomes
+from trials.outcomes.seizing import how_seized
 from trials.pours.pour_book import PourBook, pours_label, short_names
 from trials.pours.repeats import facts_differ
 from trials.pours.seen import find_seen
-from trials.pours.sentences import amount, count, number, say_first, say_list, spell
+from trials.pours.sentences import amount, count, say_first, say_list, spell
 
 if TYPE_CHECKING:
     from formulary.settings import Settings
@@ -64,8 +65,7 @@ def find_timed_pours(answer: Answer, poured: Sequence[Trial], settings: Settings
             found[key] = TimedPour(words, is_quick, _steps(answer, item.pour), _is_strange(answer, item.pour))
     for item in find_seen(book, outcomes[SEIZED], None)[0]:
         if is_fault(outcomes[SEIZED], item.value) and item.pour.key not in found:  # else its time tells it
-            grade = number(outcomes[SEIZED], item.value.bounds[0])
-            words = f"{pours_label([item.pour], names)} {SEIZED}, {grade}"
+            words = f"{pours_label([item.pour], names)} {how_seized(item.pour.trial, item.pour.portion)}"
             found[item.pour.key] = TimedPour(words, True, _steps(answer, item.pour), _is_strange(answer, item.pour))
     return tuple(found.values())
 

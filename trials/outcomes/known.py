@@ -139,6 +139,12 @@ def _read_outcome(name: str, fields: Fields) -> Outcome | None:
     )
 
 
+def observed_as(word: str) -> Outcome | None:
+    """The built-in outcome that somebody means who writes a word as something that happened; None for none."""
+    name = _SAID_OTHERWISE.get(word.strip().casefold(), word.strip().casefold())
+    return next((outcome for outcome in BUILT_IN if outcome.name == name), None)
+
+
 def own_event_words(settings: Settings) -> tuple[str, ...]:
     """The maker's own words for events, from `events:` in formulary.yaml."""
     block: Block | None = settings.free.get("events")

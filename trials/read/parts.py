@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from itertools import pairwise
@@ -11,6 +12,9 @@ from formulary.document.tree import Block, Node, Scalar
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity
 from trials.outcomes.built_in import TRACE_STAGES
+from trials.outcomes.faults import SEIZED
+from trials.outcomes.known import observed_as
+from trials.outcomes.outcome import Scale
 from trials.trial.elapsed import Elapsed, parse_elapsed
 from trials.trial.model import EVENT_WORDS, PREPARATIONS, Event
 
@@ -68,9 +72,20 @@ def read_word(block: Fields, key: str, words: Sequence[str], what: str) -> str |
     if scalar.text in words:
         return scalar.text
     known = f"write one of: {', '.join(words)}; or add your own under `events:` in formulary.yaml"
-    do = suggest(scalar.text, words, known)
+    do = _as_observed(scalar.text) or suggest(scalar.text, words, known)
     block.report(f"unknown-{what}", f"no {what} is called {scalar.text[:40]!r}", do, scalar, key)
     return None
+
+
+def _as_observed(word: str) -> str | None:
+    """How to record what is no event but an outcome, such as `seized`; None for a word that is none."""
+    outcome = observed_as(word)
+    if outcome is None or outcome.from_events:
+        return None
+    value = outcome.grades[-1] if outcome.grades else "yes" if outcome.scale is Scale.YES_NO else "VALUE"
+    entry = f"formulary trial observe TRIAL {shlex.join([outcome.name, value])} --age 0d"
+    when = "; its time is that of `too thick to pour`" if outcome.name == SEIZED else ""
+    return f"that is observed: {entry}, or a line under `observations:`{when}"
 
 
 def _check_time(

@@ -127,3 +127,10 @@ def test_what_needs_more_than_itself_is_rendered_by_the_folder_and_the_bench(ben
         assert run_apart(*typed, cwd=root).out.strip() == text.strip()
     with pytest.raises(InputError, match="did you mean olive-oil"):
         bench.folder.find_material("oliv-oil")
+
+
+def test_what_draws_itself_is_drawn_in_a_notebook(bench: Bench) -> None:
+    trials = bench.trials()
+    for drawn in (bench.trace(*trials), bench.cure(*trials), bench.story("first-bar")):
+        assert drawn._repr_svg_() == drawn.draw()._repr_svg_()
+        assert "<svg" in drawn._repr_svg_()

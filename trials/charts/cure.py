@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from trials.charts.cure_data import CureData, CurePanel, CurePoint, CureSeries
+from trials.charts.drawn import Drawn
 from trials.outcomes.find import outcome_values
 from trials.outcomes.outcome import Outcome
 from trials.pours.pour_book import loaf_names
@@ -20,7 +21,7 @@ _SOURCES = {"mass loss": ("mass", "mass loss"), "hardness": ("hardness",)}
 
 
 @dataclass(frozen=True, slots=True)
-class Cure(CureData):
+class Cure(Drawn, CureData):
     """A cure that draws itself."""
 
     def draw(self, **options: Any) -> Chart:

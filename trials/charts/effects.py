@@ -11,6 +11,7 @@ from trials.answer.chance_words import rests_on_words
 from trials.answer.effect_words import effect_unit, likelier_words, most_possible, step_words
 from trials.answer.sentence import cause_words, pair_sides
 from trials.answer.text import ONLY_WITH_OTHERS
+from trials.charts.drawn import Drawn
 from trials.charts.effects_data import EffectRow, EffectsData
 from trials.outcomes.outcome import Scale
 from trials.pours.sentences import capital, count
@@ -22,7 +23,7 @@ _MOST_ROWS = 10
 
 
 @dataclass(frozen=True, slots=True)
-class Effects(EffectsData):
+class Effects(Drawn, EffectsData):
     """Candidates that draw themselves."""
 
     def draw(self, **options: Any) -> Chart:

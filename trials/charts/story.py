@@ -12,6 +12,7 @@ from formulary.recipes.model import Recipe
 from trials.answer.answer import Answer
 from trials.answer.chance_words import percent
 from trials.answer.sentence import cause_words
+from trials.charts.drawn import Drawn
 from trials.charts.story_data import (
     SCENTED,
     UNSCENTED,
@@ -41,7 +42,7 @@ _COME_IN = _BY_VERSION | {"lot", "vessel"}  # the last two between versions, whi
 
 
 @dataclass(frozen=True, slots=True)
-class Story(StoryData):
+class Story(Drawn, StoryData):
     """A story that draws itself."""
 
     def draw(self, **options: Any) -> Chart:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from trials.charts.drawn import Drawn
 from trials.charts.trace_data import TraceData, TraceMark, TraceRow
 from trials.outcomes.built_in import TRACE_STAGES
 from trials.outcomes.seizing import how_seized
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Trace(TraceData):
+class Trace(Drawn, TraceData):
     """Thickening that draws itself."""
 
     def draw(self, **options: Any) -> Chart:

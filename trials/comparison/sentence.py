@@ -130,7 +130,7 @@ def _what_differed(comparison: ComparedTrials) -> str:
 def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> str:
     """`thickened 4.3 min sooner; repeats here differ by about 0.9 min (5 repeats in 5 loaves), so that is ...`."""
     if not contrasts:
-        return "says nothing yet: no outcome was measured of both"
+        return "cannot be held against the other yet: no outcome was measured of both"
     chosen = headline(contrasts)
     if _is_nothing(chosen):
         return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"

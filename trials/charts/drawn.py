@@ -1,0 +1,22 @@
+"""Charts' contents that a notebook shows drawn."""
+
+from __future__ import annotations
+
+from abc import abstractmethod
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from trials.charts.figure import Chart
+
+
+class Drawn:
+    """What a cell of a notebook that ends with it shows as its chart."""
+
+    __slots__ = ()
+
+    @abstractmethod
+    def draw(self, **options: Any) -> Chart:
+        """The chart, with `savefig` for SVG, PNG or PDF."""
+
+    def _repr_svg_(self) -> str:
+        return self.draw().to_bytes("svg").decode("utf-8")

@@ -64,6 +64,10 @@ class Finding:
             return self
         return replace(self, place=self.place._replace(path=path))
 
+    def unwritten(self) -> Finding:
+        """The same finding of a text that is not written to its file: what it is about stays, the lines go."""
+        return replace(self, place=Place(field=self.place.field))
+
     def to_json(self) -> dict[str, object]:
         return {
             "severity": self.severity.value,

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 from formulary.document.edit import CannotEdit, DocumentEdit, Value, render_value
 from formulary.document.parse import parse_document
 from formulary.document.tree import Block
 from formulary.document.write import Inline, Quoted
 from formulary.errors import InputError
-from formulary.finding import Place, has_errors
+from formulary.finding import has_errors
 from formulary.materials.file_values import file_values
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.read import parse_material
@@ -179,8 +178,7 @@ def _with_first_lot(text: str, lot: str, values: Inline) -> str:
 def _checked(text: str, slug: str) -> str:
     _, findings = parse_material(text, f"materials/{slug}.yaml", slug)
     if has_errors(findings):
-        # The text is not written, so a line of it would lead nowhere.
-        raise InputError([replace(fault, place=Place(field=fault.place.field)) for fault in findings])
+        raise InputError(fault.unwritten() for fault in findings)
     return text
 
 

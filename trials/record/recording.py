@@ -93,8 +93,7 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     kept, _ = bench.read_added(trial_id)
     after, findings = bench.parse_text(text, trial_id, before.plan, kept)
     if after is None:
-        # The lines that they point at were never written: what is said of the entry stays, its place goes.
-        raise InputError(replace(finding, place=Place(field=finding.place.field)) for finding in findings)
+        raise InputError(finding.unwritten() for finding in findings)
     after = replace(after, lot_values=merge_lots(after.lot_values, _lots_said(after, entries, bench.folder.register)))
     if any(entry.section == "release" for entry in entries):
         _demand_decided_anew(before, after)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
 from decimal import Decimal
@@ -14,7 +14,7 @@ from formulary.batch.scale import format_shown
 from formulary.batch.sheet_weights import shown_weights
 from formulary.changes.message import save_message
 from formulary.errors import InputError, StopError
-from formulary.finding import Finding, Place, stops
+from formulary.finding import stops
 from formulary.given import Day, Figure, as_day, as_moment, is_mapping
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import (
@@ -238,19 +238,14 @@ def _read_back(bench: TrialFiles, trial_id: str, plan: Plan, frozen: str, text: 
     """The trial as its files will be read; raises InputError for files that nobody could read as they were meant."""
     again, findings = parse_plan(frozen, f"{trial_folder(trial_id)}/planned.yaml")
     if again is None:
-        raise InputError(_unplaced(findings))
+        raise InputError(finding.unwritten() for finding in findings)
     if again != plan:
         what = "the plan cannot be kept: the file would not read back as it was worked out"
         raise InputError.of("plan-not-kept", what, "look for signs in the recipe or its materials that cannot be typed")
     trial, findings = bench.parse_text(text, trial_id, again)
     if trial is None:
-        raise InputError(_unplaced(findings))
+        raise InputError(finding.unwritten() for finding in findings)
     return trial
-
-
-def _unplaced(findings: Iterable[Finding]) -> list[Finding]:
-    """What is wrong with a file that is not written, without its lines."""
-    return [replace(finding, place=Place(field=finding.place.field)) for finding in findings]
 
 
 def _written(size: Size) -> tuple[str, str]:

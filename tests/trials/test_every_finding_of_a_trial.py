@@ -61,6 +61,18 @@ CASES = [
         'as_made: [{line: olive-oil, weighed: 440 g}]\nlots: {olive-oil: {"OL-7": 300 g, "OL-8": 140 g}}\n',
     ),
     Case(
+        "decision-unsigned",
+        NONE + DECIDED.replace("who: R", 'who: ""'),
+        "write `who:` in trial.yaml",
+        NONE + DECIDED,
+    ),
+    Case(
+        "decision-unsigned",
+        NONE + "release:\n  - {decision: hold, who: R, why: ' '}\n  - {decision: sell, who: R, why: mild}\n",
+        "write `why:` in trial.yaml",
+        NONE + "release:\n  - {decision: hold, who: R, why: soft}\n  - {decision: sell, who: R, why: mild}\n",
+    ),
+    Case(
         "lot-certificate-missing",
         'lots: {olive-oil: {"OL-7": 300 g, "OL-8": 150 g}}\n',
         "look at its certificate before you use the soap",

@@ -11,7 +11,7 @@ from formulary.materials.model import Material
 from trials.checks.as_made import check_as_made, placed
 from trials.checks.free_alkali import check_alkali_ahead, check_found_alkali
 from trials.checks.observed import check_observed
-from trials.checks.sale import check_sale, settled
+from trials.checks.sale import check_decisions, check_sale, settled
 from trials.outcomes.outcome import Outcome
 from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood
@@ -34,6 +34,7 @@ def check_trial(
     """
     findings = list(check_as_made(trial, today, register=register))
     findings += check_observed(trial, outcomes, today)
+    findings += check_decisions(trial)
     if today is not None:
         findings += check_found_alkali(as_it_stood(trial, today), Place(trial.path))
         findings += check_alkali_ahead(trial, today, Place(trial.path))

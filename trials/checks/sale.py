@@ -23,6 +23,7 @@ from trials.trial.identity import code_of
 from trials.trial.model import Release, Trial
 from trials.trial.on_day import as_it_stood, find_ahead
 from trials.trial.rebatch import find_last_rebatch
+from trials.trial.words import decider_words
 
 _ASK_BUYERS = (
     "ask those who have its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it"
@@ -56,7 +57,7 @@ def fit_to_sell(
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
     elif decision.decision != "sell":
-        what = f"{decision.who} decided: {decision.decision} ({decision.why}){_after_sale(trial)}"
+        what = f"{decider_words(decision)} decided: {decision.decision} ({decision.why}){_after_sale(trial)}"
         open_points.append(warn("not-for-sale", what, "", place))
     return tuple(open_points)
 
@@ -171,6 +172,17 @@ def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | 
         return ()
     what = f"it is recorded as sold{on}, but by that day {'; '.join(each.what for each in then)}"
     return (warn("sold-early", what, do, place),)
+
+
+def check_decisions(trial: Trial) -> Iterable[Finding]:
+    """Decisions that name nobody, or no reason: entries refuse them, and files may have them."""
+    for decision in trial.decisions:
+        lacks = [key for key, text in (("who", decision.who), ("why", decision.why)) if not text.strip()]
+        if lacks:
+            place = Place(trial.path, decision.place.line, decision.place.column, "release")
+            what = f"the decision to {decision.decision}{_on(decision)} does not say {' and '.join(lacks)}"
+            do = f"write {' and '.join(f'`{key}:`' for key in lacks)} in trial.yaml, as whoever decided knows it"
+            yield warn("decision-unsigned", what, do, place)
 
 
 def _check_taken_back(trial: Trial, decision: Release, today: date) -> tuple[Finding, ...]:

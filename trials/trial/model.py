@@ -242,7 +242,8 @@ class Bars:
 class Release:
     """What was decided about the batch (one of DECISIONS), by whom, when and why.
 
-    despite: codes of what stood against selling and was overridden knowingly.
+    despite: codes of what stood against selling and was overridden knowingly. In a file that was written by hand who
+    and why may be empty, which `check` tells.
     """
 
     decision: str

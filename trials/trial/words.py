@@ -58,7 +58,12 @@ def release_words(release: Release) -> str:
     """One decision: "sell, by Orla on 2026-11-04: cured"."""
     on = f" on {release.on.isoformat()}" if release.on is not None else ""
     despite = f" (despite {', '.join(release.despite)})" if release.despite else ""
-    return f"{release.decision}, by {release.who}{on}: {release.why}{despite}"
+    return f"{release.decision}, by {decider_words(release)}{on}: {release.why or 'no reason given'}{despite}"
+
+
+def decider_words(release: Release) -> str:
+    """Who decided, as far as the record says."""
+    return release.who.strip() or "nobody who is named"
 
 
 def sold_words(trial: Trial) -> str:

@@ -32,11 +32,13 @@ def check_trial(
     found, and what has come up against a loaf that is recorded as sold. register: as it is today; what it says against
     the lye, and the frozen values do not, is told only with it.
     """
-    findings = list(check_as_made(trial, today, register=register))
+    as_made = check_as_made(trial, today, register=register)
+    findings = list(as_made)
     findings += check_observed(trial, outcomes, today)
     findings += check_decisions(trial)
     if today is not None:
-        findings += check_found_alkali(as_it_stood(trial, today), Place(trial.path))
+        stood = as_it_stood(trial, today)
+        findings += check_found_alkali(stood, Place(trial.path))
         findings += check_alkali_ahead(trial, today, Place(trial.path))
-        findings += check_sale(trial, today, register=register)
+        findings += check_sale(trial, today, register=register, as_made=as_made if stood is trial else None)
     return tuple(placed(settled(trial, finding), trial) for finding in findings)

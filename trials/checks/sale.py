@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from decimal import Decimal
@@ -68,9 +68,10 @@ def _find_standing(
     *,
     cure_days: Decimal | None = None,
     register: Mapping[str, Material] | None,
+    as_made: Sequence[Finding] | None = None,
 ) -> list[Finding]:
-    """What speaks against selling a trial and is not set aside by its decision (parameters: `fit_to_sell`)."""
-    found = check_before_sale(trial, today, cure_days=cure_days, register=register)
+    """What speaks against selling a trial and is not set aside by its decision (parameters: `check_before_sale`)."""
+    found = check_before_sale(trial, today, cure_days=cure_days, register=register, as_made=as_made)
     return _without_set_aside(trial, found)
 
 
@@ -80,10 +81,11 @@ def _find_standing_today(
     *,
     cure_days: Decimal | None = None,
     register: Mapping[str, Material] | None,
+    as_made: Sequence[Finding] | None = None,
 ) -> list[Finding]:
     """The same today, when free alkali that was found counts also at an age to come, which is a slip then."""
     ahead = _without_set_aside(trial, check_alkali_ahead(trial, today, Place(trial.path)))
-    return _find_standing(trial, today, cure_days=cure_days, register=register) + ahead
+    return _find_standing(trial, today, cure_days=cure_days, register=register, as_made=as_made) + ahead
 
 
 def _without_set_aside(trial: Trial, found: Iterable[Finding]) -> list[Finding]:
@@ -134,11 +136,17 @@ def find_overridden(
     return tuple(each for each in found if _is_set_aside(trial, each))
 
 
-def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | None = None) -> tuple[Finding, ...]:
+def check_sale(
+    trial: Trial,
+    today: date,
+    *,
+    register: Mapping[str, Material] | None = None,
+    as_made: Sequence[Finding] | None = None,
+) -> tuple[Finding, ...]:
     """What has come up against a loaf since it was recorded as sold, with what to do; empty for one that never was.
 
     A stop where it may hurt someone. Where nothing stands against it today, but something did on the day of the
-    decision, that is a warning (parameters: `fit_to_sell`).
+    decision, that is a warning (parameters: `check_before_sale`).
     """
     decision = trial.release
     if decision is None:
@@ -149,7 +157,7 @@ def check_sale(trial: Trial, today: date, *, register: Mapping[str, Material] | 
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
     on = _on(decision)
     again = f"formulary trial release {code_of(trial.id)}"
-    found = _find_standing_today(trial, today, register=register)
+    found = _find_standing_today(trial, today, register=register, as_made=as_made)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
         do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; {_ASK_BUYERS}"
@@ -209,11 +217,15 @@ def check_before_sale(
     *,
     cure_days: Decimal | None = None,
     register: Mapping[str, Material] | None = None,
+    as_made: Sequence[Finding] | None = None,
 ) -> tuple[Finding, ...]:
-    """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`)."""
+    """What speaks against selling a trial, whatever was decided about it (parameters: `fit_to_sell`).
+
+    as_made: what `check_as_made` found of the trial, where that is known and nothing of a later day is recorded.
+    """
     place = Place(trial.path)
     trial = as_it_stood(trial, today)
-    checked = check_as_made(trial, register=register)
+    checked = check_as_made(trial, register=register) if as_made is None else as_made
     found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
     of_limits = [finding.do for finding in checked if finding.code == "scent-limit-unknown"]
     if of_limits:

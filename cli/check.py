@@ -28,6 +28,7 @@ def check(named: tuple[str, ...], as_json: bool) -> int:
     """
     from formulary.finding import Severity, count_findings, group_alike, has_errors, in_file_order, stops
     from formulary.folder.folder import Folder
+    from formulary.text_table import paragraph
     from trials.bench import open_bench
 
     with open_workshop(*named) as workshop, progress("reading the files"):
@@ -49,7 +50,7 @@ def check(named: tuple[str, ...], as_json: bool) -> int:
     else:
         checked = f"{len(recipes)} recipe{'' if len(recipes) == 1 else 's'}"
         checked += f" and {len(trials)} trial{'' if len(trials) == 1 else 's'}" if trials else ""
-        say(f"{checked} checked: {count_findings(findings)}.")
+        say("\n".join(paragraph(f"{checked} checked: {count_findings(findings)}.", width=width())))
         for finding, others in group_alike(findings):
             if finding.severity is Severity.ERROR:
                 tell_findings([finding])

@@ -115,7 +115,11 @@ def _wrapped(line: str) -> list[str]:
 
     bare = line.lstrip()
     indent = len(line) - len(bare)
-    first, *rest = wrap(bare, width() - indent)
+    place, _, said = bare.partition(" ")
+    if len(place) > width() - indent:  # an editor jumps to it: it is never broken
+        first, rest = place, [said]
+    else:
+        first, *rest = wrap(bare, width() - indent)
     rest = wrap(" ".join(rest), width() - indent - 4) if rest else []
     return [" " * indent + first, *(" " * (indent + 4) + part for part in rest)]
 

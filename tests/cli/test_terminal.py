@@ -198,6 +198,9 @@ def test_trials_are_looked_at_on_50_columns(home: Path) -> None:
     codes = [folder.name.rsplit("-", 1)[-1] for folder in sorted((home / "trials").glob("*/*"))]
     on_a_terminal(["trial", "observe", codes[0], "gel", "100 %", "--age", "0d"], home)
     (home / "recipes/harbour-base.yaml").write_text(BASE.replace("superfat: 5", "superfat: -3"), encoding="utf-8")
+    record = next((home / "trials").glob(f"*/*{codes[1]}/trial.yaml"))
+    entry = "as_made:\n  - {line: sodium-hydroxide, weighed: 900 g}"
+    record.write_text(record.read_text(encoding="utf-8").replace("as_made:", entry), encoding="utf-8")
     looks = [
         ["trial", "list"],
         ["trial", "show", codes[0], "--all"],
@@ -212,9 +215,10 @@ def test_trials_are_looked_at_on_50_columns(home: Path) -> None:
     for status, shown in each_on_a_terminal(looks, home, columns=50, NO_COLOR="1"):
         assert status in (0, 1), shown
         assert "\x1b" not in shown
-        # a path that an editor can jump to is never broken
-        lines = [line for line in shown.splitlines() if not line.startswith("recipes/")]
+        # a path that an editor can jump to is never broken, and stands by itself where it is longer
+        lines = [line for line in shown.splitlines() if not re.search(r"trials/\S+$", line)]
         assert max(map(len, lines)) <= 50, shown
+    assert re.search(r"^trials/\S+/trial\.yaml:\d+:\d+:$", shown, re.MULTILINE), "what `check` said last"
 
 
 @pytest.mark.parametrize(

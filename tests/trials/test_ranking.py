@@ -7,6 +7,7 @@ from decimal import Decimal
 
 import pytest
 
+from formulary.recipes.model import BasedOn
 from formulary.settings import Settings
 from tests.trials.invented import BASE_OILS, steady, trial, version
 from trials.outcomes.known import find_outcomes
@@ -117,3 +118,18 @@ def test_a_test_for_safety_makes_no_pour_the_best_and_tells_what_others_found() 
     assert "the best, with" not in " ".join(text.split())
     row = next(line for line in text.split("\n\n")[1].split("\n  ") if "pink" in line)
     assert "present at 60 d" in " ".join(text.split()), row
+
+
+def test_a_variant_that_is_surely_better_than_its_base_is_told_with_how_it_goes_back() -> None:
+    based_on = BasedOn(BASE.slug, BASE.id)
+
+    def of_variant(one: Trial, base: BasedOn | None = based_on) -> Trial:
+        return replace(one, plan=replace(one.plan, recipe=replace(one.plan.recipe, based_on=base)))
+
+    better = [*REPEATS, of_variant(SLOW)]
+    said = " ".join(render_ranking(find_ranking(better, OUTCOMES["working time"])).split())
+    assert f"No pour of {BASE.slug} is as good" in said
+    assert f"formulary send-back hemp@{SLOW.version[:8]}" in said
+    as_good = [*better, trial(BASE, "good", 50, working="21:00")]
+    for trials in ([*REPEATS, SLOW], as_good, [of_variant(SLOW)], [*REPEATS, of_variant(SLOW, BasedOn("other", "0"))]):
+        assert "send-back" not in render_ranking(find_ranking(trials, OUTCOMES["working time"]))

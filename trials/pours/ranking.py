@@ -170,6 +170,16 @@ def ranking_sentence(ranking: Ranking) -> str:
     return f"{text}. Repeats differ by about {size} ({noise_basis(ranking.outcome, ranking.noise)})."
 
 
+def better_variant(ranking: Ranking) -> Trial | None:
+    """The best pour where it is of a variant whose base was poured, too, and surely less good in every pour."""
+    best = [pour.trial for pour in ranking.pours if pour.may_be_best]
+    if len({trial.recipe for trial in best}) != 1:
+        return None
+    based_on = best[0].plan.recipe.based_on
+    are_poured = based_on is not None and any(pour.trial.recipe == based_on.recipe for pour in ranking.pours)
+    return best[0] if are_poured else None
+
+
 def _found_at_other_ages(outcome: Outcome, pour: RankedPour) -> str:
     """Of a test for safety, what was found at other ages and is worse: "; present at 60 d"."""
     if not outcome.is_safety_test or pour.value.value is None:
@@ -222,6 +232,11 @@ def render_ranking(ranking: Ranking, width: int = 80) -> str:
                 "",
                 *wrap_words("* the best, or not shown to be worse, by what is known of repeats", width, indent=2),
             ]
+    better = better_variant(ranking)
+    if better is not None and better.plan.recipe.based_on is not None:
+        name, base = f"{better.recipe}@{better.version[:8]}", better.plan.recipe.based_on.recipe
+        said = f"No pour of {base} is as good. What {better.recipe} has otherwise goes back to it with: formulary"
+        lines += ["", *wrap_words(f"{said} send-back {name}", width, indent=2)]
     if ranking.left_out:
         labels = left_out_labels(ranking.left_out, _names(ranking))
         lines += ["", *wrap_words(f"Without it: {say_first(labels, _MOST_NAMED)}.", width, indent=2)]

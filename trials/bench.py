@@ -11,7 +11,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding
 from formulary.given import Day, as_day, as_moment, day_or_today, each_of
 from formulary.names import suggest
-from formulary.recipes.version import Version
+from formulary.recipes.version import Version, recipe_named
 from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_sale, fit_to_sell
@@ -475,7 +475,7 @@ class Bench(TrialFiles):
         told = self.explain(answer, with_next=False) if isinstance(answer, str) else answer
         return first_proposed(self.next_trials(told, most=1), told)
 
-    def story(self, recipe: str, outcome: str = "working time") -> Story:
+    def story(self, recipe: Version | str, outcome: str = "working time") -> Story:
         """A recipe and its variants along time with an outcome of every trial; `draw()` makes the chart.
 
         Raises InputError for a recipe or an outcome that is not there.
@@ -487,14 +487,15 @@ class Bench(TrialFiles):
 
         found, age_days = find_outcome(outcome, self.outcomes)
         everyone = self._trials_as_done()
-        told = find_within(everyone, [recipe], self.folder)
+        name = recipe_named(recipe)
+        told = find_within(everyone, [name], self.folder)
         answer = explain_outcome(told, found, age_days, among=everyone)
         names = names_today(told, self.folder)
-        return find_story(told, found, age_days, title=recipe, explanation=answer, names=names)
+        return find_story(told, found, age_days, title=name, explanation=answer, names=names)
 
     def report(
         self,
-        *recipes: str,
+        *recipes: Version | str,
         outcomes: str | Iterable[str] = (),
         on: Day | None = None,
         tell: Callable[[str, int, int], None] | None = None,
@@ -512,13 +513,14 @@ class Bench(TrialFiles):
 
         if not recipes:
             raise InputError.of("none-named", "a report is of one recipe or more", "name them")
+        names = [recipe_named(recipe) for recipe in recipes]
         asked = [find_outcome(outcome, self.outcomes) for outcome in each_of(outcomes)]
         return make_report(
             self,
-            recipes,
+            names,
             on=day_or_today(on),
             asked=asked,
-            explain=lambda label: self.explain(label, within=recipes, with_next=bool(asked)),
+            explain=lambda label: self.explain(label, within=names, with_next=bool(asked)),
             check=self.check_trial,
             tell=tell or (lambda _doing, _step, _of: None),
         )

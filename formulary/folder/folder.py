@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, error
-from formulary.given import Figure, each_of, each_weighed
+from formulary.given import Figure, as_name, each_of, each_weighed, is_mapping
 from formulary.recipes.read import check_name
-from formulary.recipes.version import Version
+from formulary.recipes.version import Version, recipe_named
 from formulary.settings import SETTINGS_FILE
 from formulary.whole_file import write_new
 from formulary.workshop.formulary_workshop import FormularyWorkshop
@@ -46,6 +46,18 @@ def open_folder(root: Path | str, *, cache: Path | str | None = None) -> Folder:
     if kept is not None and kept.resolve().is_relative_to(path.resolve()):
         kept = None  # nothing that reads changes anything in a formulary
     return Folder(path, open_store(path), kept)
+
+
+_EXAMPLE = '{"price": "7.20 per kg"}'
+
+
+def _pairs(values: Mapping[str, object] | None, example: str) -> tuple[str, ...]:
+    """What is given of several keys, as it is typed: `key=value`. Raises InputError for what says nothing of a key."""
+    if values is None:
+        return ()
+    if not is_mapping(values):
+        raise InputError.of("bad-value", f"{values!r:.40} says nothing of a key", f"write such as {example}")
+    return tuple(f"{key}={value}" for key, value in values.items())
 
 
 class Folder(FormularyWorkshop):
@@ -206,14 +218,15 @@ class Folder(FormularyWorkshop):
 
     # -- bringing a base's later saves into a variant ---------------------------------------------
 
-    def find_update(self, variant: str, *, settle: Mapping[str, str] | None = None) -> Update:
+    def find_update(self, variant: Version | str, *, settle: Mapping[str, str] | None = None) -> Update:
         """What the base's later saves would make of a variant; nothing is written, `apply_update` does that.
 
         settle: field, or `all`, -> `mine`, `base`, or for the oils `both`. Raises InputError, StopError.
         """
         from formulary.variants.updating import find_update
 
-        return find_update(self, variant, settle=settle)
+        _pairs(settle, '{"oils": "mine"}')
+        return find_update(self, recipe_named(variant), settle=settle)
 
     def apply_update(self, update: Update) -> Update:
         """Write an update into the variant's file, unsaved. Raises ChangedError over changes that were not saved."""
@@ -223,7 +236,7 @@ class Folder(FormularyWorkshop):
 
     # -- sending what proved better back to the base ----------------------------------------------
 
-    def find_send_back(self, variant: str, *fields: str) -> SendBack:
+    def find_send_back(self, variant: Version | str, *fields: str) -> SendBack:
         """What a variant has otherwise than its base, and what the base becomes when fields of it are sent back.
 
         fields: `lye.superfat`, `oils`, or `all` but its name and notes; without any it is only shown what can be sent.
@@ -231,7 +244,8 @@ class Folder(FormularyWorkshop):
         """
         from formulary.variants.sending_back import find_send_back
 
-        return find_send_back(self, variant, *fields)
+        name = variant.name if isinstance(variant, Version) else as_name(variant)
+        return find_send_back(self, name, *each_of(fields))
 
     def apply_send_back(self, found: SendBack) -> SendBack:
         """Write what is sent into the base's file, unsaved. Raises ChangedError over changes that were not saved."""
@@ -247,20 +261,21 @@ class Folder(FormularyWorkshop):
 
         return find_status(self, check=check)
 
-    def describe_history(self, slug: str) -> tuple[HistoryEntry, ...]:
+    def describe_history(self, slug: Version | str) -> tuple[HistoryEntry, ...]:
         """Every save of a recipe, newest first, with what each changed. Raises InputError for an unknown name."""
         from formulary.workshop.history_text import describe_history
 
-        return describe_history(self, slug)
+        return describe_history(self, recipe_named(slug))
 
-    def restore(self, reference: str, *, why: str | None = None, discard: bool = False) -> Version:
+    def restore(self, reference: Version | str, *, why: str | None = None, discard: bool = False) -> Version:
         """Bring a version of a recipe (`name@version`) back as a new save; a deleted recipe comes back too.
 
         discard: throw away changes that were not saved. Raises InputError, ChangedError; `Bench.restore` is for trials.
         """
         from formulary.folder.returning import restore_version
 
-        return restore_version(self, reference, why=why, discard=discard)
+        named = reference.name if isinstance(reference, Version) else as_name(reference)
+        return restore_version(self, named, why=why, discard=discard)
 
     def undo(self) -> SaveReport:
         """Undo the last save that still stands, as a new save; again goes one step further back.
@@ -286,14 +301,14 @@ class Folder(FormularyWorkshop):
 
         return name_version(self, reference, name)
 
-    def rename(self, before: str, after: str, *, name: str | None = None) -> Version:
+    def rename(self, before: Version | str, after: str, *, name: str | None = None) -> Version:
         """Give a recipe another name, as a new save; its history and its trials stay with it.
 
         name: what people call it. Raises InputError for a name that is taken or unusable, ChangedError as `undo`.
         """
         from formulary.folder.returning import rename_recipe
 
-        return rename_recipe(self, before, after, name=name)
+        return rename_recipe(self, recipe_named(before), after, name=name)
 
     def examine(
         self,
@@ -322,7 +337,7 @@ class Folder(FormularyWorkshop):
         """
         from formulary.folder.material_files import parse_values, write_new_material
 
-        told = parse_values(f"{key}={value}" for key, value in (values or {}).items())
+        told = parse_values(_pairs(values, _EXAMPLE))
         write_new_material(self, slug, name=name, kind=kind, values=told)
         return self.register[slug]
 
@@ -334,5 +349,5 @@ class Folder(FormularyWorkshop):
         """
         from formulary.folder.material_files import parse_values, write_lot
 
-        write_lot(self, slug, lot, parse_values(f"{key}={value}" for key, value in (values or {}).items()))
+        write_lot(self, slug, lot, parse_values(_pairs(values, _EXAMPLE)))
         return self.register[slug]

@@ -11,6 +11,7 @@ from formulary.document.fields import Fields, read_file
 from formulary.document.parse import parse_document
 from formulary.document.tree import Block, Listing, Node, Scalar
 from formulary.finding import Finding, Place, error, has_errors
+from formulary.given import is_text
 from formulary.names import SLUG, is_slug, nearest, suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.rate import Rate
@@ -372,7 +373,7 @@ def read_formerly(data: bytes) -> tuple[str, ...]:
 
 def check_name(slug: str, what: str = "recipe") -> Finding | None:
     """What is wrong with a name typed for a new recipe, or None."""
-    if SLUG.fullmatch(slug) and len(slug) <= 60:
+    if is_text(slug) and SLUG.fullmatch(slug) and len(slug) <= 60:
         return None
     do = "write lower-case words joined by hyphens, such as midwinter-clove"
-    return error("bad-name", f"{slug[:40]!r} cannot be the name of a {what}", do)
+    return error("bad-name", f"{slug!r:.42} cannot be the name of a {what}", do)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding, error, has_errors
+from formulary.given import as_name
 from formulary.identity import blob_id
 from formulary.recipes.model import BasedOn, Recipe
 
@@ -108,6 +109,11 @@ class Version:
         if self.recipe.conflicts:
             what = f"{self.slug} has an open conflict"
             raise InputError.of("conflict-open", what, "settle it in the file and remove `conflicts:`, then branch")
+
+
+def recipe_named(given: Version | str) -> str:
+    """The name of a recipe, or that of a version's. Raises InputError for what is neither."""
+    return given.slug if isinstance(given, Version) else as_name(given)
 
 
 def outside_formulary(file: str, why: str) -> InputError:

@@ -14,7 +14,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, has_errors
 from formulary.history.versions import Versions, slug_of
 from formulary.materials.register import Register, read_builtin_register
-from formulary.recipes.version import Version
+from formulary.recipes.version import Version, recipe_named
 from formulary.settings import SETTINGS_FILE, Settings, parse_settings
 
 if TYPE_CHECKING:
@@ -138,9 +138,9 @@ class FormularyFiles:
         """The recipe that has this as an earlier name, when no recipe has it now."""
         return self._versions_now().now_called(slug)
 
-    def history(self, slug: str) -> tuple[SavedVersion, ...]:
+    def history(self, slug: Version | str) -> tuple[SavedVersion, ...]:
         """Every save of a recipe, oldest first, through its earlier names. Raises InputError for an unknown name."""
-        return self._versions_now().history(slug)
+        return self._versions_now().history(recipe_named(slug))
 
     def read_save(self, slug: str, save: SavedVersion) -> Version:
         """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""

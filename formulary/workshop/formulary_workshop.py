@@ -52,6 +52,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         A file of this formulary's own `recipes/` is the recipe of its name; any other is read as it is, by this
         formulary's materials. Raises InputError, StorageError.
         """
+        reference = as_name(reference)
         if not is_recipe_file(reference):
             return self.find_version(reference)
         own = self._own_recipe(reference)
@@ -91,6 +92,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
 
         reference: a recipe's name, or a file by its path. Raises InputError when there is no such recipe.
         """
+        reference = as_name(reference)
         own = self._own_recipe(reference) if is_recipe_file(reference) else reference
         if own is None:
             return check_recipe_file(self, reference)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from formulary.batch.model import Batch
 from formulary.batch.weigh_out import work_out_batch
+from formulary.errors import InputError
 from formulary.given import Figure, as_name, each_weighed
 from formulary.recipes.version import Version
 
@@ -157,9 +158,7 @@ class Workshop(ABC):
         from formulary.batch.shown import ShownSitting
         from formulary.batch.sitting import plan_sitting
 
-        if isinstance(batches, Batch):
-            batches = [batches]
-        return ShownSitting.of(plan_sitting(tuple(batches), self.register, self.settings))
+        return ShownSitting.of(plan_sitting(_demand_batches(batches), self.register, self.settings))
 
     def rescue(
         self, batch: Batch, weighed: str | Iterable[str] | Mapping[str, Figure], *, lye_is_in: bool = False
@@ -172,6 +171,7 @@ class Workshop(ABC):
         from formulary.batch.shown import ShownRescue
         from formulary.batch.weighed import parse_all_weighed
 
+        _demand_batches([batch])
         grams = parse_all_weighed(each_weighed(weighed))
         return ShownRescue.of(work_out_rescue(batch, grams, self.register, self.settings, lye_is_in=lye_is_in))
 
@@ -186,33 +186,45 @@ class Workshop(ABC):
         batch = self.batch(found, oils="1000 g")
         return render_recipe(found, batch, self.register, width=width, show_all=show_all)
 
-    def blend(self, batch: Batch) -> Blend:
-        """The chemistry of a batch's oils."""
+    def _batch(self, given: Batch | Version | PathLike[str] | str) -> Batch:
+        return given if isinstance(given, Batch) else self.batch(given, oils="1000 g")
+
+    def blend(self, batch: Batch | Version | PathLike[str] | str) -> Blend:
+        """The chemistry of a batch's oils.
+
+        batch: what was worked out, or a version or how one is named, of which 1000 g of oils are taken.
+        """
         from formulary.batch.blend import describe_blend
         from formulary.batch.shown import ShownBlend
 
-        return ShownBlend.of(describe_blend(batch, self.register))
+        return ShownBlend.of(describe_blend(self._batch(batch), self.register))
 
-    def ingredients(self, batch: Batch, *, portion: str | None = None) -> IngredientList:
+    def ingredients(
+        self, batch: Batch | Version | PathLike[str] | str, *, portion: str | None = None
+    ) -> IngredientList:
         """The ingredient lists of a batch by INCI name, and of a divided one those of each portion, or of one alone.
 
-        Raises InputError for a portion that it does not have.
+        batch: as in `blend`. Raises InputError for a portion that it does not have.
         """
         from formulary.batch.ingredients import list_ingredients
         from formulary.batch.shown import ShownIngredients
         from formulary.changes.compared_side import demand_portion
 
+        batch = self._batch(batch)
         if portion is not None:
-            demand_portion(portion, tuple(each.name for each in batch.pot.portions), batch.recipe)
+            demand_portion(as_name(portion), tuple(each.name for each in batch.pot.portions), batch.recipe)
             portion = portion if batch.pot.portions else None
         return ShownIngredients.of(list_ingredients(batch, self.register, self.settings, portion=portion))
 
-    def cost(self, batch: Batch) -> Cost:
-        """What a batch's materials cost, by the prices of its lots where it was worked out for some."""
+    def cost(self, batch: Batch | Version | PathLike[str] | str) -> Cost:
+        """What a batch's materials cost, by the prices of its lots where it was worked out for some.
+
+        batch: as in `blend`.
+        """
         from formulary.batch.cost import work_out_cost
         from formulary.batch.shown import ShownCost
 
-        return ShownCost.of(work_out_cost(batch, self.register, currency=self.settings.currency))
+        return ShownCost.of(work_out_cost(self._batch(batch), self.register, currency=self.settings.currency))
 
     def diff(
         self, before: Version | PathLike[str] | str, after: Version | PathLike[str] | str, *, oils: str = "1000 g"
@@ -251,3 +263,14 @@ class Workshop(ABC):
             return whole
         own = portion_side(whole, portion, self.settings)
         return replace(own, cost=self.cost(own.batch))
+
+
+def _demand_batches(given: object) -> tuple[Batch, ...]:
+    """Batches that were worked out. Raises InputError for what is none, such as the name of a recipe without a size."""
+    batches = tuple(given) if isinstance(given, Iterable) and not isinstance(given, str) else (given,)
+    found = tuple(each for each in batches if isinstance(each, Batch))
+    if len(found) < len(batches):
+        wrong = next(each for each in batches if not isinstance(each, Batch))
+        do = 'work one out first: folder.batch("first-bar", oils="1000 g")'
+        raise InputError.of("no-batch", f"{wrong!r:.60} is no batch", do)
+    return found

@@ -176,6 +176,15 @@ WRONG: dict[str, Call] = {
     "a batch of nothing": lambda bench, _: bench.folder.batch(None, oils="1 kg"),  # type: ignore[arg-type]
     "a tweak that is a text": lambda bench, _: bench.folder.branch("first-bar@latest", "a-b", "swap 10"),  # type: ignore[arg-type]
     "no reason": lambda bench, _: bench.folder.save_changed(why=None),  # type: ignore[arg-type]
+    "values in a list": lambda bench, _: bench.folder.add_material("q-oil", ["price 3"], kind="oil"),  # type: ignore[arg-type]
+    "no name of a material": lambda bench, _: bench.folder.add_material(None, {}, kind="oil"),  # type: ignore[arg-type]
+    "no name of a variant": lambda bench, _: bench.folder.branch("first-bar@latest", None),  # type: ignore[arg-type]
+    "no name in a history": lambda bench, _: bench.folder.history(None),  # type: ignore[arg-type]
+    "a recipe for a batch": lambda bench, _: bench.folder.rescue("first-bar", "olive-oil 640 g"),  # type: ignore[arg-type]
+    "recipes for a sitting": lambda bench, _: bench.folder.sitting(["first-bar", "first-bar"]),  # type: ignore[list-item]
+    "a maker of no name": lambda bench, _: bench.start("first-bar", oils="1 kg", who=3),  # type: ignore[arg-type]
+    "a sitting of no name": lambda bench, _: bench.start("first-bar", oils="1 kg", sitting=3),  # type: ignore[arg-type]
+    "who that is no text": lambda bench, trial: bench.record(trial.observe("pH", 9.8, age="28 d", who=3)),  # type: ignore[arg-type]
     "lots in a list": lambda bench, _: bench.folder.batch("first-bar", oils="1 kg", lots=["OL-7"]),  # type: ignore[arg-type]
 }
 
@@ -224,3 +233,14 @@ def test_a_version_by_itself_says_where_a_material_of_ones_own_is_known(tmp_path
     with pytest.raises(InputError, match=r"folder\.branch"):
         base.branch("hill-bar", tweak)
     assert folder.branch(base, "hill-bar", tweak).recipe.oils[-1].material == "hill-olive-oil"
+
+
+def test_a_version_names_its_recipe_and_a_recipe_its_kilogram(bench: Bench) -> None:
+    folder = bench.folder
+    version = folder.find_version("first-bar@latest")
+    assert folder.history(version) == folder.history("first-bar")
+    assert folder.describe_history(version) == folder.describe_history("first-bar")
+    kilogram = folder.batch(version, oils="1000 g")
+    for method in (folder.blend, folder.cost, folder.ingredients):
+        assert method("first-bar") == method(version) == method(kilogram)
+    assert bench.story(version).title == "first-bar"

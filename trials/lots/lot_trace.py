@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from formulary.given import as_name
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
@@ -128,7 +129,7 @@ def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) 
 
     lot: its name as on the label, capitals or not. material: where two materials have lots of one name.
     """
-    wanted = lot.strip().casefold()
+    wanted = as_name(lot).strip().casefold()
     found: list[LotUsed] = []
     for trial in trials:
         for name, uses in lots_named(trial).items():

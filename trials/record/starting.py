@@ -15,7 +15,7 @@ from formulary.batch.sheet_weights import shown_weights
 from formulary.changes.message import save_message
 from formulary.errors import InputError, StopError
 from formulary.finding import stops
-from formulary.given import Day, Figure, as_day, as_moment, is_mapping
+from formulary.given import Day, Figure, as_day, as_moment, each_of, is_mapping
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import (
     ChosenLots,
@@ -95,6 +95,7 @@ def start_trials(
     batches = _with_lots_by_name(worked_out, by_name)
     _demand_weighable(folder, batches, despite)
     _demand_conditions(conditions)
+    each_of([text for text in (sitting, who) if text is not None])
     given = {**_conditions_of(shared), **{key: tidy_condition(key, text) for key, text in conditions.items()}}
     taken = set(_all_ids(bench))
     started: list[StartedTrial] = []

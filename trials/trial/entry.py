@@ -10,7 +10,7 @@ from decimal import Decimal
 from formulary.document.edit import Value
 from formulary.document.write import Inline
 from formulary.errors import InputError
-from formulary.given import Figure, is_text
+from formulary.given import Figure, each_of, is_text
 from formulary.quantity import Kind, NotAQuantity, parse_decimal, parse_percent, parse_quantity
 from trials.trial.elapsed import parse_elapsed
 
@@ -126,7 +126,8 @@ def _spelled(at: Figure) -> str:
 
 
 def add_details(tree: dict[str, Value], **details: str | None) -> None:
-    """Put those of the details that are given into what is written."""
+    """Put those of the details that are given into what is written. Raises InputError for one that is no text."""
+    each_of([value for value in details.values() if value is not None])
     tree.update({key: value for key, value in details.items() if value is not None})
 
 

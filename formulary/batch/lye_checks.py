@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Mapping
 
 from formulary.batch.figures import alkali_of, assay, water_in
 from formulary.batch.model import Pot, WeighedAlkali
-from formulary.batch.scale import SMALL_WEIGHT_PART, Scale, format_shown
+from formulary.batch.scale import SMALL_WEIGHT_PART, Scale, format_shown, format_step
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.heat import may_boil
 from formulary.chemistry.solubility import saturation, water_g_to_dissolve
@@ -58,7 +58,7 @@ def check_alkali_weights(
             yield stop("alkali-none", what, do, place)
         elif step_g > alkali.grams * COARSE_STEP_PERCENT / 100.0:
             what = (
-                f"the scale's step of {step_g:g} g is {format_number(100 * step_g / alkali.grams, 1)} % of the"
+                f"the scale's step of {format_step(step_g)} is {format_number(100 * step_g / alkali.grams, 1)} % of the"
                 f" {format_number(alkali.grams, 1)} g of {material_words(alkali.material)}"
             )
             finest = 10.0 ** math.floor(math.log10(alkali.grams * COARSE_STEP_PERCENT / 100.0))
@@ -78,9 +78,9 @@ def check_small_weights(pot: Pot, recipe: Recipe, settings: Settings) -> Iterabl
     small = [name for name, weight_g in grams.items() if scale.is_too_coarse(weight_g)]
     if small:
         named = ", ".join(f"{material_words(name)} {format_number(grams[name], 1)} g" for name in small)
-        what = f"too little for a scale that shows steps of {scale.step_g:g} g: {named}"
+        what = f"too little for a scale that shows steps of {format_step(scale.step_g)}: {named}"
         if scale.finest_g < scale.step_g:
-            what += f"; the sheet has it as the scale of {scale.finest_g:g} g shows it"
+            what += f"; the sheet has it as the scale of {format_step(scale.finest_g)} shows it"
         finest = 10.0 ** math.floor(math.log10(2.0 * SMALL_WEIGHT_PART * min(grams[name] for name in small)))
         do = f"weigh on a scale that shows {finest:g} g (and set `scale: {{step: {finest:g} g}}`)"
         if all(name in {line.material for line in recipe.additions} for name in small):

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from formulary.batch.figures import superfat_band
 from formulary.batch.model import Pot
-from formulary.batch.scale import Scale
+from formulary.batch.scale import Scale, format_step
 from formulary.batch.sheet_weights import grams_by_weighing, shown_weights
 from formulary.finding import Finding, Place, stop, warn
 from formulary.materials.model import Material
@@ -69,7 +69,7 @@ def _is_lost(printed: float, effective: float) -> bool:
 
 def _tell(printed: float, effective: float, purpose: str, scale: Scale, fine_g: float, place: Place) -> Finding:
     what = (
-        f"weighed in steps of {scale.step_g:g} g the superfat is {format_number(printed, 1)} %, not"
+        f"weighed in steps of {format_step(scale.step_g)} the superfat is {format_number(printed, 1)} %, not"
         f" {format_number(effective, 1)} %"
     )
     do = f"use a scale for the oils that shows {fine_g:g} g (and set `scale`), or make a larger batch"

@@ -18,6 +18,9 @@ SMALL_WEIGHT_PART = 0.05
 # A sum of floats may stand a hair below the step that it is meant to be.
 _HAIR = 1e-6
 
+OUNCE_G = 28.349523125  # the avoirdupois ounce, by definition
+_MOST_PLACES = 3  # of ounces that a scale shows
+
 _Key = TypeVar("_Key", bound=Hashable)
 
 
@@ -45,6 +48,12 @@ class Scale(NamedTuple):
         """The step of the scale to use for such a weight: little is weighed on the finer one."""
         return self.finest_g if self.is_too_coarse(grams) else self.step_g
 
+    def in_ounces(self, role: str, grams: float) -> str:
+        """What a scale in ounces shows for such a weight of a sheet: `4.45 oz`; empty where it is one in grams."""
+        step_g = self.alkali_step_g if role == "alkali" else self.finest_g if role == "scent" else self.step_for(grams)
+        places = _places_of_ounces(step_g)
+        return "" if places is None else f"{grams / OUNCE_G:.{places}f} oz"
+
     def shown(self, role: str, grams: float) -> float:
         """Grams as a scale shows them. Alkali is taken as it is, rounded down already; what is finer than any scale
         stays as calculated, rather than nothing."""
@@ -59,6 +68,21 @@ class Scale(NamedTuple):
         """Grams that are in a vessel as the finer scale shows them: what was typed in ounces has no end of digits."""
         shown_g = self.finest_g * round(grams / self.finest_g)
         return shown_g if shown_g > 0 else grams
+
+
+def format_step(step_g: float) -> str:
+    """A scale's step as it is written on it: `0.1 g`, `0.05 oz`."""
+    places = _places_of_ounces(step_g)
+    return f"{step_g:g} g" if places is None else f"{step_g / OUNCE_G:.{places}f} oz"
+
+
+def _places_of_ounces(step_g: float) -> int | None:
+    """In how many places a scale shows ounces; None where its step is a plain figure in grams and none in ounces."""
+    for places in range(_MOST_PLACES + 1):
+        ounces = step_g / OUNCE_G * 10**places
+        if ounces >= 0.5 and abs(ounces - round(ounces)) < _HAIR:
+            return None if abs(step_g - round(step_g, 2)) < _HAIR else places
+    return None
 
 
 def format_shown(grams: float) -> str:

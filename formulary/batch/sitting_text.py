@@ -126,9 +126,11 @@ def _loaf(sitting: Sitting, number: int, batch: Batch, weights: LoafWeights, wid
     for working in find_steps(batch.pot, batch.scale, weights.own, weights.batter_g, lines=sitting.own[number]):
         step: list[Row] = []
         if working.stage == "lye water" and weights.of_jug_g is not None:
-            step.append(Row("of the lye in the one jug", (format_shown(weights.of_jug_g),)))
+            ounces = batch.scale.in_ounces("alkali", weights.of_jug_g)
+            step.append(Row("of the lye in the one jug", (format_shown(weights.of_jug_g),), ounces))
         if working.stage == "oils" and weights.of_pot_g is not None:
-            step.append(Row("of the melted oils in the one pot", (format_shown(weights.of_pot_g),)))
+            ounces = batch.scale.in_ounces("", weights.of_pot_g)
+            step.append(Row("of the melted oils in the one pot", (format_shown(weights.of_pot_g),), ounces))
         step += step_rows(batch, working)
         if step:
             warning = step_warning(working, sitting.batches[number].findings) if weights.of_jug_g is None else ""
@@ -159,8 +161,10 @@ def shared_remark(sitting: Sitting, material: str, shown_g: float) -> str:
     """What a maker should know of what goes into a vessel for all loaves."""
     is_alkali = material in find_alkalis(sitting)
     role = "alkali" if is_alkali else ""
-    lots = lot_words(sitting.lots, material, role, shown_g, sitting.batches[0].scale)
-    return "; ".join(filter(None, (lots, cooling_words(sitting) if is_alkali else "")))
+    scale = sitting.batches[0].scale
+    lots = lot_words(sitting.lots, material, role, shown_g, scale)
+    ounces = scale.in_ounces(role, shown_g)
+    return "; ".join(filter(None, (ounces, lots, cooling_words(sitting) if is_alkali else "")))
 
 
 def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:
@@ -246,7 +250,7 @@ def _division(rescue: Rescue, width: int) -> list[str]:
         for each in step.lines:
             note = _how_to_add(rescue, each.line.material, each.line.role, each.grams)
             rows.append(Row(material_words(each.line.material), (format_weight(each.line.role, each.grams),), note))
-        rows += portion_rows(step.portions)
+        rows += portion_rows(step.portions, rescue.scale)
     return render_rows(rows, width=width)
 
 
@@ -254,7 +258,7 @@ def _how_to_add(rescue: Rescue, material: str, role: str, to_add_g: float) -> st
     """How much of each lot it is, how many spoons, and how it is prepared, as on the sheet that it was begun by."""
     if to_add_g <= 0:
         return ""
-    parts = [lot_words(rescue.lots, material, role, to_add_g, rescue.scale)]
+    parts = [rescue.scale.in_ounces(role, to_add_g), lot_words(rescue.lots, material, role, to_add_g, rescue.scale)]
     for line in rescue.remaining:
         if (line.material, line.role) != (material, role):
             continue

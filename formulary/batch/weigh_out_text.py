@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from formulary.batch.lot_shares import lot_words
 from formulary.batch.model import WHOLE, Batch, PortionFigures, PotLine
 from formulary.batch.portion_weights import PortionWeights
-from formulary.batch.scale import format_shown
+from formulary.batch.scale import Scale, format_shown
 from formulary.batch.sheet_weights import batter_of, oils_of, shown_weights
 from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding, Severity
@@ -78,7 +78,11 @@ def heading(batch: Batch, width: int, oils_g: float, batter_g: float, *, lead: s
     warning = [] if batch.purpose == "skin" else paragraph(HOUSEHOLD, width=width)
     if batch.is_stopped:
         return [*paragraph(identity, width=width), *warning]
-    size = f"{format_shown(oils_g)} g of oils, {format_shown(batter_g)} g of batter"
+    oils, batter = (
+        f"{format_shown(grams)} g" + (f" ({ounces})" if (ounces := batch.scale.in_ounces("", grams)) else "")
+        for grams in (oils_g, batter_g)
+    )
+    size = f"{oils} of oils, {batter} of batter"
     if len(identity) + len(size) + 4 <= width:
         return [identity + " " * (width - len(identity) - len(size)) + size, *warning]
     return [*paragraph(identity, width=width), *paragraph(size, width=width), *warning]
@@ -105,13 +109,15 @@ def step_rows(batch: Batch, step: WorkingStep) -> Iterable[Row]:
     for each in step.lines:
         grams = format_weight(each.line.role, each.grams)
         yield Row(material_words(each.line.material), (grams,), remark(batch, each))
-    yield from portion_rows(step.portions)
+    yield from portion_rows(step.portions, batch.scale)
 
 
-def portion_rows(portions: Iterable[PortionWeights]) -> Iterable[Row]:
+def portion_rows(portions: Iterable[PortionWeights], scale: Scale) -> Iterable[Row]:
     """How the batter is divided, as rows: what to pour off for each portion, and what it is with what is its own."""
     for portion in portions:
-        note = f"{format_plain_number(portion.share_percent, 2)} %"
+        ounces = scale.in_ounces("", portion.of_batter_g)
+        note = f"{ounces}; " if ounces else ""
+        note += f"{format_plain_number(portion.share_percent, 2)} %"
         if portion.by_eye_percent:
             note += f", give or take {format_plain_number(portion.by_eye_percent, 2)}"
         if portion.own_g > 0:
@@ -130,6 +136,9 @@ def format_weight(role: str, shown_g: float) -> str:
 def remark(batch: Batch, weighed: StepLine) -> str:
     """What a maker should know of a line while weighing it."""
     line, remarks = weighed.line, list[str]()
+    ounces = batch.scale.in_ounces(line.role, weighed.grams)
+    if ounces:
+        remarks.append(ounces)
     lots = lot_words(batch.lots, line.material, line.role, weighed.grams, batch.scale)
     if lots:
         remarks.append(lots)

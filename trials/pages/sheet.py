@@ -9,7 +9,7 @@ from pathlib import Path
 
 from formulary.batch.model import Batch
 from formulary.batch.overriding import demand_weighable
-from formulary.batch.scale import Scale
+from formulary.batch.scale import Scale, format_step
 from formulary.batch.sitting_model import Sitting
 from formulary.batch.sitting_text import unshared_sentences
 from formulary.errors import StopError
@@ -125,7 +125,7 @@ def version_facts(batches: Sequence[Batch]) -> Iterable[tuple[str, str]]:
 
 def scale_facts(scale: Scale) -> Iterable[tuple[str, str]]:
     """What the scales show."""
-    yield "scales", f"{scale.step_g:g} g, for lye {scale.alkali_step_g:g} g"
+    yield "scales", f"{format_step(scale.step_g)}, for lye {format_step(scale.alkali_step_g)}"
 
 
 def _lot_words(batches: Iterable[Batch]) -> dict[str, str]:

@@ -80,7 +80,7 @@ def _described(part: SheetPart, batch: Batch, findings: Iterable[Finding]) -> Sh
 def _step(batch: Batch, step: WorkingStep, lots: Lots) -> Iterable[ToWeigh]:
     for each in step.lines:
         yield _to_weigh(batch, each, lots)
-    for row in portion_rows(step.portions):
+    for row in portion_rows(step.portions, batch.scale):
         yield ToWeigh(row.label, row.cells[0], row.note, has_lot=False)
 
 
@@ -108,10 +108,11 @@ def _loaf(sitting: Sitting, number: int, loaf: LoafWeights, lots: Lots) -> Itera
     for step in find_steps(batch.pot, batch.scale, loaf.own, loaf.batter_g, lines=sitting.own[number]):
         lines: list[ToWeigh] = []
         if step.stage == "lye water" and loaf.of_jug_g is not None:
-            lines.append(ToWeigh("of the lye in the one jug", format_shown(loaf.of_jug_g), has_lot=False))
+            ounces = batch.scale.in_ounces("alkali", loaf.of_jug_g)
+            lines.append(ToWeigh("of the lye in the one jug", format_shown(loaf.of_jug_g), ounces, has_lot=False))
         if step.stage == "oils" and loaf.of_pot_g is not None:
-            words = "of the melted oils in the one pot"
-            lines.append(ToWeigh(words, format_shown(loaf.of_pot_g), has_lot=False))
+            words, ounces = "of the melted oils in the one pot", batch.scale.in_ounces("", loaf.of_pot_g)
+            lines.append(ToWeigh(words, format_shown(loaf.of_pot_g), ounces, has_lot=False))
         lines += _step(batch, step, lots)
         if lines:
             warning = step_warning(step, batch.findings) if loaf.of_jug_g is None else ""

@@ -698,6 +698,18 @@ MATERIALS = [
         ),
     ),
     Case(
+        "warn inci-in-soap-unknown",
+        oils(("camellia-oil", 10), ("olive-oil", 90)),
+        oils(("castor-oil", 10), ("olive-oil", 90)),
+        "write `inci_in_soap` in materials/camellia-oil.yaml",
+        replace(
+            oils(("camellia-oil", 10), ("olive-oil", 90)),
+            materials={
+                "camellia-oil": "format: 1\nname: Camellia oil\nkind: oil\ninci_in_soap: SODIUM SALT AS A LIST HAS IT\n"
+            },
+        ),
+    ),
+    Case(
         "note label-duty",
         plain(),
         replace(plain(), made=()),

@@ -265,6 +265,9 @@ class Fields:
         for entry in self.block.entries:
             if entry.key.text not in self._known:
                 do = suggest(entry.key.text, self._known, f"keys here: {', '.join(self._known)}")
+                key, colon, value = entry.key.text.partition(":")
+                if colon and key in self._known:
+                    do = f"put a space behind the colon: `{key}: {value[:40]}`"
                 place = self.place_of(entry.key, entry.key.text)
                 self.findings.append(error("unknown-key", f"`{entry.key.text[:40]}` is not a key here", do, place))
 

@@ -25,6 +25,8 @@ MAX_SLOW_EVENTS = 20_000  # half a second; a frozen plan has 2,000
 # `2,5 % of oils` between braces or brackets reads as two: what stands before such a comma, and behind it.
 _BEFORE_COMMA = re.compile(r"(?:.*[^\w.])?[0-9]+", re.DOTALL)
 _LONGEST_NUMBER = 24
+_JOINED = re.compile(r"[ ]*(?:- )?(?P<key>[^\W\d][\w-]+:)(?P<value>[^\s:/\\].*)")
+_LINES_BEFORE = 4  # of a fault, in which what made it may stand
 _WHOLE_NUMBER = re.compile(r"[~+-]?[0-9]+")
 _AMOUNT_BEHIND = re.compile(r"[0-9]+\s*[^\W\d]+\S*|[0-9]+\s*%.*", re.DOTALL)
 
@@ -397,6 +399,19 @@ def _end(start: Any, end: Any) -> Any:
     return end.end_mark if start.flow_style else end.start_mark
 
 
+def _find_joined(lines: list[str], line: int | None) -> tuple[int, re.Match[str]] | None:
+    """The last line at a fault or shortly before it in which a value touches the colon of its key: `room:61F`.
+
+    The parser takes that for words without any key, and stumbles over what comes next.
+    """
+    last = min(line or 0, len(lines))
+    for number in range(last, max(0, last - _LINES_BEFORE), -1):
+        joined = _JOINED.match(lines[number - 1])
+        if joined is not None:
+            return number, joined
+    return None
+
+
 def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
     """One sentence of ours for whatever the parser choked on."""
     left_over = find_mark_between(text, path)
@@ -419,6 +434,12 @@ def _syntax_finding(fault: Exception, text: str, path: str | None) -> Finding:
     problem = getattr(fault, "problem", None)
     if mark is not None and text[mark.index : mark.index + 1] == "\t":
         return error("yaml-tab", "a tab stands here", "write spaces", Place(path, line, column))
+    joined = _find_joined(lines, line)
+    if joined is not None:
+        number, found = joined
+        what = f"no space stands behind the colon of `{found['key'][:40]}`"
+        do = f"write `{found['key'][:40]} {found['value'].strip()[:40]}`"
+        return error("yaml-syntax", what, do, Place(path, number, found.start("key") + 1))
     said = str(problem).strip() if problem else "a character that no text file has"
     what = f"the file cannot be read as YAML here: {said}"
     do = "check indentation, brackets and quotes near this line; quote text that holds `: ` or ` #`"

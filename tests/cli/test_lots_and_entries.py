@@ -279,6 +279,10 @@ def test_what_no_bench_shows_is_kept_and_warned_of(formulary: Run, home: Path) -
         ran = formulary("trial", *arguments)
         assert (ran.status, ran.out.count("[unlikely-value]")) == (0, 1), arguments
     assert formulary("trial", "condition", trial, "room", "19C").out.count("[unlikely-value]") == 0
+    for which in ("lye_temperature", "oil_temperature"):  # each alone beside the other that is likely
+        ran = formulary("trial", "condition", trial, which, "100C")
+        assert "if °F was meant, write 100 °F" in " ".join(ran.out.split())
+        assert formulary("trial", "condition", trial, which, "85C").out.count("[unlikely-value]") == 0
 
 
 @pytest.mark.parametrize("arguments", [("condition", "mould", " "), ("lot", "olive-oil", ""), ("note", "")])

@@ -71,6 +71,27 @@ def test_each_trick_is_refused_by_name_where_it_stands(data: bytes, code: str, l
     assert findings[0].do
 
 
+@pytest.mark.parametrize(
+    ("text", "line", "column", "do"),
+    [
+        ("conditions:\n  room:61F\n  cover: open\n", 2, 3, "write `room: 61F`"),
+        ("oils:\n  olive-oil: 75\n  coconut-oil:25\n\nlye: {superfat: 5}\n", 3, 3, "write `coconut-oil: 25`"),
+        ("events:\n  - at:4:10\n    what: poured\n", 2, 5, "write `at: 4:10`"),
+        ("a: 1\nname:Bar  # mine\nb: 2\n", 2, 1, "write `name: Bar  # mine`"),
+    ],
+)
+def test_a_value_that_touches_its_colon_is_told_where_it_stands(text: str, line: int, column: int, do: str) -> None:
+    root, (finding,) = parse_document(text.encode(), "x.yaml")
+    assert root is None
+    assert (finding.code, finding.place.line, finding.place.column) == ("yaml-syntax", line, column)
+    assert finding.do == do
+
+
+def test_an_address_or_a_time_near_a_fault_is_no_key() -> None:
+    _, (finding,) = parse_document(b"see https://x.example: [1\n  10:30\n", "x.yaml")
+    assert "no space" not in finding.what
+
+
 def test_an_alias_bomb_is_refused_before_it_is_walked() -> None:
     lines = ["a0: &a0 [x, x, x, x, x, x, x, x, x]"]
     lines += [f"a{n}: &a{n} [{', '.join([f'*a{n - 1}'] * 9)}]" for n in range(1, 9)]

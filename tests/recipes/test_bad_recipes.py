@@ -40,6 +40,12 @@ def found(text: str) -> tuple[Finding, ...]:
     return findings
 
 
+def test_a_value_that_touches_its_colon_between_braces_is_told_to_have_a_space() -> None:
+    text = LINES.replace("water:\n  lye_concentration: 33", "water: {lye_concentration:33}")
+    told = {finding.code: finding.do for finding in found(text)}
+    assert told["unknown-key"] == "put a space behind the colon: `lye_concentration: 33`"
+
+
 def test_the_recipe_that_these_tests_break_is_sound() -> None:
     assert found(LINES) == ()
 

@@ -12,7 +12,8 @@ from trials.trial.model import Trial
 
 # From and to, in °C: what lies outside is far more likely a slip than a bench (common practice, no source).
 _ROOM_C = (0, 45)
-_LYE_C = _OIL_C = _BATTER_C = (0, 110)
+_LYE_C = _OIL_C = (0, 85)  # as they were combined
+_BATTER_C = (0, 110)
 _KEPT_AT_C = (-30, 150)  # between a freezer and an oven
 # Air in a room is never that dry: it was meant as a part of 1 (common practice, no source).
 _DRIEST_PERCENT = 5

@@ -291,7 +291,8 @@ def as_made(wanted: str, sentence: str | None, forgotten: str | None, portion: s
 
     "water 283 g", "no rose-clay", "sunflower-oil instead of castor-oil 80 g", "extra honey 12 g at oils"; or
     --forgot-to-replace oat-milk. From then on every view uses what was really in the pot. Said again of a line it takes
-    the earlier one's place; "rose-clay as planned" and "no extra honey" take one back.
+    the earlier one's place; "rose-clay as planned" and "no extra honey" take one back. Of which lots it was, and how
+    much of each, is said by `trial lot`.
 
     "lye 300 g" says that of the mixed lye, alkali and water together, only so much went into the oils. A weight may be
     "~120 g" (5 % either way) or "118-126 g", of which the worse end counts, or unknown, and then nothing is worked out.

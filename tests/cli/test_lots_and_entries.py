@@ -140,6 +140,16 @@ def test_lots_that_cannot_be_meant_start_no_trial_and_are_not_recorded(
 
 
 @pytest.mark.usefixtures("home")
+def test_a_further_loaf_of_a_sitting_is_not_left_without_its_lots_in_silence(formulary: Run) -> None:
+    register_lots(formulary)
+    start = ("trial", "start", "harbour-base", "--oils", "1000g", "--sitting", "saturday")
+    assert "lots-not-said" not in formulary(*start, "--lot", "olive-oil=OL-7 180 g", "--lot", "olive-oil=OL-8").out
+    second = " ".join(formulary(*start).out.split())
+    assert "was of lots OL-7 (180 g) and OL-8 (350 g), and no lot is named" in second
+    assert "lots-not-said" not in formulary(*start, "--lot", "olive-oil=OL-8").out
+
+
+@pytest.mark.usefixtures("home")
 def test_there_is_no_rest_of_what_nobody_weighed(formulary: Run) -> None:
     formulary("trial", "start", "harbour-base", "--oils", "1000g")
     (trial,) = (row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"])

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 
@@ -132,6 +132,11 @@ def _lot_words(batches: Iterable[Batch]) -> dict[str, str]:
     return {name: " + ".join(lots) for batch in batches for name, lots in batch.lots.items()}
 
 
+def _by_certificate(batch: Batch) -> Batch:
+    """The batch without the lots that are known by name alone."""
+    return replace(batch, lots={name: lots for name, lots in batch.lots.items() if batch.materials[name].lots_used})
+
+
 def _times_title(batches: Sequence[Batch], number: int) -> str:
     if len(batches) == 1:
         return f"When it happened: {batches[0].recipe_name}"
@@ -179,7 +184,7 @@ def assumed(batches: Sequence[Batch]) -> Iterable[str]:
     purity = {alkali.material: alkali.assay_percent for batch in batches for alkali in batch.lye}
     for material, percent in purity.items():
         yield f"The {material_words(material)} is taken to be {percent:g} % pure."
-    lots = [f"{material_words(name)} {lot}" for name, lot in _lot_words(batches).items()]
+    lots = [f"{material_words(name)} {lot}" for name, lot in _lot_words(map(_by_certificate, batches)).items()]
     if lots:
         yield f"Certificates of these lots count: {', '.join(lots)}. All else has the general values of the register."
     else:

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
-from formulary.batch.lot_shares import check_lots, settle_rests, weigh_lots
 from formulary.batch.overriding import demand_standing, override_sitting_stops, override_stops
-from formulary.batch.scale import format_shown
-from formulary.batch.sheet_weights import shown_weights
 from formulary.changes.message import save_message
 from formulary.errors import InputError, StopError
 from formulary.finding import stops
@@ -23,17 +20,23 @@ from formulary.materials.chosen_lots import (
     demand_known_lot,
     demand_weighed,
     given_lots,
-    lot_shares,
     lots_with_values,
 )
 from formulary.names import suggest
 from formulary.quantity import format_decimal
 from formulary.recipes.version import outside_formulary
+from trials.record.lots_of_loaves import (
+    lots_taken_over,
+    planned_lots,
+    weighed_lots,
+    with_lots_by_name,
+    with_lots_untold,
+)
 from trials.record.new_trial_text import render_new_trial
 from trials.trial.entry import parse_share, tidy_amount, tidy_condition
 from trials.trial.identity import make_trial_id, random_code, trial_folder, trial_ids_among
-from trials.trial.model import CONDITIONS, LotUse, Plan, Trial
-from trials.trial.plan import exact, make_plan, parse_plan, render_plan
+from trials.trial.model import CONDITIONS, Plan, Trial
+from trials.trial.plan import make_plan, parse_plan, render_plan
 from trials.trial.words import degree_words
 
 if TYPE_CHECKING:
@@ -88,11 +91,12 @@ def start_trials(
     day = as_day(made) if made is not None else now.date()
     _demand_startable(folder, loaves, given_lots(lots), day=day, today=now.date())
     shared = _latest_of(bench, sitting, day)
-    named = {**_lots_of(shared, loaves), **given_lots(lots)}
+    held = {name for loaf in loaves for name in loaf.version.recipe.materials()}
+    named = {**lots_taken_over(shared, held), **given_lots(lots)}
     with_values = lots_with_values(folder.register, named)
     worked_out = folder.batches_of_sizes([(loaf.version, loaf.size) for loaf in loaves], lots=with_values)
     by_name = {name: of_it for name, of_it in named.items() if name not in with_values}
-    batches = _with_lots_by_name(worked_out, by_name)
+    batches = [with_lots_untold(batch, shared, named) for batch in with_lots_by_name(worked_out, by_name)]
     _demand_weighable(folder, batches, despite)
     _demand_conditions(conditions)
     each_of([text for text in (sitting, who) if text is not None])
@@ -101,7 +105,7 @@ def start_trials(
     started: list[StartedTrial] = []
     files: dict[str, str] = {}
     for loaf, batch in zip(loaves, batches, strict=True):
-        known = {name: _planned(of_it, batch, name) for name, of_it in batch.lots.items() if name in with_values}
+        known = {name: planned_lots(of_it, batch, name) for name, of_it in batch.lots.items() if name in with_values}
         plan = make_plan(loaf.version, batch, folder.register, folder.settings, size=_written(loaf.size), lots=known)
         trial_id = make_trial_id(day, loaf.version.slug, taken, draw_code=draw_code)
         taken.add(trial_id)
@@ -112,7 +116,7 @@ def start_trials(
             day,
             sitting=sitting,
             who=who,
-            lots={name: _weighed(of_it, batch, name) for name, of_it in batch.lots.items()},
+            lots={name: weighed_lots(of_it, batch, name) for name, of_it in batch.lots.items()},
             conditions={**given, **({} if loaf.mould is None else {"mould": tidy_condition("mould", loaf.mould)})},
             portions=None if portions is None else _shares(portions),
             despite=[code for code in dict.fromkeys(despite) if code in stopped],
@@ -157,35 +161,6 @@ def _demand_startable(folder: Folder, loaves: Sequence[Loaf], lots: GivenLots, *
     for name, of_it in lots.items():
         for lot in of_it:
             demand_known_lot(folder.register, name, lot)
-
-
-def _with_lots_by_name(batches: Sequence[Batch], lots: GivenLots) -> list[Batch]:
-    """The batches with lots of which nothing is registered, so that they are only known by name, and weighed."""
-    settled = settle_rests(lots, (line for batch in batches for line in batch.pot.lines))
-    held = {line.material for batch in batches for line in batch.pot.lines}
-    with_lots = []
-    for batch in batches:
-        names = {line.material for line in batch.pot.lines}
-        own = {name: of_it for name, of_it in settled.items() if name in names or name not in held}
-        findings = (*batch.findings, *check_lots(batch.pot.lines, own, batch.scale))
-        with_lots.append(replace(batch, findings=findings, lots={**own, **batch.lots}))
-    return with_lots
-
-
-def _planned(lots: Mapping[str, float | None], batch: Batch, material: str) -> tuple[LotUse, ...]:
-    """The lots of a material with the grams planned of each; one alone without, since it is all."""
-    if len(lots) == 1:
-        return tuple(LotUse(lot) for lot in lots)
-    takes_g = sum(line.grams for line in batch.pot.lines if line.material == material)
-    return tuple(LotUse(lot, exact(share * takes_g)) for lot, share in lot_shares(lots).items())
-
-
-def _weighed(lots: Mapping[str, float | None], batch: Batch, material: str) -> tuple[LotUse, ...]:
-    """The same with the grams that the sheet says to weigh of each."""
-    if len(lots) == 1:
-        return tuple(LotUse(lot) for lot in lots)
-    grams = weigh_lots(lots, material, shown_weights(batch.pot.lines, batch.scale), batch.scale)
-    return tuple(LotUse(lot, Decimal(format_shown(grams.get(lot, 0.0)))) for lot in lots)
 
 
 def _demand_weighable(folder: Folder, batches: Sequence[Batch], despite: Sequence[str]) -> None:
@@ -269,15 +244,6 @@ def _latest_of(bench: TrialFiles, sitting: str | None, day: date) -> Trial | Non
     if sitting is None:
         return None
     return next(iter(reversed(bench.sitting(sitting, day))), None)
-
-
-def _lots_of(trial: Trial | None, loaves: Sequence[Loaf]) -> dict[str, dict[str, float | None]]:
-    """The lots of another trial of the sitting, for what these recipes share with it; not of what it took from several,
-    of which nobody knows how much is left."""
-    if trial is None:
-        return {}
-    names = {name for loaf in loaves for name in loaf.version.recipe.materials()}
-    return {name: {uses[0].lot: None} for name, uses in trial.lots.items() if name in names and len(uses) == 1}
 
 
 def _conditions_of(trial: Trial | None) -> dict[str, str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import SentenceGroup, folder_option, open_chosen_bench
+from cli.options import SentenceGroup, folder_option, open_chosen_bench, outcome_argument
 from cli.output import progress, say, width
 
 if TYPE_CHECKING:
@@ -49,7 +49,7 @@ def story(recipe: str, outcome: str, target: str | None, width_mm: float) -> Non
 
 
 @chart.command()
-@click.argument("outcome")
+@outcome_argument
 @click.option("--within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable).")
 @output_option
 @width_option

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import all_option, folder_option, json_option, open_chosen_bench
+from cli.options import all_option, folder_option, json_option, open_chosen_bench, outcome_argument
 from cli.output import progress, say, say_json, width
 
 
 @click.command()
-@click.argument("outcome")
+@outcome_argument
 @click.option(
     "--within", "within", metavar="RECIPE", multiple=True, help="Only this recipe and its variants (repeatable)."
 )

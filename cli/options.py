@@ -70,6 +70,14 @@ table_option = click.option(
     "--as", "form", type=click.Choice(["csv", "jsonl", "md"]), help="Print it as a table for other programs."
 )
 RECIPE_OR_FILE = "RECIPE[@VERSION]|FILE"
+
+
+def as_one_name(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> str | None:
+    """Words that nobody put into quotes as the one name that they are: `explain working time`."""
+    return " ".join(words) if words else None
+
+
+outcome_argument = click.argument("outcome", metavar="OUTCOME", nargs=-1, required=True, callback=as_one_name)
 all_option = click.option("--all", "show_all", is_flag=True, help="Show what is left out as unchanged or minor, too.")
 
 

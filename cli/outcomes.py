@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import as_one_name, folder_option, json_option, open_chosen
 from cli.output import say, say_json, width
 
 
 @click.command()
-@click.argument("name", required=False)
+@click.argument("name", metavar="[NAME]", nargs=-1, callback=as_one_name)
 @json_option
 @folder_option
 def outcomes(name: str | None, as_json: bool) -> None:

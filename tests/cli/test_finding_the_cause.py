@@ -247,3 +247,15 @@ def test_trials_are_drawn_thickening_and_curing(kind: str, formulary: Run, tmp_p
     assert wrong.status == 2
     assert not (tmp_path / "none.svg").exists()
     assert formulary("chart", kind).status == 2
+
+
+@pytest.mark.usefixtures("harbour")
+def test_an_outcome_of_several_words_needs_no_quotes(formulary: Run, tmp_path: Path) -> None:
+    for command in (("explain",), ("next",), ("outcomes",)):
+        with_quotes = formulary(*command, "working time")
+        assert with_quotes.status == 0
+        assert formulary(*command, "working", "time").out == with_quotes.out
+    drawn = formulary("chart", "effects", "working", "time", "-o", str(tmp_path / "why.svg"))
+    assert (drawn.status, (tmp_path / "why.svg").exists()) == (0, True)
+    for words in ((), ("",), ("wrking", "time")):
+        assert formulary("explain", *words).status == 2

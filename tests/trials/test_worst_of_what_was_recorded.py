@@ -13,10 +13,12 @@ from hypothesis import strategies as st
 
 from formulary.batch.figures import work_out_pot
 from formulary.batch.model import Pot, pot_portions
-from formulary.materials.model import Known, Lot, ValueRange
+from formulary.finding import Severity
+from formulary.materials.model import Known, Lot, Material, ValueRange
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from trials.as_made.effective import effective_portion, materials_of
+from trials.as_made.recalculate import recalculate
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_before_sale, is_never_sold
 from trials.trial.model import Trial
@@ -25,6 +27,7 @@ from .examples import MIDWINTER_CLOVE, plan_of, trial_of
 
 PLAN = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
 DAY = date(2027, 1, 1)
+REGISTER = read_builtin_register()
 
 
 def superfat(trial: Trial) -> float:
@@ -33,8 +36,7 @@ def superfat(trial: Trial) -> float:
 
 def made(*entries: str, more: str = "") -> Trial:
     trial = trial_of(f"as_made: [{', '.join(f'{{{entry}}}' for entry in entries)}]\n{more}", PLAN)
-    register = read_builtin_register()
-    return replace(trial, added=MappingProxyType({name: register[name] for name in trial.brought}))
+    return replace(trial, added=MappingProxyType({name: REGISTER[name] for name in trial.brought}))
 
 
 @pytest.mark.parametrize(
@@ -193,3 +195,56 @@ def test_only_the_portions_that_are_said_to_be_split_by_eye_are_where_there_are_
     assert [portion.by_eye for portion in pot_portions(shares)] == [0.05, 0.05, 0.0]
     one = [("one", Decimal(94), Decimal(10)), ("two", Decimal(6), Decimal(0))]
     assert all(portion.by_eye < portion.share for portion in pot_portions(one))
+
+
+def with_own_fat_and_lye(lye: float, more: str = "") -> Trial:
+    """A loaf of two halves; one got 60 g of stearic acid and so much lye of its own."""
+    at = "at: trace, portion: clove"
+    own = f"extra: stearic-acid, weighed: 60 g, {at}", f"extra: sodium-hydroxide, weighed: {lye} g, {at}"
+    return made(*own, more=f"portions: [{{name: plain, share: 50}}, {{name: clove, share: 50}}]\n{more}")
+
+
+def today(**values: float) -> dict[str, Material]:
+    """The register with other saponification values of these."""
+    known = Known("maker", "invented")
+    changed = {
+        name: replace(REGISTER[name], saponification_value=ValueRange(value - 1, value + 1, value, known))
+        for name, value in ((key.replace("_", "-"), value) for key, value in values.items())
+    }
+    return {**REGISTER, **changed}
+
+
+def test_a_portion_that_todays_register_finds_worse_is_told_though_all_of_the_bars_are_better_by_it() -> None:
+    trial = with_own_fat_and_lye(12)
+    register = today(stearic_acid=143, olive_oil=202.5)
+    found = recalculate(trial, register)
+    assert found.after.superfat_effective > found.before.superfat_effective
+    assert "lye-excess" not in [each.code for each in check_trial(trial)]
+    told = [each for each in check_trial(trial, register=register) if each.code == "lye-excess"]
+    assert ["of the clove portion" in each.what for each in told] == [True]
+
+
+def test_a_portion_that_has_little_superfat_by_todays_register_is_cleared_by_a_test_of_itself_alone() -> None:
+    register = today(stearic_acid=143)
+    tested = "observations: [{age: 40 d, outcome: free alkali, value: none}MORE]\n"
+    whole, itself = (
+        with_own_fat_and_lye(8.5, tested.replace("MORE", more))
+        for more in ("", ", {age: 40 d, outcome: free alkali, value: none, portion: clove}")
+    )
+    assert untested(whole, {}) == untested(itself, register) == []
+    assert untested(whole, register) == ["free alkali was not looked for in clove, and there may be some"]
+
+
+def test_a_loaf_that_was_lye_heavy_as_poured_by_todays_register_is_not_sold_untested_after_its_rebatch() -> None:
+    trial = trial_of("after_pour: [{what: rebatched, at: 10 d, with: {olive-oil: 150 g}}]\n", PLAN)
+    register = today(olive_oil=160)
+    assert [each.severity for each in check_before_sale(trial, DAY) if each.code == "free-alkali-untested"] == [
+        Severity.WARN
+    ]
+    (told,) = [each for each in check_before_sale(trial, DAY, register=register) if each.code == "free-alkali-untested"]
+    assert told.severity is Severity.STOP
+
+
+def untested(trial: Trial, register: dict[str, Material]) -> list[str]:
+    found = check_before_sale(trial, DAY, register=register or None)
+    return [each.what for each in found if each.code == "free-alkali-untested"]

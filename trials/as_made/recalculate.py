@@ -17,7 +17,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
-from trials.as_made.effective import kept_materials, materials_of, pot_of_bars, with_lots_used
+from trials.as_made.effective import kept_materials, materials_of, pot_of_bars
 from trials.trial.identity import code_of
 from trials.trial.model import Trial
 
@@ -112,7 +112,8 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     own.
     """
     frozen = materials_of(trial)
-    today, gone = _materials_today(trial, frozen, register)
+    today = materials_of(as_of_today(trial, register))
+    gone = tuple(sorted(name for name in today if name not in register))
     pot = pot_of_bars(trial, at_worst=True)
     used = sorted({line.material for line in pot.lines})
     settings, purpose = trial.plan.settings, trial.plan.recipe.purpose
@@ -152,33 +153,54 @@ def _by_today(codes: Sequence[str], found: Sequence[Finding]) -> tuple[Finding, 
 
 def _appeared(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
     """What is found by today's values alone, but of the lye only where they make it worse."""
-    frozen = materials_of(trial)
-    today, _ = _materials_today(trial, frozen, register)
-    if not any(find_value_changes(name, frozen[name], today[name]) for name in today):
+    if not is_other_today(trial, register):
         return ()
     found = recalculate(trial, register)
-    one, two = found.before, found.after
-    if two.superfat_effective < one.superfat_effective or two.superfat_low < one.superfat_low:
+    if _is_worse(found.before, found.after):
         return found.appeared
     return tuple(finding for finding in found.appeared if finding.code not in _TOO_LITTLE_FAT)
 
 
-def _materials_today(
-    trial: Trial, frozen: Mapping[str, Material], register: Mapping[str, Material]
-) -> tuple[dict[str, Material], tuple[str, ...]]:
-    """The trial's materials as today's register has them, and the names of those that it no longer has.
+def _is_worse(before: PotFigures, after: PotFigures) -> bool:
+    """Whether all of the bars, or those of a portion, have less superfat after than before, or may have."""
+    one, two = (
+        [
+            figures.superfat_effective,
+            figures.superfat_low,
+            *(low for part in figures.portions for low in (part.superfat_percent, part.superfat_low_percent)),
+        ]
+        for figures in (before, after)
+    )
+    return any(
+        figure is not None and other is not None and other < figure for figure, other in zip(one, two, strict=True)
+    )
+
+
+def is_other_today(trial: Trial, register: Mapping[str, Material]) -> bool:
+    """Whether today's register has a value that figures follow from otherwise than it is kept with the trial."""
+    frozen, today = materials_of(trial), materials_of(as_of_today(trial, register))
+    return any(find_value_changes(name, frozen[name], today[name]) for name in today)
+
+
+def as_of_today(trial: Trial, register: Mapping[str, Material]) -> Trial:
+    """The trial as if its materials, and their lots, had been kept today.
 
     A material that is no longer registered keeps what is frozen of it, and so does a lot.
     """
     kept = kept_materials(trial)
-    gone = tuple(sorted(name for name in kept if name not in register))
     today = {
         name: replace(register[name], lots={**kept[name].lots, **register[name].lots})
         if name in register
-        else frozen[name]
+        else kept[name]
         for name in kept
     }
-    return with_lots_used(trial, today), gone
+    planned = MappingProxyType({name: today[name] for name in trial.plan.materials})
+    return replace(
+        trial,
+        plan=replace(trial.plan, materials=planned),
+        added=MappingProxyType({name: today[name] for name in trial.added}),
+        lot_values=MappingProxyType({}),
+    )
 
 
 def _only_in(these: Sequence[Finding], others: Sequence[Finding]) -> tuple[Finding, ...]:

@@ -63,12 +63,17 @@ class Tested:
         return self.rebatch is None or self.rebatch.ended_h is not None
 
 
-def find_tested(trial: Trial) -> tuple[Tested, ...]:
-    """The portions of a trial in its order, or the whole of an undivided one, each with the tests that speak for it."""
+def find_tested(trial: Trial, by_today: Trial | None = None) -> tuple[Tested, ...]:
+    """The portions of a trial in its order, or the whole of an undivided one, each with the tests that speak for it.
+
+    by_today: the trial as today's register has its materials, where that says otherwise; the worse of both counts.
+    """
     if not trial.portions:
         rebatch = find_last_rebatch(trial)
         return (Tested(None, _speaking(trial, None, rebatch, is_apart=False), rebatch),)
-    alone, low = rebatched_alone(trial), _low_by_themselves(trial)
+    alone, low = rebatched_alone(trial), dict(_low_by_themselves(trial))
+    for name, may_be_caustic in () if by_today is None else _low_by_themselves(by_today).items():
+        low[name] = low.get(name, False) or may_be_caustic
     found = []
     for part in trial.portions:
         rebatch = find_last_rebatch(trial, part.name)
@@ -116,13 +121,17 @@ def _low_by_themselves(trial: Trial) -> Mapping[str, bool]:
     return found
 
 
-def check_free_alkali(trial: Trial, place: Place, little_fat: Sequence[Finding]) -> Iterable[Finding]:
+def check_free_alkali(
+    trial: Trial, place: Place, little_fat: Sequence[Finding], *, by_today: Trial | None = None
+) -> Iterable[Finding]:
     """What the tests for free alkali say, or that there is none; little_fat: what makes it likely that they would.
+
+    by_today: as in `find_tested`.
 
     A superfat that is low, or may be, is settled by tests that find none. Where it may be below nothing, or was before
     the loaf was rebatched, only a test can tell, and nobody can decide without.
     """
-    every = find_tested(trial)
+    every = find_tested(trial, by_today)
     found = _check_found(every, place)
     untested: dict[tuple[bool, bool], list[Tested]] = {}
     for each in every:
@@ -130,10 +139,11 @@ def check_free_alkali(trial: Trial, place: Place, little_fat: Sequence[Finding])
             untested.setdefault((each.is_timed, each.rebatch is not None), []).append(each)
     if untested or found:
         yield from little_fat
+    as_known = [trial] if by_today is None else [trial, by_today]
     is_band_low = any(each.code == "superfat-band" for each in little_fat)
     for alike in untested.values():
         what, do = _say_untested(trial, alike, is_all=len(alike) == len(every))
-        was_caustic = alike[0].rebatch is not None and _lowest_superfat_as_poured(trial) < 0
+        was_caustic = alike[0].rebatch is not None and min(map(_lowest_superfat_as_poured, as_known)) < 0
         if is_band_low or was_caustic or any(each.may_be_caustic for each in alike):
             yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
         else:

@@ -13,7 +13,7 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_decimal
-from trials.as_made.recalculate import find_later_limits
+from trials.as_made.recalculate import as_of_today, find_later_limits, is_other_today
 from trials.as_made.unknown_weights import UNKNOWN_LYE
 from trials.checks.as_made import check_as_made
 from trials.checks.free_alkali import check_alkali_ahead, check_free_alkali
@@ -231,7 +231,9 @@ def check_before_sale(
     if of_limits:
         do = f"get its certificate before selling; {'; '.join(of_limits)}"
         found.append(warn("limit-unknown", "a scent's limit is not known", do, place))
-    found += check_free_alkali(trial, place, [each for each in checked if each.code in _LITTLE_FAT])
+    little_fat = [each for each in checked if each.code in _LITTLE_FAT]
+    by_today = as_of_today(trial, register) if register is not None and is_other_today(trial, register) else None
+    found += check_free_alkali(trial, place, little_fat, by_today=by_today)
     needed = days_of_cure(trial.plan.recipe, trial.plan.settings) if cure_days is None else cure_days
     if today is not None:
         found += _check_cure(trial, today, needed, place)

@@ -283,6 +283,26 @@ def test_a_broken_trial_does_not_stop_work_on_others(folder: Folder, bench: Benc
     assert [finding.code for finding in bench.read_trial(trial.id)[1]] == ["plan-missing"]
 
 
+def test_a_frozen_plan_is_to_be_brought_back_and_never_mended_by_hand(folder: Folder, bench: Bench) -> None:
+    path = folder.root / "trials" / "2026" / start(bench).id / "planned.yaml"
+    frozen = path.read_text(encoding="utf-8")
+    for damaged in (
+        "",
+        frozen[:400],
+        "weigh: nan\n",
+        frozen.replace("superfat: 5", "superfat: NaN"),
+        frozen + "x: 1\n",
+    ):
+        path.write_text(damaged, encoding="utf-8")
+        faults = [
+            finding
+            for finding in open_bench(folder.root).check()
+            if finding.place.path == str(path.relative_to(folder.root))
+        ]
+        assert faults
+        assert all(f"formulary restore {path.parent.name} --discard" in finding.do for finding in faults)
+
+
 def test_a_trial_without_oils_stops_nothing_but_itself(folder: Folder, bench: Bench) -> None:
     first = start(bench)
     second = bench.start("first-bar", oils="1000 g", now=NOW, draw_code=lambda: "x2gv")

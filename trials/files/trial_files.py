@@ -117,8 +117,11 @@ class TrialFiles:
             self._plans[key] = parse_plan(data, path)
         plan, findings = self._plans[key]
         told = [replace(finding, place=finding.place._replace(path=path)) for finding in findings]
-        if plan is None and not any(finding.code == "plan-altered" for finding in told):
-            told.append(unreadable_plan(path))
+        if plan is None:  # nobody is to mend a frozen plan by hand, whatever a file of one's own would ask for
+            lost = unreadable_plan(path)
+            is_altered = any(finding.code == "plan-altered" for finding in told)
+            told = [each if each.code == "plan-altered" else replace(each, do=lost.do) for each in told]
+            told += [] if is_altered else [lost]
         return plan, tuple(told)
 
     def read_added(self, trial_id: str) -> tuple[Added, tuple[Finding, ...]]:

@@ -31,6 +31,8 @@ _READERS = (
     "formulary.document.merge_marks",
     "formulary.document.parse",
     "formulary.document.tree",
+    "formulary.errors",
+    "formulary.given",
     "formulary.history.kept",
     "formulary.names",
     "formulary.quantity",

@@ -5,21 +5,21 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.document.fields import Fields, read_file
 from formulary.document.tree import Block, Node, Scalar
 from formulary.finding import Finding, Place
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
+from formulary.read_only import ReadOnly
 
 SETTINGS_FILE = "formulary.yaml"
 
-_STANDARD_MEASURES_ML = MappingProxyType(
+_STANDARD_MEASURES_ML = ReadOnly(
     # Metric spoons and cup (common practice, no source); US fluid ounce 29.5735 ml (NIST Handbook 44, from memory).
     {"tsp": Decimal(5), "tbsp": Decimal(15), "cup": Decimal(250), "fl_oz": Decimal("29.5735")}
 )
 # What other parts read themselves, and how it is written.
-_LATER_KEYS = MappingProxyType(
+_LATER_KEYS = ReadOnly(
     {
         "outcomes": "scent left: {scale: graded, grades: [none, some, much]}",
         "events": "swirled: colours drawn through one another",
@@ -47,10 +47,10 @@ class Settings:
     water_lost_percent: Decimal = Decimal(60)
     currency: str = ""
     checks_off: tuple[str, ...] = ()
-    moulds: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
-    vessels_ml: Mapping[str, Decimal] = field(default_factory=lambda: MappingProxyType({}))
-    free: Mapping[str, Block] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
-    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+    moulds: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
+    vessels_ml: Mapping[str, Decimal] = field(default_factory=lambda: ReadOnly({}))
+    free: Mapping[str, Block] = field(default_factory=lambda: ReadOnly({}), compare=False, repr=False)
+    places: Mapping[str, Place] = field(default_factory=lambda: ReadOnly({}), compare=False, repr=False)
 
 
 def parse_settings(data: bytes | str, path: str = SETTINGS_FILE) -> tuple[Settings, tuple[Finding, ...]]:
@@ -94,15 +94,15 @@ def read_settings(fields: Fields) -> Settings:
         name=name,
         scale_step_g=step or usual.scale_step_g,
         alkali_step_g=alkali_step or usual.alkali_step_g,
-        measures_ml=MappingProxyType(measures),
+        measures_ml=ReadOnly(measures),
         cure_days=usual.cure_days if days is None else days,
         water_lost_percent=usual.water_lost_percent if lost is None else lost,
         currency=currency,
         checks_off=off,
-        moulds=MappingProxyType(moulds),
-        vessels_ml=MappingProxyType(vessels),
-        free=MappingProxyType(free),
-        places=MappingProxyType(places),
+        moulds=ReadOnly(moulds),
+        vessels_ml=ReadOnly(vessels),
+        free=ReadOnly(free),
+        places=ReadOnly(places),
     )
 
 

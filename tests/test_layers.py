@@ -19,6 +19,7 @@ LAYERS = (
         "formulary.finding",
         "formulary.given",
         "formulary.quantity",
+        "formulary.read_only",
         "formulary.rate",
         "formulary.identity",
         "formulary.names",

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import copy
+import pickle
+from dataclasses import asdict
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -134,3 +137,16 @@ def test_what_draws_itself_is_drawn_in_a_notebook(bench: Bench) -> None:
     for drawn in (bench.trace(*trials), bench.cure(*trials), bench.story("first-bar")):
         assert drawn._repr_svg_() == drawn.draw()._repr_svg_()
         assert "<svg" in drawn._repr_svg_()
+
+
+def test_results_go_to_another_process_and_are_copied_as_values(bench: Bench, shown: dict[str, object]) -> None:
+    held = {**shown, "trial": bench.trials()[0], "version": bench.folder.find_version("mint-bar")}
+    held |= {"material": bench.folder.register["olive-oil"], "settings": bench.folder.settings, "table": bench.table()}
+    for what, result in held.items():
+        for again in (pickle.loads(pickle.dumps(result)), copy.deepcopy(result)):
+            assert type(again) is type(result), what
+            if isinstance(result, ShownAsText):
+                assert str(again) == str(result), what
+            elif what != "table":  # tables are compared by what they are, not by what they hold
+                assert again == result, what
+    assert asdict(bench.trials()[0])["recipe"] == "first-bar"

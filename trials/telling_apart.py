@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
+from formulary.read_only import ReadOnly
 from trials.explanation import Explanation
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ def with_next_pour(
     register: Mapping[str, Material],
     settings: Settings,
     *,
-    names: Mapping[str, str] = MappingProxyType({}),
+    names: Mapping[str, str] = ReadOnly({}),
     saves: Saves = lambda _: None,
     poured: Sequence[Trial] = (),
 ) -> Explanation:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, PotLine
 from formulary.batch.weigh_out_text import render_findings
@@ -14,6 +13,7 @@ from formulary.finding import Finding
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
+from formulary.read_only import ReadOnly
 from formulary.text_table import Row, paragraph, render_rows
 from trials.as_made.effective import effective_portion, expected_cure, pot_of_batter
 from trials.as_made.portions_text import render_portions, superfat_words
@@ -287,7 +287,7 @@ def render_trials(
     outcomes: Mapping[str, Outcome],
     *,
     width: int = 80,
-    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+    unfit: Mapping[str, Sequence[Finding]] = ReadOnly({}),
 ) -> str:
     """Trials in a list, in their order, each with its date and its first few outcomes.
 
@@ -326,7 +326,7 @@ def trials_json(
     outcomes: Mapping[str, Outcome],
     unread: Iterable[Finding] = (),
     ranked: Mapping[str, object] | None = None,
-    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+    unfit: Mapping[str, Sequence[Finding]] = ReadOnly({}),
 ) -> dict[str, object]:
     """Trials in a list with stable keys. unread: one finding for each trial that could not be read, and is missing.
 

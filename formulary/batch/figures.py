@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, PortionFigures, Pot, PotFigures, PotLine, PotPortion, WeighedScent
 from formulary.chemistry.acids import equivalents_of_mixture_mol
@@ -16,6 +15,7 @@ from formulary.chemistry.fatty_acids import blended_fatty_acids_percent
 from formulary.chemistry.superfat_band import SuperfatBand, Uncertain, find_superfat_band
 from formulary.chemistry.water import lye_concentration_percent
 from formulary.materials.model import Material
+from formulary.read_only import ReadOnly
 from formulary.settings import Settings
 
 # Fat carried by an addition whose own saponification value is not known: ordinary fats lie between these
@@ -50,7 +50,7 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
     return PotFigures(
         oil_mass_g=oil_mass_g,
         batter_grams=batter_g(pot),
-        oil_percents=MappingProxyType(percents),
+        oil_percents=ReadOnly(percents),
         superfat_effective=band.working,
         superfat_low=band.low,
         superfat_high=band.high,
@@ -63,7 +63,7 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         effective_percent=concentration_percent(pure_g, total_g),
         scent=scent_figures(pot, materials, settings),
         portions=portion_figures(pot, materials, settings),
-        fatty_acids=MappingProxyType(pot_fatty_acids_percent(pot, materials)),
+        fatty_acids=ReadOnly(pot_fatty_acids_percent(pot, materials)),
         sugars_g_per_kg_oils=1000.0 * sugars_in(pot, materials) / oil_mass_g,
     )
 

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.batch.scale import Scale
 from formulary.finding import Finding
 from formulary.materials.chosen_lots import GivenLots, lot_shares
 from formulary.materials.model import Material
+from formulary.read_only import ReadOnly
 
 ROLES = ("oil", "alkali", "water", "addition", "scent")
 
@@ -306,10 +306,10 @@ class Batch:
     batter_grams: float
     findings: tuple[Finding, ...]
     pot: Pot
-    process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    process: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
     scale: Scale = field(default_factory=Scale)
-    materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}), repr=False, compare=False)
-    lots: GivenLots = field(default_factory=lambda: MappingProxyType({}))
+    materials: Mapping[str, Material] = field(default_factory=lambda: ReadOnly({}), repr=False, compare=False)
+    lots: GivenLots = field(default_factory=lambda: ReadOnly({}))
     cured: Cured | None = None
 
     @property

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.batch.figures import assay, nominal_concentration_percent, water_in, work_out_pot
 from formulary.batch.from_weights import percentages_from_weights
@@ -21,6 +20,7 @@ from formulary.batch.model import (
 from formulary.batch.sheet_weights import grams_by_weighing
 from formulary.materials.model import Material
 from formulary.rate import Basis, Rate
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import STAGES, Addition, OilLine, Recipe, RecipePortion, ScentLine, Water
 from formulary.settings import Settings
 
@@ -51,7 +51,7 @@ def describe_pot(
     settings: Settings,
     *,
     portions: Sequence[RecipePortion] = (),
-    process: Mapping[str, str] = MappingProxyType({}),
+    process: Mapping[str, str] = ReadOnly({}),
     oil_mass_g: float = 1000.0,
 ) -> tuple[Recipe, Batch]:
     """The recipe that a pot would have been made by, and its batch for so many grams of oils.
@@ -148,7 +148,7 @@ def _recipe(pot: Pot, planned: PlannedPot, batch: Batch, portions: Sequence[Reci
             for (material, at), rate in _rates(planned.pot, pot, "scent", recipe.scent).items()
         ),
         portions=_portions(portions, pot),
-        process=MappingProxyType({**recipe.process, **batch.process}),
+        process=ReadOnly({**recipe.process, **batch.process}),
         formerly=(),
     )
 

@@ -6,7 +6,6 @@ import math
 from bisect import bisect_left
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 
 from formulary.batch.checks import check_pot
 from formulary.batch.figures import nominal_concentration_percent, work_out_pot
@@ -36,6 +35,7 @@ from formulary.finding import Finding, Severity, locate_nowhere, stops
 from formulary.materials.chosen_lots import GivenLots
 from formulary.materials.model import Material
 from formulary.names import suggest
+from formulary.read_only import ReadOnly
 from formulary.settings import Settings
 
 # Sizes that help are looked for in such steps.
@@ -74,7 +74,7 @@ class Rescue:
     scale: Scale
     pot: Pot
     portions: tuple[PortionFigures, ...]
-    lots: GivenLots = field(default_factory=lambda: MappingProxyType({}))
+    lots: GivenLots = field(default_factory=lambda: ReadOnly({}))
     way_out: str = ""
     lye_to_pour_percent: float | None = None
     superfat_if_left_percent: float | None = None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from types import MappingProxyType
 
 from formulary.batch.checks import check_batch, check_recipe
 from formulary.batch.figures import (
@@ -54,6 +53,7 @@ from formulary.materials.chosen_lots import ChosenLots, given_lots, with_chosen_
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
 from formulary.rate import Basis, Rate
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import PORTION_STAGES, Recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
@@ -113,7 +113,7 @@ def work_out_batch(
     batch = _describe(version, recipe, pot, lye, nominal_water_g, materials, settings)
     chosen = given_lots(lots or {})
     findings = (*check_batch(batch, recipe, materials, settings), *check_lots(pot.lines, chosen, batch.scale))
-    return replace(batch, findings=in_file_order(findings), lots=MappingProxyType(chosen))
+    return replace(batch, findings=in_file_order(findings), lots=ReadOnly(chosen))
 
 
 def check_kilogram(recipe: Recipe, register: Mapping[str, Material], settings: Settings) -> tuple[Finding, ...]:
@@ -314,7 +314,7 @@ def _describe(
         pot=pot,
         process=recipe.process,
         scale=Scale.of(settings),
-        materials=MappingProxyType(dict(materials)),
+        materials=ReadOnly(materials),
     )
 
 

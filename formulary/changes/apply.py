@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from types import MappingProxyType
 from typing import TypeVar
 
 from formulary.changes.recipe_changes import FieldChange, LineChange, Pair, RecipeChanges, alkalis_of
 from formulary.errors import InputError
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Lye, Recipe, ScentLine
 
 _T = TypeVar("_T")
@@ -92,7 +92,7 @@ def _process(there: Mapping[str, str], changes: Iterable[FieldChange]) -> Mappin
         after = _value(change.field, process.pop(key, None), _pair(change))
         if after is not None:
             process[key] = after
-    return MappingProxyType(process)
+    return ReadOnly(process)
 
 
 def _does_not_fit(part: str) -> InputError:

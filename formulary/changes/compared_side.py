@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field, replace
-from types import MappingProxyType
 
 from formulary.batch.checks import check_batch
 from formulary.batch.cost import Cost
@@ -17,6 +16,7 @@ from formulary.finding import Finding, stops
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.rate import Rate
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from formulary.settings import Settings
 
@@ -34,7 +34,7 @@ class ComparedSide:
     recipe: Recipe
     batch: Batch
     register: Mapping[str, Material] | None = None
-    lots: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
     findings: tuple[Finding, ...] | None = None
     portion: str | None = None
     cost: Cost | None = None

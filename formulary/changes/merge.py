@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from decimal import Decimal
-from types import MappingProxyType
 from typing import Generic, TypeVar
 
 from formulary.changes.decision import EVERYTHING, Choice, Decision, MergeOutcome, conflict_words, find_choice
@@ -20,6 +19,7 @@ from formulary.changes.recipe_changes import alkalis_of, alkalis_text, water_tex
 from formulary.errors import InputError
 from formulary.names import suggest
 from formulary.quantity import format_decimal
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Lye, OilLine, Recipe, RecipePortion, ScentLine
 
 _T = TypeVar("_T")
@@ -53,7 +53,7 @@ def merge_recipes(
     mine: Recipe,
     theirs: Recipe,
     *,
-    choices: Mapping[str, Choice] = MappingProxyType({}),
+    choices: Mapping[str, Choice] = ReadOnly({}),
     own: Collection[str] = (),
 ) -> Merge:
     """What both sides made of `before`, in one recipe.
@@ -266,7 +266,7 @@ class _Merging:
             value = self.value(_at(sides, key), f"process.{key}", lambda text: text or "not stated")
             if value is not None:
                 merged[key] = value
-        return MappingProxyType(merged)
+        return ReadOnly(merged)
 
     def portions(self, sides: _Three[tuple[RecipePortion, ...]], recipe: Recipe) -> tuple[RecipePortion, ...]:
         """Portions by their names; where these clash, or no longer fit the recipe, they are one thing to settle."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.batch.checks import check_recipe
@@ -16,6 +15,7 @@ from formulary.given import is_text
 from formulary.history.versions import demand_whole, list_recipes, slug_of
 from formulary.materials.read import parse_material
 from formulary.names import suggest
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import SETTINGS_FILE, parse_settings
@@ -181,7 +181,7 @@ def save_prepared(
         tuple(prepared.files),
         message,
         result.warnings,
-        MappingProxyType(beside),
+        ReadOnly(beside),
         prepared.unchanged,
         prepared.recipes,
     )

@@ -37,6 +37,7 @@ _READERS = (
     "formulary.names",
     "formulary.quantity",
     "formulary.rate",
+    "formulary.read_only",
     "formulary.recipes.kept_recipe",
     "formulary.recipes.model",
     "formulary.recipes.read",

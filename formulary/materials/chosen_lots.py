@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Iterable, Mapping
-from types import MappingProxyType
 
 from formulary.errors import InputError
 from formulary.finding import Finding, error
@@ -12,6 +11,7 @@ from formulary.given import is_mapping, is_number, is_text
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity, format_plain_number, parse_mass_g
+from formulary.read_only import ReadOnly
 
 # Millilitres and percents are no weights, and are told to be none rather than taken for the name of a lot.
 _WEIGHED_LOT = re.compile(r"(?P<lot>\S.*?)\s+(?P<weight>[0-9.]+(?:\s*,\s*[0-9]+)*\s*(?:mg|g|kg|oz|lb|ml|l|%))")
@@ -28,7 +28,7 @@ ChosenLots = Mapping[str, str | Mapping[str, float | None]]
 
 
 def parse_chosen_lots(
-    texts: Iterable[str], register: Mapping[str, Material] = MappingProxyType({})
+    texts: Iterable[str], register: Mapping[str, Material] = ReadOnly({})
 ) -> dict[str, dict[str, float | None]]:
     """`olive-oil=OL-7`, or once for each lot of a material `olive-oil=OL-7 300 g`, of which one may have no weight: it
     is the rest.

@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from enum import StrEnum
-from types import MappingProxyType
 from typing import Any, Literal
 
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.density import volume_ml
 from formulary.quantity import Kind, Quantity
+from formulary.read_only import ReadOnly
 
 Obtained = Literal["read", "memory", "computed", "maker"]
 
@@ -175,7 +175,7 @@ _MAPPINGS = ("fatty_acids", "acids", "limits", "contains", "measures", "lots", "
 
 def _read_only(values: Mapping[str, Any]) -> Mapping[str, Any]:
     """The same values, which nobody who looks them up can change in place."""
-    return values if isinstance(values, MappingProxyType) else MappingProxyType(dict(values))
+    return values if isinstance(values, ReadOnly) else ReadOnly(values)
 
 
 # The half-width that a single saponification value from a certificate is taken to have, mg KOH per g (common practice,

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from types import MappingProxyType
 from typing import TypeAlias, TypeVar
 
 from formulary.document.fields import fraction_fault
@@ -15,6 +14,7 @@ from formulary.materials.model import Material, MaterialKind
 from formulary.names import SLUG, suggest
 from formulary.quantity import format_decimal, parse_decimal, parse_percent, parse_quantity
 from formulary.rate import Rate, parse_rate
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import (
     COVERS,
     PROCESS_AMOUNTS,
@@ -179,7 +179,7 @@ def _divisible(recipe: Recipe) -> list[str]:
 
 
 # What a bare word means: `superfat` is `lye.superfat`.
-_ALIASES = MappingProxyType(
+_ALIASES = ReadOnly(
     {
         "superfat": "lye.superfat",
         "alkali": "lye.alkali",
@@ -228,7 +228,7 @@ def _set_process(recipe: Recipe, tweak: SetField, key: str) -> Recipe:
         process[key] = str(read_value(tweak.value, lambda text: parse_quantity(text, PROCESS_AMOUNTS[key]), tweak))
     else:
         process[key] = _choice(tweak, COVERS) if key == "cover" else tweak.value
-    return replace(recipe, process=MappingProxyType(process))
+    return replace(recipe, process=ReadOnly(process))
 
 
 def _set_line(recipe: Recipe, tweak: SetField, field: str, materials: Materials) -> Recipe:

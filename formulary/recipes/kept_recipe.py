@@ -11,11 +11,11 @@ import json
 from collections.abc import Callable, Collection, Iterator, Mapping
 from decimal import Decimal
 from functools import lru_cache
-from types import MappingProxyType
 from typing import TypeVar
 
 from formulary.finding import Place
 from formulary.rate import Basis, Rate
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import (
     PURPOSES,
     STAGES,
@@ -162,7 +162,7 @@ def _process(part: bytes) -> Mapping[str, str]:
         raise TypeError
     for said in process.values():
         _text(said)
-    return MappingProxyType(process)
+    return ReadOnly(process)
 
 
 @lru_cache(maxsize=4096)

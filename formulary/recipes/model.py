@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.finding import Place
 from formulary.quantity import Kind
 from formulary.rate import Rate
+from formulary.read_only import ReadOnly
 
 # When a line goes in, in working order.
 STAGES = ("lye water", "oils", "trace", "top")
@@ -20,7 +20,7 @@ WATER_METHODS = ("lye_concentration", "water_to_lye", "percent_of_oils")
 COVERS = ("open", "covered", "insulated", "fridge", "oven")
 # What the figures of a recipe may lie between.
 SUPERFAT_BOUNDS = (Decimal(-100), Decimal(50))
-WATER_BOUNDS = MappingProxyType(
+WATER_BOUNDS = ReadOnly(
     {
         "lye_concentration": (Decimal(1), Decimal(70)),
         "water_to_lye": (Decimal("0.5"), Decimal(20)),
@@ -28,7 +28,7 @@ WATER_BOUNDS = MappingProxyType(
     }
 )
 # The making-day settings of `process` that are amounts, with what each measures.
-PROCESS_AMOUNTS = MappingProxyType(
+PROCESS_AMOUNTS = ReadOnly(
     {
         "lye_temperature": Kind.TEMPERATURE,
         "oil_temperature": Kind.TEMPERATURE,
@@ -144,10 +144,10 @@ class Recipe:
     additions: tuple[Addition, ...] = ()
     scent: tuple[ScentLine, ...] = ()
     portions: tuple[RecipePortion, ...] = ()
-    process: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    process: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
     notes: str = ""
     conflicts: tuple[str, ...] = ()
-    places: Mapping[str, Place] = field(default_factory=lambda: MappingProxyType({}), compare=False, repr=False)
+    places: Mapping[str, Place] = field(default_factory=lambda: ReadOnly({}), compare=False, repr=False)
 
     def place(self, *parts: str) -> Place:
         """Where a part of the recipe stands in its file: `place("oils", "olive-oil")`; an empty place if unknown."""

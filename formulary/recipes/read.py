@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections.abc import Collection
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.document.fields import Fields, read_file
 from formulary.document.parse import parse_document
@@ -15,6 +14,7 @@ from formulary.given import is_text
 from formulary.names import SLUG, is_slug, nearest, suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.rate import Rate
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import (
     COVERS,
     PROCESS_AMOUNTS,
@@ -90,10 +90,10 @@ class _RecipeReader:
             additions=additions,
             scent=scent,
             portions=portions,
-            process=MappingProxyType(process),
+            process=ReadOnly(process),
             notes=notes,
             conflicts=conflicts,
-            places=MappingProxyType(self.places),
+            places=ReadOnly(self.places),
         )
 
     def _formerly(self) -> tuple[str, ...]:

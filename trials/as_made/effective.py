@@ -7,12 +7,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, pot_portions
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import PORTION_STAGES
 from trials.as_made.entry_lines import find_lines, is_mixed_lye, role_of
 from trials.as_made.worst_end import alkali_mol_per_g, at_worst_end, is_more_worse
@@ -48,7 +48,7 @@ def effective_pot(
     plan: Plan,
     as_made: Sequence[AsMade] = (),
     portions: Sequence[TrialPortion] = (),
-    added: Mapping[str, Material] = MappingProxyType({}),
+    added: Mapping[str, Material] = ReadOnly({}),
 ) -> Pot:
     """The grams that really went into the pot.
 
@@ -156,7 +156,7 @@ def effective_portion(
         portion=None if portion == WHOLE else portion,
         pot=pot,
         figures=figures,
-        rates=MappingProxyType(_rates(pot)),
+        rates=ReadOnly(_rates(pot)),
         share=share,
     )
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from enum import Enum
-from types import MappingProxyType
 
 from formulary.batch.checks import check_pot
 from formulary.batch.figures import work_out_pot
@@ -15,6 +14,7 @@ from formulary.finding import Finding
 from formulary.materials.model import Material, ValueRange
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
+from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
 from trials.as_made.effective import kept_materials, materials_of, pot_of_bars
@@ -22,7 +22,7 @@ from trials.trial.identity import code_of
 from trials.trial.model import Trial
 
 # The values of a material that the figures of a pot follow from, and what people call them.
-VALUES: Mapping[str, str] = MappingProxyType(
+VALUES: Mapping[str, str] = ReadOnly(
     {
         "kind": "kind",
         "group": "group",

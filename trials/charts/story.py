@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Recipe
 from trials.answer.answer import Answer
 from trials.answer.chance_words import percent
@@ -59,7 +59,7 @@ def find_story(
     *,
     title: str = "",
     explanation: Answer | None = None,
-    names: Mapping[str, str] = MappingProxyType({}),
+    names: Mapping[str, str] = ReadOnly({}),
 ) -> Story:
     """The story of some trials on one outcome.
 

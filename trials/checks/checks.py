@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import date
-from types import MappingProxyType
 
 from formulary.finding import Finding, Place
 from formulary.materials.model import Material
+from formulary.read_only import ReadOnly
 from trials.checks.as_made import check_as_made, placed
 from trials.checks.free_alkali import check_alkali_ahead, check_found_alkali
 from trials.checks.observed import check_observed
@@ -19,7 +19,7 @@ from trials.trial.on_day import as_it_stood
 
 def check_trial(
     trial: Trial,
-    outcomes: Mapping[str, Outcome] = MappingProxyType({}),
+    outcomes: Mapping[str, Outcome] = ReadOnly({}),
     today: date | None = None,
     *,
     register: Mapping[str, Material] | None = None,

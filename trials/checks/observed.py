@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
-from types import MappingProxyType
 
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_decimal, format_number
+from formulary.read_only import ReadOnly
 from trials.outcomes.outcome import Outcome
 from trials.trial.model import REBATCHED, Handling, Observation, Trial
 from trials.trial.on_day import days_until_done, days_until_seen, find_ahead
@@ -15,7 +15,7 @@ from trials.trial.words import hour_words
 
 # From and to, in the outcome's unit: what lies outside is far more likely a slip than soap (common practice,
 # no source).
-USUAL_RANGES: Mapping[str, tuple[float, float]] = MappingProxyType(
+USUAL_RANGES: Mapping[str, tuple[float, float]] = ReadOnly(
     {
         "hardness": (0.0, 30.0),  # a bar is hardly thicker
         "lather": (0.0, 500.0),

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
-from types import MappingProxyType
 
 from formulary.finding import stops
 from formulary.materials.model import Material
+from formulary.read_only import ReadOnly
 from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks.checks import check_trial
 from trials.comparison.compared import SLIGHT, Column, ComparedFactor, ComparedOutcome
@@ -40,7 +40,7 @@ def compare_trials(
     among: Sequence[Trial] = (),
     outcomes: Mapping[str, Outcome] | None = None,
     *,
-    portions: Mapping[str, Collection[str]] = MappingProxyType({}),
+    portions: Mapping[str, Collection[str]] = ReadOnly({}),
     each: bool = False,
     register: Mapping[str, Material] | None = None,
     today: date | None = None,

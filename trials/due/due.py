@@ -6,12 +6,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from decimal import ROUND_HALF_UP, Decimal
-from types import MappingProxyType
 
 from formulary.document.fields import Fields
 from formulary.document.tree import Listing, Scalar
 from formulary.finding import Finding
 from formulary.names import suggest
+from formulary.read_only import ReadOnly
 from formulary.settings import Settings
 from trials.checks.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
 from trials.outcomes.outcome import Outcome
@@ -22,7 +22,7 @@ from trials.trial.rebatch import find_last_rebatch
 
 _D = Decimal
 # What is looked at when, in days: common practice, no source.
-USUAL_FOLLOW_UP: Mapping[str, tuple[Decimal, ...]] = MappingProxyType(
+USUAL_FOLLOW_UP: Mapping[str, tuple[Decimal, ...]] = ReadOnly(
     {
         "cut": (_D(1),),
         FREE_ALKALI: (_D(2), _D(7)),
@@ -86,7 +86,7 @@ def read_follow_up(
     findings: list[Finding] = []
     block = settings.free.get("follow_up")
     if block is None:
-        return MappingProxyType(plan), ()
+        return ReadOnly(plan), ()
     fields = Fields(block, findings, path=path, within="follow_up")
     for entry in block.entries:
         task = entry.key.text
@@ -99,7 +99,7 @@ def read_follow_up(
             nodes = ()
         ages = [fields.parse_node(node, parse_age_days, task) for node in nodes]
         plan[task] = tuple(sorted({age for age in ages if age is not None}))
-    return MappingProxyType(plan), tuple(findings)
+    return ReadOnly(plan), tuple(findings)
 
 
 def find_due(

@@ -7,10 +7,10 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from types import MappingProxyType
 
 from formulary.finding import Finding
 from formulary.quantity import format_decimal
+from formulary.read_only import ReadOnly
 from formulary.text_table import Row, paragraph, render_rows
 from formulary.whole_file import write_whole
 from trials.checks.free_alkali import FREE_ALKALI
@@ -26,7 +26,7 @@ def render_due(
     *,
     width: int = 80,
     show_all: bool = False,
-    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+    unfit: Mapping[str, Sequence[Finding]] = ReadOnly({}),
 ) -> str:
     """What is late, due today and due next, in that order, with how to do the first of each.
 
@@ -42,7 +42,7 @@ def render_due(
 def due_json(
     due: Iterable[Due],
     unread: Iterable[Finding] = (),
-    unfit: Mapping[str, Sequence[Finding]] = MappingProxyType({}),
+    unfit: Mapping[str, Sequence[Finding]] = ReadOnly({}),
 ) -> dict[str, object]:
     """The same with stable keys. unread: one finding for each trial that could not be read. unfit: as `render_due`."""
     return {

@@ -9,10 +9,10 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.batch.model import WHOLE, Pot
 from formulary.batch.temperature_checks import parse_celsius
+from formulary.read_only import ReadOnly
 from trials.as_made.effective import EffectiveFormula, effective_portion
 from trials.as_made.unknown_weights import unknown_words
 from trials.factors.steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
@@ -36,7 +36,7 @@ KINDS = (
 )
 FORMULA = frozenset({"oil", "held back", "alkali", "addition", "scent", "water", "superfat", "lot", "vessel"})
 _COUNTS_AS_NONE = frozenset({"oil", "held back", "alkali", "addition", "scent"})  # absent means none of it
-STAGE_WORDS: Mapping[str, str] = MappingProxyType(
+STAGE_WORDS: Mapping[str, str] = ReadOnly(
     {"lye water": "in the lye water", "oils": "in the oils", "trace": "at trace", "top": "on top"}
 )
 NONE_USED = "none used"
@@ -103,7 +103,7 @@ class Pour:
     portion: str | None
     facts: Mapping[Aspect, Fact]
     as_planned: frozenset[Aspect] = frozenset()
-    weighed: Mapping[Aspect, float] = field(default_factory=lambda: MappingProxyType({}))
+    weighed: Mapping[Aspect, float] = field(default_factory=lambda: ReadOnly({}))
 
     @property
     def key(self) -> tuple[str, str]:
@@ -153,7 +153,7 @@ def find_facts(trial: Trial, portion: str | None = None) -> Pour:
     conditions, as_planned = _conditions(trial, portion)
     facts.update(conditions)
     facts.update(_handling(trial, portion))
-    return Pour(trial, portion, MappingProxyType(facts), as_planned, MappingProxyType(weighed))
+    return Pour(trial, portion, ReadOnly(facts), as_planned, ReadOnly(weighed))
 
 
 def find_pours(trials: Sequence[Trial]) -> tuple[Pour, ...]:

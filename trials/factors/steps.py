@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from types import MappingProxyType
+
+from formulary.read_only import ReadOnly
 
 TENTH = 0.1  # of a step: what moves by less does not vary
 
@@ -27,7 +28,7 @@ class Step:
         return f"{self.size:g} {self.unit}".strip()
 
 
-STEPS: Mapping[str, Step] = MappingProxyType(
+STEPS: Mapping[str, Step] = ReadOnly(
     {
         "oil": Step(5.0, "% of oils"),
         "held back": Step(5.0, "% of oils"),
@@ -55,7 +56,7 @@ STEPS: Mapping[str, Step] = MappingProxyType(
 )
 
 # What kind of step an addition has, by its kind in the register.
-ADDITION_STEPS: Mapping[str, str] = MappingProxyType(
+ADDITION_STEPS: Mapping[str, str] = ReadOnly(
     {
         "liquid": "liquid",
         "additive": "additive",

@@ -6,13 +6,13 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from datetime import date, datetime
 from hashlib import sha256
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, note, warn
 from formulary.given import each_of
 from formulary.materials.model import Material
+from formulary.read_only import ReadOnly
 from trials.as_made.effective import kept_materials
 from trials.files.within import find_within
 from trials.outcomes.known import own_event_words, read_outcomes
@@ -158,7 +158,7 @@ class TrialFiles:
             outcomes=self.outcomes,
             own_events=own_event_words(settings),
             materials=self.folder.register,
-            added=MappingProxyType(dict(added.materials)),
+            added=ReadOnly(added.materials),
         )
         if trial is None:
             return None, findings
@@ -168,7 +168,7 @@ class TrialFiles:
             do = "the next entry of the trial keeps them, whatever it is of"
             findings += (note("added-not-kept", what, do, trial.place._replace(field="as_made")),)
         if loose:
-            trial = replace(trial, added=MappingProxyType({**trial.added, **loose}))
+            trial = replace(trial, added=ReadOnly({**trial.added, **loose}))
         trial = replace(trial, lot_values=added.lots)
         named = {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
         lots = find_unkept_lots(named, kept_materials(trial), self.folder.register)

@@ -6,11 +6,11 @@ from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from trials.answer.answer import Answer
 from trials.factors.factors import Factor, instead_of
@@ -50,7 +50,7 @@ class Change:
     words: str
     tweaks: tuple[Tweak, ...] = ()
     value: float | None = None
-    lots: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
     oil_mass_g: float | None = None
 
 
@@ -178,7 +178,7 @@ def _use_lot(factor: Factor, value: float, recipe: Recipe) -> Change | None:
         return None
     lot, usual = instead_of(factor)
     taken, words = (lot, factor.name) if value > 0 else (usual, f"lot {usual} of {material_words(subject)}")
-    return Change(factor.name, words, (), float(value > 0), MappingProxyType({subject: taken}))
+    return Change(factor.name, words, (), float(value > 0), ReadOnly({subject: taken}))
 
 
 def _lines(recipe: Recipe) -> tuple[Addition | ScentLine, ...]:

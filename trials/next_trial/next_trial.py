@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import Finding
+from formulary.read_only import ReadOnly
 from formulary.recipes.version import Version
 from formulary.shown_as_text import ShownAsText
 from trials.answer.answer import Answer
@@ -114,7 +114,7 @@ def find_next_trials(
     settings: Settings,
     *,
     most: int = 3,
-    names: Mapping[str, str] = MappingProxyType({}),
+    names: Mapping[str, str] = ReadOnly({}),
     saves: Saves = lambda _: None,
     poured: Sequence[Trial] = (),
 ) -> tuple[NextTrial, ...]:

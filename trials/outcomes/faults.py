@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from types import MappingProxyType
 
+from formulary.read_only import ReadOnly
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
 
 # Minutes below which a loaf can hardly be brought into its mould (common practice, no source): from scent in to too
 # thick to pour, and from lye in to thick trace.
-LEAST_MIN: Mapping[str, float] = MappingProxyType({"working time": 3.0, "time to thick trace": 3.0})
+LEAST_MIN: Mapping[str, float] = ReadOnly({"working time": 3.0, "time to thick trace": 3.0})
 SEIZED = "seized"  # what is graded above none turned solid in the pot
 
 

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
-from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
 from formulary.finding import stops
+from formulary.read_only import ReadOnly
 from formulary.workshop.history_text import describe_history
 from trials.charts.story import find_story
 from trials.checks.sale_text import sale_words
@@ -89,9 +89,9 @@ def make_report(
         recipes=tuple(_saves(bench, recipe) for recipe in recipes),
         trials=tuple(sorted(trials, key=lambda trial: (trial.made, trial.id))),
         answers=tuple(answers),
-        stories=MappingProxyType(stories),
-        stops=MappingProxyType({trial.id: found for trial in trials if (found := stops(check(trial)))}),
-        sale=MappingProxyType({trial.id: sale_words(trial, bench.folder.register, on) for trial in trials}),
+        stories=ReadOnly(stories),
+        stops=ReadOnly({trial.id: found for trial in trials if (found := stops(check(trial)))}),
+        sale=ReadOnly({trial.id: sale_words(trial, bench.folder.register, on) for trial in trials}),
         unread=unread,
     )
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from types import MappingProxyType
 
 from formulary.finding import Finding
+from formulary.read_only import ReadOnly
 from formulary.workshop.history_text import HistoryEntry
 from trials.answer.answer import Answer
 from trials.charts.story import Story
@@ -37,7 +37,7 @@ class ReportData:
     recipes: tuple[RecipeSaves, ...]
     trials: tuple[Trial, ...]
     answers: tuple[Answer, ...]
-    stories: Mapping[str, Story] = field(default_factory=lambda: MappingProxyType({}))
-    stops: Mapping[str, tuple[Finding, ...]] = field(default_factory=lambda: MappingProxyType({}))
-    sale: Mapping[str, str] = field(default_factory=lambda: MappingProxyType({}))
+    stories: Mapping[str, Story] = field(default_factory=lambda: ReadOnly({}))
+    stops: Mapping[str, tuple[Finding, ...]] = field(default_factory=lambda: ReadOnly({}))
+    sale: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
     unread: tuple[Finding, ...] = ()

@@ -6,7 +6,6 @@ import re
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.document.fields import Fields, read_file
 from formulary.document.tree import Listing, Scalar
@@ -14,6 +13,7 @@ from formulary.finding import Finding, Place, error, has_errors
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import COVERS
 from trials.as_made.effective import has_no_oils
 from trials.outcomes.outcome import Outcome
@@ -59,7 +59,7 @@ def parse_trial(
     outcomes: Mapping[str, Outcome],
     own_events: Sequence[str] = (),
     materials: Mapping[str, Material] | None = None,
-    added: Mapping[str, Material] = MappingProxyType({}),
+    added: Mapping[str, Material] = ReadOnly({}),
 ) -> tuple[Trial | None, tuple[Finding, ...]]:
     """The trial in a file's content, and every fault found in it; no trial when any is an error.
 
@@ -129,7 +129,7 @@ class _TrialReader:
             size=size,
             who=who,
             as_made=as_made,
-            lots=MappingProxyType(lots),
+            lots=ReadOnly(lots),
             conditions=conditions,
             events=events,
             portions=portions,
@@ -153,7 +153,7 @@ class _TrialReader:
             return
         # What took an oil's place is known by the register until its values are kept beside the trial.
         known = {name: self.materials[name] for name in trial.brought if self.materials and name in self.materials}
-        trial = replace(trial, added=MappingProxyType({**known, **trial.added}))
+        trial = replace(trial, added=ReadOnly({**known, **trial.added}))
         without = [name for name in (None, *(part.name for part in trial.portions)) if has_no_oils(trial, name)]
         if not without:
             return

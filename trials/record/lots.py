@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.errors import InputError
 from formulary.materials.chosen_lots import has_rest, parse_lots, with_rest
 from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_plain_number
+from formulary.read_only import ReadOnly
 from trials.as_made.effective import in_bars_g, kept_materials
 from trials.as_made.unknown_weights import UNKNOWN_LYE, is_unknown_material
 from trials.trial.entry import Entry
@@ -26,7 +26,7 @@ def lot(
     material: str,
     *lots: str,
     corrects: bool = False,
-    register: Mapping[str, Material] = MappingProxyType({}),
+    register: Mapping[str, Material] = ReadOnly({}),
 ) -> Entry:
     """The lot of a material, or its lots with their weights: `lot(trial, "olive-oil", "OL-7 300 g", "OL-8")`, where the
     one without a weight is the rest of what went in.
@@ -44,7 +44,7 @@ def lots_of_sitting(
     material: str,
     *lots: str,
     corrects: bool = False,
-    register: Mapping[str, Material] = MappingProxyType({}),
+    register: Mapping[str, Material] = ReadOnly({}),
 ) -> tuple[Entry, ...]:
     """The same for loaves that were made from one pot: weights are for all of them, and each has its part of every lot.
 

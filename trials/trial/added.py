@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from types import MappingProxyType
 
 from formulary.document.fields import Fields, read_file
 from formulary.document.write import Quoted, render_document
@@ -16,6 +15,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, has_errors, note
 from formulary.materials.frozen import lot_tree, material_tree, read_lot_tree
 from formulary.materials.model import Lot, Material
+from formulary.read_only import ReadOnly
 from trials.trial.digest import bring_back, is_altered, with_digest
 from trials.trial.plan import read_frozen_materials
 
@@ -30,8 +30,8 @@ class Added:
     has_digest: whether a careless change of its file would be noticed; files from before there was one are read, too.
     """
 
-    materials: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
-    lots: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: MappingProxyType({}))
+    materials: Mapping[str, Material] = field(default_factory=lambda: ReadOnly({}))
+    lots: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: ReadOnly({}))
     has_digest: bool = field(default=True, compare=False)
 
 

@@ -6,7 +6,6 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from decimal import Decimal
-from types import MappingProxyType
 from typing import TYPE_CHECKING, NamedTuple
 
 from formulary.batch.model import WHOLE, Pot
@@ -14,6 +13,7 @@ from formulary.finding import Finding, Place
 from formulary.given import Figure
 from formulary.materials.model import Lot, Material
 from formulary.quantity import NotAQuantity
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
 from trials.trial.elapsed import Elapsed, parse_age_days
@@ -294,7 +294,7 @@ class Plan:
     oil_mass_g: float
     batter_g: float
     pot: Pot
-    lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: ReadOnly({}))
     findings: tuple[Finding, ...] = ()
 
     def __repr__(self) -> str:
@@ -327,7 +327,7 @@ class Trial:
     size: tuple[str, str] | None = None
     who: str | None = None
     as_made: tuple[AsMade, ...] = ()
-    lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: MappingProxyType({}))
+    lots: Mapping[str, tuple[LotUse, ...]] = field(default_factory=lambda: ReadOnly({}))
     conditions: Conditions = Conditions()
     events: tuple[Event, ...] = ()
     portions: tuple[TrialPortion, ...] = ()
@@ -338,8 +338,8 @@ class Trial:
     decided_before: tuple[Release, ...] = ()
     despite: tuple[str, ...] = ()
     notes: str = ""
-    added: Mapping[str, Material] = field(default_factory=lambda: MappingProxyType({}))
-    lot_values: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: MappingProxyType({}))
+    added: Mapping[str, Material] = field(default_factory=lambda: ReadOnly({}))
+    lot_values: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: ReadOnly({}))
     path: str | None = field(default=None, compare=False)
     place: Place = field(default=Place(), compare=False, repr=False)
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from decimal import Decimal
-from types import MappingProxyType
 from typing import Any
 
 from formulary.batch.model import ROLES, Batch, Pot, PotLine, PotPortion
@@ -22,6 +21,7 @@ from formulary.identity import blob_id
 from formulary.materials.frozen import material_tree, read_material_tree
 from formulary.materials.model import Material
 from formulary.quantity import Kind
+from formulary.read_only import ReadOnly
 from formulary.recipes.model import STAGES, Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
@@ -61,8 +61,8 @@ def make_plan(
         recipe_text=version.text,
         version=version.id,
         label=version.label if version.is_saved else None,
-        materials=MappingProxyType({name: materials[name] for name in names}),
-        lots=MappingProxyType({name: lot for name, lot in (lots or {}).items() if name in names}),
+        materials=ReadOnly({name: materials[name] for name in names}),
+        lots=ReadOnly({name: lot for name, lot in (lots or {}).items() if name in names}),
         settings=for_calculation(settings),
         size=size or ("oils", f"{exact(batch.oil_mass_g):f} g"),
         oil_mass_g=batch.oil_mass_g,
@@ -161,8 +161,8 @@ def _read_plan(fields: Fields) -> Plan | None:
         recipe_text=text,
         version=version,
         label=label,
-        materials=MappingProxyType(materials),
-        lots=MappingProxyType(lots),
+        materials=ReadOnly(materials),
+        lots=ReadOnly(lots),
         settings=settings,
         size=size,
         oil_mass_g=float(oil_mass_g),

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from types import MappingProxyType
 
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
+from formulary.read_only import ReadOnly
 from trials.trial.model import AsMade, Handling, LotUse, Release, Trial
 
 # A stage, said behind what went in at it.
-STAGES: Mapping[str, str] = MappingProxyType(
+STAGES: Mapping[str, str] = ReadOnly(
     {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
 )
 _DECIDED = {"sell": "sold", "rework": "to be reworked", "discard": "discarded", "hold": "held back"}

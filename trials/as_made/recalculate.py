@@ -194,12 +194,12 @@ def as_of_today(trial: Trial, register: Mapping[str, Material]) -> Trial:
         else kept[name]
         for name in kept
     }
-    planned = MappingProxyType({name: today[name] for name in trial.plan.materials})
+    planned = ReadOnly({name: today[name] for name in trial.plan.materials})
     return replace(
         trial,
         plan=replace(trial.plan, materials=planned),
-        added=MappingProxyType({name: today[name] for name in trial.added}),
-        lot_values=MappingProxyType({}),
+        added=ReadOnly({name: today[name] for name in trial.added}),
+        lot_values=ReadOnly({}),
     )
 
 

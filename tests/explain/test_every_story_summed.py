@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import product
 from math import lgamma, log
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from trials.explain import Effort, EngineAnswer, Noise, Prior, Problem, explain
 
@@ -83,4 +85,71 @@ def test_drawing_comes_to_what_adding_up_every_story_does(
     assert answer.candidates[0].probability == pytest.approx(cause, abs=0.04)
     drawn = [answer.botched[batch.index(number)] for number in range(max(batch) + 1)]
     assert drawn == pytest.approx(list(botched), abs=0.05)
+    assert answer.posterior.share == pytest.approx(share, abs=0.2 * np.sqrt(spread) + 1e-9)
+
+
+def add_up_grades(x: np.ndarray, grades: np.ndarray, batch: np.ndarray) -> tuple[float, float, float]:
+    """The same for grades with one kind of noise: chance of a cause, mean and spread of the share.
+
+    Every share, effect, level and gap between the borders in turn, on grids in units of the noise of a whole pour; what
+    a batch shares by Gauss and Hermite's rule. The first border is the middle one of two.
+    """
+    cause = PRIOR.causes[1] / (PRIOR.causes[0] + PRIOR.causes[1]) / (1.0 + PRIOR.few)
+    shares = np.array(PRIOR.batch_shares if len(batch) > int(batch.max()) + 1 else (0.0,))
+    several = int(grades.max()) > 1
+    gaps = np.linspace(0.0, 12.0, 41)[1:] if several else np.array([np.inf])
+    level = np.linspace(-7.0, 7.0, 43)
+    half = np.geomspace(0.05, 60.0, 40)
+    effect = np.concatenate([-half[::-1], [0.0], half])
+    sizes = np.array(PRIOR.effect_sizes)
+    believed = sum(
+        chance / sizes[:, 0].sum() * effect**2 / size**3 * np.exp(-0.5 * (effect / size) ** 2) / np.sqrt(2 * np.pi)
+        for chance, size in sizes
+    )
+    believed = believed * np.gradient(effect)
+    before = np.exp(-0.5 * (level / PRIOR.grade_level) ** 2)[:, None]
+    before = before * (np.exp(-gaps / PRIOR.grade_gap) if several else 1.0)
+    at, rule = np.polynomial.hermite_e.hermegauss(21)
+    found = []
+    for share in shares:
+        own, common = np.sqrt(1.0 / (1.0 + share)), np.sqrt(share / (1.0 + share))
+        told = np.ones((len(effect), len(level), len(gaps)))
+        for number in np.unique(batch):
+            rows = np.flatnonzero(batch == number)
+            part = np.zeros_like(told)
+            for luck, weight in zip(at * common, rule / rule.sum(), strict=True):
+                both = weight
+                for row in rows:
+                    middle = (level + luck + effect[:, None] * x[row])[..., None]
+                    ends = [ndtr(-middle / own), ndtr((gaps - middle) / own)]
+                    each = (ends[0], ends[1] - ends[0], 1.0 - ends[1])
+                    both = both * each[grades[row]]
+                part = part + both
+            told *= part
+        summed = (told * before).sum(axis=(1, 2))
+        found.append(((1 - cause) * summed[effect == 0][0], cause * float(summed @ believed)))
+    odds = np.array(found) / np.sum(found)
+    part = shares / (1.0 + shares)
+    mean = float(odds.sum(axis=1) @ part)
+    return float(odds[:, 1].sum()), mean, float(odds.sum(axis=1) @ part**2) - mean**2
+
+
+@pytest.mark.parametrize(
+    ("x", "grades", "batch"),
+    [
+        pytest.param([0, 0, 0, 0, 1, 1, 1, 1], [0, 0, 1, 1, 1, 2, 2, 2], PAIRS, id="in batches"),
+        pytest.param([0, 1, 0, 1, 0, 1, 0, 0], [0, 1, 1, 2, 1, 2, 0, 1], PAIRS, id="within batches"),
+        pytest.param([0, 0, 1, 1, 0, 1, 0, 1], [0, 0, 1, 1, 0, 1, 0, 1], list(range(8)), id="yes or no, parted"),
+        pytest.param([0, 0, 1, 1, 0, 1, 0, 1], [0, 0, 2, 1, 1, 2, 0, 1], list(range(8)), id="undivided"),
+    ],
+)
+def test_drawing_borders_between_grades_comes_to_what_adding_them_up_does(
+    x: Sequence[float], grades: Sequence[int], batch: Sequence[int]
+) -> None:
+    plain = replace(PRIOR, noise_kinds=((1.0, 1.0),))
+    cause, share, spread = add_up_grades(np.array(x, float), np.array(grades), np.array(batch))
+    asked = Problem.of(["f"], np.array(x, float)[:, None], grades, scale="graded", batch=np.array(batch))
+    answer = explain(asked, plain, LONG)
+    assert isinstance(answer, EngineAnswer)
+    assert answer.candidates[0].probability == pytest.approx(cause, abs=0.04)
     assert answer.posterior.share == pytest.approx(share, abs=0.2 * np.sqrt(spread) + 1e-9)

@@ -25,7 +25,7 @@ def draw_doubtful(
     chances, variances = np.array(setting.prior.noise_kinds).T
     whole, noise = setting.whole_pour(share)
     weights, sizes = np.array(setting.prior.effect_sizes).T
-    precision = setting.precision(state.sizes)
+    precision = setting.precision(state.sizes, share)
     for batch in terms.doubtful:
         logs = np.log(chances) - 0.5 * setting.counts[batch] * np.log(variances) + np.zeros((len(share), 1))
         for kind in range(len(variances)):

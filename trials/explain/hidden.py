@@ -44,7 +44,7 @@ def draw_hidden(
         uniform, mean[:, open_rows], spread[:, open_rows], lower[:, open_rows], upper[:, open_rows]
     )
     if state.cuts is not None:
-        _draw_cuts(setting, state, generator)
+        _draw_cuts(setting, state, share, generator)
 
 
 def _bounds(setting: Setting, state: State) -> tuple[FloatArray, FloatArray]:
@@ -56,16 +56,29 @@ def _bounds(setting: Setting, state: State) -> tuple[FloatArray, FloatArray]:
     return edges[:, latent.code_low], edges[:, latent.code_high + 1]
 
 
-def _draw_cuts(setting: Setting, state: State, generator: np.random.Generator) -> None:
-    """New borders between grades, uniform between the values that they must part; the first stays."""
+def _draw_cuts(setting: Setting, state: State, share: FloatArray, generator: np.random.Generator) -> None:
+    """New borders between grades, each between the values that it must part; the one in the middle stays.
+
+    The gaps between neighbours are believed to be exponential, so that a border between two others may lie anywhere
+    with the same chance, and the outermost ones rather near.
+    """
     latent = setting.latent
     if state.cuts is None or latent.code_low is None or latent.code_high is None:
         return
-    for k in range(1, latent.levels - 1):
-        below = np.where(latent.code_high == k, state.values, -np.inf).max(axis=1)
-        above = np.where(latent.code_low == k + 1, state.values, np.inf).min(axis=1)
-        low = np.maximum(below, state.cuts[:, k - 1])
-        high = np.minimum(above, state.cuts[:, k + 1] if k + 1 < latent.levels - 1 else np.inf)
-        fair = np.isfinite(low) & np.isfinite(high) & (high > low)
-        drawn = np.where(fair, low, 0.0) + generator.random(len(low)) * np.where(fair, high - low, 0.0)
-        state.cuts[:, k] = np.where(fair, drawn, state.cuts[:, k])
+    last = latent.levels - 2
+    rate = 1.0 / (setting.prior.grade_gap * np.sqrt(1.0 + share))
+    for k in range(last + 1):
+        if k == latent.held:
+            continue
+        low = np.where(latent.code_high <= k, state.values, -np.inf).max(axis=1)
+        high = np.where(latent.code_low >= k + 1, state.values, np.inf).min(axis=1)
+        if k > 0:
+            low = np.maximum(low, state.cuts[:, k - 1])
+        if k < last:
+            high = np.minimum(high, state.cuts[:, k + 1])
+        room, uniform = np.maximum(high - low, 0.0), generator.random(len(share))
+        if 0 < k < last:
+            state.cuts[:, k] = low + uniform * room
+            continue
+        away = -np.log1p(-uniform * -np.expm1(-rate * room)) / rate  # exponential, shorter than the room
+        state.cuts[:, k] = low + away if k else high - away

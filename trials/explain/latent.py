@@ -19,7 +19,7 @@ class Latent:
     start: shape (rows,), the value itself or a first guess inside its bounds. lower, upper: bounds of the
     rows that are not exact (`open_rows`). For grades `levels` > 0, `code_low` and `code_high` number the
     grade of each row (or the lowest and highest that it may have), and `cuts` are first guesses of the
-    borders between neighbouring grades.
+    borders between neighbouring grades; the one in the middle, `held`, is where the hidden scale begins.
     """
 
     start: FloatArray
@@ -30,6 +30,11 @@ class Latent:
     code_low: IntArray | None = None
     code_high: IntArray | None = None
     cuts: FloatArray | None = None
+
+    @property
+    def held(self) -> int:
+        """The number of the border in the middle."""
+        return (self.levels - 2) // 2
 
 
 def to_working_scale(values: FloatArray, scale: Scale) -> FloatArray:
@@ -95,7 +100,9 @@ def _graded(problem: Problem) -> Latent:
     place = np.array([(np.sum(middle < m) + 0.5 * np.sum(middle == m)) / len(middle) for m in middle])
     rows = np.arange(problem.rows, dtype=np.int64)
     open_ends = np.full(problem.rows, np.inf)
-    return Latent(normal_quantile(place), -open_ends, open_ends, rows, len(grades), low, high, cuts)
+    latent = Latent(normal_quantile(place), -open_ends, open_ends, rows, len(grades), low, high, cuts)
+    begin = cuts[latent.held]
+    return replace(latent, start=latent.start - begin, cuts=cuts - begin)
 
 
 def working_noise(problem: Problem, latent: Latent) -> Noise:

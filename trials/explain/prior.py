@@ -28,6 +28,8 @@ class Prior:
     noise standard deviations; none: not allowed for. small_effects: the same for effects of one step that every
     change has besides its chance to be a cause, so that recipes that are alike behave alike.
     noise_kinds: (chance, variance) of a batch's noise: usual, botched, wild.
+    grade_level, grade_gap: of grades, the standard deviation of the base's place from the border in the middle, and the
+    mean gap between neighbouring borders, in standard deviations of the whole noise of a pour.
     product_weight: prior weight of a product of two changes beside a single change; 0 leaves products out.
     """
 
@@ -40,5 +42,7 @@ class Prior:
     drifts: Grid = ((10 / 12, 0.0), (1 / 12, 1.0), (1 / 12, 3.0))
     small_effects: Grid = ((0.85, 0.0), (0.15, 0.2))
     noise_kinds: tuple[tuple[float, float], ...] = ((0.96, 1.0), (0.035, 25.0), (0.005, 400.0))
+    grade_level: float = 2.0
+    grade_gap: float = 1.5
     product_weight: float = 0.05
     apart: bool = True

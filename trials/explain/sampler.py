@@ -16,7 +16,7 @@ from trials.explain.doubtful import draw_doubtful
 from trials.explain.hidden import draw_hidden
 from trials.explain.models import Models, Terms
 from trials.explain.normal import FloatArray
-from trials.explain.nuisances import draw_share, draw_sizes
+from trials.explain.nuisances import draw_share, draw_sizes, draw_stretch
 from trials.explain.pick import pick
 from trials.explain.problem import IntArray
 from trials.explain.setting import Setting, take_out, whiten
@@ -104,18 +104,19 @@ def run_chains(
     for sweep in range(burn + sweeps):
         afresh = sweep % _AFRESH == 0
         weight = 1.0 / variances[state.kind][:, setting.batch]
-        left = (state.values - state.explained)[:, :, None]
         if setting.shares:
-            draw_share(setting, state, left, weight, generator)
+            draw_share(setting, state, (state.values - state.explained)[:, :, None], weight, generator)
         share = np.array(setting.prior.batch_shares)[state.share] if setting.shares else np.zeros(chains)
         nuisance = whiten(setting, setting.nuisance[None], share, weight)
+        left = whiten(setting, (state.values - state.explained)[:, :, None], share, weight)
         if setting.grids:
-            draw_sizes(setting, state, nuisance, whiten(setting, left, share, weight), generator)
+            draw_sizes(setting, state, nuisance, left, share, generator)
+        draw_stretch(setting, state, nuisance, left, share, generator)
         if afresh and terms.doubtful:  # after all that is drawn given effects and noise, for it leaves these behind
             draw_doubtful(setting, terms, models, state, share, generator)
             weight = 1.0 / variances[state.kind][:, setting.batch]
             nuisance = whiten(setting, setting.nuisance[None], share, weight)
-        precision = setting.precision(state.sizes)
+        precision = setting.precision(state.sizes, share)
         columns = whiten(setting, terms.columns[None], share, weight)
         values = whiten(setting, state.values[:, :, None], share, weight)[..., 0]
         moments, inner = take_out(columns, nuisance, values, precision)

@@ -62,12 +62,17 @@ class Setting:
         whole = np.sqrt(1.0 + share)[:, None]
         return whole, replace(self.noise, rate=self.noise.rate / whole**2)
 
-    def precision(self, sizes: IntArray) -> FloatArray:
-        """Prior precisions of the nuisance columns, shape (..., k), for places on the grids of shape (..., grids)."""
-        variance = np.full((*sizes.shape[:-1], self.nuisance.shape[1]), np.inf)
+    def precision(self, sizes: IntArray, share: FloatArray) -> FloatArray:
+        """Prior precisions of the nuisance columns beside a row's own noise, shape (..., k).
+
+        sizes: places on the grids, shape (..., grids); share: the batch share, shape (...).
+        """
+        level = self.prior.grade_level**2 if self.latent.levels else np.inf
+        variance = np.full((*sizes.shape[:-1], self.nuisance.shape[1]), level)
         for k, grid in enumerate(self.grids):
             own = self.kinds == k
             variance[..., own] = grid[sizes[..., k], 1][..., None] ** 2 * self.relative[own]
+        variance = variance * (1.0 + share[..., None])
         return np.where(np.isinf(variance), 0.0, 1.0 / np.maximum(variance, 1.0 / _NEVER))
 
 

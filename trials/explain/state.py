@@ -26,6 +26,14 @@ class State:
     push: FloatArray
     cuts: FloatArray | None
 
+    def stretch(self, by: FloatArray) -> None:
+        """The hidden scale of grades stretched, effects with it; by: shape (chains, 1)."""
+        assert self.cuts is not None
+        self.values = by * self.values
+        self.cuts = by * self.cuts
+        self.explained = by * self.explained
+        self.push = by[:, 0] ** 2 * self.push
+
     def repeated(self, chains: int) -> State:
         """As many chains as asked for, started from these in turn."""
         pick = np.arange(chains) % len(self.values)

@@ -20,16 +20,14 @@ from trials.explain.state import start_state
 class Effort:
     """How much is drawn; the defaults leave a standard error of at most one percent in most answers.
 
-    chains, burn, sweeps: parallel chains, sweeps thrown away and kept; burn_graded: as many are thrown away of grades,
-    whose borders move slowly; draws: effects drawn at each kept sweep. While the standard error of any probability is
-    above `error`, as many sweeps are added, up to `most_sweeps` in all.
+    chains, burn, sweeps: parallel chains, sweeps thrown away and kept; draws: effects drawn at each kept sweep. While
+    the standard error of any probability is above `error`, as many sweeps are added, up to `most_sweeps` in all.
     screen_*: the same for choosing which models to keep: at most `most_pairs` and `most_triples` of those that carry
     more than `thrift`; the first pass leaves `screen_pairs`.
     """
 
     chains: int = 24
     burn: int = 8
-    burn_graded: int = 32
     sweeps: int = 10
     most_sweeps: int = 30
     error: float = 0.01
@@ -82,8 +80,7 @@ def weigh(setting: Setting, terms: Terms, prior: Prior, effort: Effort, generato
         chance = chance[np.concatenate([np.arange(rest), rest + kept])]
     terms, models, chance = compact(terms, models, chance, effort.thrift)
     state = state.repeated(effort.chains)
-    burn = effort.burn_graded if setting.latent.levels else effort.burn
-    run_chains(setting, terms, models, state, generator, burn=burn, sweeps=0)
+    run_chains(setting, terms, models, state, generator, burn=effort.burn, sweeps=0)
     leading = _find_leading(terms, models, chance)
     causes = find_causes(terms, models)
 

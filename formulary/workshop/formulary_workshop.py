@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -23,6 +23,7 @@ from formulary.workshop.workshop import Workshop
 if TYPE_CHECKING:
     from formulary.materials.model import Material
     from formulary.recipes.model import Recipe
+    from formulary.settings import Settings
     from formulary.store.store import Store
 
 
@@ -104,8 +105,8 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         recipe, faults = parse_recipe(self.store.read_working(path), own, path, materials=self.register)
         of_materials = [] if recipe is None else self._material_faults(recipe)
         found = [*self.settings_findings, *of_materials]
-        is_sound = not has_errors(found)
-        return in_file_order([*found, *self._check_recipe(path, recipe, faults, work_out=is_sound)])
+        settings = None if has_errors(found) else self.settings
+        return in_file_order([*found, *_check_read(path, recipe, faults, self.register, settings)])
 
     def find_stops(self, paths: Collection[str]) -> tuple[Finding, ...]:
         """The stops that stand against the recipes among some files, and against those that what is among them changes:
@@ -129,8 +130,9 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         from formulary.batch.settings_checks import check_settings
 
         findings: list[Finding] = list(self.settings_findings)
-        settings_broken = has_errors(findings)
-        findings += [] if settings_broken else check_settings(self.settings)
+        # All recipes are held against one state of the materials and settings, which is looked up once.
+        register, settings = self.register, None if has_errors(findings) else self.settings
+        findings += [] if settings is None else check_settings(settings)
         for faults in self.material_findings.values():
             findings += faults
         for path in self.paths("materials") + self.paths("recipes"):
@@ -143,9 +145,9 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         read = {}
         for slug in self.recipes():
             path = f"recipes/{slug}.yaml"
-            read[path] = parse_recipe(self.store.read_working(path), slug, path, materials=self.register)
+            read[path] = parse_recipe(self.store.read_working(path), slug, path, materials=register)
         for path, (recipe, faults) in read.items():
-            findings += self._check_recipe(path, recipe, faults, work_out=not settings_broken)
+            findings += _check_read(path, recipe, faults, register, settings)
         findings += self._check_lineages([recipe for recipe, _ in read.values() if recipe is not None])
         return in_file_order(findings)
 
@@ -165,12 +167,16 @@ class FormularyWorkshop(FormularyFiles, Workshop):
             yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))
         yield from check_parents(recipes, saved.get, present.get)
 
-    def _check_recipe(
-        self, path: str, recipe: Recipe | None, findings: tuple[Finding, ...], *, work_out: bool
-    ) -> Iterable[Finding]:
-        if recipe is None or has_errors(findings):
-            return findings
-        faults = (
-            check_kilogram(recipe, self.register, self.settings) if work_out else check_recipe(recipe, self.register)
-        )
-        return [finding.at(path) for finding in (*findings, *faults)]
+
+def _check_read(
+    path: str,
+    recipe: Recipe | None,
+    findings: tuple[Finding, ...],
+    register: Mapping[str, Material],
+    settings: Settings | None,
+) -> Iterable[Finding]:
+    """What is wrong in a recipe as it was read. settings: None where nothing can be worked out by them."""
+    if recipe is None or has_errors(findings):
+        return findings
+    faults = check_recipe(recipe, register) if settings is None else check_kilogram(recipe, register, settings)
+    return [finding.at(path) for finding in (*findings, *faults)]

@@ -148,21 +148,21 @@ class TrialFiles:
 
         added: what is kept beside it. What went in and is not kept counts as it is registered today, with a note.
         """
-        settings = self.folder.settings
+        settings, register = self.folder.settings, self.folder.register
         path = f"{trial_folder(trial_id)}/trial.yaml"
         trial, findings = parse_trial(
             data,
             trial_id,
             path,
             plan=plan,
-            outcomes=self.outcomes,
+            outcomes=read_outcomes(settings)[0],
             own_events=own_event_words(settings),
-            materials=self.folder.register,
+            materials=register,
             added=ReadOnly(added.materials),
         )
         if trial is None:
             return None, findings
-        loose = self._not_frozen(trial)
+        loose = _not_frozen(trial, register)
         for name in loose:
             what = f"{name} went in beside the plan, but its values were not kept: today's are used"
             do = "the next entry of the trial keeps them, whatever it is of"
@@ -171,22 +171,13 @@ class TrialFiles:
             trial = replace(trial, added=ReadOnly({**trial.added, **loose}))
         trial = replace(trial, lot_values=added.lots)
         named = {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
-        lots = find_unkept_lots(named, kept_materials(trial), self.folder.register)
+        lots = find_unkept_lots(named, kept_materials(trial), register)
         for name, unkept in lots.items():
             what = f"what is registered of lot {' and '.join(unkept)} of {name} is not kept with the trial: today's"
             what += " values are used"
             do = "the next entry of the trial keeps them, whatever it is of"
             findings += (note("lot-not-kept", what, do, trial.place._replace(field=f"lots, {name}")),)
         return replace(trial, lot_values=merge_lots(added.lots, lots)), findings
-
-    def _not_frozen(self, trial: Trial) -> dict[str, Material]:
-        """Materials that went in beyond the plan and whose values are not kept beside the trial."""
-        register = self.folder.register
-        return {
-            name: register[name]
-            for name in trial.brought
-            if name not in trial.plan.materials and name not in trial.added and name in register
-        }
 
     def sitting(self, name: str, day: date) -> tuple[Trial, ...]:
         """The trials of one sitting: a name may come again on another day, with other oils in another room."""
@@ -214,6 +205,15 @@ class TrialFiles:
             working_read={path: read.get(path) for path in files},
         )
         self.folder.refresh()
+
+
+def _not_frozen(trial: Trial, register: Mapping[str, Material]) -> dict[str, Material]:
+    """Materials that went in beyond the plan and whose values are not kept beside the trial."""
+    return {
+        name: register[name]
+        for name in trial.brought
+        if name not in trial.plan.materials and name not in trial.added and name in register
+    }
 
 
 def _ids_among(paths: Iterable[str]) -> tuple[str, ...]:

@@ -24,7 +24,13 @@ LAYERS = (
         "formulary.identity",
         "formulary.names",
     ),
-    ("formulary.text_table", "formulary.data_table", "formulary.shown_as_text", "formulary.whole_file"),
+    (
+        "formulary.text_table",
+        "formulary.data_table",
+        "formulary.data_table_formats",
+        "formulary.shown_as_text",
+        "formulary.whole_file",
+    ),
     ("formulary.document",),
     ("formulary.settings",),
     ("formulary.chemistry",),
@@ -37,6 +43,15 @@ LAYERS = (
     ("formulary.variants",),
     ("formulary.folder",),
     ("formulary",),
+    ("trials.trial", "trials.explain"),
+    ("trials.as_made",),
+    ("trials.outcomes",),
+    ("trials.read", "trials.factors"),
+    ("trials.pours",),
+    ("trials.checks", "trials.answer"),
+    ("trials.due", "trials.comparison", "trials.charts", "trials.next_trial"),
+    ("trials.files", "trials.trial_text"),
+    ("trials.record", "trials.lots", "trials.pages"),
     ("trials",),
     ("cli",),
 )
@@ -67,7 +82,7 @@ def layer_of(module: str) -> int | None:
     best: tuple[int, int] | None = None
     for number, names in enumerate(LAYERS):
         for name in names:
-            fits = module == name or module.startswith((f"{name}.", f"{name}_"))
+            fits = module == name or module.startswith(f"{name}.")
             if fits and (best is None or len(name) > best[0]):
                 best = (len(name), number)
     return None if best is None else best[1]

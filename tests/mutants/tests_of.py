@@ -21,7 +21,7 @@ _FIGURES = (
     "tests/batch/test_what_is_not_shared_alike.py",
     "tests/batch/test_balance_with_everything.py",
 )
-_OUTSIDE_THE_JUG = ("tests/trials/test_lye_outside_the_jug.py",)
+_OUTSIDE_THE_JUG = ("tests/trials/as_made/test_lye_outside_the_jug.py",)
 _RESCUE = (
     "tests/batch/test_rescue_in_grams.py",
     "tests/batch/test_rescue_at_its_bounds.py",

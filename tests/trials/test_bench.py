@@ -12,13 +12,12 @@ from formulary.errors import ChangedError, InputError, StopError
 from formulary.folder.folder import Folder
 from formulary.folder.starting import init_folder
 from formulary.settings import parse_settings
+from tests.trials.examples import MIDWINTER_CLOVE, folder_with
 from trials import record
 from trials.bench import Bench, open_bench
 from trials.due.ready import render_ready_by
 from trials.trial.entry import Entry
 from trials.trial.model import Trial
-
-from .examples import MIDWINTER_CLOVE, folder_with
 
 NOW = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
 NO_SUPERFAT = MIDWINTER_CLOVE.replace("superfat: 5", "superfat: -3")

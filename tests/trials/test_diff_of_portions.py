@@ -14,12 +14,11 @@ from formulary.batch.figures import portion_figures
 from formulary.changes.text import render_changes
 from formulary.text_table import text_width
 from tests.schemas import read_schema
+from tests.trials.examples import folder_with
 from trials.as_made.effective import effective_portion, effective_pot, materials_of
 from trials.bench import Bench, open_bench
 from trials.record import as_made
 from trials.trial.model import Trial
-
-from .examples import folder_with
 
 SCHEMA = read_schema("diff")
 

@@ -9,11 +9,10 @@ from pathlib import Path
 import pytest
 
 from formulary import InputError
+from tests.trials.examples import folder_with
 from trials.bench import Bench, open_bench
 from trials.record import as_made, forgot_to_replace
 from trials.trial.model import Trial
-
-from .examples import folder_with
 
 MILKY = """\
 format: 1

@@ -11,12 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from formulary.settings import Settings, parse_settings
+from tests.trials.examples import TRIAL, outcomes, plan_of, trial_of
 from trials.due.due import USUAL_FOLLOW_UP, Due, find_due, read_follow_up
 from trials.due.ready import plan_ready_by, render_ready_by
 from trials.due.text import render_calendar, render_due
 from trials.trial.model import Trial
-
-from .examples import TRIAL, outcomes, plan_of, trial_of
 
 MADE = date(2026, 10, 3)
 

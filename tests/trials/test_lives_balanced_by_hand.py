@@ -22,14 +22,13 @@ from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import Settings
 from tests.batch.test_balance_with_everything import ACIDS, KOH, NAOH, REGISTER, draw_recipe
+from tests.trials.examples import outcomes
 from trials.as_made.effective import effective_portion
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_before_sale, is_never_sold
 from trials.read.trial import parse_trial
 from trials.trial.model import Plan, Trial
 from trials.trial.plan import make_plan
-
-from .examples import outcomes
 
 FATS = ("olive-oil", "coconut-oil", "beeswax", "stearic-acid", "sunflower-oil", "jojoba-oil")
 ALKALIS = ("sodium-hydroxide", "potassium-hydroxide", "my-sodium-hydroxide", "sodium-hydroxide-solution-33")

@@ -6,10 +6,9 @@ from decimal import Decimal
 
 import pytest
 
+from tests.trials.examples import HEAD, TRIAL, faults, plan_of, read, trial_of
 from trials.trial.elapsed import Elapsed
 from trials.trial.model import LotUse
-
-from .examples import HEAD, TRIAL, faults, plan_of, read, trial_of
 
 
 def test_the_example_of_the_format_reads_as_it_says() -> None:
@@ -162,9 +161,8 @@ def test_a_lot_of_another_material_is_named() -> None:
 
     from formulary.materials.model import Lot
     from formulary.materials.register import read_builtin_register
+    from tests.trials.examples import PATH, TRIAL_ID, outcomes
     from trials.read.trial import parse_trial
-
-    from .examples import PATH, TRIAL_ID, outcomes
 
     register = dict(read_builtin_register())
     register["castor-oil"] = replace(register["castor-oil"], lots={"CA-1": Lot("CA-1")})
@@ -182,9 +180,8 @@ def test_the_version_must_be_the_one_that_was_planned() -> None:
 
 def test_an_own_event_word_is_known() -> None:
     from formulary.materials.register import read_builtin_register
+    from tests.trials.examples import PATH, TRIAL_ID, outcomes
     from trials.read.trial import parse_trial
-
-    from .examples import PATH, TRIAL_ID, outcomes
 
     text = HEAD.replace("VERSION", plan_of().version) + 'events: [{at: "3:00", what: swirled}]\n'
     trial, findings = parse_trial(
@@ -205,9 +202,8 @@ def test_any_bytes_give_findings_and_never_an_exception() -> None:
     from hypothesis import given
     from hypothesis import strategies as st
 
+    from tests.trials.examples import TRIAL_ID, outcomes
     from trials.read.trial import parse_trial
-
-    from .examples import TRIAL_ID, outcomes
 
     @given(st.binary(max_size=200) | st.text(max_size=200).map(lambda text: ("format: 1\n" + text).encode()))
     def check(data: bytes) -> None:
@@ -220,8 +216,7 @@ def test_any_bytes_give_findings_and_never_an_exception() -> None:
 
 def test_a_line_at_two_stages_must_say_which_but_water_is_the_lyes_unless_said() -> None:
     from formulary.batch.model import PotLine
-
-    from .examples import round_plan
+    from tests.trials.examples import round_plan
 
     plan = round_plan(
         PotLine("olive-oil", "oil", "oils", 500.0),

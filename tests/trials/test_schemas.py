@@ -10,14 +10,13 @@ import pytest
 from formulary.batch.model import ROLES
 from formulary.recipes.model import COVERS, STAGES
 from tests.schemas import read_as_editor, read_schema
+from tests.trials.examples import HEAD, TRIAL, plan_of, read
+from tests.trials.record.test_recording import entries, started
+from tests.trials.test_reading_a_trial import WRONG
 from trials.outcomes.built_in import BUILT_IN
 from trials.read.trial import SIZES
 from trials.trial.model import DECISIONS, EVENT_WORDS, HANDLING_WORDS
 from trials.trial.plan import parse_plan, render_plan
-
-from .examples import HEAD, TRIAL, plan_of, read
-from .test_reading_a_trial import WRONG
-from .test_recording import entries, started
 
 # What a schema cannot say of a file: sums, order, other files, the maker's own words.
 BEYOND_A_SCHEMA = {

@@ -16,10 +16,9 @@ import pytest
 from formulary.data_table import Table
 from formulary.data_table_formats import render_csv, render_json_lines, render_markdown, save_table, table_schema
 from formulary.errors import InputError
+from tests.trials.examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 from trials.table import make_table
 from trials.trial.model import Observation, Reading
-
-from .examples import HEAD, MIDWINTER_CLOVE, TRIAL, outcomes, plan_of, trial_of
 
 WHOLE_BATTER = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]
 

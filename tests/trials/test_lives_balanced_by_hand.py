@@ -74,11 +74,12 @@ class Said:
 
 @dataclass(frozen=True)
 class Life:
-    """portions: name -> share and give or take, percent. rebatches: the portion, the hour, and what was taken in."""
+    """portions: name -> share and give or take, percent. rebatches: the portion, the hour, and what was taken in, from
+    so much to so much."""
 
     portions: Mapping[str, tuple[int, int]]
     as_made: Sequence[Said]
-    rebatches: Sequence[tuple[str | None, int | None, Mapping[str, int]]] = field(default=())
+    rebatches: Sequence[tuple[str | None, int | None, Mapping[str, tuple[int, int]]]] = field(default=())
 
     @property
     def text(self) -> str:
@@ -86,7 +87,11 @@ class Life:
         steps = [
             f"{{what: rebatched, at: {'unknown' if at is None else f'{at} h'}"
             + (f", portion: {portion}" if portion else "")
-            + (f", with: {{{', '.join(f'{name}: {grams} g' for name, grams in taken_in.items())}}}" if taken_in else "")
+            + (
+                f", with: {{{', '.join(f'{name}: {low}-{high} g' for name, (low, high) in taken_in.items())}}}"
+                if taken_in
+                else ""
+            )
             + "}"
             for portion, at, taken_in in self.rebatches
         ]
@@ -193,15 +198,15 @@ def every_bar(plan: Plan, life: Life, unknown_g: float) -> Iterator[list[Line]]:
                 replace(line, at="trace") if line.at == "top" and reached & {None, line.portion} else line
                 for line in batter
             ]
-            bars = bars if steps else batter
-            yield [
-                *bars,
-                *(
-                    Line(name, "trace", float(grams), role_of(name), portion)
-                    for portion, _, taken_in in steps
-                    for name, grams in taken_in.items()
-                ),
-            ]
+            for later in product((0, 1), repeat=len(steps)):
+                yield [
+                    *(bars if steps else batter),
+                    *(
+                        Line(name, "trace", float(grams[which]), role_of(name), portion)
+                        for which, (portion, _, taken_in) in zip(later, steps, strict=True)
+                        for name, grams in taken_in.items()
+                    ),
+                ]
 
 
 def worst_of(plan: Plan, life: Life, unknown_g: float = 0.0) -> dict[str | None, float]:
@@ -274,9 +279,11 @@ def draw_life(draw: random.Random, plan: Plan) -> Life:
     if draw.random() < 0.15:
         say({"line": "lye"}, sum(grams for (_, at), grams in there.items() if at == "lye water"))
     draw.shuffle(as_made)
-    rebatches: list[tuple[str | None, int | None, Mapping[str, int]]] = []
+    rebatches: list[tuple[str | None, int | None, Mapping[str, tuple[int, int]]]] = []
     for number in range(draw.choice([0, 0, 0, 1, 2])):
-        taken_in = {draw.choice((*FATS, *ALKALIS[:2], "citric-acid-anhydrous")): draw.choice([2, 20, 60])}
+        taken_in = {
+            draw.choice((*FATS, *ALKALIS[:2], "citric-acid-anhydrous")): draw.choice([(2, 2), (20, 24), (50, 60)])
+        }
         at = draw.choice([None, 24 * (number + 1)])
         rebatches.append((draw.choice([None, *portions]), at, taken_in))
         rebatches += [rebatches[-1]] if draw.random() < 0.2 else []

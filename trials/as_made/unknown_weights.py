@@ -57,9 +57,14 @@ def demand_known_weights(trials: Iterable[Trial], *, as_bars: bool = False) -> N
 
 
 def is_unknown_line(trial: Trial, material: str, at: str, *, as_bars: bool = False) -> bool:
-    """Whether nobody knows how much of a material went in at a stage. as_bars: with what a rebatch took in."""
+    """Whether nobody knows how much of a material went in at a stage. as_bars: with what a rebatch took in.
+
+    Of a jug of whose lye so much went in, it is all that was in it where anything in it is not known.
+    """
     return any(
-        entry.is_unknown and _went_in(entry) in (material, LYE) and at in stages_of(entry, trial.plan)
+        entry.is_unknown
+        and at in stages_of(entry, trial.plan)
+        and (_went_in(entry) in (material, LYE) or (at == "lye water" and is_in_weighed_lye(entry, trial)))
         for entry in _entries(trial, as_bars=as_bars)
     )
 

@@ -20,6 +20,7 @@ from formulary.settings import Settings
 from tests.trials.examples import MIDWINTER_CLOVE, plan_of, trial_of
 from trials.as_made.effective import effective_portion, materials_of
 from trials.as_made.recalculate import recalculate
+from trials.as_made.unknown_weights import is_unknown_line
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_before_sale, is_never_sold
 from trials.trial.model import Trial
@@ -52,6 +53,8 @@ def test_of_so_much_mixed_lye_nobody_knows_the_alkali_where_anything_else_in_the
     trial = made(entry, "line: lye, weighed: 320 g")
     assert "weight-unknown" in [each.code for each in check_trial(trial)]
     assert "weight-unknown" in [each.code for each in check_before_sale(trial, DAY) if is_never_sold(each)]
+    assert is_unknown_line(trial, "sodium-hydroxide", "lye water")  # so that no grams of it are told
+    assert not is_unknown_line(made(entry), "sodium-hydroxide", "lye water")
     # Where all of the jug went in it is no matter how much else there was.
     assert "weight-unknown" not in [each.code for each in check_trial(made(entry))]
 

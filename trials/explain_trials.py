@@ -9,9 +9,10 @@ from math import isinf
 from statistics import median
 from typing import TYPE_CHECKING
 
-from trials.answer.answer import Botched, LikelyCause, NearTwins, SuspectSet
+from trials.answer.answer import Botched, LikelyCause, NearTwins, SuspectSet, TookOver
 from trials.answer.causes import find_causes
 from trials.answer.nothing_yet import why_nothing
+from trials.answer.season import took_over_on
 from trials.explanation import Explanation
 from trials.factors.factors import FactorTable, find_factors
 from trials.factors.leverage import find_lone_pours
@@ -95,10 +96,26 @@ def _explain(question: _Question, *, may_repeat: bool = True) -> Explanation:
         return replace(answer, no_answer=why, advice=advice)
     answer = _in_words(answer, in_numbers)
     answer = replace(answer, causes=tuple(_on_what_it_rests(question, answer, one) for one in answer.causes))
+    answer = replace(answer, took_over=_took_over(answer))
     if answer.botched and may_repeat:
         rest = question.without(frozenset(item.trial for item in answer.botched))
         answer = replace(answer, without_botched=_explain(rest, may_repeat=False))
     return answer
+
+
+def _took_over(answer: Explanation) -> tuple[TookOver, ...]:
+    """The lots that took over on a day, each with its chance where nothing else changes with time."""
+    from trials.answer.problem import make_problem
+    from trials.explain import explain
+    from trials.explain.result import NoAnswer
+
+    days = {factor.name: took_over_on(answer, factor.name) for factor in answer.table.factors}
+    if not any(days.values()):
+        return ()
+    found = explain(make_problem(answer, may_drift=False))
+    candidates = () if isinstance(found, NoAnswer) else found.candidates
+    chances = {name: candidate.probability for candidate in candidates for name in candidate.names}
+    return tuple(TookOver(name, day, chances.get(name, 0.0)) for name, day in days.items() if day is not None)
 
 
 def _set_out(question: _Question) -> Explanation:

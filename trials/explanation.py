@@ -54,6 +54,7 @@ class Explanation(ShownAsText, Answer):
             "suspects": None if self.suspects is None else self.suspects.to_json(),
             "near_twins": [twins.to_json() for twins in self.near_twins],
             "botched": [item.to_json() for item in self.botched],
+            "took_over": [lot.to_json() for lot in self.took_over],
             "factors": [factor.to_json() for factor in self.table.factors],
             "factors_left_out": [{"factor": item.name, "why": item.why} for item in self.table.set_aside],
             "cannot_act": list(self.cannot_act),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING
 
@@ -284,16 +285,35 @@ class MovedTrial:
         }
 
 
+@dataclass(frozen=True, slots=True)
+class TookOver:
+    """A lot that took over on a day: every pour since has it, and none before.
+
+    if_nothing_drifted: how likely it is a cause if nothing else has changed with time; a drift looks nearly the same.
+    """
+
+    factor: str
+    since: date
+    if_nothing_drifted: float
+
+    def to_json(self) -> dict[str, object]:
+        return {
+            "factor": self.factor,
+            "since": self.since.isoformat(),
+            "if_nothing_drifted": self.if_nothing_drifted,
+        }
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Answer:
     """Which of the things that varied did it, and how sure one can be.
 
-    seen: what was observed, one a pour. left_out: trials that say nothing, and why. no_answer: a plain reason why
-    there is nothing to weigh, None where there is an answer; advice: what would help then. nothing: probability that
-    nothing recorded did it. noise: of repeats. noise_sd: as found with everything else, in the outcome's unit; level:
-    about which it and the effects are told. to_tell_apart: the pour that would tell most, where the bench was asked.
-    moved: which change moved the one trial that was asked about; not_moved: why that cannot be said. in_numbers: the
-    numbers behind it.
+    seen: what was observed, one a pour. left_out: trials that say nothing, and why. no_answer: a plain reason why there
+    is nothing to weigh, None where there is an answer; advice: what would help then. nothing: probability that nothing
+    recorded did it. noise: of repeats. noise_sd: as found with everything else, in the outcome's unit; level: about
+    which it and the effects are told. took_over: lots that did on a day. to_tell_apart: the pour that would tell most,
+    where the bench was asked. moved: which change moved the one trial that was asked about; not_moved: why that cannot
+    be said. in_numbers: the numbers behind it.
     """
 
     outcome: Outcome
@@ -311,6 +331,7 @@ class Answer:
     suspects: SuspectSet | None = None
     near_twins: tuple[NearTwins, ...] = ()
     botched: tuple[Botched, ...] = ()
+    took_over: tuple[TookOver, ...] = ()
     cannot_act: tuple[str, ...] = ()
     noise_sd: float | None = None
     to_tell_apart: str | None = None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from formulary.quantity import format_plain_number
 from trials.answer.answer import ENOUGH, Answer, ChangedFactor, LikelyCause, MovedTrial, Partner
 from trials.answer.chance_words import group_words, percent, rests_on_words
-from trials.answer.season import in_all_since, took_over
+from trials.answer.season import found_to_take_over, hard_to_tell
 from trials.outcomes.value import OutcomeValue
 from trials.pours.contrast import Contrast, find_contrast
 from trials.pours.noise import RepeatNoise
@@ -109,9 +109,9 @@ def _though(contrast: Contrast) -> str:
 def _with_time(answer: Answer, moved: MovedTrial) -> str:
     """That a lot that changed is held to be innocent for want of anything that tells it from the date alone."""
     for change in moved.changed:
-        since = took_over(answer, change.name)
-        if since is not None:
-            return f" But {in_all_since(change.name, since)}, so it can hardly be told from whatever else has changed."
+        lot = found_to_take_over(answer, change.name)
+        if lot is not None:
+            return f" But {hard_to_tell(answer, lot)}."
     return ""
 
 

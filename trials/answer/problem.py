@@ -21,8 +21,11 @@ _ENGINE_SCALES = {
 _USUAL_LOG_NOISE, _USUAL_WORTH = 0.2, 4.0
 
 
-def make_problem(answer: Answer) -> Problem:
-    """The plain problem behind an explanation: one row a pour, one column a factor, in steps."""
+def make_problem(answer: Answer, *, may_drift: bool = True) -> Problem:
+    """The plain problem behind an explanation: one row a pour, one column a factor, in steps.
+
+    may_drift: whether a slow change over the whole history is allowed for.
+    """
     scale = _ENGINE_SCALES[answer.outcome.scale]
     bounds = [_within_scale(item.value.bounds, answer.outcome) for item in answer.seen]
     sittings = [item.pour.trial.occasion for item in answer.seen]
@@ -34,7 +37,7 @@ def make_problem(answer: Answer) -> Problem:
         scale=scale,
         batch=[item.pour.trial.id for item in answer.seen],
         sitting=sittings,
-        when=[float(item.pour.trial.made.toordinal()) for item in answer.seen],
+        when=[float(item.pour.trial.made.toordinal()) for item in answer.seen] if may_drift else None,
         noise=_prior_noise(answer),
     )
 

@@ -7,11 +7,13 @@ from datetime import date
 from math import cos, pi, sin
 from statistics import correlation, fmean, pstdev
 
-from trials.answer.answer import Answer
+from trials.answer.answer import Answer, TookOver
+from trials.answer.chance_words import percent
 from trials.factors.portion_facts import LotShares
 
 _FEWEST = 8  # trials, below which anything goes with anything
 _FEWEST_OF_A_LOT = 3
+_WORTH_SAYING = 0.1
 _CLOSELY = 0.7  # correlation from which on one can stand for the other
 _YEAR = 365.25  # days
 
@@ -37,7 +39,7 @@ def went_with(answer: Answer, name: str) -> str:
     return "the date" if abs(correlation(days, values)) >= _CLOSELY else ""
 
 
-def took_over(answer: Answer, name: str) -> date | None:
+def took_over_on(answer: Answer, name: str) -> date | None:
     """The day from which on every pour had a lot and before which none had it; None where lots were used by turns.
 
     Then it can hardly be told from whatever else has changed since. On either side stand three trials at least, as far
@@ -62,9 +64,23 @@ def took_over(answer: Answer, name: str) -> date | None:
     return min(with_it)
 
 
-def in_all_since(name: str, since: date) -> str:
+def found_to_take_over(answer: Answer, name: str) -> TookOver | None:
+    """The lot of that name, where it took over on a day; else None."""
+    return next((lot for lot in answer.took_over if lot.factor == name), None)
+
+
+def in_all_since(lot: TookOver) -> str:
     """`lot CB-2 of clove bud oil is in every pour since 2026-06-27, and in none before`."""
-    return f"{name} is in every pour since {since.isoformat()}, and in none before"
+    return f"{lot.factor} is in every pour since {lot.since.isoformat()}, and in none before"
+
+
+def hard_to_tell(answer: Answer, lot: TookOver) -> str:
+    """The same, and what follows of it, with how likely it is a cause where a drift is out of the question."""
+    chance = next((cause.probability for cause in answer.causes if cause.groups == ((lot.factor,),)), 0.0)
+    if_not = ""
+    if lot.if_nothing_drifted >= chance + _WORTH_SAYING:
+        if_not = f" (if nothing else has, its chance is {percent(lot.if_nothing_drifted)})"
+    return f"{in_all_since(lot)}, so it can hardly be told from whatever else has changed since{if_not}"
 
 
 def _with_season(days: Sequence[float], values: Sequence[float]) -> float:

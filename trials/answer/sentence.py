@@ -9,7 +9,7 @@ from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause, Part
 from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.answer.effect_words import say_effect
 from trials.answer.moved_sentence import moved_sentence
-from trials.answer.season import in_all_since, took_over, went_with
+from trials.answer.season import found_to_take_over, in_all_since, went_with
 from trials.pours.sentences import capital, count, say_list
 
 FROM_ALL = "From all trials together:"
@@ -107,9 +107,9 @@ def _with_time(answer: Answer, cause: LikelyCause) -> str:
         when = went_with(answer, group[0])
         if when:
             return f" {capital(group[0])} went with {when}, so whatever else did may be behind it."
-        since = took_over(answer, group[0])
-        if since is not None:
-            return f" {capital(in_all_since(group[0], since))}, so whatever else changed then may be behind it."
+        lot = found_to_take_over(answer, group[0])
+        if lot is not None:
+            return f" {capital(in_all_since(lot))}, so whatever else changed then may be behind it."
     return ""
 
 

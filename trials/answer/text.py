@@ -19,7 +19,7 @@ from trials.answer.effect_words import (
     step_words,
 )
 from trials.answer.moved_sentence import changed_sentence, moved_sentence
-from trials.answer.season import in_all_since, took_over
+from trials.answer.season import hard_to_tell, in_all_since
 from trials.answer.sentence import FROM_ALL, cause_words, over_all_sentence
 from trials.outcomes.outcome import Scale
 from trials.pours.noise import RepeatNoise
@@ -273,11 +273,11 @@ def remark_sentences(answer: Answer, *, show_all: bool = False) -> list[str]:
             pair = say_list([group_words(twins.first), group_words(twins.second)])
             opposite = "moved nearly opposite" if twins.correlation < 0 else "moved nearly together"
             said.append(f"{capital(pair)} {opposite} (correlation {twins.correlation:.2f}).")
-    for cause in answer.causes:
-        name, since = cause.groups[0][0], took_over(answer, cause.groups[0][0])
-        if since is not None and in_all_since(name, since)[1:] not in over_all_sentence(answer):
-            hardly = "so it can hardly be told from whatever else has changed since"
-            said.append(f"{capital(in_all_since(name, since))}, {hardly}: a pour by the lot before it would.")
+    told = over_all_sentence(answer)
+    listed_names = {name for cause in answer.causes for group in cause.groups for name in group}
+    for lot in answer.took_over:
+        if lot.factor in listed_names and in_all_since(lot)[1:] not in told:
+            said.append(f"{capital(hard_to_tell(answer, lot))}: a pour by the lot before it would tell.")
     if answer.table.set_aside:
         listed = "; ".join(f"{item.name} ({item.why})" for item in answer.table.set_aside)
         said.append(f"Not weighed: {listed}.")

@@ -12,7 +12,9 @@ import pytest
 from formulary.settings import Settings
 from tests.trials.invented import steady, trial, version
 from trials.answer.answer import ChangedFactor, MovedTrial
+from trials.answer.chance_words import percent
 from trials.answer.moved_sentence import moved_sentence
+from trials.answer.season import hard_to_tell
 from trials.answer.text import render_explanation
 from trials.explain_trials import explain_outcome
 from trials.outcomes.known import find_outcomes
@@ -143,6 +145,23 @@ def test_a_lot_that_took_over_on_a_day_is_told_to_be_hard_to_tell_from_what_else
     assert "in none before" not in told
     last_two = with_lots(18, 19, effect=-0.9)
     assert "in none before" not in render_explanation(explain_outcome(last_two, OUTCOMES["working time"]))
+
+
+def test_the_chance_of_a_lot_that_took_over_stands_beside_that_of_a_drift() -> None:
+    trials = [
+        trial(CLOVE, f"d{k:03d}", 18 * k, working=clock(3 + 9.0 * math.exp(-0.045 * k)), room=str(18 + k % 4),
+              lots={"clove-bud-oil": "CB-2" if k >= 10 else "CB-1"})
+        for k in range(20)
+    ]  # fmt: skip
+    answer = explain_outcome(trials, OUTCOMES["working time"])
+    (lot,) = answer.took_over
+    assert (lot.factor, lot.since.isoformat()) == ("lot CB-2 of clove bud oil", "2026-08-28")
+    chance = next((cause.probability for cause in answer.causes if cause.factors == (lot.factor,)), 0.0)
+    assert lot.if_nothing_drifted > 0.8 > chance  # nobody can tell it from the drift that acts here
+    assert f"(if nothing else has, its chance is {percent(lot.if_nothing_drifted)})" in hard_to_tell(answer, lot)
+    assert answer.to_json()["took_over"] == [lot.to_json()]
+    by_turns = explain_outcome(with_lots(*range(1, 20, 2), effect=-0.9), OUTCOMES["working time"])
+    assert by_turns.took_over == ()
 
 
 def test_of_one_trial_a_lot_that_took_over_is_not_talked_away() -> None:

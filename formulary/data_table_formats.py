@@ -23,7 +23,9 @@ _NUMBER = re.compile(r"[+-]?[0-9]+(\.[0-9]+)?")
 
 
 def render_table(table: Table, form: str) -> str:
-    """The table as text in one of TEXT_FORMATS."""
+    """The table as text: csv, jsonl or md. Raises InputError for another form."""
+    if form not in TEXT_FORMATS:
+        raise InputError.of("table-format", f"{form!r:.40} is no form of a table", f"write {', '.join(TEXT_FORMATS)}")
     return {"csv": render_csv, "jsonl": render_json_lines, "md": render_markdown}[form](table)
 
 

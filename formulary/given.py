@@ -52,7 +52,9 @@ def each_of(given: str | Iterable[str]) -> tuple[str, ...]:
     texts = tuple(given) if isinstance(given, Iterable) else (given,)
     for text in texts:
         if not is_text(text):
-            raise InputError.of("not-text", f"{text!r:.60} is no text", 'write texts: ["one", "another"]')
+            raise InputError.of(
+                "not-text", f"{text!r:.60} is no text", 'write it in quotes, and several in a list: ["one", "another"]'
+            )
     return texts
 
 

@@ -117,6 +117,8 @@ def test_a_table_is_written_and_shown_in_a_line(bench: Bench, tmp_path: Path) ->
     written = save_table(table, str(tmp_path / "all.csv"))
     assert [path.name for path in written] == ["all.csv", "all.schema.json"]
     assert written[0].read_text(encoding="utf-8") == render_table(table, "csv")
+    with pytest.raises(InputError):
+        render_table(table, "xls")
 
 
 def test_what_needs_more_than_itself_is_rendered_by_the_folder_and_the_bench(bench: Bench) -> None:

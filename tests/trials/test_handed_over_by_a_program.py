@@ -100,6 +100,13 @@ def test_one_text_is_one_where_several_can_be_given(bench: Bench) -> None:
         assert len(raised.value.findings) == 1
 
 
+def test_how_a_batter_was_divided_is_said_in_texts_or_by_name(trial: Trial) -> None:
+    said = record.portions_entry(trial, ["plain 60", "clove 40"], by_eye="5")
+    assert record.portions_entry(trial, {"plain": 60, "clove": "40 %"}, by_eye=5) == said
+    with pytest.raises(InputError, match="'plain' does not say"):
+        record.portions_entry(trial, "plain")
+
+
 def test_a_trial_is_named_or_handed_over_everywhere(bench: Bench, trial: Trial) -> None:
     code = trial.id[-4:]
     now = bench.find_trial(code)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
 from typing import TypeVar
@@ -14,6 +14,7 @@ from formulary.document.tree import Block, Listing, Node, Scalar
 from formulary.document.tree import Entry as Field
 from formulary.document.write import Inline
 from formulary.errors import InputError
+from formulary.given import Figure, each_weighed
 from formulary.quantity import format_decimal
 from trials.trial.entry import Entry, parse_share
 from trials.trial.model import AsMade, Handling, Observation, Trial, TrialPortion
@@ -24,14 +25,17 @@ _Named = TypeVar("_Named", AsMade, Handling, Observation)
 _HOW = 'say each portion and its percent, "plain 60" "clove 40"; "swirl 40 instead of clove" gives it another name'
 
 
-def portions_entry(trial: Trial, said: Sequence[str], *, by_eye: str | None = None) -> Entry:
+def portions_entry(
+    trial: Trial, said: str | Iterable[str] | Mapping[str, Figure], *, by_eye: Figure | None = None
+) -> Entry:
     """How the batter was divided: "plain 60" and "clove 40", or "swirl 40 instead of clove"; nothing: it stayed whole.
 
+    said: ["plain 60", "clove 40"], or {"plain": 60, "clove": 40}.
     by_eye: give or take so many percent of the batter, of each share; each stays as exact as it was unless given.
     Raises InputError for what cannot be read, and where something that happened to a portion would be lost.
     """
     give_or_take = None if by_eye is None else parse_share(by_eye)
-    wanted = [_parse_said(" ".join(text.split()), give_or_take) for text in said]
+    wanted = [_parse_said(" ".join(text.split()), give_or_take) for text in each_weighed(said)]
     there = _match([(one.name, one.planned_name) for one in trial.portions], wanted)
     _demand_nothing_lost(trial, [one for number, one in enumerate(trial.portions) if number not in there])
     if give_or_take is None:

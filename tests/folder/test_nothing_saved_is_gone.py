@@ -84,7 +84,7 @@ class MakersFormulary(RuleBasedStateMachine):
         self.clock = mock.patch.object(store_module, "datetime", Clock)
         self.clock.start()
         self.root = self.place / "soap"
-        with init_folder(self.root) as folder:
+        with init_folder(self.root, now=Clock.now()) as folder:
             text = folder.store.read_working("recipes/first-bar.yaml")
         self.files = {"first-bar": text}
         self.saved: dict[str, bytes] = {}

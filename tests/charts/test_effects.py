@@ -13,6 +13,7 @@ from trials.answer.answer import FactorEffect, LikelyCause
 from trials.charts import EffectsData, draw_effects, find_effects
 from trials.charts.effects_data import EffectRow
 from trials.charts.figure import drawing
+from trials.charts.lettering import Lettering
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.outcomes.known import find_outcomes
@@ -162,3 +163,19 @@ def test_an_interval_beyond_all_that_was_seen_runs_out_of_the_chart_and_leaves_t
     assert axes.get_xlim()[1] < 40.0
     assert max(line.get_xdata()[-1] for line in axes.lines) == 900.0
     assert find_faults(draw_effects(far)) == []
+
+
+def test_no_line_below_a_chart_begins_with_a_unit() -> None:
+    said = "Past 80 % (dashed) a candidate counts as likely. Intervals hold it in 9 of 10 cases (90 %)."
+    for width_mm in range(80, 200, 3):
+        lines = Lettering(float(width_mm)).wrap(said)
+        assert " ".join(lines) == said
+        assert not any(line.startswith("%") for line in lines)
+
+
+def test_a_figure_on_a_grey_bar_hides_no_end_of_it() -> None:
+    rows = (row("clove bud oil", 0.61, -3.0), row("room", 0.1, -1.0))
+    chart = draw_effects(EffectsData("What did it: gel", "gel", "points", rows, 0.1, "", "."))
+    figures = [text for axes in chart.axes for text in axes.texts if text.get_text() in ("61 %", "10 %")]
+    assert len(figures) >= 2
+    assert all(text.get_bbox_patch() is None for text in figures)

@@ -115,7 +115,7 @@ def _draw_chances(axes: Axes, data: EffectsData, layout: _Layout) -> None:
             ha="right" if inside else "left",
             va="center_baseline",
             color="white" if inside and likely else BLACK,
-            bbox=None if not inside or likely else {"facecolor": "white", "edgecolor": "none", "pad": 0.8},
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 0.8} if inside and nothing else None,
         )
     _heading(axes, layout, "chance, %")
 

@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Sequence
 
 from trials.charts.figure import MM_PER_POINT, Chart
+from trials.pours.sentences import wrap_words
 
 LEAST_WIDTH_MM = 80.0
 _MARGIN_MM = 1.5
@@ -26,7 +27,7 @@ class Lettering:
 
     def wrap(self, text: str) -> list[str]:
         """A text in lines across the chart."""
-        return textwrap.wrap(text, self.room)
+        return wrap_words(text, self.room)
 
     def wrap_title(self, text: str) -> list[str]:
         """A title in lines across the chart."""

@@ -7,7 +7,7 @@ from dataclasses import replace
 
 from formulary.batch.model import WHOLE, PortionFigures, Pot, PotLine, WeighedScent
 from formulary.materials.plain_name import material_words
-from formulary.quantity import format_decimal, format_number
+from formulary.quantity import format_decimal, format_number, format_plain_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.as_made.effective import effective_portion, find_taken_in, pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
@@ -82,7 +82,9 @@ def render_portions(trial: Trial, *, width: int = 80) -> list[str]:
 
 
 def _portion_rows(trial: Trial, portion: TrialPortion, figure: PortionFigures, pot: Pot) -> Iterable[Row]:
-    notes = [f"give or take {format_decimal(portion.by_eye)} %"] if portion.by_eye else []
+    # Where one portion alone is said to be split by eye the others are off as well (`pot_portions`).
+    by_eye = next(100.0 * each.by_eye for each in pot.portions if each.name == portion.name)
+    notes = [f"give or take {format_plain_number(by_eye, 2)} %"] if by_eye else []
     notes += [f"in {portion.mould}"] if portion.mould else []
     superfat = "" if figure.superfat_percent is None else format_number(figure.superfat_percent, 1)
     grams = "" if unknown_words(trial, as_bars=True) else format_number(figure.grams, 0)

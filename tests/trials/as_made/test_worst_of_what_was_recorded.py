@@ -19,6 +19,7 @@ from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.trials.examples import MIDWINTER_CLOVE, plan_of, trial_of
 from trials.as_made.effective import effective_portion, materials_of
+from trials.as_made.portions_text import render_portions
 from trials.as_made.recalculate import recalculate
 from trials.as_made.unknown_weights import is_unknown_line
 from trials.checks.checks import check_trial
@@ -250,3 +251,9 @@ def test_a_loaf_that_was_lye_heavy_as_poured_by_todays_register_is_not_sold_unte
 def untested(trial: Trial, register: dict[str, Material]) -> list[str]:
     found = check_before_sale(trial, DAY, register=register or None)
     return [each.what for each in found if each.code == "free-alkali-untested"]
+
+
+def test_the_give_or_take_that_counts_for_a_portion_is_the_one_that_is_shown() -> None:
+    parts = "portions: [{name: plain, share: {percent: 60, by_eye: 5}}, {name: clove, share: 40}]\n"
+    shown = render_portions(trial_of(parts, PLAN))
+    assert sum("give or take 5 %" in line for line in shown) == 2

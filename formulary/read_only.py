@@ -12,7 +12,7 @@ class ReadOnly(dict[K, V]):
     """A dict that refuses to be changed.
 
     Unlike a view of `types.MappingProxyType` it can be pickled and copied, by `dataclasses.asdict` too, so that results
-    go from one process to another.
+    go from one process to another; and it has a hash where its values have, so that results can be kept by name.
     """
 
     __slots__ = ()
@@ -21,6 +21,9 @@ class ReadOnly(dict[K, V]):
         raise TypeError("this mapping is read only; dict(...) of it is one to change")
 
     __setitem__ = __delitem__ = __ior__ = clear = pop = popitem = setdefault = update = _refuse
+
+    def __hash__(self) -> int:  # type: ignore[override]
+        return hash(frozenset(self.items()))
 
     def __copy__(self) -> ReadOnly[K, V]:
         return self

@@ -152,3 +152,5 @@ def test_results_go_to_another_process_and_are_copied_as_values(bench: Bench, sh
             elif what != "table":  # tables are compared by what they are, not by what they hold
                 assert again == result, what
     assert asdict(bench.trials()[0])["recipe"] == "first-bar"
+    for values in (bench.trials(), bench.folder.history("mint-bar"), [bench.folder.register["olive-oil"]]):
+        assert {*values, *copy.deepcopy(values)} == {*values}

@@ -15,6 +15,7 @@ from formulary.chemistry.fatty_acids import (
     find_saturation,
 )
 from formulary.materials.model import Material, MaterialKind, ValueRange
+from formulary.read_only import ReadOnly
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +87,7 @@ def describe_blend(batch: Batch, materials: Mapping[str, Material]) -> Blend:
         return per_kg * sum(parts)
 
     return Blend(
-        fatty_acids=acids,
+        fatty_acids=ReadOnly(acids),
         known_percent=100.0 * sum(mass for mass, _ in known.values()) / batch.oil_mass_g,
         saponification_value_weighed=_mean(grams, materials, "saponification_value"),
         saponification_value_calculated=_calculated(known, materials, calculated_saponification_value),
@@ -95,7 +96,7 @@ def describe_blend(batch: Batch, materials: Mapping[str, Material]) -> Blend:
         saturated_percent=saturation.saturated_percent if saturation else 0.0,
         monounsaturated_percent=saturation.monounsaturated_percent if saturation else 0.0,
         polyunsaturated_percent=saturation.polyunsaturated_percent if saturation else 0.0,
-        chain_groups=chain_groups_percent(acids) if acids else {},
+        chain_groups=ReadOnly(chain_groups_percent(acids) if acids else {}),
         sugars_g_per_kg_oils=carried("sugars_percent", "addition", "scent"),
         water_g_per_kg_oils=per_kg * sum(water_in(line, materials) for line in batch.pot.lines),
         solids_g_per_kg_oils=carried("solids_percent", "addition"),

@@ -14,6 +14,7 @@ from formulary.history.versions import slug_of
 from formulary.materials.plain_name import material_words
 from formulary.names import suggest
 from formulary.quantity import format_number
+from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
 from trials.lots.lot_trace import (
@@ -132,7 +133,7 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
     told = {(used.trial.id, used.material) for used in batches}
     silent = tuple(each for each in find_not_recorded(trials, received) if (each.trial.id, each.material) not in told)
     changed = tuple(_changed_lyes(bench, materials, lot))
-    return LotUses(lot, materials, batches, changed, silent, received, bench.unread)
+    return LotUses(lot, materials, batches, changed, silent, ReadOnly(received), bench.unread)
 
 
 def _changed_lyes(bench: TrialFiles, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:

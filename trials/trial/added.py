@@ -97,9 +97,10 @@ def render_added(added: Added) -> str:
 
 def merge_lots(
     before: Mapping[str, Mapping[str, Lot]], more: Mapping[str, Mapping[str, Lot]]
-) -> dict[str, Mapping[str, Lot]]:
+) -> ReadOnly[str, ReadOnly[str, Lot]]:
     """Lots by material, those in `more` in the place of earlier ones of their name."""
-    return {name: {**before.get(name, {}), **more.get(name, {})} for name in dict.fromkeys([*before, *more])}
+    names = dict.fromkeys([*before, *more])
+    return ReadOnly({name: ReadOnly({**before.get(name, {}), **more.get(name, {})}) for name in names})
 
 
 def find_unkept_lots(

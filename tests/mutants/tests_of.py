@@ -119,7 +119,7 @@ MODULES = {
         "tests/batch/test_common_practice.py",
     ),
     "formulary/batch/pot_as_recipe.py": ("tests/batch/test_a_pot_as_a_recipe.py",),
-    "formulary/batch/lot_shares.py": (*_LOTS, *_FINDINGS),
+    "formulary/batch/lot_shares.py": (*_LOTS, *_FINDINGS, "tests/batch/test_the_rest_of_a_lot.py"),
     "formulary/batch/blend.py": ("tests/batch/test_blend_by_hand.py", "tests/batch/test_blend_and_ingredients.py"),
     "formulary/batch/weigh_out_text.py": (*_READ, *_DIVIDED, *_LOTS, *_SCALES),
     "formulary/batch/sitting_text.py": (*_READ, *_DIVIDED, *_LOTS, "tests/batch/test_rescue_in_grams.py"),
@@ -127,7 +127,11 @@ MODULES = {
     "formulary/batch/blend_text.py": (*_READ, "tests/batch/test_what_a_batch_costs.py"),
     "formulary/materials/working_value.py": ("tests/materials/test_working_value.py",),
     "formulary/materials/lots.py": ("tests/materials/test_lots_by_weight.py", *_LOTS),
-    "formulary/materials/chosen_lots.py": ("tests/materials/test_choosing_lots.py", *_LOTS),
+    "formulary/materials/chosen_lots.py": (
+        "tests/materials/test_choosing_lots.py",
+        *_LOTS,
+        "tests/batch/test_the_rest_of_a_lot.py",
+    ),
     "formulary/batch/ingredients.py": (
         "tests/batch/test_ingredient_lists_by_hand.py",
         "tests/batch/test_blend_and_ingredients.py",

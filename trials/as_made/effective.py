@@ -169,13 +169,13 @@ def expected_cure(trial: Trial) -> Cured:
 
 
 def has_no_oils(trial: Trial, portion: str | None = None) -> bool:
-    """Whether the record leaves out every oil, so that no percentage of anything can be told.
+    """Whether the record leaves out every oil, or may, so that no percentage of anything can be told.
 
-    portion: a portion's name; None for the whole batch.
+    portion: a portion's name; None for the whole batch. Of a weight that is known only about, the least counts.
     """
     from formulary.batch.figures import portion_pot
 
-    pot = pot_of_batter(trial)
+    pot = pot_of_batter(trial, at_worst=True)
     return (pot if portion in (None, WHOLE) else portion_pot(pot, portion)).grams("oil") <= 0
 
 

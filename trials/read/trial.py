@@ -160,8 +160,8 @@ class _TrialReader:
         oils = {line.material for line in trial.plan.pot.lines if line.role == "oil"}
         places = [entry.place for entry in trial.as_made if entry.line in oils]
         where = "this batch" if without[0] is None else f"the portion {without[0]}"
-        what = f"no oil went into {where} as it is recorded, so nothing can be worked out"
-        do = "correct as_made: what an oil's place was really taken by, or how much of it was weighed"
+        what = f"no oil went into {where} as it is recorded, or none may have, so nothing can be worked out"
+        do = "correct as_made: what an oil's place was really taken by, or the least of it that surely went in"
         self.fields.findings.append(error("no-oils", what, do, places[0] if places else trial.place))
 
     def _size(self) -> tuple[str, str] | None:

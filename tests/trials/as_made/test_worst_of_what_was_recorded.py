@@ -17,7 +17,7 @@ from formulary.finding import Severity
 from formulary.materials.model import Known, Lot, Material, ValueRange
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
-from tests.trials.examples import MIDWINTER_CLOVE, plan_of, trial_of
+from tests.trials.examples import MIDWINTER_CLOVE, faults, plan_of, trial_of
 from trials.as_made.effective import effective_portion, materials_of
 from trials.as_made.portions_text import render_portions
 from trials.as_made.recalculate import recalculate
@@ -257,3 +257,15 @@ def test_the_give_or_take_that_counts_for_a_portion_is_the_one_that_is_shown() -
     parts = "portions: [{name: plain, share: {percent: 60, by_eye: 5}}, {name: clove, share: 40}]\n"
     shown = render_portions(trial_of(parts, PLAN))
     assert sum("give or take 5 %" in line for line in shown) == 2
+
+
+@pytest.mark.parametrize(
+    "entry",
+    ["line: olive-oil, weighed: 0-1000 g", "line: olive-oil, instead: honey", "line: olive-oil, left_out: true"],
+)
+def test_a_record_by_which_no_oil_may_have_gone_in_is_a_fault_of_its_file(entry: str) -> None:
+    text = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")]
+    oils = text[text.index("oils:") : text.index("lye:")]
+    alone = plan_of(text.replace(oils, "oils: {olive-oil: 100}\n"))
+    # Nothing else is kept from being read by it: what cannot be worked out is told, and raises nothing later.
+    assert faults(f"as_made: [{{{entry}}}]\n", alone) == ["no-oils"]

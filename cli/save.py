@@ -105,14 +105,17 @@ def _what_next(folder: Folder, report: SaveReport) -> str:
         return f"formulary batch {saved[0]} --oils 1000g shows what to weigh; formulary history {saved[0]} its versions"
     if names:
         return f"formulary history {names[0]} still tells its versions; formulary restore brings one back"
-    trials = list(dict.fromkeys(path.split("/")[2] for path in report.paths if path.count("/") == 3))
+    kept = [path for path in report.paths if (folder.root / path).exists()]
+    if not kept:
+        return "formulary undo brings back what was deleted"
+    trials = list(dict.fromkeys(path.split("/")[2] for path in kept if path.count("/") == 3))
     if len(trials) == 1:
         from trials.trial.identity import code_of
 
         return f"formulary trial show {code_of(trials[0])} shows what was recorded; formulary due what to look at next"
     if trials:
         return "formulary trial list shows the trials; formulary due what to look at next"
-    materials = [path for path in report.paths if path.startswith("materials/")]
+    materials = [path for path in kept if path.startswith("materials/")]
     if materials:
         name = materials[0].removeprefix("materials/").removesuffix(".yaml")
         return f"formulary materials show {name} shows what is known of it; formulary check what it changes"

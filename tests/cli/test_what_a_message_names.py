@@ -181,3 +181,14 @@ def test_each_version_that_is_offered_stands_once(formulary: Run, home: Path) ->
     refused = formulary("show", "harbour-base@99")
     offered = re.findall(r"harbour-base@[0-9a-f]{8}", refused.err)
     assert len(offered) == len(set(offered)) == 2
+
+
+def test_a_save_of_what_was_deleted_names_no_command_on_it(home: Path, formulary: Run) -> None:
+    start_trial(formulary)
+    for path in (trial_folder(home) / "trial.yaml", trial_folder(home) / "planned.yaml"):
+        path.unlink()
+    saved = formulary("save", "-m", "it never was")
+    assert saved.status == 0
+    assert "Next: formulary undo brings back what was deleted" in saved.out
+    assert formulary("undo").status == 0
+    assert (trial_folder(home) / "planned.yaml").exists()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from formulary.batch.model import WHOLE
 from formulary.quantity import format_number
 from trials.as_made.effective import effective_portion
 from trials.as_made.unknown_weights import unknown_words
@@ -22,6 +23,13 @@ def _took_part(pour: Pour) -> bool:
     return bool(rebatches_days(pour.trial, pour.portion))
 
 
+def _superfat_of_bars(pour: Pour) -> float:
+    """Percent; of a portion at the worst end of its split, as everywhere that bars are told of."""
+    figures = effective_portion(pour.trial, as_bars=True).figures
+    of_portion = {part.name: part.superfat_percent for part in figures.portions}.get(pour.portion or WHOLE)
+    return figures.superfat_effective if of_portion is None else of_portion
+
+
 def rebatched_remarks(columns: Sequence[Column]) -> Iterable[str]:
     """What of the bars of rebatched columns is otherwise than the batter that was compared: their superfat."""
     rebatched = [column for column in columns if is_rebatched(column)]
@@ -32,10 +40,7 @@ def rebatched_remarks(columns: Sequence[Column]) -> Iterable[str]:
         if any(unknown_words(pour.trial, for_lye=True, as_bars=True) for pour in column.pours):
             bars.append(f"{column.label} not known")
             continue
-        percents = [
-            effective_portion(pour.trial, pour.portion, as_bars=True).figures.superfat_effective
-            for pour in column.pours
-        ]
+        percents = [_superfat_of_bars(pour) for pour in column.pours]
         least, most = format_number(min(percents), 1), format_number(max(percents), 1)
         bars.append(f"{column.label} {least if least == most else f'{least} to {most}'} %")
     yield (

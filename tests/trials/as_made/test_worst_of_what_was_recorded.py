@@ -17,13 +17,14 @@ from formulary.finding import Severity
 from formulary.materials.model import Known, Lot, Material, ValueRange
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
-from tests.trials.examples import MIDWINTER_CLOVE, faults, plan_of, trial_of
+from tests.trials.examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
 from trials.as_made.effective import effective_portion, materials_of
 from trials.as_made.portions_text import render_portions
 from trials.as_made.recalculate import recalculate
 from trials.as_made.unknown_weights import is_unknown_line
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_before_sale, is_never_sold
+from trials.comparison.compare import compare_trials
 from trials.trial.model import Trial
 
 PLAN = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
@@ -269,3 +270,15 @@ def test_a_record_by_which_no_oil_may_have_gone_in_is_a_fault_of_its_file(entry:
     alone = plan_of(text.replace(oils, "oils: {olive-oil: 100}\n"))
     # Nothing else is kept from being read by it: what cannot be worked out is told, and raises nothing later.
     assert faults(f"as_made: [{{{entry}}}]\n", alone) == ["no-oils"]
+
+
+def test_of_the_bars_of_a_rebatched_portion_that_was_split_by_eye_the_worst_is_told_beside_a_comparison() -> None:
+    parts = "portions: [{name: plain, share: {percent: 50, by_eye: 20}}, {name: clove, share: 50}]\n"
+    own = "as_made: [{extra: sodium-hydroxide, weighed: 9 g, at: trace, portion: clove}]\n"
+    done = "after_pour: [{what: rebatched, at: 20 h, portion: clove, with: {olive-oil: 40 g}}]\n"
+    trial = trial_of(parts + own + done, PLAN)
+    (worst,) = [each for each in effective_portion(trial, as_bars=True).figures.portions if each.name == "clove"]
+    assert worst.superfat_percent is not None
+    assert worst.superfat_percent < effective_portion(trial, "clove", as_bars=True).figures.superfat_effective - 0.5
+    shown = " ".join(str(compare_trials([trial], [trial], outcomes(), portions={trial.id: ["clove"]})).split())
+    assert f"effective superfat of the bars: k7wq clove {worst.superfat_percent:.1f} %" in shown

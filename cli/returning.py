@@ -26,7 +26,7 @@ def restore(version: str, why: str | None, discard: bool) -> int:
     """Bring a version of a recipe back, as a new save; a deleted file comes back too.
 
     RECIPE@latest with --discard throws away what was changed since the last save. TRIAL puts the record and the plan of
-    a trial back as they were saved; with --discard also where they were changed since.
+    a trial back as they were saved, also of a deleted one; with --discard also where they were changed since.
     """
     from trials.bench import open_bench
 
@@ -46,16 +46,15 @@ def restore(version: str, why: str | None, discard: bool) -> int:
 
 
 def _names_a_trial(folder: Folder, wanted: str) -> bool:
-    """Whether a trial is meant: what is no recipe's name, here or in the last save, and fits a trial that was saved."""
+    """Whether a trial is meant: what is no recipe's name, here or in the last save, and fits a trial saved once."""
     from formulary.errors import InputError
     from trials.bench import open_bench
-    from trials.record.returning import saved_trial_ids
-    from trials.trial.identity import find_trial_id
+    from trials.record.returning import find_saved_trial
 
     if "@" in wanted or wanted in folder.recipes() or f"recipes/{wanted}.yaml" in folder.store.tip_blobs("recipes/"):
         return False
     try:
-        find_trial_id(wanted, saved_trial_ids(open_bench(folder)))
+        find_saved_trial(open_bench(folder), wanted)
     except InputError as fault:
         return any(finding.code == "ambiguous-trial" for finding in fault.findings)
     return True

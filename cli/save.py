@@ -107,7 +107,9 @@ def _what_next(folder: Folder, report: SaveReport) -> str:
         return f"formulary history {names[0]} still tells its versions; formulary restore brings one back"
     kept = [path for path in report.paths if (folder.root / path).exists()]
     if not kept:
-        return "formulary undo brings back what was deleted"
+        gone = list(dict.fromkeys(path.split("/")[2] for path in report.paths if path.count("/") == 3))
+        back = f"formulary restore {gone[0]}" if len(gone) == 1 else "formulary undo"
+        return f"{back} brings back what was deleted"
     trials = list(dict.fromkeys(path.split("/")[2] for path in kept if path.count("/") == 3))
     if len(trials) == 1:
         from trials.trial.identity import code_of

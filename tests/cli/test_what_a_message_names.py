@@ -189,6 +189,12 @@ def test_a_save_of_what_was_deleted_names_no_command_on_it(home: Path, formulary
         path.unlink()
     saved = formulary("save", "-m", "it never was")
     assert saved.status == 0
-    assert "Next: formulary undo brings back what was deleted" in saved.out
-    assert formulary("undo").status == 0
+    (trial,) = re.findall(r"Next: formulary restore (\S+) brings back what was deleted", " ".join(saved.out.split()))
+    (home / "recipes/harbour-base.yaml").write_text(BASE + "notes: more\n", encoding="utf-8")
+    assert formulary("save", "-m", "something else meanwhile").status == 0
+    restored = formulary("restore", trial[-4:])
+    assert restored.status == 0
     assert (trial_folder(home) / "planned.yaml").exists()
+    assert formulary("save", "-m", "back").status == 0
+    assert formulary("trial", "show", trial).status == 0
+    assert formulary("restore", "zzzz").status == 2

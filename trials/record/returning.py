@@ -21,8 +21,39 @@ def saved_trial_ids(files: TrialFiles) -> tuple[str, ...]:
     return trial_ids_among(path for path in tip if path.endswith(".yaml"))
 
 
+def find_saved_trial(files: TrialFiles, text: str) -> str:
+    """The id of the trial that a person means, of those that were saved last, else of those that a save deleted.
+
+    Raises InputError as `find_trial_id` does.
+    """
+    try:
+        return find_trial_id(text, saved_trial_ids(files))
+    except InputError as fault:
+        if any(finding.code != "no-trial" for finding in fault.findings):
+            raise
+        every = trial_ids_among(saved.path for saved in files.folder.store.history() if saved.path.endswith(".yaml"))
+        try:
+            return find_trial_id(text, every)
+        except InputError:
+            raise fault from None
+
+
+def _saved_last(files: TrialFiles, place: str) -> dict[str, str]:
+    """Path -> blob of a trial's files as they were saved last; of a deleted trial, before it was."""
+    store = files.folder.store
+    there = {path: blob for path, blob in store.tip_blobs(place).items() if path.endswith(".yaml")}
+    if there:
+        return there
+    found: dict[str, str] = {}
+    for saved in store.history():  # the newest first
+        if saved.path.startswith(place) and saved.path.endswith(".yaml") and saved.blob is not None:
+            found.setdefault(saved.path, saved.blob)
+    return found
+
+
 def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tuple[str, ...]:
-    """Put the record and the plan of a trial back as they were saved last; returns the paths that were written.
+    """Put the record and the plan of a trial back as they were saved last, also where a save deleted them; returns the
+    paths that were written.
 
     A plan never changes, so that the one of its start comes back, also where a changed one was saved; of what is kept
     beside it the last that was not changed by hand. Photos and the like are left alone.
@@ -30,9 +61,9 @@ def restore_trial(files: TrialFiles, text: str, *, discard: bool = False) -> tup
     would lose what was not saved, unless `discard`.
     """
     store = files.folder.store
-    trial_id = find_trial_id(text, saved_trial_ids(files))
+    trial_id = find_saved_trial(files, text)
     place = f"{trial_folder(trial_id)}/"
-    saved_last = {path: blob for path, blob in store.tip_blobs(place).items() if path.endswith(".yaml")}
+    saved_last = _saved_last(files, place)
     wanted = dict(saved_last)
     plan = f"{place}{_FROZEN}"
     frozen = [save.blob for save in store.history([plan]) if save.blob is not None]

@@ -10,6 +10,7 @@ from statistics import correlation, fmean, pstdev
 from trials.answer.answer import Answer, TookOver
 from trials.answer.chance_words import percent
 from trials.factors.portion_facts import LotShares
+from trials.pours.sentences import capital
 
 _FEWEST = 8  # trials, below which anything goes with anything
 _FEWEST_OF_A_LOT = 3
@@ -81,6 +82,16 @@ def hard_to_tell(answer: Answer, lot: TookOver) -> str:
     if lot.if_nothing_drifted >= chance + _WORTH_SAYING:
         if_not = f" (if nothing else has, its chance is {percent(lot.if_nothing_drifted)})"
     return f"{in_all_since(lot)}, so it can hardly be told from whatever else has changed since{if_not}"
+
+
+def lots_hard_to_tell(answer: Answer) -> tuple[str, ...]:
+    """Of each lot that took over and is not known to be a cause, a sentence that says so, and what would tell."""
+    open_still = {name for cause in answer.causes if not cause.is_likely for group in cause.groups for name in group}
+    return tuple(
+        f"{capital(hard_to_tell(answer, lot))}: a pour by the lot before it would tell."
+        for lot in answer.took_over
+        if lot.factor in open_still
+    )
 
 
 def _with_season(days: Sequence[float], values: Sequence[float]) -> float:

@@ -19,7 +19,7 @@ from trials.answer.effect_words import (
     step_words,
 )
 from trials.answer.moved_sentence import changed_sentence, moved_sentence
-from trials.answer.season import hard_to_tell, in_all_since
+from trials.answer.season import lots_hard_to_tell
 from trials.answer.sentence import FROM_ALL, cause_words, over_all_sentence
 from trials.outcomes.outcome import Scale
 from trials.pours.noise import RepeatNoise
@@ -274,10 +274,7 @@ def remark_sentences(answer: Answer, *, show_all: bool = False) -> list[str]:
             opposite = "moved nearly opposite" if twins.correlation < 0 else "moved nearly together"
             said.append(f"{capital(pair)} {opposite} (correlation {twins.correlation:.2f}).")
     told = over_all_sentence(answer)
-    listed_names = {name for cause in answer.causes for group in cause.groups for name in group}
-    for lot in answer.took_over:
-        if lot.factor in listed_names and in_all_since(lot)[1:] not in told:
-            said.append(f"{capital(hard_to_tell(answer, lot))}: a pour by the lot before it would tell.")
+    said += [text for text in lots_hard_to_tell(answer) if text.partition(",")[0] not in told]
     if answer.table.set_aside:
         listed = "; ".join(f"{item.name} ({item.why})" for item in answer.table.set_aside)
         said.append(f"Not weighed: {listed}.")

@@ -8,6 +8,7 @@ from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.answer.answer import Answer
 from trials.answer.chance_words import percent
+from trials.answer.season import lots_hard_to_tell
 from trials.answer.sentence import cause_words, which_pair
 from trials.next_trial.next_trial import NextTrial
 from trials.next_trial.outlook import WORTH_A_WORD, Expected
@@ -40,12 +41,14 @@ def render_next_trials(proposed: Sequence[NextTrial], answer: Answer, width: int
     ranges = f" {_RANGES}" if any(item.value is not None for one in proposed for item in one.expected) else ""
     usual = all_else(answer)
     taken = f" Where a pour says nothing else, it is foretold for {say_list(usual)}." if usual else ""
+    for text in lots_hard_to_tell(answer):
+        lines += ["", *wrap_words(text, width)]
     return "\n".join([*lines, "", *wrap_words(f"{_A_BIT}{ranges}{taken}{_order(proposed)}", width)])
 
 
 def next_trials_json(proposed: Sequence[NextTrial], answer: Answer) -> dict[str, object]:
     """The same with stable keys. why_none: a sentence where nothing is proposed. all_else: what pours that do
-    not say otherwise are foretold for.
+    not say otherwise are foretold for. took_over: lots that only a pour by the one before would tell from a drift.
     """
     return {
         "outcome": answer.label,
@@ -53,6 +56,7 @@ def next_trials_json(proposed: Sequence[NextTrial], answer: Answer) -> dict[str,
         "why_none": None if proposed else _why_none(answer),
         "little_left": little_left(proposed, answer),
         "all_else": list(all_else(answer)),
+        "took_over": [lot.to_json() for lot in answer.took_over],
         "trials_left_out": [item.to_json() for item in answer.left_out],
     }
 

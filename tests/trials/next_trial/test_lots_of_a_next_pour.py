@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 from formulary.materials.register import read_builtin_register
@@ -81,3 +82,15 @@ def test_a_temperature_is_proposed_in_whole_degrees() -> None:
     rooms = [words for _, changes in candidates(answer) for words in changes if "room" in words]
     assert rooms
     assert all(Decimal(words.split()[-2]) % 1 == 0 for words in rooms)
+
+
+def test_a_lot_that_took_over_is_named_with_the_pour_that_would_tell() -> None:
+    answer = history(*["CB-1"] * 5, *["CB-2"] * 4)
+    open_still = replace(answer, causes=tuple(replace(cause, probability=0.1) for cause in answer.causes))
+    proposed = find_next_trials(answer, REGISTER, Settings())
+    assert proposed
+    said = " ".join(render_next_trials(proposed, open_still).split())
+    assert "Lot CB-2 of clove bud oil is in every pour since 2026-03-06, and in none before" in said
+    assert "a pour by the lot before it would tell." in said
+    by_turns = history(*["CB-1", "CB-2"] * 5)
+    assert "in none before" not in render_next_trials(find_next_trials(by_turns, REGISTER, Settings()), by_turns)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from formulary.batch.common_practice import read_common_practice
-from formulary.batch.size import parse_mould
+from formulary.batch.mould import parse_mould
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, error, warn
 from formulary.names import suggest

@@ -6,7 +6,9 @@ import math
 from collections.abc import Iterable, Mapping
 
 from formulary.batch.model import Pot
+from formulary.batch.mould import parse_mould
 from formulary.batch.volume import pot_volume_ml
+from formulary.errors import InputError
 from formulary.finding import Finding, Place, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_number
@@ -14,12 +16,16 @@ from formulary.settings import Settings
 
 # How full a vessel may be: common practice, no source. Lye foams and may spit while the alkali goes in.
 FULLEST = {"pot": 0.8, "jug": 0.6}
+# A batch for so many of the largest mould at once is more likely a slip of ten (common practice, no source).
+_MOST_MOULDS = 5.0
 
 
 def check_vessels(pot: Pot, materials: Mapping[str, Material], settings: Settings) -> Iterable[Finding]:
-    """A warning for each vessel of `formulary.yaml` that the batch fills too far."""
-    yield from _check_fill("pot", pot_volume_ml(pot, materials), settings)
+    """A warning for each vessel of `formulary.yaml` that the batch fills too far, and for many times its moulds."""
+    batter_ml = pot_volume_ml(pot, materials)
+    yield from _check_fill("pot", batter_ml, settings)
     yield from _check_fill("jug", _jug_volume_ml(pot), settings)
+    yield from _check_moulds(batter_ml, settings)
 
 
 def check_shared_vessels(
@@ -48,3 +54,19 @@ def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[F
         percent = math.floor(100 * float(size_ml) * FULLEST[vessel] / volume_ml)
         do = f"take one of {larger_ml} ml or more (and set `vessels`), or make at most {percent} % of this"
         yield warn(f"{vessel}-small", what, do, Place("formulary.yaml"))
+
+
+def _check_moulds(batter_ml: float, settings: Settings) -> Iterable[Finding]:
+    """That a batch is so many times the largest mould of the settings that its size may be a slip."""
+    sizes_ml: dict[str, float] = {}
+    for name, size in settings.moulds.items():
+        try:
+            sizes_ml[name] = parse_mould(size).volume_ml
+        except InputError:
+            continue  # a mould that cannot be read is a fault of the settings, told there
+    largest = max(sizes_ml, key=lambda name: sizes_ml[name], default=None)
+    if largest is not None and batter_ml > _MOST_MOULDS * sizes_ml[largest]:
+        times = format_number(batter_ml / sizes_ml[largest], 0)
+        what = f"this fills the largest mould of the settings, {largest}, {times} times"
+        do = "check the size, and its unit; if it is meant, add the mould that it is for to `moulds`"
+        yield warn("size-unlikely", what, do, Place("formulary.yaml"))

@@ -124,7 +124,7 @@ def check_kilogram(recipe: Recipe, register: Mapping[str, Material], settings: S
     faults = check_recipe(recipe, register)
     if faults:
         return faults
-    return work_out_batch(recipe, register, replace(settings, vessels_ml={}), oil_mass_g=1000.0).findings
+    return work_out_batch(recipe, register, replace(settings, vessels_ml={}, moulds={}), oil_mass_g=1000.0).findings
 
 
 def _oils_for_batter(

@@ -609,6 +609,13 @@ VESSELS = [
         replace(plain(), settings="format: 1\nvessels: {pot: 1760 ml}\n"),
     ),
     Case(
+        "warn size-unlikely",
+        replace(plain(), settings="format: 1\nmoulds: {tall: 25 x 8 x 7 cm, tube: 900 ml}\n", oils_g=10_000.0),
+        replace(plain(), settings="format: 1\nmoulds: {tall: 25 x 8 x 7 cm, tube: 900 ml}\n", oils_g=4_500.0),
+        "add the mould that it is for to `moulds`",
+        replace(plain(), settings="format: 1\nmoulds: {tall: 25 x 8 x 7 cm, slab: 15 l}\n", oils_g=10_000.0),
+    ),
+    Case(
         "warn jug-small",
         replace(plain(), settings="format: 1\nvessels: {jug: 0.5 l}\n"),
         replace(plain(), settings="format: 1\nvessels: {jug: 1 l}\n"),

@@ -28,7 +28,15 @@ PLAN_ONLY = {
         "assay-unknown",
     ),
     *("lye-crystallises", "oil-addition", "water-below-zero", "milk-not-frozen", "beer-not-flat"),
-    *("pot-small", "jug-small", "label-duty", "inci-unknown", "inci-in-soap-unknown", "saponification-low"),
+    *(
+        "pot-small",
+        "jug-small",
+        "size-unlikely",
+        "label-duty",
+        "inci-unknown",
+        "inci-in-soap-unknown",
+        "saponification-low",
+    ),
     *("lots-short", "lots-in-proportion"),
     *(row.code for row in read_common_practice()),
 }

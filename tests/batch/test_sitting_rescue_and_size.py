@@ -10,10 +10,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from formulary.batch.from_weights import percentages_from_weights
+from formulary.batch.mould import parse_mould
 from formulary.batch.rescue import work_out_rescue
 from formulary.batch.sitting import plan_sitting
 from formulary.batch.sitting_model import Sitting
-from formulary.batch.size import parse_mould
 from formulary.batch.volume import cured_mass_g, pot_volume_ml
 from formulary.batch.weighed import parse_weighed
 from formulary.errors import InputError

@@ -9,7 +9,8 @@ from decimal import Decimal
 import pytest
 
 from formulary.batch.model import Batch
-from formulary.batch.size import Size, demand_sensible, find_masses, parse_mould, parse_size_g
+from formulary.batch.mould import parse_mould
+from formulary.batch.size import Size, demand_sensible, find_masses, parse_size_g
 from formulary.batch.volume import cured_mass_g, pot_volume_ml
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError

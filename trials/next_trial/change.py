@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING
 
 from formulary.materials.plain_name import material_words
-from formulary.quantity import format_decimal
+from formulary.quantity import Kind, Quantity, format_decimal, parse_quantity
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Recipe, ScentLine
 from trials.answer.answer import Answer
@@ -89,7 +89,7 @@ def _change_to(answer: Answer, factor: Factor, value: float, here: float, recipe
     if factor.kind in ("water", "superfat"):
         return _set_field(factor, value, recipe)
     if factor.kind in ("condition", "blending", "size"):
-        return _do_otherwise(factor, value)
+        return _do_otherwise(factor, value, recipe)
     if factor.kind == "handling":
         return _handle(factor, value)
     if factor.kind == "vessel":
@@ -139,12 +139,13 @@ def _set_field(factor: Factor, value: float, recipe: Recipe) -> Change | None:
     return Change(factor.name, f"a lye concentration of {format_decimal(percent)} %", (tweak,))
 
 
-def _do_otherwise(factor: Factor, value: float) -> Change | None:
+def _do_otherwise(factor: Factor, value: float, recipe: Recipe) -> Change | None:
     from formulary.recipes.tweaks import set_field
 
-    if factor.unit == "°C":
-        value = float(round(value))  # as finely as a bench can be set
     shown = f"{format_decimal(_exact(value))} {factor.unit}"
+    if factor.unit == "°C":
+        set_to = _as_set(value, recipe)
+        shown, value = str(set_to), float(set_to.to("°C"))
     if factor.name in _BY_HAND:
         field, words = _BY_HAND[factor.name]
         return Change(factor.name, f"{words} {shown}", (set_field(field, shown),), value)
@@ -155,6 +156,14 @@ def _do_otherwise(factor: Factor, value: float) -> Change | None:
     if factor.kind == "blending":
         return Change(factor.name, f"{shown} of {factor.name}", (), value)
     return None
+
+
+def _as_set(celsius: float, recipe: Recipe) -> Quantity:
+    """A temperature as finely as a bench is set, in whole degrees of the unit that the recipe states its own in."""
+    stated = [text for key, text in recipe.process.items() if key.endswith("temperature")]
+    if any("F" in text.upper() for text in stated):
+        return parse_quantity(f"{round(celsius * 9 / 5 + 32)} °F", Kind.TEMPERATURE)
+    return parse_quantity(f"{round(celsius)} °C", Kind.TEMPERATURE)
 
 
 def _handle(factor: Factor, value: float) -> Change:

@@ -11,6 +11,7 @@ from tests.trials.invented import trial, version
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.next_trial.candidates import CandidatePour, find_candidates
+from trials.next_trial.change import find_changes
 from trials.next_trial.next_trial import find_next_trials
 from trials.next_trial.text import next_trials_json, render_next_trials
 from trials.next_trial.usual import all_else, find_lots_in_use
@@ -94,3 +95,15 @@ def test_a_lot_that_took_over_is_named_with_the_pour_that_would_tell() -> None:
     assert "a pour by the lot before it would tell." in said
     by_turns = history(*["CB-1", "CB-2"] * 5)
     assert "in none before" not in render_next_trials(find_next_trials(by_turns, REGISTER, Settings()), by_turns)
+
+
+def test_a_temperature_is_proposed_in_the_unit_that_the_recipe_states_its_own_in() -> None:
+    warm = [trial(PLAIN, f"w{k}", k, working=f"8:{10 + k}", room="25.56") for k in range(4)]
+    cool = [trial(PLAIN, f"c{k}", 20 + k, working=f"14:{10 + k}", room="16.11") for k in range(5)]
+    answer = explain_outcome([*warm, *cool], WORKING)
+    start = {"room": answer.factor("room").baseline}
+    for stated, words in (("38 °C", "a room at 26 °C"), ("100F", "a room at 78 °F"), ("100 °F", "a room at 78 °F")):
+        recipe = replace(PLAIN.recipe, process={"lye_temperature": stated, "cover": "FULL"})
+        changes = list(find_changes(answer, "room", start, recipe))
+        assert words in [change.words for change in changes]
+        assert all(change.value is not None and abs(change.value - 25.56) < 0.6 for change in changes)

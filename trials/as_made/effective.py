@@ -80,22 +80,23 @@ def effective_pot(
     )
 
 
-def pot_of_batter(trial: Trial, *, at_worst: bool = False) -> Pot:
+def pot_of_batter(trial: Trial, *, at_worst: bool = False, for_scent: bool = False) -> Pot:
     """The grams that went into a trial's pot, as `effective_pot` works them out.
 
-    at_worst: what is known only about is taken at the end that leaves more lye, or more scent.
+    at_worst: what is known only about is taken at the end that leaves more lye, or more scent. for_scent: at the end
+    that makes the most of the scent in it.
     """
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     if not at_worst or not any(entry.give_or_take_g for entry in trial.as_made):
         return pot
     # What makes a weighed lye stronger is seen by how strong it is at its strongest, found from round to round.
     for _ in range(_ROUNDS):
-        as_made = [at_worst_end(entry, trial, pot) for entry in trial.as_made]
+        as_made = [at_worst_end(entry, trial, pot, for_scent=for_scent) for entry in trial.as_made]
         pot = effective_pot(trial.plan, as_made, trial.portions, trial.added)
     return pot
 
 
-def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
+def pot_of_bars(trial: Trial, *, at_worst: bool = False, for_scent: bool = False) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
     What lay on top is worked in then, too. A rebatch that is written down twice was one (`done_once`); where nobody
@@ -103,13 +104,14 @@ def pot_of_bars(trial: Trial, *, at_worst: bool = False) -> Pot:
     Whether the bars are safe and what may be sold is judged by these, at_worst (`pot_of_batter`); how the batter
     thickened, by `pot_of_batter`.
     """
-    pot = pot_of_batter(trial, at_worst=at_worst)
+    pot = pot_of_batter(trial, at_worst=at_worst, for_scent=for_scent)
     materials = {**trial.added, **trial.plan.materials}
     later = [
-        _extra(at_worst_end(entry, trial, pot) if at_worst else entry, materials)
+        _extra(at_worst_end(entry, trial, pot, for_scent=for_scent) if at_worst else entry, materials)
         for step, is_again in _worked_in(trial.after_pour)
         for entry in step.extras
-        if not is_again or (at_worst and step.at_h is None and is_more_worse(materials.get(entry.material)))
+        if not is_again
+        or (at_worst and step.at_h is None and is_more_worse(materials.get(entry.material), for_scent=for_scent))
     ]
     rebatched = {step.portion for step in trial.after_pour if step.what == REBATCHED}
     worked_in = [
@@ -141,17 +143,18 @@ def effective_portion(
     Raises KeyError for a portion that the trial does not have, InputError for one into which no oil went: its lye has
     nothing to be measured by.
     """
-    from formulary.batch.figures import portion_pot, work_out_pot
+    from formulary.batch.figures import work_out_pot
 
     whole = pot_of_bars(trial, at_worst=True) if as_bars else pot_of_batter(trial, at_worst=at_worst)
-    pot, share = whole, 1.0
-    if portion is not None and portion != WHOLE:
-        share = {part.name: part.share for part in whole.portions}[portion]
-        pot = portion_pot(whole, portion)
+    pot, share = _of_portion(whole, portion)
     if pot.grams("oil") <= 0:
         what = f"no oil went into {trial.id} as it is recorded, so nothing can be worked out"
         raise InputError.of("no-oils", what, "look at its as_made entries")
-    figures = work_out_pot(pot, materials_of(trial), trial.plan.settings)
+    materials = materials_of(trial)
+    if as_bars:
+        figures = figures_of_bars(trial, materials, portion)
+    else:
+        figures = work_out_pot(pot, materials, trial.plan.settings)
     return EffectiveFormula(
         portion=None if portion == WHOLE else portion,
         pot=pot,
@@ -159,6 +162,33 @@ def effective_portion(
         rates=ReadOnly(_rates(pot)),
         share=share,
     )
+
+
+def figures_of_bars(trial: Trial, materials: Mapping[str, Material], portion: str | None = None) -> PotFigures:
+    """What the bars amount to at their worst: with the most lye, and each scent in the least of a bar beside it.
+
+    materials: as they are to count. portion: a portion's name; None for all of the bars.
+    """
+    from formulary.batch.figures import work_out_pot
+
+    settings = trial.plan.settings
+    pot, _ = _of_portion(pot_of_bars(trial, at_worst=True), portion)
+    least, _ = _of_portion(pot_of_bars(trial, at_worst=True, for_scent=True), portion)
+    figures = work_out_pot(pot, materials, settings)
+    if least == pot or pot.grams("scent") <= 0:
+        return figures
+    other = work_out_pot(least, materials, settings)
+    portions = zip(figures.portions, other.portions, strict=True)
+    return replace(figures, scent=other.scent, portions=tuple(replace(one, scent=two.scent) for one, two in portions))
+
+
+def _of_portion(whole: Pot, portion: str | None) -> tuple[Pot, float]:
+    """A portion's pot by itself, with its share; the whole for None."""
+    from formulary.batch.figures import portion_pot
+
+    if portion is None or portion == WHOLE:
+        return whole, 1.0
+    return portion_pot(whole, portion), {part.name: part.share for part in whole.portions}[portion]
 
 
 def expected_cure(trial: Trial) -> Cured:

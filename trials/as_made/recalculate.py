@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 from enum import Enum
 
 from formulary.batch.checks import check_pot
-from formulary.batch.figures import work_out_pot
 from formulary.batch.model import PotFigures
 from formulary.batch.weigh_out_text import render_findings
 from formulary.finding import Finding
@@ -17,7 +16,7 @@ from formulary.quantity import format_number
 from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
-from trials.as_made.effective import kept_materials, materials_of, pot_of_bars
+from trials.as_made.effective import figures_of_bars, kept_materials, materials_of, pot_of_bars
 from trials.trial.identity import code_of
 from trials.trial.model import Trial
 
@@ -116,8 +115,8 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     gone = tuple(sorted(name for name in today if name not in register))
     pot = pot_of_bars(trial, at_worst=True)
     used = sorted({line.material for line in pot.lines})
-    settings, purpose = trial.plan.settings, trial.plan.recipe.purpose
-    before, after = work_out_pot(pot, frozen, settings), work_out_pot(pot, today, settings)
+    purpose = trial.plan.recipe.purpose
+    before, after = (figures_of_bars(trial, materials) for materials in (frozen, today))
     found_before, found_after = check_pot(pot, before, frozen, purpose), check_pot(pot, after, today, purpose)
     return Recalculation(
         trial,

@@ -12,23 +12,27 @@ from trials.as_made.entry_lines import is_in_weighed_lye, is_mixed_lye, role_of
 from trials.trial.model import AsMade, Trial
 
 
-def at_worst_end(entry: AsMade, trial: Trial, pot: Pot) -> AsMade:
-    """An entry at the end of its weight that leaves more lye, or more scent; pot: with all weights in their middle."""
+def at_worst_end(entry: AsMade, trial: Trial, pot: Pot, *, for_scent: bool = False) -> AsMade:
+    """An entry at the end of its weight that leaves more lye, or more scent; pot: with all weights in their middle.
+
+    for_scent: that makes the most of the scent in the bars, of which all else is the least then, lye too.
+    """
     if not entry.give_or_take_g or entry.weighed_g is None:
         return entry
     materials = {**trial.added, **trial.plan.materials}
     known = materials.get(entry.instead or entry.material)
-    takes_most = is_mixed_lye(entry, trial.plan) or is_more_worse(known)
-    if known is not None and is_in_weighed_lye(entry, trial):
+    takes_most = is_more_worse(known, for_scent=for_scent) or (not for_scent and is_mixed_lye(entry, trial.plan))
+    if not for_scent and known is not None and is_in_weighed_lye(entry, trial):
         # Of so much mixed lye that went in, the more is alkali the less else was in the jug: water, or a scent.
         takes_most = alkali_mol_per_g(known) > _jug_mol_per_g(pot, materials)
     off_g = entry.give_or_take_g if takes_most else -entry.give_or_take_g
     return replace(entry, weighed_g=entry.weighed_g + off_g, give_or_take_g=Decimal(0))
 
 
-def is_more_worse(material: Material | None) -> bool:
-    """Whether the more of it, the worse for the bars: lye and scent, and nothing else."""
-    return material is not None and material.kind in (MaterialKind.ALKALI, MaterialKind.FRAGRANCE)
+def is_more_worse(material: Material | None, *, for_scent: bool = False) -> bool:
+    """Whether the more of it, the worse for the bars: lye and scent, and nothing else; for_scent: that alone."""
+    kinds = (MaterialKind.FRAGRANCE,) if for_scent else (MaterialKind.ALKALI, MaterialKind.FRAGRANCE)
+    return material is not None and material.kind in kinds
 
 
 def alkali_mol_per_g(material: Material) -> float:

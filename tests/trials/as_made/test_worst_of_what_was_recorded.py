@@ -28,6 +28,7 @@ from trials.comparison.compare import compare_trials
 from trials.trial.model import Trial
 
 PLAN = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
+SCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")])
 DAY = date(2027, 1, 1)
 REGISTER = read_builtin_register()
 
@@ -282,3 +283,20 @@ def test_of_the_bars_of_a_rebatched_portion_that_was_split_by_eye_the_worst_is_t
     assert worst.superfat_percent < effective_portion(trial, "clove", as_bars=True).figures.superfat_effective - 0.5
     shown = " ".join(str(compare_trials([trial], [trial], outcomes(), portions={trial.id: ["clove"]})).split())
     assert f"effective superfat of the bars: k7wq clove {worst.superfat_percent:.1f} %" in shown
+
+
+@given(
+    st.sampled_from(["line: sodium-hydroxide", "line: lye", "line: water", "line: olive-oil", "line: clove-bud-oil"]),
+    st.integers(200, 450),
+    st.integers(1, 80),
+)
+def test_a_scent_is_the_most_of_a_bar_that_is_the_least(entry: str, low: int, wide: int) -> None:
+    def percents(weighed: str) -> list[float]:
+        text = f"as_made: [{{{entry}, weighed: {weighed}}}]\n"
+        figures = effective_portion(trial_of(text, SCENTED), as_bars=True).figures
+        return [each.percent_of_cured for each in (*figures.scent, *figures.portions[0].scent)]
+
+    grams = (low / 30, (low + wide) / 30) if "clove" in entry else (low, low + wide)
+    ends = [percents(f"{each:.2f} g") for each in grams]
+    told = percents(f"{grams[0]:.2f}-{grams[1]:.2f} g")
+    assert told == pytest.approx([max(each) for each in zip(*ends, strict=True)])

@@ -77,7 +77,7 @@ def quick_words(
 
     steps: of the pour proposed. changed: the factors that are changed in it, of which also a setting counts. None where
     no pour with anything that is unusual in it was quick, nor any with nothing unusual in it from which nothing is
-    taken out here. What is in fewer quick pours than all pours would have is no warning.
+    taken out here. An oil that is in no more quick pours than any is no warning, since all recipes differ by some.
     """
     among_all = sum(one.is_quick for one in timed) / max(1, len(timed))
     found: list[tuple[bool, float, str, list[str], int]] = []
@@ -89,7 +89,7 @@ def quick_words(
         share = len(quick) / max(1, len(having))
         if factor.kind == "lot" and factor.name not in changed and share < _MORE_OFTEN_THAN_NOT:
             continue  # what stands on the shelf is in everything that is poured
-        if quick and share >= among_all:
+        if quick and (factor.kind in _IN_OR_NOT or share >= among_all):
             found.append((factor.name not in changed, -share, factor.name, quick, len(having)))
     if not any(step < -TENTH for factor, step in zip(answer.table.factors, steps, strict=True) if _goes_in(factor)):
         usual = [one for one in timed if _is_usual(answer, one)]

@@ -159,14 +159,20 @@ def test_a_quick_pour_of_another_recipe_is_not_said_to_have_nothing_unusual_in_i
     assert all(one.too_quick is None for one in found)
 
 
-def test_what_is_in_fewer_quick_pours_than_all_have_is_no_warning() -> None:
-    clove = version("clove", scent=CLOVE)
-    slow = [trial(clove, f"s{k}", 90 + k, working="12:00") for k in range(8)]
+@pytest.mark.parametrize("is_often", [False, True])
+def test_an_oil_that_is_in_no_more_quick_pours_than_any_is_no_warning(is_often: bool) -> None:
+    soft = version("soft", {"olive-oil": "33", "coconut-oil": "25", "rice-bran-oil": "42"})
+    odd = [trial(soft, f"s{k}", 40 + k, working="12:00", seen={"hardness": str(6 + k % 2)}) for k in range(4)]
+    plain = [trial(BASE, f"p{k}", k, working="11:00", seen={"hardness": str(3 + k % 2)}) for k in range(5)]
     mint = version("mint", scent="material: peppermint-oil, rate: 3 % of oils, at: trace")
-    quick = [trial(clove, "q", 110, working="3:50"), *(trial(mint, f"m{k}", 120 + k, working="3:50") for k in range(6))]
-    found = find_next_trials(explained("hardness", minutes=5.0), register(), Settings(), most=10, poured=slow + quick)
-    assert found
-    assert all("with clove bud oil" not in (one.too_quick or "") for one in found)
+    others = [trial(mint, f"m{k}", 120 + k, working="12:00" if is_often else "3:50") for k in range(8)]
+    quick = trial(soft, "q", 110, working="3:50")
+    found = find_next_trials(
+        explain_outcome([*plain, *odd], OUTCOMES["hardness"]), register(), Settings(), most=10, poured=[*others, quick]
+    )
+    said = [one.too_quick or "" for one in found if one.start.slug == "soft" or "rice bran oil" in one.words]
+    assert said
+    assert any("pours with rice bran oil" in text for text in said) == is_often
 
 
 def test_why_what_tells_more_stands_later_is_said_on_the_screen() -> None:

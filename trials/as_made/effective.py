@@ -293,7 +293,7 @@ def lots_gap_g(trial: Trial, material: str) -> float:
     went_in_g = in_bars_g(trial, material)
     gap_g = went_in_g - sum(float(use.grams) for use in uses if use.grams is not None)
     went_in = (*trial.as_made, *find_taken_in(trial))
-    about_g = sum(float(entry.give_or_take_g) for entry in went_in if material in (entry.line, entry.extra))
+    about_g = sum(float(entry.give_or_take_g) for entry in went_in if entry.went_in == material)
     return gap_g if abs(gap_g) > about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0) else 0.0
 
 

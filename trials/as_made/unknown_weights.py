@@ -26,7 +26,7 @@ def unknown_words(trial: Trial, *, for_lye: bool = False, as_bars: bool = False)
     """
     materials = materials_of(trial)
     names = [
-        "lye" if _went_in(entry) == LYE else material_words(_went_in(entry))
+        "lye" if entry.went_in == LYE else material_words(entry.went_in)
         for entry in _entries(trial, as_bars=as_bars)
         if entry.is_unknown and (not for_lye or _takes_part(entry, trial, materials))
     ]
@@ -64,7 +64,7 @@ def is_unknown_line(trial: Trial, material: str, at: str, *, as_bars: bool = Fal
     return any(
         entry.is_unknown
         and at in stages_of(entry, trial.plan)
-        and (_went_in(entry) in (material, LYE) or (at == "lye water" and is_in_weighed_lye(entry, trial)))
+        and (entry.went_in in (material, LYE) or (at == "lye water" and is_in_weighed_lye(entry, trial)))
         for entry in _entries(trial, as_bars=as_bars)
     )
 
@@ -86,7 +86,7 @@ def check_unknown(trial: Trial) -> Iterable[Finding]:
     for section, command, entry in ways:
         if not entry.is_unknown:
             continue
-        name = _went_in(entry)
+        name = entry.went_in
         known, place = materials.get(name), Place(trial.path, entry.place.line, entry.place.column, section)
         what = f"how much {'lye' if name == LYE else material_words(name)} went in is not known, so nobody can tell"
         do = f"say between which weights it surely was: {command}; its worse end counts then"
@@ -112,10 +112,6 @@ def _rebatch_command(step: Handling, trial: Trial) -> str:
     said = " ".join(f'--with "{part}"' for part in parts)
     portion = f" --portion {step.portion}" if step.portion else ""
     return f"formulary trial after {code_of(trial.id)} {step.what} --at {at} {said}{portion} --correct"
-
-
-def _went_in(entry: AsMade) -> str:
-    return entry.instead or entry.material
 
 
 def _takes_part(entry: AsMade, trial: Trial, materials: dict[str, Material]) -> bool:

@@ -99,6 +99,11 @@ class AsMade:
         """The material that the entry is about, as the plan names it."""
         return self.line or self.extra or ""
 
+    @property
+    def went_in(self) -> str:
+        """The material that was weighed: what went in for the line, where something did."""
+        return self.instead or self.material
+
 
 @dataclass(frozen=True, slots=True)
 class LotUse:

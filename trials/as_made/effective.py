@@ -231,7 +231,8 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
 
     The lots that the trial's own file names hold; a lot that only the plan names holds where the file is silent. What
     is not known of a lot, and lots whose weights are not known, count with the material's general values. Where the
-    weights of the lots do not make up what went in, the worse counts of what may have: of no lot, or less of one.
+    weights of the lots do not make up what went in, the worse counts of what may have: more of one, or of no lot; or
+    less of one.
     """
     chosen = dict(materials)
     for name, uses in lots_named(trial).items():
@@ -241,8 +242,13 @@ def with_lots_used(trial: Trial, materials: Mapping[str, Material]) -> dict[str,
         unknown = {lot: Lot(lot) for lot in weights if lot not in materials[name].lots}
         if len(unknown) < len(weights):
             known = replace(materials[name], lots={**materials[name].lots, **unknown})
-            chosen[name] = max(_possible_mixtures(trial, known, uses, weights), key=alkali_mol_per_g)
+            chosen[name] = max(_possible_mixtures(trial, known, uses, weights), key=_how_bad)
     return chosen
+
+
+def _how_bad(material: Material) -> tuple[float, float]:
+    """More lye goes before a lower limit: a scent brings none."""
+    return alkali_mol_per_g(material), 0.0 if material.limit is None else -material.limit.percent_of_product
 
 
 def _possible_mixtures(
@@ -253,7 +259,9 @@ def _possible_mixtures(
     gap_g = lots_gap_g(trial, material.slug)
     if gap_g > 0:
         of_no_lot = replace(material, lots={**material.lots, _OF_NO_LOT: Lot(_OF_NO_LOT)})
-        yield mix_lots(of_no_lot, {**{use.lot: float(use.grams or 0) for use in uses}, _OF_NO_LOT: gap_g})
+        recorded = {use.lot: float(use.grams or 0) for use in uses}
+        for lot in (*recorded, _OF_NO_LOT):
+            yield mix_lots(of_no_lot, {**recorded, lot: recorded.get(lot, 0.0) + gap_g})
     elif gap_g < 0:
         left_g = sum(weights.values()) + gap_g
         used: dict[str, float] = {}

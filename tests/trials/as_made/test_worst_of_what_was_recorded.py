@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from formulary.batch.figures import work_out_pot
 from formulary.batch.model import Pot, pot_portions
 from formulary.finding import Severity
-from formulary.materials.model import Known, Lot, Material, ValueRange
+from formulary.materials.model import FragranceLimit, Known, Lot, Material, ValueRange
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.trials.examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
@@ -106,6 +106,46 @@ def test_oil_that_is_of_no_recorded_lot_is_not_believed_to_be_as_good_as_the_lot
     every = superfat(of_lots({"OL-1": value}, "OL-1: 450 g", 450))
     rest = superfat(of_lots({"OL-1": value}, f"OL-1: {grams} g, OL-2: {450 - grams} g", 450))  # nothing known of OL-2
     assert told == pytest.approx(min(every, rest), abs=1e-9)
+
+
+@given(st.floats(184, 196), st.floats(184, 196), st.integers(1, 220), st.integers(1, 220))
+def test_what_lots_do_not_make_up_may_be_more_of_either(one: float, two: float, first: int, second: int) -> None:
+    values = {"OL-1": one, "OL-2": two}
+    told = superfat(of_lots(values, f"OL-1: {first} g, OL-2: {second} g", 450))
+    more_of_one, more_of_two = (
+        superfat(of_lots(values, f"OL-1: {grams} g, OL-2: {450 - grams} g", 450)) for grams in (450 - second, first)
+    )
+    assert told <= min(more_of_one, more_of_two) + 1e-9
+
+
+def limit_of(lots: str, limits: dict[str, float], general: float) -> float:
+    """The limit that counts for a loaf with 12 g of clove bud oil, some of lots with certificates of their own."""
+    known = Known("maker", "invented certificate")
+    limit = {lot: FragranceLimit(percent, None, None, known) for lot, percent in {**limits, "": general}.items()}
+    plan = plan_of(MIDWINTER_CLOVE)
+    clove = replace(plan.materials["clove-bud-oil"], limit=limit[""])
+    plan = replace(plan, materials={**plan.materials, "clove-bud-oil": clove})
+    lot_values = {lot: Lot(lot, overrides={"limit": limit[lot]}) for lot in limits}
+    trial = replace(trial_of(f"lots: {{clove-bud-oil: {lots}}}\n", plan), lot_values={"clove-bud-oil": lot_values})
+    counts = materials_of(trial)["clove-bud-oil"].limit
+    assert counts is not None
+    return counts.percent_of_product
+
+
+def test_scent_of_no_recorded_lot_is_not_believed_to_be_allowed_as_much_of_as_the_lot_beside_it() -> None:
+    assert limit_of("{CB-1: 12 g}", {"CB-1": 3.0}, 0.5) == 3.0
+    assert limit_of("{CB-1: 5 g}", {"CB-1": 3.0}, 0.5) == 0.5
+    assert limit_of("{CB-1: 5 g}", {"CB-1": 0.3}, 0.5) == 0.3
+    assert limit_of("{CB-1: 15 g, CB-2: 5 g}", {"CB-1": 3.0, "CB-2": 0.5}, 4.0) == 0.5
+
+
+def test_lots_of_what_took_an_oils_place_may_differ_from_it_as_far_as_it_is_known() -> None:
+    def codes(lots: str) -> list[str]:
+        entry = "line: olive-oil, instead: sunflower-oil, weighed: 430-470 g"
+        return [each.code for each in check_trial(made(entry, more=f"lots: {{{lots}}}\n"))]
+
+    assert "lots-total" not in codes("sunflower-oil: {SF-1: 300 g, SF-2: 165 g}")
+    assert "lots-total" in codes("sunflower-oil: {SF-1: 300 g, SF-2: 185 g}")
 
 
 @given(st.floats(184, 196), st.floats(184, 196), st.integers(300, 440), st.integers(200, 440))

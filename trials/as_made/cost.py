@@ -25,12 +25,13 @@ def cost_of_trial(trial: Trial, register: Mapping[str, Material], *, currency: s
     least, middle, most = (
         cost_of_pot(_weighed(trial, pot_of_bars(_at_end(trial, end))), prices, currency=currency) for end in (-1, 0, 1)
     )
-    ends = dict(least.lines), dict(most.lines)
-    between = ((name, ends[0].get(name, 0.0), ends[1].get(name, 0.0)) for name, _ in middle.lines)
+    by_end = [dict(found.lines) for found in (least, most)]
+    ends = {name: [lines.get(name, 0.0) for lines in by_end] for name, _ in middle.lines}
     unknown = dict.fromkeys(line.material for line in pot_of_bars(trial).lines if _is_unknown(trial, line))
     return replace(
         middle,
-        between=tuple((name, low, high) for name, low, high in between if low != high),
+        # Of so much mixed lye there is the less of one thing in the bars the more there was of another in the jug.
+        between=tuple((name, min(costs), max(costs)) for name, costs in ends.items() if min(costs) < max(costs)),
         unweighed=tuple(name for name in unknown if name != WATER or prices[name].price is not None),
     )
 

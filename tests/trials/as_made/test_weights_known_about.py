@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from formulary.batch.blend_text import render_cost
 from formulary.errors import InputError, StopError
 from formulary.finding import Severity
+from formulary.materials.register import read_builtin_register
 from formulary.materials.value_texts import parse_price
 from tests.trials.examples import HEAD, MIDWINTER_CLOVE, faults, outcomes, plan_of, read, trial_of
 from trials import record
@@ -311,6 +312,19 @@ def test_of_a_weight_that_is_known_about_the_cost_is_from_the_least_to_the_most(
     assert f"{found.least / 10:.2f} to {found.most / 10:.2f}" in said
     assert (planned.least, planned.most) == (pytest.approx(planned.total), pytest.approx(planned.total))
     assert " to " not in render_cost(planned)
+
+
+def test_what_there_is_less_of_in_a_weighed_lye_the_more_there_was_of_another_costs_from_the_least_to_the_most() -> (
+    None
+):
+    entries = "{line: sodium-hydroxide, weighed: 120-150 g}, {extra: honey, weighed: 30 g, at: lye water}"
+    trial = trial_of(f"as_made: [{entries}, {{line: lye, weighed: 320 g}}]\n", UNSCENTED)
+    honey = read_builtin_register()["honey"]
+    trial = replace(trial, added={"honey": replace(honey, price=parse_price("9.00 per 1 kg"))})
+    found = cost_of_trial(priced(trial, PRICES), {})
+    for _, cost, least, most in found.ranges():
+        assert least <= cost <= most
+    assert {name for name, _, _ in found.between} == {"honey", "sodium-hydroxide"}
 
 
 @pytest.mark.parametrize(("line", "names"), [("olive-oil", ["olive-oil"]), ("lye", ["sodium-hydroxide"])])

@@ -350,7 +350,7 @@ def lot(wanted: str, material: str, lots: tuple[str, ...], correct: bool, whole_
     """The lot of a material that was used, or its lots with what went in of each.
 
     "OL-7 300 g" "OL-8" says that 300 g were of lot OL-7 and the rest of what went in of OL-8. With --whole-sitting such
-    weights are of all its loaves together, and each has its part of every lot.
+    weights are of all its loaves together, and each that took some of it has its part of every lot.
     """
     from trials import record
 
@@ -360,7 +360,8 @@ def lot(wanted: str, material: str, lots: tuple[str, ...], correct: bool, whole_
             return _record_one(bench, trial, record.lot(trial, material, *lots, corrects=correct, register=register))
         together = bench.together_with(trial)
         made = record.lots_of_sitting(together, material, *lots, corrects=correct, register=register)
-        return _record_together(bench, together, made)
+        with_it = {entry.trial_id for entry in made}
+        return _record_together(bench, [each for each in together if each.id in with_it], made)
 
 
 @click.command()

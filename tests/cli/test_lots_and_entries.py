@@ -113,6 +113,20 @@ def test_weights_of_lots_are_for_all_loaves_of_a_sitting_and_each_has_its_part(f
 
 
 @pytest.mark.usefixtures("home")
+def test_a_loaf_of_a_sitting_that_took_none_of_a_material_has_no_lot_of_it(formulary: Run) -> None:
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g", "harbour-base", "--oils", "500g").status == 0
+    trials = [row["trial"] for row in json.loads(formulary("trial", "list", "--json").out)["trials"]]
+    sizes = {json.loads(formulary("trial", "show", trial, "--json").out)["size"]["oils"]: trial for trial in trials}
+    large, small = sizes["1000 g"], sizes["500 g"]
+    formulary("trial", "as-made", small, "sunflower-oil instead of olive-oil 265 g")
+    recorded = formulary("trial", "lot", small, "olive-oil", "OL-7 200 g", "OL-8", "--whole-sitting")
+    assert (recorded.status, "lots-total" in recorded.out) == (0, False), recorded.err
+    assert lots_of(formulary, large) == {"OL-7": 200.0, "OL-8": 330.0}
+    assert "olive-oil" not in json.loads(formulary("trial", "show", small, "--json").out)["lot_grams"]
+    assert "1 batch" in formulary("materials", "where", "OL-7").out
+
+
+@pytest.mark.usefixtures("home")
 @pytest.mark.parametrize(
     ("lots", "said"),
     [

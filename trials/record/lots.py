@@ -48,18 +48,20 @@ def lots_of_sitting(
 ) -> tuple[Entry, ...]:
     """The same for loaves that were made from one pot: weights are for all of them, and each has its part of every lot.
 
-    Raises InputError as `lot` does, for any of them.
+    Loaves into which none of the material went have no entry. Raises InputError as `lot` does, for any of them.
     """
     of_it = [materials.get(material) for materials in (register, *map(kept_materials, trials))]
     known = {each for found in of_it if found is not None for each in found.lots}
     named = parse_lots(material, lots, known, example=_LOT_HELP)
-    took_g = [in_bars_g(trial, material) for trial in trials]
+    grams = [(trial, in_bars_g(trial, material)) for trial in trials]
+    with_it = [(trial, took_g) for trial, took_g in grams if took_g > 0] or grams
+    all_g = sum(took_g for _, took_g in with_it)
     if has_rest(named):
         _demand_known(trials, material)
-        named = {**with_rest(material, named, sum(took_g))}
+        named = {**with_rest(material, named, all_g)}
     entries = []
-    for trial, own_g in zip(trials, took_g, strict=True):
-        part = own_g / sum(took_g) if len(trials) > 1 and own_g > 0 else 1.0
+    for trial, took_g in with_it:
+        part = took_g / all_g if len(with_it) > 1 and all_g > 0 else 1.0
         uses = [LotUse(name, None if weight_g is None else _shown(weight_g * part)) for name, weight_g in named.items()]
         entries.append(_lots_entry(trial, material, uses, corrects=corrects))
     return tuple(entries)

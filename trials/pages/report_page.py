@@ -46,7 +46,7 @@ _STYLE = """
 .noise { font-weight: normal; }
 figure { margin: 2mm 0; break-inside: avoid; }
 figure img { width: 100%; }
-.said { font-weight: bold; }
+.said { font-weight: bold; break-inside: avoid; break-after: avoid; }
 """
 _MOST_COLUMNS = 5  # outcomes beside one another on a sheet of paper
 _CHART_MM = 180.0

@@ -63,8 +63,9 @@ def find_timed_pours(answer: Answer, poured: Sequence[Trial], settings: Settings
             label = pours_label([item.pour], names)
             words = f"{label} {amount(outcomes[name], high)}" if is_quick else label
             found[key] = TimedPour(words, is_quick, _steps(answer, item.pour), _is_strange(answer, item.pour))
+    timed = {*found, *((trial, "") for trial, _ in found)}  # what is graded of a whole batter is so of its portions
     for item in find_seen(book, outcomes[SEIZED], None)[0]:
-        if is_fault(outcomes[SEIZED], item.value) and item.pour.key not in found:  # else its time tells it
+        if is_fault(outcomes[SEIZED], item.value) and item.pour.key not in timed:  # else its time tells it
             words = f"{pours_label([item.pour], names)} {how_seized(item.pour.trial, item.pour.portion)}"
             found[item.pour.key] = TimedPour(words, True, _steps(answer, item.pour), _is_strange(answer, item.pour))
     return tuple(found.values())

@@ -129,7 +129,11 @@ def test_what_seized_warns_though_nobody_noted_when(outcome: str) -> None:
 
 def test_a_batter_that_was_worked_for_long_before_it_seized_left_the_time_to_pour() -> None:
     clove = version("clove", scent=CLOVE)
-    late = [trial(clove, "late", 90, working="12:00", seen={"seized": "2"})]
+    halves = {"plain": {"working": "15:00"}, "clove": {"working": "12:00", "scent_in": "4:00"}}
+    late = [
+        trial(clove, "late", 90, working="12:00", seen={"seized": "2"}),
+        trial(clove, "half", 91, portions=halves, seen={"seized": "1"}),
+    ]
     found = find_next_trials(explained("hardness", minutes=5.0), register(), Settings(), most=10, poured=late)
     assert found
     assert all(one.too_quick is None for one in found)

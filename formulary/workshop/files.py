@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple, TypeVar, cast
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar, cast
 
 from formulary.errors import InputError
 from formulary.finding import Finding, has_errors
@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from formulary.store.working import Looks
 
 _Made = TypeVar("_Made")
+SettingsRead: TypeAlias = tuple[Settings, tuple[Finding, ...]]
+# The register, and path -> what is wrong in that file: of one reading, so that a faulty file is never passed over.
+MaterialsRead: TypeAlias = tuple[Register, Mapping[str, tuple[Finding, ...]]]
 
 
 class _Reading(NamedTuple):
@@ -65,7 +68,7 @@ class FormularyFiles:
     # -- settings and materials ------------------------------------------------------------------
 
     @property
-    def _settings_read(self) -> tuple[Settings, tuple[Finding, ...]]:
+    def _settings_read(self) -> SettingsRead:
         return self._as_it_stands((SETTINGS_FILE,), _parse_settings)
 
     @property
@@ -77,12 +80,7 @@ class FormularyFiles:
         return settings
 
     @property
-    def settings_findings(self) -> tuple[Finding, ...]:
-        """What is wrong in `formulary.yaml`."""
-        return self._settings_read[1]
-
-    @property
-    def _materials_read(self) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
+    def _materials_read(self) -> MaterialsRead:
         return self._as_it_stands(self.paths("materials"), _parse_materials)
 
     @property
@@ -151,11 +149,11 @@ class FormularyFiles:
         return self._versions_now().histories()
 
 
-def _parse_settings(files: Mapping[str, bytes]) -> tuple[Settings, tuple[Finding, ...]]:
+def _parse_settings(files: Mapping[str, bytes]) -> SettingsRead:
     return parse_settings(files[SETTINGS_FILE], SETTINGS_FILE)
 
 
-def _parse_materials(files: Mapping[str, bytes]) -> tuple[Register, Mapping[str, tuple[Finding, ...]]]:
+def _parse_materials(files: Mapping[str, bytes]) -> MaterialsRead:
     own = {}
     faults: dict[str, tuple[Finding, ...]] = {}
     for path, data in files.items():

@@ -16,7 +16,7 @@ from formulary.names import SLUG
 from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE
-from formulary.workshop.files import FormularyFiles
+from formulary.workshop.files import FormularyFiles, MaterialsRead, SettingsRead
 from formulary.workshop.recipe_file import check_recipe_file, read_recipe_file
 from formulary.workshop.workshop import Workshop
 
@@ -36,16 +36,13 @@ class FormularyWorkshop(FormularyFiles, Workshop):
 
     # -- which recipe ----------------------------------------------------------------------------
 
-    def _demand_materials(self, recipe: Recipe) -> None:
+    def _materials_for(self, recipe: Recipe) -> Mapping[str, Material]:
         """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
-        found = self._material_faults(recipe)
+        register, faults = self._materials_read
+        found = _faults_of(recipe, faults)
         if has_errors(found):
             raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
-
-    def _material_faults(self, recipe: Recipe) -> list[Finding]:
-        """What is wrong in the maker's own files of a recipe's materials."""
-        faults = self.material_findings
-        return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
+        return register
 
     def find_recipe(self, reference: str) -> Version:
         """A version to look at or to weigh out: as in `find_version`, or a recipe's file by its path.
@@ -101,17 +98,23 @@ class FormularyWorkshop(FormularyFiles, Workshop):
             version = self.find_version(own)  # says what is here instead
             what = f"{own} is an earlier version; a recipe is checked as it stands"
             raise InputError.of("not-a-version", what, f"name the recipe alone: {version.slug}")
-        path = f"recipes/{own}.yaml"
-        recipe, faults = parse_recipe(self.store.read_working(path), own, path, materials=self.register)
-        of_materials = [] if recipe is None else self._material_faults(recipe)
-        found = [*self.settings_findings, *of_materials]
-        settings = None if has_errors(found) else self.settings
-        return in_file_order([*found, *_check_read(path, recipe, faults, self.register, settings)])
+        return self._check_own(own, self._materials_read, self._settings_read)
+
+    def _check_own(self, slug: str, materials: MaterialsRead, settings: SettingsRead) -> tuple[Finding, ...]:
+        """What is wrong in a recipe of this formulary, by one state of its materials and settings."""
+        path, register = f"recipes/{slug}.yaml", materials[0]
+        recipe, faults = parse_recipe(self.store.read_working(path), slug, path, materials=register)
+        of_materials = [] if recipe is None else _faults_of(recipe, materials[1])
+        found = [*settings[1], *of_materials]
+        usable = None if has_errors(found) else settings[0]
+        return in_file_order([*found, *_check_read(path, recipe, faults, register, usable)])
 
     def find_stops(self, paths: Collection[str]) -> tuple[Finding, ...]:
         """The stops that stand against the recipes among some files, and against those that what is among them changes:
         by a material the recipes that hold it, by the settings all."""
-        found = (self.check_recipe(slug) for slug in self.recipes() if self._is_changed_by(slug, paths))
+        materials, settings = self._materials_read, self._settings_read
+        changed = (slug for slug in self.recipes() if self._is_changed_by(slug, paths))
+        found = (self._check_own(slug, materials, settings) for slug in changed)
         return tuple(finding for findings in found for finding in stops(findings))
 
     def _is_changed_by(self, slug: str, paths: Collection[str]) -> bool:
@@ -129,11 +132,12 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         """Everything that is wrong or worth knowing in the folder's settings, materials and recipes, in file order."""
         from formulary.batch.settings_checks import check_settings
 
-        findings: list[Finding] = list(self.settings_findings)
         # All recipes are held against one state of the materials and settings, which is looked up once.
-        register, settings = self.register, None if has_errors(findings) else self.settings
+        (register, of_materials), (read_settings, of_settings) = self._materials_read, self._settings_read
+        findings: list[Finding] = list(of_settings)
+        settings = None if has_errors(findings) else read_settings
         findings += [] if settings is None else check_settings(settings)
-        for faults in self.material_findings.values():
+        for faults in of_materials.values():
             findings += faults
         for path in self.paths("materials") + self.paths("recipes"):
             if not SLUG.fullmatch(slug_of(path)):
@@ -166,6 +170,11 @@ class FormularyWorkshop(FormularyFiles, Workshop):
             path = f"recipes/{recipe.slug}.yaml"
             yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))
         yield from check_parents(recipes, saved.get, present.get)
+
+
+def _faults_of(recipe: Recipe, faults: Mapping[str, tuple[Finding, ...]]) -> list[Finding]:
+    """What is wrong in the maker's own files of a recipe's materials. faults: path -> what is wrong in that file."""
+    return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
 
 
 def _check_read(

@@ -115,8 +115,9 @@ class RecipeFiles(Workshop):
         do = "hold it against your own certificates; for values of your own `formulary init` makes a formulary"
         return (warn("recipe-file", what, do, Place(version.file)),)
 
-    def _demand_materials(self, recipe: Recipe) -> None:
+    def _materials_for(self, recipe: Recipe) -> Register:  # noqa: ARG002
         """Built-in ones can always be relied on."""
+        return self.register
 
 
 def _with_hint(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:

@@ -74,8 +74,8 @@ class Workshop(ABC):
         """What is to be known of where a version came from, beside what its batch says."""
 
     @abstractmethod
-    def _demand_materials(self, recipe: Recipe) -> None:
-        """Raises InputError when a material of the recipe cannot be relied on."""
+    def _materials_for(self, recipe: Recipe) -> Mapping[str, Material]:
+        """The register, to work a recipe out by. Raises InputError when a material of it cannot be relied on."""
 
     def batch(
         self,
@@ -149,9 +149,9 @@ class Workshop(ABC):
     def _work_out(self, version: Version, size: Size, lots: ChosenLots | None = None) -> Batch:
         from formulary.batch.size import find_masses
 
-        self._demand_materials(version.recipe)
-        masses = find_masses(size, version, self.register, self.settings)
-        return work_out_batch(version, self.register, self.settings, lots=lots, **masses)
+        register, settings = self._materials_for(version.recipe), self.settings
+        masses = find_masses(size, version, register, settings)
+        return work_out_batch(version, register, settings, lots=lots, **masses)
 
     def sitting(self, batches: Iterable[Batch]) -> Sitting:
         """How to pour several batches in one sitting: what to weigh together, and what each loaf gets."""
@@ -256,12 +256,12 @@ class Workshop(ABC):
         if key not in self._compared:
             batch = self._work_out(version, Size(oils=oils))
             self._compared[key] = ComparedSide(
-                recipe=version.recipe, batch=batch, register=self.register, cost=self.cost(batch)
+                recipe=version.recipe, batch=batch, register=register, cost=self.cost(batch)
             )
         whole = self._compared[key]
         if portion is None:
             return whole
-        own = portion_side(whole, portion, self.settings)
+        own = portion_side(whole, portion, settings)
         return replace(own, cost=self.cost(own.batch))
 
 

@@ -55,8 +55,8 @@ class Bench(Workshop):
     def remarks(self, version: Version) -> tuple[Finding, ...]:  # noqa: ARG002
         return ()
 
-    def _demand_materials(self, recipe: Recipe) -> None:
-        pass
+    def _materials_for(self, recipe: Recipe) -> Register:  # noqa: ARG002
+        return self.register
 
 
 BENCH = Bench()

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 import time
+from collections.abc import Iterable
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 
 from formulary import Folder, InputError, init_folder, open_folder
+from formulary.store.working import Looks
 from tests.new_formulary import FIRST
 from trials import open_bench
 
@@ -44,6 +47,26 @@ def test_lye_is_worked_out_by_a_material_as_its_file_is_now(folder: Folder) -> N
         seen.append(lye_grams(folder))
         assert seen[-1] == lye_grams(open_folder(folder.root))
     assert seen == sorted(set(seen), reverse=True)
+
+
+@pytest.mark.parametrize("look", range(1, 8))
+def test_a_material_that_breaks_meanwhile_is_never_worked_out_by_built_in_values(
+    folder: Folder, look: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder.add_material("olive-oil", {"saponification_value": "170.0"}, kind="oil")
+    by_the_file = folder.batch("first-bar", oils="1000 g").lye[0].grams
+    looks, find_looks = 0, folder.store.working_looks
+
+    def break_meanwhile(paths: Iterable[str]) -> Looks | None:
+        nonlocal looks
+        looks += 1
+        if looks == look:
+            by_another_program(folder, "materials/olive-oil.yaml", "170.0", "17O")
+        return find_looks(paths)
+
+    monkeypatch.setattr(folder.store, "working_looks", break_meanwhile)
+    with suppress(InputError):
+        assert folder.batch("first-bar", oils="1000 g").lye[0].grams == by_the_file
 
 
 def test_a_material_is_read_anew_long_after_it_was_read_first(folder: Folder) -> None:

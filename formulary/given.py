@@ -6,6 +6,7 @@ so that a missing unit is told like one in a file.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
@@ -27,8 +28,8 @@ def is_text(given: object) -> bool:
 
 
 def is_number(given: object) -> bool:
-    """Whether it is a number, one of another library too."""
-    return isinstance(given, (Real, Decimal)) and not isinstance(given, bool)
+    """Whether it is a finite number, one of another library too: a table's missing value is none."""
+    return not isinstance(given, bool) and isinstance(given, (Real, Decimal)) and math.isfinite(given)
 
 
 def is_mapping(given: object) -> bool:

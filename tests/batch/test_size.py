@@ -125,9 +125,10 @@ def test_a_size_is_said_in_one_way(said: dict[str, object]) -> None:
     assert raised.value.findings[0].code == "size"
 
 
-def test_no_bars_are_no_batch() -> None:
+@pytest.mark.parametrize("bars", [0, float("nan"), float("inf")])
+def test_no_bars_are_no_batch(bars: float) -> None:
     with pytest.raises(InputError) as raised:
-        batch_of(bars=0, bar="110 g")
+        batch_of(bars=bars, bar="110 g")
     assert raised.value.findings[0].code == "size"
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any, cast
 
 import pytest
@@ -117,6 +118,9 @@ def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None
         {"olive-oil": {}},
         {"olive-oil": {7: 300.0, "OL-8": 150.0}},
         {"olive-oil": {"OL-7": "300 g", "OL-8": "150 g"}},
+        {"olive-oil": {"OL-7": float("nan"), "OL-8": 150.0}},  # of a table in which it is missing
+        {"olive-oil": {"OL-7": Decimal("nan"), "OL-8": None}},
+        {"olive-oil": {"OL-7": float("inf")}},
     ],
 )
 def test_what_names_no_lot_is_told_to_name_none(lots: Any) -> None:

@@ -49,10 +49,11 @@ class Scale(NamedTuple):
         return self.finest_g if self.is_too_coarse(grams) else self.step_g
 
     def in_ounces(self, role: str, grams: float) -> str:
-        """What a scale in ounces shows for such a weight of a sheet: `4.45 oz`; empty where it is one in grams."""
+        """What a scale in ounces shows for such a weight of a sheet: `4.45 oz`; empty where it is one in grams, and
+        for what it shows as nothing."""
         step_g = self.alkali_step_g if role == "alkali" else self.finest_g if role == "scent" else self.step_for(grams)
         places = _places_of_ounces(step_g)
-        return "" if places is None else f"{grams / OUNCE_G:.{places}f} oz"
+        return "" if places is None or 0.0 < grams < step_g / 2 else f"{grams / OUNCE_G:.{places}f} oz"
 
     def shown(self, role: str, grams: float) -> float:
         """Grams as a scale shows them. Alkali is taken as it is, rounded down already; what is finer than any scale

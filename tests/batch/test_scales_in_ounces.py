@@ -57,6 +57,12 @@ def test_ounces_are_told_as_finely_as_the_scale_shows_them(step_oz: float, steps
     assert format_step(step_g) == f"{step_oz:g} oz"
 
 
+def test_what_is_finer_than_the_scale_is_never_told_as_no_ounces() -> None:
+    scale = Scale(0.1 * OUNCE_G, 0.05 * OUNCE_G)
+    assert [scale.in_ounces(role, 0.1) for role in ("alkali", "scent", "oil")] == ["", "", ""]
+    assert scale.in_ounces("water", 0.0) == "0.0 oz"
+
+
 @pytest.mark.parametrize("step_g", [0.01, 0.05, 0.1, 0.2, 0.5, 1.0, 2.0, 5.0, 10.0])
 def test_no_step_in_grams_is_taken_for_one_in_ounces(step_g: float) -> None:
     assert Scale(step_g, step_g).in_ounces("oil", 450.0) == ""

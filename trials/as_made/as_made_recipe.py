@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from formulary.batch.checks import check_batch, check_pot
 from formulary.batch.figures import take_portion, work_out_pot
-from formulary.batch.model import WHOLE, Batch, Pot
+from formulary.batch.model import WHOLE, Batch, Pot, PotFigures
 from formulary.batch.pot_as_recipe import PlannedPot, describe_pot
 from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.as_made.effective import materials_of, pot_of_bars, pot_of_batter
+from trials.as_made.effective import figures_of_bars, materials_of, pot_of_bars, pot_of_batter
 from trials.as_made.unknown_weights import check_unknown, demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words
@@ -28,13 +29,15 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
     Raises KeyError for a portion that the trial does not have, InputError where no oil went in.
     """
     materials, plan = materials_of(trial), trial.plan
-    pot, bars = pot_of_batter(trial), pot_of_bars(trial, at_worst=True)
-    is_rebatched = pot_of_bars(trial) != pot
+    is_rebatched = pot_of_bars(trial) != pot_of_batter(trial)
     later = ", before it was rebatched" if is_rebatched else ""
     if portion == WHOLE:
         portion = None
-    if portion is not None:
-        pot, bars = take_portion(pot, portion), take_portion(bars, portion)
+
+    def part(whole: Pot) -> Pot:
+        return whole if portion is None else take_portion(whole, portion)
+
+    pot, bars = part(pot_of_batter(trial)), part(pot_of_bars(trial, at_worst=True))
     if pot.grams("oil") <= 0:
         what = f"no oil went into {trial.id} as it is recorded, so nothing can be compared"
         raise InputError.of("no-oils", what, "look at its as_made entries")
@@ -48,12 +51,13 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         process=_process(trial, portion),
         oil_mass_g=oil_mass_g,
     )
+    of_bars = [] if bars == pot else [(bars, figures_of_bars(trial, materials, part))]
     side = ComparedSide(
         recipe=recipe,
         batch=batch,
         register=materials,
         lots=_lots(trial, pot),
-        findings=_findings(trial, recipe, batch, bars if bars != pot else batch.pot),
+        findings=_findings(trial, recipe, batch, of_bars),
         portion=portion,
     )
     return side if portion is None else as_one_batter(side)
@@ -69,15 +73,18 @@ def _lots(trial: Trial, pot: Pot) -> dict[str, str]:
     }
 
 
-def _findings(trial: Trial, recipe: Recipe, batch: Batch, bars: Pot) -> tuple[Finding, ...]:
+def _findings(
+    trial: Trial, recipe: Recipe, batch: Batch, bars: Iterable[tuple[Pot, PotFigures]]
+) -> tuple[Finding, ...]:
     """What the grams in the bars decide, in the words for a poured loaf; of the rest what a recipe would be told, too.
 
+    bars: what is in them with its figures, where that is not the pot of the batch.
     A stop of the weigh-out alone comes too late to stop anything, and what a rebatch has mended stands no more.
     """
     materials, settings = batch.materials, trial.plan.settings
     by_pot = [
-        check_pot(pot, work_out_pot(pot, materials, settings), materials, trial.plan.recipe.purpose, recipe.place)
-        for pot in ((bars,) if bars is batch.pot else (bars, batch.pot))
+        check_pot(pot, figures, materials, trial.plan.recipe.purpose, recipe.place)
+        for pot, figures in (*bars, (batch.pot, work_out_pot(batch.pot, materials, settings)))
     ]
     poured = by_pot[0]
     of_the_pot = {finding.code for found in by_pot for finding in found}

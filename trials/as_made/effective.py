@@ -5,7 +5,7 @@ It is a function of the frozen plan, of what differed from it, and of the portio
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, pot_portions
@@ -152,7 +152,7 @@ def effective_portion(
         raise InputError.of("no-oils", what, "look at its as_made entries")
     materials = materials_of(trial)
     if as_bars:
-        figures = figures_of_bars(trial, materials, portion)
+        figures = figures_of_bars(trial, materials, lambda bars: _of_portion(bars, portion)[0])
     else:
         figures = work_out_pot(pot, materials, trial.plan.settings)
     return EffectiveFormula(
@@ -164,16 +164,17 @@ def effective_portion(
     )
 
 
-def figures_of_bars(trial: Trial, materials: Mapping[str, Material], portion: str | None = None) -> PotFigures:
+def figures_of_bars(
+    trial: Trial, materials: Mapping[str, Material], part: Callable[[Pot], Pot] = lambda bars: bars
+) -> PotFigures:
     """What the bars amount to at their worst: with the most lye, and each scent in the least of a bar beside it.
 
-    materials: as they are to count. portion: a portion's name; None for all of the bars.
+    materials: as they are to count. part: which of the bars are meant, as a pot; all of them unless given.
     """
     from formulary.batch.figures import work_out_pot
 
     settings = trial.plan.settings
-    pot, _ = _of_portion(pot_of_bars(trial, at_worst=True), portion)
-    least, _ = _of_portion(pot_of_bars(trial, at_worst=True, for_scent=True), portion)
+    pot, least = (part(pot_of_bars(trial, at_worst=True, for_scent=for_scent)) for for_scent in (False, True))
     figures = work_out_pot(pot, materials, settings)
     if least == pot or pot.grams("scent") <= 0:
         return figures

@@ -18,6 +18,7 @@ from formulary.materials.model import FragranceLimit, Known, Lot, Material, Valu
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.trials.examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
+from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.effective import effective_portion, materials_of
 from trials.as_made.portions_text import render_portions
 from trials.as_made.recalculate import recalculate
@@ -340,3 +341,19 @@ def test_a_scent_is_the_most_of_a_bar_that_is_the_least(entry: str, low: int, wi
     ends = [percents(f"{each:.2f} g") for each in grams]
     told = percents(f"{grams[0]:.2f}-{grams[1]:.2f} g")
     assert told == pytest.approx([max(each) for each in zip(*ends, strict=True)])
+
+
+@pytest.mark.parametrize(("portions", "portion"), [("", None), ("plain, clove", None), ("plain, clove", "clove")])
+def test_a_scent_over_its_limit_in_the_least_of_a_bar_is_told_beside_a_difference_too(
+    portions: str, portion: str | None
+) -> None:
+    shares = ", ".join(f"{{name: {name}, share: 50}}" for name in portions.split(", ") if name)
+    text = f"portions: [{shares}]\nas_made: [{{line: sodium-hydroxide, weighed: 60-125 g}}]\n"
+    plan = plan_of(MIDWINTER_CLOVE)
+    figures = effective_portion(trial_of(text, plan), as_bars=True).figures
+    percent = max(line.percent_of_cured for part in figures.portions for line in part.scent)
+    limit = FragranceLimit(round(0.99 * percent, 3), None, None, Known("maker", "invented certificate"))
+    clove = replace(plan.materials["clove-bud-oil"], limit=limit)
+    trial = trial_of(text, replace(plan, materials={**plan.materials, "clove-bud-oil": clove}))
+    assert "scent-limit" in [each.code for each in check_trial(trial)]
+    assert "scent-limit" in [each.code for each in describe_as_made(trial, portion=portion).findings]

@@ -95,7 +95,7 @@ def _check_weighed(
         yield error("bad-lot", f"several lots of {material}, and not the weight of each", example)
 
 
-def given_lots(lots: ChosenLots) -> dict[str, dict[str, float | None]]:
+def given_lots(lots: ChosenLots) -> dict[str, Mapping[str, float | None]]:
     """The lots with their weights in grams, a single one too.
 
     Raises InputError for what names no lots.
@@ -103,7 +103,7 @@ def given_lots(lots: ChosenLots) -> dict[str, dict[str, float | None]]:
     if not is_mapping(lots):
         what = f"{lots!r:.40} does not say which lot is of which material"
         raise InputError.of("bad-lot", what, 'write {"olive-oil": "OL-7"}')
-    return {name: dict(_weighed_lots(name, lot)) for name, lot in lots.items()}
+    return {name: ReadOnly(_weighed_lots(name, lot)) for name, lot in lots.items()}
 
 
 def _weighed_lots(material: str, given: str | Mapping[str, float | None]) -> Iterable[tuple[str, float | None]]:

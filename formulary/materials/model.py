@@ -167,7 +167,10 @@ class Lot:
     overrides: Mapping[str, Any] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "overrides", _read_only(self.overrides))
+        held = {
+            name: _read_only(value) if isinstance(value, Mapping) else value for name, value in self.overrides.items()
+        }
+        object.__setattr__(self, "overrides", ReadOnly(held))
 
 
 _MAPPINGS = ("fatty_acids", "acids", "limits", "contains", "measures", "lots", "sources")

@@ -6,6 +6,7 @@ The certificates are invented.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import cast
 
 import pytest
 from hypothesis import given, settings
@@ -126,6 +127,13 @@ def test_one_lot_alone_is_no_rest_and_of_three_one_may_be() -> None:
     assert with_rest("oil", {"A": 10.0, "B": None, "C": 25.5}, 100.0) == {"A": 10.0, "B": 64.5, "C": 25.5}
     (batch,) = weighed({"olive-oil": {"OL-7": None}}, 1000)
     assert batch.lots["olive-oil"] == {"OL-7": None}
+
+
+def test_the_weights_that_a_batch_is_worked_out_for_stay() -> None:
+    (batch,) = weighed({"olive-oil": {"OL-7": 300.0, "OL-8": None}}, 1000)
+    with pytest.raises(TypeError):
+        cast("dict[str, float]", batch.lots["olive-oil"])["OL-7"] = 0.0
+    assert {batch: "by two lots"}[batch]
 
 
 @pytest.mark.parametrize("first_g", [600.0, 600.1, 5000.0])

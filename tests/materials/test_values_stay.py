@@ -30,6 +30,15 @@ def test_no_value_of_a_material_or_lot_can_be_written_over() -> None:
                 cast("dict[str, Any]", held)[name] = 0.0
 
 
+def test_values_of_a_certificate_stay_as_well() -> None:
+    text = "{format: 1, name: Oil, kind: oil, lots: {OL-7: {fatty_acids: {'C18:1': 70, 'C16:0': 20}}}}"
+    oil, findings = parse_material(text, "materials/oil.yaml", "oil")
+    assert oil is not None, findings
+    with pytest.raises(TypeError):
+        oil.lots["OL-7"].overrides["fatty_acids"]["C18:1"] = 0.0
+    assert oil.with_lot("OL-7") in {oil.with_lot("OL-7")}
+
+
 def test_who_made_a_material_of_a_dict_cannot_change_it_either() -> None:
     given = {"C18:1": 70.0}
     oil = read_builtin_register()["olive-oil"]

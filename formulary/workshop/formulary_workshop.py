@@ -159,13 +159,13 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         from formulary.history.lineage import check_lineage
         from formulary.workshop.parent import check_parents
 
+        lives = self.lives()  # looks first where the branch stands now
         based_on = [recipe.based_on for recipe in recipes if recipe.based_on is not None]
         tip = self.store.tip_blobs("recipes/") if based_on else {}
         saved = {slug_of(path): blob for path, blob in tip.items()}
         names = {parent.recipe for parent in based_on} | {recipe.slug for recipe in recipes if recipe.formerly}
         ids = {parent.version for parent in based_on} | {saved[name] for name in names if name in saved}
         present = self.store.read_blobs(ids) if based_on else {}
-        lives = self.lives()
         for recipe in recipes:
             path = f"recipes/{recipe.slug}.yaml"
             yield from (finding.at(path) for finding in check_lineage(recipe, lives.other_owner, present))

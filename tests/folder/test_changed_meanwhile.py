@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from formulary import Folder, InputError, init_folder, open_folder
+from formulary import Folder, InputError, init_folder, open_folder, set_field
 from formulary.store.working import Looks
 from tests.new_formulary import FIRST
 from trials import open_bench
@@ -129,6 +129,15 @@ def test_a_save_of_another_program_is_the_latest(folder: Folder) -> None:
     assert [save.why for save in folder.histories()["first-bar"]][-1] == "milder, from the shell"
     trial = open_bench(folder).start("first-bar@latest", oils="1000 g", now=NOW)
     assert trial.version == folder.find_version("first-bar").id
+
+
+def test_a_check_knows_what_another_program_saved_of_a_base(folder: Folder) -> None:
+    folder.save(folder.branch("first-bar@latest", "mild-bar", set_field("superfat", 7)), why="milder")
+    assert "parent-moved-on" not in {finding.code for finding in folder.check()}
+    by_another_program(folder, FIRST, "castor-oil: 5", "castor-oil: 4")
+    by_another_program(folder, FIRST, "sunflower-oil: 10", "sunflower-oil: 11")
+    open_folder(folder.root).save_changed(why="less castor oil, from the shell")
+    assert "parent-moved-on" in {finding.code for finding in folder.check()}
 
 
 def test_undo_takes_back_the_last_save_whoever_made_it(folder: Folder) -> None:

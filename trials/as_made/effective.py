@@ -105,7 +105,7 @@ def pot_of_bars(trial: Trial, *, at_worst: bool = False, for_scent: bool = False
     thickened, by `pot_of_batter`.
     """
     pot = pot_of_batter(trial, at_worst=at_worst, for_scent=for_scent)
-    materials = {**trial.added, **trial.plan.materials}
+    materials = trial.materials
     later = [
         _extra(at_worst_end(entry, trial, pot, for_scent=for_scent) if at_worst else entry, materials)
         for step, is_again in _worked_in(trial.after_pour)
@@ -220,7 +220,7 @@ def kept_materials(trial: Trial) -> dict[str, Material]:
 
     What was kept of a lot when it was recorded goes before what the plan holds of it.
     """
-    materials = {**trial.added, **trial.plan.materials}
+    materials = dict(trial.materials)
     for name, lots in trial.lot_values.items():
         if name in materials:
             materials[name] = replace(materials[name], lots={**materials[name].lots, **lots})

@@ -19,7 +19,7 @@ def at_worst_end(entry: AsMade, trial: Trial, pot: Pot, *, for_scent: bool = Fal
     """
     if not entry.give_or_take_g or entry.weighed_g is None:
         return entry
-    materials = {**trial.added, **trial.plan.materials}
+    materials = trial.materials
     known = materials.get(entry.went_in)
     takes_most = is_more_worse(known, for_scent=for_scent) or (not for_scent and is_mixed_lye(entry, trial.plan))
     if not for_scent and known is not None and is_in_weighed_lye(entry, trial):

@@ -60,7 +60,7 @@ def _done_twice(trial: Trial) -> Iterable[Finding]:
 
 def _but_what(trial: Trial, step: Handling) -> str:
     """What of a step of unknown time counts each time, since it may have been done twice."""
-    materials = {**trial.added, **trial.plan.materials}
+    materials = trial.materials
     names = [each.material for each in step.taken_in]
     worse = [material_words(name) for name in names if is_more_worse(materials.get(name))]
     if step.at_h is not None or not worse:

@@ -203,7 +203,7 @@ def _alkali_facts(pot: Pot) -> dict[Aspect, float]:
 
 
 def _addition_step(trial: Trial, material: str) -> str:
-    known = trial.plan.materials.get(material) or trial.added.get(material)
+    known = trial.materials.get(material)
     if known is None or str(known.group or "") in STRONG_LIQUIDS:
         return "additive"
     return ADDITION_STEPS.get(str(known.kind), "additive")

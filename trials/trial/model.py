@@ -372,6 +372,11 @@ class Trial:
         return next((each for each in reversed(self.decisions) if each.decision == "sell"), None)
 
     @property
+    def materials(self) -> Mapping[str, Material]:
+        """Every material of the trial with its frozen general values."""
+        return {**self.added, **self.plan.materials}
+
+    @property
     def brought(self) -> tuple[str, ...]:
         """The materials that went in, by what was recorded, in place of the plan's or beside them."""
         return find_brought(self.as_made, self.after_pour)

@@ -29,7 +29,8 @@ if TYPE_CHECKING:
     from formulary.recipes.model import Recipe
     from formulary.settings import Settings
 
-_MOST_ROUNDS = 10  # an alkali's grams, and so what is left for a lot of it, settle to its scale's step in two or three
+# An alkali's grams, and so what is left for a lot of it, settle in two or three rounds, or swing by its scale's step.
+_MOST_ROUNDS = 10
 
 
 def _lots_of(version: Version, lots: GivenLots, held: Collection[str]) -> GivenLots:

@@ -97,7 +97,8 @@ def find_looks(root: Path, paths: Iterable[str]) -> Looks | None:
     except OSError:
         return None
     now = time.time_ns()
-    if any(now - _TICK_NS < status.st_mtime_ns for _, status in found):
+    # A file that is put back with its times, as a copy is, was changed when its inode was.
+    if any(now - _TICK_NS < max(status.st_mtime_ns, status.st_ctime_ns) for _, status in found):
         return None
     return tuple((path, each.st_ino, each.st_size, each.st_mtime_ns, each.st_ctime_ns) for path, each in found)
 

@@ -77,6 +77,17 @@ def test_a_material_is_read_anew_long_after_it_was_read_first(folder: Folder) ->
     assert lye_grams(folder) == lye_grams(open_folder(folder.root)) < before
 
 
+@pytest.mark.parametrize(("later_s", "is_trusted"), [(0.01, False), (1.0, True)])
+def test_looks_prove_nothing_of_what_was_put_there_just_now_however_old_it_says_that_it_is(
+    folder: Folder, later_s: float, is_trusted: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    yesterday = time.time() - 86_400
+    os.utime(folder.root / OIL, (yesterday, yesterday))
+    then_ns = (folder.root / OIL).stat().st_ctime_ns + int(later_s * 1e9)
+    monkeypatch.setattr(time, "time_ns", lambda: then_ns)
+    assert (folder.store.working_looks([OIL]) is not None) == is_trusted
+
+
 def test_a_trial_is_started_by_materials_as_they_are_now(folder: Folder) -> None:
     bench = open_bench(folder)
     before = lye_grams(folder)

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Mapping
 
 from formulary.errors import InputError
 from formulary.finding import Finding, error
-from formulary.given import is_mapping, is_number, is_text
+from formulary.given import as_name, is_mapping, is_number, is_text
 from formulary.materials.model import Material
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity, format_plain_number, parse_mass_g
@@ -103,7 +103,7 @@ def given_lots(lots: ChosenLots) -> dict[str, Mapping[str, float | None]]:
     if not is_mapping(lots):
         what = f"{lots!r:.40} does not say which lot is of which material"
         raise InputError.of("bad-lot", what, 'write {"olive-oil": "OL-7"}')
-    return {name: ReadOnly(_weighed_lots(name, lot)) for name, lot in lots.items()}
+    return {as_name(name): ReadOnly(_weighed_lots(name, lot)) for name, lot in lots.items()}
 
 
 def _weighed_lots(material: str, given: str | Mapping[str, float | None]) -> Iterable[tuple[str, float | None]]:

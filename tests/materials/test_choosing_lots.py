@@ -113,6 +113,7 @@ def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None
         ["OL-7"],
         {"olive-oil": None},
         {"olive-oil": 7},
+        {7: "OL-7"},
         {"olive-oil": ""},
         {"olive-oil": " "},
         {"olive-oil": {}},
@@ -126,7 +127,7 @@ def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None
 def test_what_names_no_lot_is_told_to_name_none(lots: Any) -> None:
     with pytest.raises(InputError) as raised:
         with_chosen_lots(REGISTER, lots)
-    assert {finding.code for finding in raised.value.findings} <= {"bad-lot", "empty-entry"}
+    assert {finding.code for finding in raised.value.findings} <= {"bad-lot", "bad-name", "empty-entry"}
 
 
 def test_a_lot_without_a_name_is_none() -> None:

@@ -10,7 +10,7 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Place, error
 from formulary.given import Figure, as_name, each_of, each_weighed, is_mapping
 from formulary.recipes.read import check_name
-from formulary.recipes.version import Version, recipe_named
+from formulary.recipes.version import Version, recipe_named, version_named
 from formulary.settings import SETTINGS_FILE
 from formulary.whole_file import write_new
 from formulary.workshop.formulary_workshop import FormularyWorkshop
@@ -244,8 +244,7 @@ class Folder(FormularyWorkshop):
         """
         from formulary.variants.sending_back import find_send_back
 
-        name = variant.name if isinstance(variant, Version) else as_name(variant)
-        return find_send_back(self, name, *each_of(fields))
+        return find_send_back(self, version_named(variant), *each_of(fields))
 
     def apply_send_back(self, found: SendBack) -> SendBack:
         """Write what is sent into the base's file, unsaved. Raises ChangedError over changes that were not saved."""
@@ -274,8 +273,7 @@ class Folder(FormularyWorkshop):
         """
         from formulary.folder.returning import restore_version
 
-        named = reference.name if isinstance(reference, Version) else as_name(reference)
-        return restore_version(self, named, why=why, discard=discard)
+        return restore_version(self, version_named(reference), why=why, discard=discard)
 
     def undo(self) -> SaveReport:
         """Undo the last save that still stands, as a new save; again goes one step further back.
@@ -292,14 +290,14 @@ class Folder(FormularyWorkshop):
 
         return redo_last_undo(self)
 
-    def name_version(self, reference: str, name: str) -> Version:
+    def name_version(self, reference: Version | str, name: str) -> Version:
         """Give a saved version a lasting name, such as shop-2026; `recipe@shop-2026` finds it from then on.
 
         Raises InputError for a version that is not saved, and a name that is taken or cannot be one.
         """
         from formulary.folder.returning import name_version
 
-        return name_version(self, reference, name)
+        return name_version(self, version_named(reference), as_name(name))
 
     def rename(self, before: Version | str, after: str, *, name: str | None = None) -> Version:
         """Give a recipe another name, as a new save; its history and its trials stay with it.

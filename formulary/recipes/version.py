@@ -116,6 +116,11 @@ def recipe_named(given: Version | str) -> str:
     return given.slug if isinstance(given, Version) else as_name(given)
 
 
+def version_named(given: Version | str) -> str:
+    """What a version is called, or is to be found by. Raises InputError for what is neither."""
+    return given.name if isinstance(given, Version) else as_name(given)
+
+
 def outside_formulary(file: str, why: str) -> InputError:
     """That a recipe's file can be looked at and weighed out only. why: what else it would have to be saved for."""
     what = f"{file} is no recipe of a formulary, and {why}"

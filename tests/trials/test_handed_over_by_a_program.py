@@ -251,3 +251,9 @@ def test_a_version_names_its_recipe_and_a_recipe_its_kilogram(bench: Bench) -> N
     for method in (folder.blend, folder.cost, folder.ingredients):
         assert method("first-bar") == method(version) == method(kilogram)
     assert bench.story(version).title == "first-bar"
+
+
+def test_a_version_is_given_a_lasting_name_as_it_was_found(tmp_path: Path) -> None:
+    folder = init_folder(tmp_path / "soap")
+    version = folder.find_version("first-bar@latest")
+    assert folder.name_version(version, "shop-2026").id == folder.find_version("first-bar@shop-2026").id == version.id

@@ -214,6 +214,17 @@ def test_any_bytes_give_findings_and_never_an_exception() -> None:
     check()
 
 
+def test_a_file_is_read_without_the_register_whatever_is_in_the_jug() -> None:
+    from tests.trials.examples import PATH, TRIAL_ID, outcomes
+    from trials.read.trial import parse_trial
+
+    entries = "{extra: honey, at: lye water, weighed: 5 g}, {line: water, weighed: 200-220 g}"
+    text = f"{HEAD.replace('VERSION', plan_of().version)}as_made: [{entries}, {{line: lye, weighed: 300 g}}]\n"
+    trial, findings = parse_trial(text, TRIAL_ID, PATH, plan=plan_of(), outcomes=outcomes())
+    assert trial is not None
+    assert findings == ()
+
+
 def test_a_line_at_two_stages_must_say_which_but_water_is_the_lyes_unless_said() -> None:
     from formulary.batch.model import PotLine
     from tests.trials.examples import round_plan

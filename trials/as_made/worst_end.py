@@ -44,8 +44,9 @@ def alkali_mol_per_g(material: Material) -> float:
 
 
 def _jug_mol_per_g(pot: Pot, materials: Mapping[str, Material]) -> float:
-    """Moles of hydroxide in a gram of the mixed lye, less what the rest of the jug takes up."""
+    """Moles of hydroxide in a gram of the mixed lye, less what the rest of the jug takes up, as far as it is known."""
     jug = [line for line in pot.lines if line.at == "lye water"]
     mixed_g = sum(line.grams for line in jug)
-    brought_mol = sum(line.grams * alkali_mol_per_g(materials[line.material]) for line in jug)
+    known = [line for line in jug if line.material in materials]  # a file is read without the register, too
+    brought_mol = sum(line.grams * alkali_mol_per_g(materials[line.material]) for line in known)
     return brought_mol / mixed_g if mixed_g > 0 else 0.0

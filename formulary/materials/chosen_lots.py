@@ -176,7 +176,8 @@ def unknown_lot(material: Material, lot: str) -> InputError:
 
     near = suggest(lot, material.lots, "")
     known = ", ".join(material.lots) or "none is recorded"
-    add = f"if it is new, add it first, as there are others: formulary materials lot {material.slug} {shlex.quote(lot)}"
+    first = "first, as there are others" if material.lots else "first"
+    add = f"if it is new, add it {first}: formulary materials lot {material.slug} {shlex.quote(lot)}"
     do = "; ".join(part for part in (near, f"lots of it: {known}", add) if part)
     return InputError.of("unknown-lot", f"{material.slug} has no lot {lot[:40]!r}", do)
 

@@ -102,6 +102,7 @@ MODULES = {
         *_FINDINGS,
     ),
     "formulary/batch/checks.py": ("tests/batch/test_recipe_and_register.py", *_FINDINGS, *_PLAN, *_SUPERFAT),
+    "formulary/batch/mould.py": ("tests/batch/test_size.py",),
     "formulary/batch/size.py": ("tests/batch/test_size.py",),
     "formulary/batch/from_weights.py": ("tests/batch/test_percentages_from_weights.py",),
     "formulary/batch/cost.py": ("tests/batch/test_what_a_batch_costs.py",),

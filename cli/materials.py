@@ -42,11 +42,11 @@ def show_material(name: str, as_json: bool) -> None:
     from formulary.materials.text import material_json, render_material
 
     with open_chosen() as folder:
-        material = folder.find_material(name)
+        material, told_in = folder.find_material(name), folder.settings.temperature
     if as_json:
         say_json(material_json(material))
     else:
-        say(render_material(material, width=width()))
+        say(render_material(material, width=width(), told_in=told_in))
 
 
 _VALUE_HELP = (

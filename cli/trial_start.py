@@ -101,7 +101,9 @@ def start(
         if is_asked() and not any(size.is_said for size, _ in matched):
             weight = ask("What do the oils weigh, such as 1000 g", _read_size)
             if room is None and sitting is None:
-                room = ask_if_known("How warm is the room, such as 19 °C (Enter: not measured)", _read_temperature)
+                room = ask_if_known(
+                    "How warm is the room, such as 19 °C or 66 °F (Enter: not measured)", _read_temperature
+                )
             if not poured_into:
                 into = ask_if_known("Which mould is it poured into (Enter: not said)", str.strip)
                 matched = [(size, into) for size, _ in matched]

@@ -11,6 +11,7 @@ from formulary.document.tree import Block, Node, Scalar
 from formulary.finding import Finding, Place
 from formulary.quantity import SPOON_UNITS, Kind, parse_quantity
 from formulary.read_only import ReadOnly
+from formulary.temperature import CELSIUS, TEMPERATURE_UNITS
 
 SETTINGS_FILE = "formulary.yaml"
 
@@ -34,6 +35,7 @@ class Settings:
 
     scale_step_g, alkali_step_g: what the scales resolve. measures_ml: spoons and cups in millilitres.
     cure_days: until bars are sold. water_lost_percent: of the water, expected to be lost in that cure.
+    temperature: the unit that people are told temperatures in, "°C" or "°F"; files and JSON keep °C.
     checks_off: codes of common-practice checks switched off. moulds: name -> its inside as filled ("25 x 8 x 7 cm").
     vessels_ml: "pot" and "jug", what they hold in millilitres. free: the blocks that other parts read themselves.
     places: where moulds (`moulds/tall`) and codes (`checks/castor-much`) stand in the file.
@@ -46,6 +48,7 @@ class Settings:
     cure_days: Decimal = Decimal(28)
     water_lost_percent: Decimal = Decimal(60)
     currency: str = ""
+    temperature: str = CELSIUS
     checks_off: tuple[str, ...] = ()
     moulds: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
     vessels_ml: Mapping[str, Decimal] = field(default_factory=lambda: ReadOnly({}))
@@ -89,6 +92,7 @@ def read_settings(fields: Fields) -> Settings:
     vessels = _read_vessels(fields)
     free = _read_free(fields)
     currency = fields.text("currency") or ""
+    temperature = fields.choice("temperature", TEMPERATURE_UNITS) or usual.temperature
     fields.finish()
     return Settings(
         name=name,
@@ -98,6 +102,7 @@ def read_settings(fields: Fields) -> Settings:
         cure_days=usual.cure_days if days is None else days,
         water_lost_percent=usual.water_lost_percent if lost is None else lost,
         currency=currency,
+        temperature=temperature,
         checks_off=off,
         moulds=ReadOnly(moulds),
         vessels_ml=ReadOnly(vessels),
@@ -168,8 +173,9 @@ def _read_vessels(fields: Fields) -> dict[str, Decimal]:
 
 
 def for_calculation(settings: Settings) -> Settings:
-    """The settings that a calculation uses, which a frozen plan keeps: without what only money is told in."""
-    return replace(settings, currency="")
+    """The settings that a calculation uses, which a frozen plan keeps: without what only money and
+    temperatures are told in."""
+    return replace(settings, currency="", temperature=CELSIUS)
 
 
 def settings_tree(settings: Settings) -> dict[str, object]:

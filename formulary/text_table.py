@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 _UNBROKEN = "\N{NO-BREAK SPACE}"
-_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|g|kg|ml|mm|s|min|h|d|°C)(?![\w°]))")
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|g|kg|ml|mm|s|min|h|d|°C|°F)(?![\w°]))")
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ LAYERS = (
         "formulary.finding",
         "formulary.given",
         "formulary.quantity",
+        "formulary.temperature",
         "formulary.read_only",
         "formulary.rate",
         "formulary.identity",

@@ -24,6 +24,7 @@ scale: {step: 1 g, alkali_step: 0.1 g}
 measures: {tsp: 5 ml, tbsp: 15 ml, cup: 250 ml, fl_oz: 29.5735 ml}
 cure: {days: 28, water_lost: 60 %}
 currency: crowns
+temperature: °F
 moulds: {tall-loaf: 25 x 8 x 7 cm, pipe: cylinder 8 x 20 cm}
 vessels: {pot: 5 l, jug: 1000 ml}
 checks: {off: [castor-much, scent-much]}
@@ -42,6 +43,7 @@ def test_every_key_is_read_and_passes_the_schema() -> None:
     assert (settings.cure_days, settings.water_lost_percent) == (28, 60)
     assert settings.moulds == {"tall-loaf": "25 x 8 x 7 cm", "pipe": "cylinder 8 x 20 cm"}
     assert settings.vessels_ml == {"pot": 5000, "jug": 1000}
+    assert settings.temperature == "°F"
     assert settings.checks_off == ("castor-much", "scent-much")
     assert set(settings.free) == {"outcomes", "events", "follow_up"}
     jsonschema.Draft202012Validator.check_schema(SCHEMA)
@@ -57,7 +59,8 @@ def test_settings_that_were_written_out_read_back_the_same() -> None:
     again, findings = parse_settings(render_document(settings_tree(settings)))
     assert findings == ()
     assert again == for_calculation(settings)
-    assert again == Settings(**{**_values(settings), "currency": ""})  # prices are no part of a frozen plan
+    # Neither prices nor what somebody reads are a part of a frozen plan.
+    assert again == Settings(**{**_values(settings), "currency": "", "temperature": "°C"})
 
 
 def _values(settings: Settings) -> dict[str, Any]:

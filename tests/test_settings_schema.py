@@ -29,6 +29,7 @@ WHOLE: dict[str, Any] = {
     "vessels": {"pot": "3 l", "jug": "800 ml"},
     "cure": {"days": 28, "water_lost": "60 %"},
     "currency": "EUR",
+    "temperature": "°F",
     "outcomes": {"scent left": {"scale": "graded", "grades": ["none", "some", "much"], "ages": ["28 d", "90 d"]}},
     "events": {"sprinkled": "petals on top"},
     "follow_up": {"hardness": ["28 d"], "gel": []},
@@ -38,6 +39,7 @@ WHOLE: dict[str, Any] = {
 WRONG = [
     ("colour", "blue"),
     ("format", 2),
+    ("temperature", "F"),
     ("scale", {"step": 1}),
     ("scale", {"steps": "1 g"}),
     ("scale", {"step": "1 cm"}),

@@ -126,7 +126,7 @@ def headline_values(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
     order: dict[str, tuple[int, int]] = {}
     for number, (label, outcome, value) in enumerate(_values(trial, outcomes)):
         where = f" in {value.portion}" if value.portion else ""
-        by_label.setdefault(label, []).append(f"{say_value(outcome, value)} {outcome.unit}".rstrip() + where)
+        by_label.setdefault(label, []).append(f"{say_value(outcome, value)} {outcome.told_unit}".rstrip() + where)
         rank = _HEADLINES.index(outcome.name) if outcome.name in _HEADLINES else len(_HEADLINES)
         order.setdefault(label, (rank, number))
     labels = sorted(by_label, key=lambda label: order[label])
@@ -209,12 +209,12 @@ def condition_words(trial: Trial) -> Iterable[str]:
     """How it was, one condition after another: "room 19 °C"."""
     conditions = trial.conditions
     if conditions.room_c is not None:
-        yield f"room {degree_words(conditions.room_c)}"
+        yield f"room {degree_words(conditions.room_c, trial.told_in)}"
     if conditions.humidity_percent is not None:
         yield f"humidity {format_decimal(conditions.humidity_percent)} %"
     for word, celsius in (("lye", conditions.lye_temperature_c), ("oils", conditions.oil_temperature_c)):
         if celsius is not None:
-            yield f"{word} {degree_words(celsius)}"
+            yield f"{word} {degree_words(celsius, trial.told_in)}"
     for word, text in (("mould", conditions.mould), ("cover", conditions.cover), ("blender", conditions.blender)):
         if text:
             yield f"{word} {text}"
@@ -222,33 +222,33 @@ def condition_words(trial: Trial) -> Iterable[str]:
 
 def _event_rows(trial: Trial) -> Iterable[Row]:
     for event in trial.events:
-        yield _event_row(event, "whole batter" if trial.is_divided else "")
+        yield _event_row(event, "whole batter" if trial.is_divided else "", trial.told_in)
     for portion in trial.portions:
         for event in portion.events:
-            yield _event_row(event, portion.name)
+            yield _event_row(event, portion.name, trial.told_in)
     for handled in trial.after_pour:
         since = "" if handled.at_h is None else f"{hour_words(handled.at_h)} after pouring"
-        warm = "" if handled.temperature_c is None else f"at {degree_words(handled.temperature_c)}"
+        warm = "" if handled.temperature_c is None else f"at {degree_words(handled.temperature_c, trial.told_in)}"
         lasted = "" if handled.for_h is None else f"for {hour_words(handled.for_h)}"
         details = [taken_in_words(handled), since, warm, lasted, handled.portion or "", handled.note]
         yield Row(handled.what, ("",), ", ".join(part for part in details if part), 4)
 
 
-def _event_row(event: Event, where: str) -> Row:
+def _event_row(event: Event, where: str, told_in: str) -> Row:
     details = [where]
     if event.for_s is not None:
         details.append(f"for {format_decimal(event.for_s.normalize())} s")
     if event.temperature_c is not None:
-        details.append(degree_words(event.temperature_c))
+        details.append(degree_words(event.temperature_c, told_in))
     details.append(event.note)
     return Row(event.what, (str(event.at),), ", ".join(part for part in details if part), 4)
 
 
 def _outcome_rows(trial: Trial, outcomes: Mapping[str, Outcome]) -> Iterable[Row]:
     for label, outcome, value in _values(trial, outcomes):
-        details = [outcome.unit, f"{value.portion} portion" if value.portion else ""]
+        details = [outcome.told_unit, f"{value.portion} portion" if value.portion else ""]
         if value.n > 1:
-            spread = "" if value.spread is None else f", spread {value.spread:.2g}"
+            spread = "" if value.spread is None else f", spread {outcome.told_apart(value.spread):.2g}"
             details.append(f"n {value.n}{spread}")
         part = trial.part(value.portion or WHOLE)
         if outcome.name == WORKING_TIME and part is not None and not _is_observed(trial, WORKING_TIME):

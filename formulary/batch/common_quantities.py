@@ -12,6 +12,7 @@ from formulary.chemistry.alkali import Alkali, hydroxide_mol, pure_g
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.quantity import Kind, NotAQuantity, parse_quantity
+from formulary.temperature import say_both_apart
 
 Materials = Mapping[str, Material]
 
@@ -200,9 +201,11 @@ def _warmth(oils: list[PotLine], materials: Materials, oil_g: float, process: Ma
     if below:
         name = max(below, key=lambda material: below[material])
         spoken = material_words(name)
-        found["oils_below_melting_k"] = Measured(below[name], ("process", "oil_temperature"), spoken)
+        place = ("process", "oil_temperature")
+        found["oils_below_melting_k"] = Measured(below[name], place, spoken, written=say_both_apart(below[name]))
     if any(line.material == "beeswax" and line.grams > 0 for line in oils):
-        found["beeswax_below_60_k"] = Measured(_BEESWAX_NEEDS_C - temperature_c, ("process", "oil_temperature"))
+        below_k = _BEESWAX_NEEDS_C - temperature_c
+        found["beeswax_below_60_k"] = Measured(below_k, ("process", "oil_temperature"), written=say_both_apart(below_k))
     return found
 
 

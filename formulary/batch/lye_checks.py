@@ -17,6 +17,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
+from formulary.temperature import say_both
 
 COARSE_STEP_PERCENT = 0.5
 # Freezing point of a 50 % sodium lye 14 °C (a manufacturer's technical page on caustic soda solution); weaker lyes of
@@ -47,7 +48,8 @@ def check_alkali_weights(
                 do = f"set `assay` in materials/{alkali.material}.yaml from its certificate"
             yield note("assay-unknown", what, do, place)
         if _crystallises(materials[alkali.material], alkali.assay_percent):
-            what = f"{material_words(alkali.material)} crystallises in a cold room, at 50 % from about 14 °C down"
+            what = f"{material_words(alkali.material)} crystallises in a cold room"
+            what += f", at 50 % from about {say_both(14.0, 0)} down"
             do = "warm it until it is clear to the bottom before you weigh it, or it is not as strong as it says"
             yield warn("lye-crystallises", what, do, place)
         if alkali.grams <= 0:
@@ -154,7 +156,8 @@ def check_jug(pot: Pot, materials: Materials, locate: Locate, *, is_planned: boo
     pure_g, water_g = _pure_alkali_g(pot, materials), _jug_water_g(pot, materials)
     if saturation(pure_g, water_g) > 1:
         percent = _jug_percent(pure_g, water_g)
-        what = f"the jug would hold {format_number(percent, 1)} % lye: not all of the alkali dissolves at 20 °C"
+        what = f"the jug would hold {format_number(percent, 1)} % lye"
+        what += f": not all of the alkali dissolves at {say_both(20.0, 0)}"
         do = _dissolve_it(pot, pure_g, water_g, materials)
         if not is_planned:
             do = "stir more water in until it is clear; once it is in the batter, test the bars for free alkali"

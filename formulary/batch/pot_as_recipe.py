@@ -17,6 +17,7 @@ from formulary.batch.model import (
     WeighedAlkali,
     WeighedOil,
 )
+from formulary.batch.scale import Scale
 from formulary.batch.sheet_weights import grams_by_weighing
 from formulary.materials.model import Material
 from formulary.rate import Basis, Rate
@@ -111,6 +112,7 @@ def _batch(
         findings=(),
         pot=pot,
         process=process,
+        scale=Scale.of(settings),
         materials=materials,
     )
 

@@ -11,6 +11,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.recipes.model import Recipe
 from formulary.recipes.version import Version
+from formulary.temperature import say_written
 from formulary.text_table import Row, paragraph, render_rows
 
 _WHEN = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -35,7 +36,10 @@ def render_recipe(
     lines += render_figures(batch, width=width, show_all=show_all)
     lines += cured_lines(batch, width) if not batch.is_stopped else []
     if recipe.process:
-        steps = ", ".join(f"{material_words(key.replace('_', ' '))} {value}" for key, value in recipe.process.items())
+        steps = ", ".join(
+            f"{material_words(key.replace('_', ' '))} {say_written(value, batch.scale.temperature)}"
+            for key, value in recipe.process.items()
+        )
         lines += paragraph(f"Process: {steps}", width=width, indent=2)
     if recipe.notes.strip() and not show_all:
         count = len(recipe.notes.strip().splitlines())

@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import NamedTuple, TypeVar
 
 from formulary.settings import Settings
+from formulary.temperature import CELSIUS
 
 # A weighing within a twentieth is good enough for what is no lye (common practice, no source).
 SMALL_WEIGHT_PART = 0.05
@@ -25,15 +26,17 @@ _Key = TypeVar("_Key", bound=Hashable)
 
 
 class Scale(NamedTuple):
-    """What the maker's scales resolve, in grams: the one for oils and the rest, and the one for alkali."""
+    """What the maker's scales resolve, in grams: the one for oils and the rest, and the one for alkali; and the unit
+    that the thermometer shows."""
 
     step_g: float = 1.0
     alkali_step_g: float = 0.1
+    temperature: str = CELSIUS
 
     @classmethod
     def of(cls, settings: Settings) -> Scale:
         """The scales that the settings name."""
-        return cls(float(settings.scale_step_g), float(settings.alkali_step_g))
+        return cls(float(settings.scale_step_g), float(settings.alkali_step_g), settings.temperature)
 
     def is_too_coarse(self, grams: float) -> bool:
         """Whether the scale for oils cannot weigh so little to a twentieth."""

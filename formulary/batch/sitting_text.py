@@ -36,6 +36,7 @@ from formulary.chemistry.alkali import rounded_down_g
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
+from formulary.temperature import say_written
 from formulary.text_table import Row, paragraph, render_rows
 
 
@@ -148,7 +149,9 @@ def shared_jug_warning(sitting: Sitting) -> str:
 
 def cooling_words(sitting: Sitting) -> str:
     """To what the lye of all is to cool: as one recipe says, or each loaf's own."""
-    temperatures = [batch.process.get("lye_temperature") for batch in sitting.batches]
+    temperatures = [
+        say_written(batch.process.get("lye_temperature", ""), batch.scale.temperature) for batch in sitting.batches
+    ]
     if not any(temperatures):
         return "then let it clear and cool"
     if len(set(temperatures)) == 1:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 
 from formulary.finding import Finding, Place, stop
-from formulary.quantity import Kind, NotAQuantity, format_plain_number, parse_quantity
+from formulary.quantity import Kind, NotAQuantity, parse_quantity
+from formulary.temperature import CELSIUS, say_both, say_degrees
 
 BOILING_C = 100.0  # water at the sea's level; the scale's own mark
-_USUAL_C = "40 °C"
+_USUAL = say_both(40.0)
 _KEYS = {"oil_temperature": "the oils are", "lye_temperature": "the lye is"}
 
 
@@ -19,7 +20,7 @@ def check_temperatures(process: Mapping[str, str], locate: Callable[..., Place])
         degrees_c = parse_celsius(text)
         if text is not None and degrees_c is not None and degrees_c > BOILING_C:
             what = f"{what_is} to be mixed at {say_temperature(text)}, where water boils: it erupts out of the pot"
-            do = f"let both cool to about {_USUAL_C} before they meet"
+            do = f"let both cool to about {_USUAL} before they meet"
             yield stop("boiling-hot", what, do, locate("process", key))
 
 
@@ -34,7 +35,7 @@ def parse_celsius(text: str | None) -> float | None:
 
 
 def say_temperature(text: str) -> str:
-    """A temperature in the unit that it was written in, and in °C beside it."""
+    """A temperature in the unit that it was written in, and in the other one beside it."""
     written = parse_quantity(text, Kind.TEMPERATURE)
-    degrees_c = format_plain_number(float(written.to("°C")), 1)
-    return f"{degrees_c} °C" if written.unit == "°C" else f"{written} ({degrees_c} °C)"
+    celsius = float(written.to(CELSIUS))
+    return say_both(celsius) if written.unit == CELSIUS else f"{written} ({say_degrees(celsius)})"

@@ -13,6 +13,7 @@ from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding, Severity
 from formulary.materials.plain_name import material_words
 from formulary.quantity import SPOON_UNITS, format_number, format_plain_number
+from formulary.temperature import say_written
 from formulary.text_table import Row, paragraph, render_rows
 
 # Common practice, no source; said on every weigh-out. What first aid does is that of safety data sheets for
@@ -143,7 +144,7 @@ def remark(batch: Batch, weighed: StepLine) -> str:
     if lots:
         remarks.append(lots)
     if line.role == "alkali":
-        temperature = batch.process.get("lye_temperature")
+        temperature = say_written(batch.process.get("lye_temperature", ""), batch.scale.temperature)
         remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
         acids = sum(alkali.for_acids_grams for alkali in batch.lye if alkali.material == line.material)
         if acids >= 0.05:

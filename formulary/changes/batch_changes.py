@@ -8,6 +8,7 @@ from decimal import Decimal
 from formulary.changes.recipe_changes import SHARE, FieldChange, RecipeChanges, count_lines
 from formulary.finding import Finding
 from formulary.quantity import format_number
+from formulary.temperature import CELSIUS
 
 # What people call a figure that is not named after a material.
 FIGURES = {
@@ -142,6 +143,7 @@ class BatchChanges:
     cost: what the materials cost, where prices are known.
     lots: materials of which both sides name lots, and other ones; known of trials alone.
     register: values that differ between the registers of the two sides, if they do.
+    told_in: what people are told temperatures in.
     """
 
     before: Side
@@ -161,6 +163,7 @@ class BatchChanges:
     appeared: tuple[Finding, ...] = ()
     vanished: tuple[Finding, ...] = ()
     stops: tuple[Finding, ...] = ()
+    told_in: str = CELSIUS
 
     @property
     def figures(self) -> tuple[Figure, ...]:

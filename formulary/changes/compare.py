@@ -154,6 +154,7 @@ def compare_sides(before: ComparedSide, after: ComparedSide) -> Changes:
         appeared=_missing_from(after.told, before.told),
         vanished=_missing_from(before.told, after.told),
         stops=stops(after.told),
+        told_in=two.scale.temperature,
     )
 
 

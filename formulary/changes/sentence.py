@@ -21,6 +21,7 @@ from formulary.changes.recipe_changes import (
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Addition
+from formulary.temperature import CELSIUS, say_written
 
 MOST_CLAUSES = 6
 _MOST_LOTS = 2
@@ -36,7 +37,7 @@ _T = TypeVar("_T")
 
 def render_sentence(changes: BatchChanges) -> str:
     """What changed in the recipe, then what it does to the lye; a stop that stands is said as well."""
-    clauses = [*recipe_clauses(changes.recipe), *_lot_clauses(changes)]
+    clauses = [*recipe_clauses(changes.recipe, changes.told_in), *_lot_clauses(changes)]
     if clauses:
         said = f"{_join(clauses)}; {_lye(changes)}"
     elif changes.recipe.notes is not None or changes.recipe.name is not None:
@@ -88,14 +89,17 @@ def is_brought_up(recipe: RecipeChanges) -> bool:
     return recipe.slug.before == recipe.slug.after and pair is not None and None not in (pair.before, pair.after)
 
 
-def recipe_clauses(recipe: RecipeChanges) -> list[str]:
-    """One clause a change, what matters most first; past MOST_CLAUSES the rest is counted."""
+def recipe_clauses(recipe: RecipeChanges, told_in: str = CELSIUS) -> list[str]:
+    """One clause a change, what matters most first; past MOST_CLAUSES the rest is counted.
+
+    told_in: what people are told temperatures in.
+    """
     clauses = [
         *_oil_clauses(recipe.oils),
         *_line_clauses(recipe.lines),
         *_rule_clauses(recipe),
         *_portion_clauses(recipe),
-        *_process_clauses(recipe),
+        *_process_clauses(recipe, told_in),
     ]
     if len(clauses) > MOST_CLAUSES:
         rest = len(clauses) - MOST_CLAUSES + 1
@@ -279,16 +283,17 @@ def _portion_clauses(recipe: RecipeChanges) -> list[str]:
     return [f"the division over {_and(change.name for change in recipe.portions)} changed"]
 
 
-def _process_clauses(recipe: RecipeChanges) -> list[str]:
+def _process_clauses(recipe: RecipeChanges, told_in: str) -> list[str]:
     clauses = []
     for change in recipe.process:
         name = change.field.removeprefix("process.").replace("_", " ")
-        if change.before is None:
-            clauses.append(f"{name} is set to {change.after}")
-        elif change.after is None:
+        before, after = (None if side is None else say_written(side, told_in) for side in (change.before, change.after))
+        if before is None:
+            clauses.append(f"{name} is set to {after}")
+        elif after is None:
             clauses.append(f"{name} is no longer stated")
         else:
-            clauses.append(f"{name} went from {change.before} to {change.after}")
+            clauses.append(f"{name} went from {before} to {after}")
     return clauses
 
 

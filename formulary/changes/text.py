@@ -24,6 +24,7 @@ from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import BasedOn, OilLine
+from formulary.temperature import say_written
 from formulary.text_table import Row, paragraph, render_rows
 
 _STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -245,9 +246,11 @@ def _words(changes: BatchChanges, show_all: bool) -> list[tuple[str, str | None,
     if purpose is not None:
         told.append(("purpose", purpose.before, purpose.after))
     process = [*recipe.process, *(alike.process if show_all else ())]
-    told += [
-        (change.field.removeprefix("process.").replace("_", " "), change.before, change.after) for change in process
-    ]
+    for change in process:
+        name = change.field.removeprefix("process.").replace("_", " ")
+        sides = (change.before, change.after)
+        before, after = (None if side is None else say_written(side, changes.told_in) for side in sides)
+        told.append((name, before, after))
     if recipe.name is not None:
         told.append(("name", recipe.name.before, recipe.name.after))
     if is_brought_up(recipe) and recipe.based_on is not None:

@@ -288,9 +288,9 @@ class ChainGroup(NamedTuple):
 # above which a sodium soap dissolves well; oxidation is compared with oleic acid.
 CHAIN_GROUPS: tuple[ChainGroup, ...] = (
     ChainGroup("short saturated (C4 to C10)", "their sodium soaps dissolve easily in cold water"),
-    ChainGroup("medium saturated (C12, C14)", "their sodium soaps dissolve well from about 25 to 45 °C"),
-    ChainGroup("long saturated (C16 and longer)", "their sodium soaps dissolve well only from about 60 °C"),
-    ChainGroup("monounsaturated", "sodium oleate dissolves well from about 25 °C; they oxidise slowly"),
+    ChainGroup("medium saturated (C12, C14)", "their sodium soaps dissolve well from about 25 to 45 °C (77 to 113 °F)"),
+    ChainGroup("long saturated (C16 and longer)", "their sodium soaps dissolve well only from about 60 °C (140 °F)"),
+    ChainGroup("monounsaturated", "sodium oleate dissolves well from about 25 °C (77 °F); they oxidise slowly"),
     ChainGroup("hydroxy (ricinoleic)", "a hydroxyl group makes its soaps very soluble in water"),
     ChainGroup("polyunsaturated", "they oxidise ten times as fast as oleic acid and faster"),
 )

@@ -55,7 +55,7 @@ _FATTY_ACIDS = Question(
 )
 _ACID_VALUE = Question("acid_value", "Acid value, mg KOH per g, such as 20, or as a range 17 to 24", Form.RANGE)
 _DENSITY = Question("density", "Density, for moulds, such as 0.92 g/ml")
-_MELTING = Question("melting_point", "Melting point, such as 24 °C")
+_MELTING = Question("melting_point", "Melting point in °C or °F, such as 24 °C")
 _WATER = Question("water", "Water, percent by weight, such as 90")
 _SUGARS = Question("sugars", "Sugars, percent by weight, from the label, such as 4; they heat the loaf")
 _LIMIT = (
@@ -106,7 +106,7 @@ _OF_KIND: Mapping[MaterialKind, Sequence[Question]] = {
         Question("group", "What it is: essential-oil, spice-oil, absolute or fragrance-oil"),
         *_LIMIT,
         _CONTAINS,
-        Question("flash_point", "Flash point, such as 71 °C"),
+        Question("flash_point", "Flash point in °C or °F, such as 71 °C"),
         Question("vanillin", "Vanillin, percent; it browns, such as 4"),
         Question("allergens", "Allergens to name on the label, such as eugenol, linalool", Form.WORDS),
     ),

@@ -6,6 +6,7 @@ from collections.abc import Iterable, Mapping
 
 from formulary.materials.model import FragranceLimit, Known, Lot, Material, MaterialKind, ValueRange
 from formulary.quantity import format_number
+from formulary.temperature import CELSIUS, told_unit, told_value
 from formulary.text_table import Row, paragraph, render_rows, text_width
 
 _TITLES = {
@@ -86,8 +87,11 @@ def _headline(material: Material) -> str:
     return "unknown" if material.water_percent is None else f"{material.water_percent:g}"
 
 
-def render_material(material: Material, *, width: int = 80) -> str:
-    """All that is known of a material, each value with where it is from and whether it was read there."""
+def render_material(material: Material, *, width: int = 80, told_in: str = CELSIUS) -> str:
+    """All that is known of a material, each value with where it is from and whether it was read there.
+
+    told_in: what temperatures are, "°C" or "°F".
+    """
     whose = "built in" if material.builtin else f"from materials/{material.slug}.yaml"
     kind = material.kind.value.replace("-", " ")
     article = "an" if kind[0] in "aeiou" else "a"
@@ -98,7 +102,7 @@ def render_material(material: Material, *, width: int = 80) -> str:
         soap = f"; as soap {material.inci_in_soap}" if material.inci_in_soap else ""
         lines += paragraph(f"INCI {material.inci}{soap}", width=width)
     sources = _Sources()
-    rows = list(_value_rows(material, sources))
+    rows = list(_value_rows(material, sources, told_in))
     if rows:
         lines += ["", *render_rows([Row("", ("low", "used", "high"), ""), *rows], width=width)]
     if material.how_working_value:
@@ -158,7 +162,7 @@ class _Sources:
         return ["", *render_rows(rows, width=width, gap=1)]
 
 
-def _value_rows(material: Material, sources: _Sources) -> Iterable[Row]:
+def _value_rows(material: Material, sources: _Sources, told_in: str) -> Iterable[Row]:
     for attribute, (title, unit) in _RANGES.items():
         value: ValueRange | None = getattr(material, attribute)
         if value is not None:
@@ -167,7 +171,9 @@ def _value_rows(material: Material, sources: _Sources) -> Iterable[Row]:
     for attribute, (title, unit) in _FIGURES.items():
         figure: float | None = getattr(material, attribute)
         if figure is not None:
-            yield Row(title, ("", _short(figure), ""), f"{unit}{sources.mark(material.sources.get(attribute))}")
+            said = _short(told_value(figure, unit, told_in))
+            mark = sources.mark(material.sources.get(attribute))
+            yield Row(title, ("", said, ""), f"{told_unit(unit, told_in)}{mark}")
 
 
 def _short(number: float) -> str:

@@ -83,7 +83,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         """All that is known of a material as text, each value with where it is from. Raises as `find_material`."""
         from formulary.materials.text import render_material
 
-        return render_material(self.find_material(name), width=width)
+        return render_material(self.find_material(name), width=width, told_in=self.settings.temperature)
 
     def check_recipe(self, reference: str) -> tuple[Finding, ...]:
         """Everything that is wrong or worth knowing in one recipe's file, in file order.

@@ -893,7 +893,7 @@ PRACTICE = [
         "note",
         hard("beeswax", 2, process("oil_temperature: 59 °C")),
         hard("beeswax", 2, process("oil_temperature: 60 °C")),
-        "keep the oils at 60 °C or more",
+        "keep the oils at 60 °C (140 °F) or more",
         hard("beeswax", 2, process("oil_temperature: 60 °C")),
     ),
     row(

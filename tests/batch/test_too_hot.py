@@ -35,9 +35,11 @@ def test_both_are_told_and_what_is_not_said_is_not_judged() -> None:
 
 @pytest.mark.parametrize(
     ("text", "celsius", "said"),
-    [("40 °C", 40.0, "40 °C"), ("40.26 °C", 40.26, "40.3 °C"), ("104 °F", 40.0, "104 °F (40 °C)")],
+    [("40 °C", 40.0, "40 °C (104 °F)"), ("40.26 °C", 40.26, "40.3 °C (104.5 °F)"), ("104 °F", 40.0, "104 °F (40 °C)")],
 )
-def test_a_temperature_is_said_as_it_was_written_with_celsius_beside_it(text: str, celsius: float, said: str) -> None:
+def test_a_temperature_is_said_as_it_was_written_with_the_other_unit_beside(
+    text: str, celsius: float, said: str
+) -> None:
     assert parse_celsius(text) == pytest.approx(celsius)
     assert say_temperature(text) == said
 

@@ -71,6 +71,7 @@ moulds: {tall-loaf: 25 x 8 x 7 cm}
 vessels: {pot: 5 l, jug: 1.5 l}
 cure: {days: 35.5, water_lost: 55.5 %}
 currency: EUR
+temperature: °F
 outcomes: {scent left: {scale: graded, grades: [none, some, much], ages: [28 d, 90 d]}}
 events: {sprinkled: petals on top}
 follow_up: {hardness: [28 d], gel: []}

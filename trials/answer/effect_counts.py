@@ -49,7 +49,7 @@ def _which(factor: Factor, rest: Sequence[float], *, below: bool) -> tuple[str, 
         return "with it", "without it"
     if not factor.unit:
         return "with it", "with hardly any of it, or none" if last > 0 else "without it"
-    at = f"{format_plain_number(last, factor.aspects[0].step_of.places)} {factor.unit}"
+    at = f"{format_plain_number(factor.told(last), factor.aspects[0].step_of.places)} {factor.told_unit}"
     return (f"below {at}", f"at {at} or above") if below else (f"above {at}", f"at {at} or below")
 
 

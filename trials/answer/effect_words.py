@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from math import inf, isinf
+from dataclasses import replace
+from math import inf, isinf, prod
+from statistics import NormalDist
 
 from formulary.quantity import format_number
 from trials.answer.answer import Answer, Counts, FactorEffect, LikelyCause
 from trials.answer.chance_words import percent
 from trials.factors.factors import Factor
 from trials.outcomes.outcome import Outcome, Scale
+from trials.pours.even_scale import from_scale, to_scale
 from trials.pours.sentences import difference_unit, places
 
 # outcome -> what makes its figure fall, and rise; of a hardness the figure is a depth, so that less of it is harder
@@ -21,6 +24,7 @@ def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, toge
 
     alone: whether the factor need not be named again. together: the cause, where the effect is that of two at once.
     """
+    effect = as_told(answer, effect, together)
     if not effect.direction:
         acts = "they act" if together is not None else "it acts" if alone else f"{effect.factor} acts"
         return f"which way {acts} cannot be told yet"
@@ -46,9 +50,46 @@ def say_effect(answer: Answer, effect: FactorEffect, *, alone: bool = True, toge
     return f"{said} {size} ({interval})"
 
 
+def as_told(answer: Answer, effect: FactorEffect, together: LikelyCause | None = None) -> FactorEffect:
+    """An effect as people are told it: of a step that is round in the unit they read, and in that unit itself.
+
+    together: the cause, where the effect is that of two at once.
+    """
+    factor = answer.factor(effect.factor)
+    steps = factor.told_steps
+    if together is not None:
+        steps = prod(answer.factor(group[0]).told_steps for group in together.groups)
+    if steps == 1.0 and answer.outcome.told_unit == answer.outcome.unit:
+        return effect
+    effects = (effect.effect, effect.low, effect.high)
+    middle, low, high = (None if each is None else _of_steps(answer, each, steps) for each in effects)
+    becomes = effect.even_chance_becomes
+    if becomes is not None:
+        becomes = (_chance_of(becomes[0], steps), _chance_of(becomes[1], steps), _chance_of(becomes[2], steps))
+    per = factor.told_words if effect.per == factor.words else effect.per
+    return replace(effect, effect=middle, low=low, high=high, per=per, even_chance_becomes=becomes)
+
+
+def _of_steps(answer: Answer, effect: float, steps: float) -> float:
+    """What so many steps do, by what one does: alike on the even scale, on which a step does the same everywhere."""
+    outcome, level = answer.outcome, answer.level
+    if steps != 1.0 and outcome.scale in (Scale.LOG_TIME, Scale.COUNT):
+        start = to_scale(level, outcome.scale)
+        moved = start + steps * (to_scale(level + effect, outcome.scale) - start)
+        return from_scale(moved, outcome.scale) - from_scale(start, outcome.scale)
+    return outcome.told_apart(effect * steps)
+
+
+def _chance_of(chance: float, steps: float) -> float:
+    """What an even chance becomes after so many steps, by what it becomes after one (`causes._effect`)."""
+    normal = NormalDist()
+    return normal.cdf(steps * normal.inv_cdf(chance)) if 0.0 < chance < 1.0 else chance
+
+
 def level_words(answer: Answer) -> str:
     """The level that effects are told from: `12.8 min`."""
-    return f"{format_number(answer.level, max(places(answer.outcome), 1))} {answer.outcome.unit}".strip()
+    outcome = answer.outcome
+    return f"{format_number(outcome.told(answer.level), max(places(outcome), 1))} {outcome.told_unit}".strip()
 
 
 def effect_unit(answer: Answer) -> str:
@@ -105,8 +146,8 @@ def _named_step(factor: Factor) -> str:
     if factor.unit == "% of oils":
         return f"{factor.step:g} % {factor.name}"
     if factor.kind == "water":
-        return f"{factor.name} {step_words(factor, factor.words)}"
-    return f"{factor.words} more {factor.name}"
+        return f"{factor.name} {step_words(factor, factor.told_words)}"
+    return f"{factor.told_words} more {factor.name}"
 
 
 def step_words(factor: Factor, per: str) -> str:
@@ -126,7 +167,7 @@ def most_possible(answer: Answer) -> float:
     if answer.outcome.scale is Scale.PERCENT:
         return 100.0
     ends = [abs(end) for item in answer.seen for end in item.value.bounds if not isinf(end)]
-    return 2.0 * max(ends, default=inf)
+    return answer.outcome.told_apart(2.0 * max(ends, default=inf))
 
 
 def effect_places(answer: Answer, effect: float) -> int:

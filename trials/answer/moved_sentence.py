@@ -40,7 +40,7 @@ def changed_sentence(answer: Answer) -> str:
 
 
 def _value(answer: Answer, value: OutcomeValue) -> str:
-    return f"{say_value(answer.outcome, value)} {answer.outcome.unit}".strip()
+    return f"{say_value(answer.outcome, value)} {answer.outcome.told_unit}".strip()
 
 
 def _what_did_it(answer: Answer, moved: MovedTrial) -> str:
@@ -128,5 +128,5 @@ def _say_change(answer: Answer, change: ChangedFactor) -> str:
     if factor.unit == "":
         return change.name if change.after > change.before else f"no longer {change.name}"
     places = factor.aspects[0].step_of.places
-    before, after = (format_plain_number(value, places) for value in (change.before, change.after))
-    return f"{change.name} {before} to {after} {change.unit}"
+    before, after = (format_plain_number(factor.told(value), places) for value in (change.before, change.after))
+    return f"{change.name} {before} to {after} {factor.told_unit}"

@@ -10,6 +10,7 @@ from formulary.text_table import Row, render_rows
 from trials.answer.answer import INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.answer.chance_words import group_words, percent
 from trials.answer.effect_words import (
+    as_told,
     effect_places,
     effect_unit,
     even_chance_words,
@@ -126,6 +127,7 @@ def _line(answer: Answer, cause: LikelyCause) -> Row:
     effect = cause.main_effect
     per, size = "", ""
     if effect is not None:
+        effect = as_told(answer, effect, cause if cause.is_together else None)
         factor = answer.factor(effect.factor)
         per = (
             step_words(factor, effect.per)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import replace
+from decimal import Decimal
 
 from formulary.batch.checks import check_batch, check_pot
 from formulary.batch.figures import take_portion, work_out_pot
 from formulary.batch.model import WHOLE, Batch, Pot, PotFigures
 from formulary.batch.pot_as_recipe import PlannedPot, describe_pot
+from formulary.batch.temperature_checks import parse_celsius
 from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
@@ -18,6 +20,7 @@ from trials.as_made.unknown_weights import check_unknown, demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words
 
+_SAME_TEMPERATURE_K = 0.05  # half of the tenth that temperatures are told to
 _COVERS = ("covered", "insulated", "fridge", "oven")
 
 
@@ -46,7 +49,7 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         pot,
         PlannedPot(recipe=plan.recipe, pot=plan.pot, version_id=plan.version, label=f"as made in {trial.id}{later}"),
         materials,
-        plan.settings,
+        replace(plan.settings, temperature=trial.told_in),
         portions=() if portion is not None else _divided(trial),
         process=_process(trial, portion),
         oil_mass_g=oil_mass_g,
@@ -114,11 +117,25 @@ def _process(trial: Trial, portion: str | None) -> dict[str, str]:
     conditions = trial.conditions
     part = None if portion is None else trial.part(portion)
     own_covers = [step.what for step in trial.after_pour if step.what in _COVERS and step.portion == portion]
+    temperatures = {
+        "lye_temperature": conditions.lye_temperature_c,
+        "oil_temperature": conditions.oil_temperature_c,
+        "room": conditions.room_c,
+    }
     stated = {
-        "lye_temperature": None if conditions.lye_temperature_c is None else degree_words(conditions.lye_temperature_c),
-        "oil_temperature": None if conditions.oil_temperature_c is None else degree_words(conditions.oil_temperature_c),
-        "room": None if conditions.room_c is None else degree_words(conditions.room_c),
+        **{key: _stated(trial.plan.recipe, key, celsius) for key, celsius in temperatures.items()},
         "mould": (part.mould if part is not None else None) or conditions.mould,
         "cover": own_covers[0] if portion is not None and own_covers else conditions.cover,
     }
     return {key: text for key, text in stated.items() if text is not None}
+
+
+def _stated(recipe: Recipe, key: str, celsius: Decimal | None) -> str | None:
+    """A temperature as it was, in the recipe's own words where it is the same: 100 °F is not 37.8 °C instead."""
+    if celsius is None:
+        return None
+    planned = recipe.process.get(key)
+    planned_c = parse_celsius(planned)
+    if planned is not None and planned_c is not None and abs(planned_c - float(celsius)) < _SAME_TEMPERATURE_K:
+        return planned
+    return degree_words(celsius)

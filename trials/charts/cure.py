@@ -50,7 +50,7 @@ def find_cure(trials: Sequence[Trial], outcomes: Mapping[str, Outcome]) -> Cure:
     panels = tuple(
         CurePanel(
             name,
-            outcomes[name].unit,
+            outcomes[name].told_unit,
             tuple(
                 CureSeries(number, labels[number], tuple(series[key]))
                 for number, key in enumerate(keys)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from trials.answer.answer import ENOUGH, INTERVALS, SEVERAL_AT_WORK, WORTH_A_LINE, Answer, FactorEffect, LikelyCause
 from trials.answer.chance_words import rests_on_words
-from trials.answer.effect_words import effect_unit, likelier_words, most_possible, step_words
+from trials.answer.effect_words import as_told, effect_unit, likelier_words, most_possible, step_words
 from trials.answer.sentence import cause_words, pair_sides
 from trials.answer.text import ONLY_WITH_OTHERS
 from trials.charts.drawn import Drawn
@@ -55,6 +55,8 @@ def find_effects(answer: Answer) -> Effects:
 
 def _row(answer: Answer, cause: LikelyCause) -> EffectRow:
     effect = cause.main_effect
+    if effect is not None:
+        effect = as_told(answer, effect, cause if cause.is_together else None)
     return EffectRow(
         names=tuple(pair_sides(cause)) if cause.is_together else cause.factors,
         only_together=cause.is_together,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
@@ -82,11 +82,11 @@ def find_story(
     return Story(
         title=title or label,
         label=label,
-        unit=outcome.unit,
+        unit=outcome.told_unit,
         grades=("no", "yes") if outcome.scale is Scale.YES_NO else outcome.grades,
         versions=versions,
         slots=slots,
-        points=points,
+        points=tuple(_told(point, outcome) for point in points),
         bands=_bands(points, outcome),
         causes=() if explanation is None else _causes(explanation, slots),
         without_value=left_out_labels(left_out, short),
@@ -117,13 +117,14 @@ def _versions(trials: Sequence[Trial], names: Mapping[str, str]) -> tuple[StoryV
         today = names.get(recipe, recipe)
         before = latest.get(today)
         if before is not None:
-            words = _changed(before.plan.recipe, first.plan.recipe) or "nothing that goes into the pot changed"
+            words = _changed(before, first) or "nothing that goes into the pot changed"
             if before.recipe != recipe:
                 words = f"{before.recipe} by another name; {words}"
         elif base is not None and base.version in known:
-            words = f"from {base.recipe}: {_changed(known[base.version], first.plan.recipe) or 'nothing changed'}"
+            words = _recipe_changed(known[base.version], first.plan.recipe, first.told_in)
+            words = f"from {base.recipe}: {words or 'nothing changed'}"
         elif base is not None:
-            words = _beside_the_parent(base.recipe, first.plan.recipe, known.values())
+            words = _beside_the_parent(base.recipe, first.plan.recipe, known.values(), first.told_in)
         else:
             words = "as it was first poured"
         latest[today] = first
@@ -132,20 +133,26 @@ def _versions(trials: Sequence[Trial], names: Mapping[str, str]) -> tuple[StoryV
     return tuple(found)
 
 
-def _beside_the_parent(parent: str, recipe: Recipe, known: Iterable[Recipe]) -> str:
+def _beside_the_parent(parent: str, recipe: Recipe, known: Iterable[Recipe], told_in: str) -> str:
     """What a variant changed, told against another version of its parent, since its own base was not poured here."""
     poured = [other for other in known if other.slug == parent or parent in other.formerly]
     if not poured:
         return f"branched from {parent}"
-    return f"branched from {poured[-1].slug}; beside it: {_changed(poured[-1], recipe) or 'nothing changed'}"
+    said = _recipe_changed(poured[-1], recipe, told_in) or "nothing changed"
+    return f"branched from {poured[-1].slug}; beside it: {said}"
 
 
-def _changed(before: Recipe, after: Recipe) -> str:
+def _changed(before: Trial, after: Trial) -> str:
+    """What changed between the recipes of two trials, in words; empty where nothing did."""
+    return _recipe_changed(before.plan.recipe, after.plan.recipe, after.told_in)
+
+
+def _recipe_changed(before: Recipe, after: Recipe, told_in: str) -> str:
     """What changed between two recipes, in words; empty where nothing did."""
     from formulary.changes.compare import compare_recipes
     from formulary.changes.sentence import recipe_clauses
 
-    return "; ".join(recipe_clauses(compare_recipes(before, after)))
+    return "; ".join(recipe_clauses(compare_recipes(before, after), told_in))
 
 
 def _depth(version: str, known: Mapping[str, Recipe]) -> int:
@@ -189,6 +196,12 @@ def _points(
     return tuple(sorted(points, key=lambda point: (point.slot, point.beside)))
 
 
+def _told(point: StoryPoint, outcome: Outcome) -> StoryPoint:
+    """A point at the height at which it is drawn, in the unit that people are told its values in."""
+    low, high = (None if end is None else outcome.told(end) for end in (point.low, point.high))
+    return replace(point, value=outcome.told(point.value), low=low, high=high)
+
+
 def _portion(item: Seen) -> str:
     if item.pour.portion is None:
         return WHOLE
@@ -210,7 +223,7 @@ def _bands(points: Sequence[StoryPoint], outcome: Outcome) -> tuple[StoryBand, .
             continue
         mean = sum(values) / len(values)
         sd = (sum((value - mean) ** 2 for value in values) / (len(values) - 1)) ** 0.5
-        low, high = from_scale(mean - sd, outcome.scale), from_scale(mean + sd, outcome.scale)
+        low, high = (outcome.told(from_scale(end, outcome.scale)) for end in (mean - sd, mean + sd))
         bands.append(StoryBand(version, portion, low, high, len(values), group))
     return tuple(bands)
 

@@ -8,6 +8,7 @@ from decimal import Decimal
 from formulary.batch.mixed_lye import LYE
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import Kind, format_decimal, format_number, parse_quantity
+from formulary.temperature import say_both, say_range
 from trials.trial.model import Trial
 
 # From and to, in °C: what lies outside is far more likely a slip than a bench (common practice, no source).
@@ -55,7 +56,8 @@ def _degrees(
     shown = f"{format_number(float(degrees_c), 0)} °C"
     meant_c = parse_quantity(shown.replace("C", "F"), Kind.TEMPERATURE).to("°C")
     do = f"if °F was meant, write {shown.replace('C', 'F')}" if low <= meant_c <= high else "check it, and its unit"
-    yield _slip(trial, f"{name}: {shown} is outside the {low} to {high} °C that benches show", do, place, field)
+    both = f"{say_both(float(degrees_c), 0)} is outside the {low} to {high} °C ({say_range(low, high)})"
+    yield _slip(trial, f"{name}: {both} that benches show", do, place, field)
 
 
 def _check_weights(trial: Trial) -> Iterable[Finding]:

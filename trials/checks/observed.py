@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from formulary.finding import Finding, Place, warn
 from formulary.quantity import format_decimal, format_number
 from formulary.read_only import ReadOnly
+from formulary.temperature import CELSIUS, say_range
 from trials.outcomes.outcome import Outcome
 from trials.trial.model import REBATCHED, Handling, Observation, Trial
 from trials.trial.on_day import days_until_done, days_until_seen, find_ahead
@@ -43,9 +44,12 @@ def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | 
         place = Place(trial.path, seen.place.line, seen.place.column, "observations")
         if _is_outside(seen):
             low, high = USUAL_RANGES[seen.outcome]
-            unit = outcomes[seen.outcome].unit if seen.outcome in outcomes else ""
+            known = outcomes.get(seen.outcome)
+            unit = "" if known is None else known.unit
             text = ", ".join(reading.text for reading in seen.readings)
             what = f"{label} is {text}, but soap shows {low:g} to {high:g} {unit}".rstrip()
+            if unit == CELSIUS:
+                what += f" ({say_range(low, high)})"
             yield warn("unlikely-value", what, _LOOK_AGAIN, place)
     yield from _check_masses(trial)
 

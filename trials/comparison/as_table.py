@@ -50,4 +50,4 @@ def _cell(outcome: Outcome, value: OutcomeValue | None) -> Cell:
     if value is None:
         return None
     is_figure = value.bound == "exact" and not outcome.scale.is_ordinal
-    return value.value if is_figure else say_value(outcome, value)
+    return value.value if is_figure else say_value(outcome.as_kept, value)

@@ -60,7 +60,7 @@ def compare_trials(
     among, trials = ([as_done(each, today) for each in of] for of in (among, trials))
     demand_known_weights(trials)
     book = PourBook((*among, *trials))
-    defined = outcomes if outcomes is not None else find_outcomes(trials[0].plan.settings) if trials else {}
+    defined = outcomes if outcomes is not None else _own_outcomes(trials[0]) if trials else {}
     columns, are_repeats = _columns(trials, book, portions, each=each)
     pool = book.all_pours()
     differing, alike, remarks = _factors(columns, pool)
@@ -164,7 +164,7 @@ def _factors(
         known = [fact for fact in facts if fact is not None]
         if not any(shown_fact(fact) != NONE_USED for fact in known):
             continue
-        factor = ComparedFactor.of(aspect, say_aspect(aspect, called), facts)
+        factor = ComparedFactor.of(aspect, say_aspect(aspect, called), facts, pours[0].trial.told_in)
         noted = any(is_noted(aspect, pour.trial) for pour in pours)
         if not any(is_worth_a_line(aspect, known[0], fact, noted=noted) for fact in known[1:]):
             if aspect.step == "done" and not any(known):
@@ -276,3 +276,8 @@ def _is_one_value(before: OutcomeValue, after: OutcomeValue, first: Column, seco
     """Whether two portions only share what was seen of their whole trial."""
     shared = {pour.trial.id for pour in first.pours} & {pour.trial.id for pour in second.pours}
     return bool(shared) and before.portion is None and after.portion is None
+
+
+def _own_outcomes(trial: Trial) -> Mapping[str, Outcome]:
+    """The outcomes that a trial's formulary had at its start, told as it tells temperatures today."""
+    return find_outcomes(replace(trial.plan.settings, temperature=trial.told_in))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from formulary.finding import Finding
+from formulary.temperature import CELSIUS, told_unit, told_value
 from trials.factors.portion_facts import Aspect, Fact, Pour, shown_fact
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.value import OutcomeValue
@@ -53,7 +54,7 @@ class ComparedFactor:
 
     values: one a column; a number in `unit`, a word, or None where it was not recorded.
     rarity: part of all pairs of pours in the formulary that differ in it by as much; None where there are too few.
-    is_slight: a condition that moved by less than half a step.
+    is_slight: a condition that moved by less than half a step. told_in: what people are told temperatures in.
     """
 
     factor: str
@@ -63,18 +64,23 @@ class ComparedFactor:
     values: tuple[float | str | None, ...]
     rarity: float | None = None
     is_slight: bool = False
+    told_in: str = CELSIUS
 
     @classmethod
-    def of(cls, aspect: Aspect, name: str, facts: Iterable[Fact]) -> ComparedFactor:
+    def of(cls, aspect: Aspect, name: str, facts: Iterable[Fact], told_in: str) -> ComparedFactor:
         """What is known of an aspect by that name, a fact a column."""
         step = aspect.step_of
         unit = DONE if aspect.step == "done" else step.unit
-        return cls(name, unit, aspect.kind, step.places, tuple(shown_fact(fact) for fact in facts))
+        return cls(name, unit, aspect.kind, step.places, tuple(shown_fact(fact) for fact in facts), told_in=told_in)
 
     @property
     def unit_words(self) -> str:
         """The unit as it stands beside a value; empty for what has none, and for what was done or not."""
-        return "" if self.unit == DONE else self.unit
+        return "" if self.unit == DONE else told_unit(self.unit, self.told_in)
+
+    def told(self, value: float) -> float:
+        """A value in the unit that people are told it in."""
+        return told_value(value, self.unit, self.told_in)
 
     def to_json(self) -> dict[str, object]:
         return {

@@ -151,7 +151,9 @@ def _slight(before: Group, after: Group, besides: Aspect) -> Iterator[Aspect]:
 
 
 def _factor(aspect: Aspect, before: Group, after: Group) -> ComparedFactor:
-    return ComparedFactor.of(aspect, _name(aspect), (together(aspect, before), together(aspect, after)))
+    return ComparedFactor.of(
+        aspect, _name(aspect), (together(aspect, before), together(aspect, after)), before[0].trial.told_in
+    )
 
 
 def _name(aspect: Aspect) -> str:

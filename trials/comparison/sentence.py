@@ -114,7 +114,7 @@ def say_fact(factor: ComparedFactor, value: float | str | None) -> str:
         return value
     if factor.unit == DONE:
         return "yes" if value else "no"
-    return format_plain_number(value, factor.places)
+    return format_plain_number(factor.told(value), factor.places)
 
 
 def _what_differed(comparison: ComparedTrials) -> str:
@@ -162,7 +162,8 @@ def _more_than_noise(contrast: Contrast, noise: RepeatNoise) -> str:
     spread = max(contrast.before.spread or 0.0, contrast.after.spread or 0.0)
     if abs(contrast.change) >= spread:
         return "so that is more than noise"
-    own = f"{format_number(spread, places(contrast.outcome))} {difference_unit(contrast.outcome)}".strip()
+    outcome = contrast.outcome
+    own = f"{format_number(outcome.told_apart(spread), places(outcome))} {difference_unit(outcome)}".strip()
     return f"so that is more than noise, though the readings of one side spread by {own} themselves"
 
 
@@ -186,7 +187,7 @@ def _is_nothing(contrast: Contrast) -> bool:
     outcome: Outcome = contrast.outcome
     if outcome.scale.is_ordinal:
         return contrast.change == 0
-    return abs(contrast.change) < 0.5 * 10.0 ** -places(outcome)
+    return outcome.told_apart(abs(contrast.change)) < 0.5 * 10.0 ** -places(outcome)
 
 
 def headline(contrasts: Sequence[Contrast]) -> Contrast:
@@ -228,9 +229,9 @@ def _range(comparison: ComparedTrials) -> str:
     outcome = shown.outcome
     beside = say_first([f"{column.label} {say_value(outcome, value)}" for value, column in limits], _FEW)
     if not seen:
-        return f"Of {shown.label} only limits are known{f', {outcome.unit}' if outcome.unit else ''}: {beside}."
+        return f"Of {shown.label} only limits are known{f', {outcome.told_unit}' if outcome.unit else ''}: {beside}."
     (low, low_column), (high, high_column) = seen[0], seen[-1]
-    least, most = say_value(outcome, low), f"{say_value(outcome, high)} {outcome.unit}".rstrip()
+    least, most = say_value(outcome, low), f"{say_value(outcome, high)} {outcome.told_unit}".rstrip()
     if len(seen) == 1:
         text = f"{capital(shown.label)} was {most} ({high_column.label})"
     elif least != say_value(outcome, high):

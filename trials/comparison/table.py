@@ -108,7 +108,7 @@ def _table(
     for outcome in shown:
         cells = tuple(_cell(comparison, outcome, number) for number in block)
         noise = (_noise_cell(outcome),) if has_noise else ()
-        rows.append(Row(unit_label(outcome.label, outcome.outcome.unit), (*cells, *noise), indent=4))
+        rows.append(Row(unit_label(outcome.label, outcome.outcome.told_unit), (*cells, *noise), indent=4))
     if not shown:
         rows.append(Row("nothing was recorded yet", indent=4))
     return render_rows(rows, width=width, label_width=_LABEL)
@@ -147,7 +147,9 @@ def _cell(comparison: ComparedTrials, outcome: ComparedOutcome, number: int) -> 
         if len(comparison.columns[number].pours) < 2:
             return text
     if value.n > 1 and value.spread is not None and outcome.noise is not None:
-        return f"{text} ± {format_number(value.spread, places(outcome.outcome))} n {value.n}"
+        return (
+            f"{text} ± {format_number(outcome.outcome.told_apart(value.spread), places(outcome.outcome))} n {value.n}"
+        )
     return f"{text} n {value.n}" if value.n > 1 else text
 
 
@@ -163,7 +165,9 @@ def _controls(comparison: ComparedTrials, width: int) -> list[str]:
 def _noise_cell(outcome: ComparedOutcome) -> str:
     if outcome.noise is None:
         return ""
-    sd = format_number(outcome.noise.in_unit(outcome.level), max(places(outcome.outcome), 1))
+    sd = format_number(
+        outcome.outcome.told_apart(outcome.noise.in_unit(outcome.level)), max(places(outcome.outcome), 1)
+    )
     return f"({sd})" if outcome.noise.is_assumed else f"{sd} n {outcome.noise.repeats}"
 
 

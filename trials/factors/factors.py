@@ -12,9 +12,10 @@ from dataclasses import dataclass
 from statistics import median
 
 from formulary.materials.plain_name import material_words
+from formulary.temperature import CELSIUS, told_apart, told_unit, told_value
 from trials.factors.displacement import find_displacements
 from trials.factors.portion_facts import STAGE_WORDS, Aspect, Fact, LotShares, Pour
-from trials.factors.steps import TENTH, Step
+from trials.factors.steps import TENTH, TOLD_STEPS, Step
 
 _RECORDED_ENOUGH = 2 / 3  # of the pours: with less, the rest would be guesswork
 
@@ -26,7 +27,7 @@ class Factor:
     name: unique among the factors, as people say it ("clove bud oil", "hemp seed oil for olive oil"). kind: as in
     `Aspect`. unit: of its values. step: how much counts as one change. baseline: the value that columns start from.
     words: what one step of it is, for "each ... shortens" ("1 % of oils"; "lot CB-2 instead of CB-1").
-    aspects: the facts that it is made of.
+    aspects: the facts that it is made of. told_in: what its values are told in to people where they are temperatures.
     """
 
     name: str
@@ -36,6 +37,28 @@ class Factor:
     baseline: float
     words: str
     aspects: tuple[Aspect, ...] = ()
+    told_in: str = CELSIUS
+
+    @property
+    def told_unit(self) -> str:
+        """The unit that people are told its values in."""
+        return told_unit(self.unit, self.told_in)
+
+    def told(self, value: float) -> float:
+        """A value in the unit that people are told it in."""
+        return told_value(value, self.unit, self.told_in)
+
+    @property
+    def told_words(self) -> str:
+        """What the step is that people are told effects of: `5 °C`, `10 °F`."""
+        return self.words if self.told_unit == self.unit else TOLD_STEPS[self.told_unit].text
+
+    @property
+    def told_steps(self) -> float:
+        """How many of its steps are in the one that people are told effects of."""
+        if self.told_unit == self.unit:
+            return 1.0
+        return TOLD_STEPS[self.told_unit].size / told_apart(self.step, self.unit, self.told_in)
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -109,7 +132,7 @@ def find_factors(pours: Sequence[Pour]) -> FactorTable:
             found += _instead_factors(aspect, facts)
         else:
             numbers = tuple(fact if isinstance(fact, float) else None for fact in facts)
-            found += _number_factor(aspect, numbers, usual, name=_name(aspect, twice))
+            found += _number_factor(aspect, numbers, usual, name=_name(aspect, twice), told_in=pours[0].trial.told_in)
     kept = [(factor, values) for factor, values in found if _varies(values, factor.step)]
     enough = [item for item in kept if _share_recorded(item[1]) >= _RECORDED_ENOUGH]
     aside = tuple(
@@ -172,7 +195,7 @@ def find_oil_factors(pours: Sequence[Pour], usual: Sequence[int]) -> list[tuple[
 
 
 def _number_factor(
-    aspect: Aspect, values: tuple[float | None, ...], usual: Sequence[int], *, name: str
+    aspect: Aspect, values: tuple[float | None, ...], usual: Sequence[int], *, name: str, told_in: str
 ) -> list[tuple[Factor, tuple[float | None, ...]]]:
     recorded = [value for value in values if value is not None]
     if not recorded:
@@ -184,7 +207,7 @@ def _number_factor(
         baseline = _mode(at_usual or recorded)
     step = aspect.step_of
     words = f"{name} or not" if aspect.step == "done" else step.text
-    factor = Factor(name, step.unit, aspect.kind, step.size, baseline, words, (aspect,))
+    factor = Factor(name, step.unit, aspect.kind, step.size, baseline, words, (aspect,), told_in)
     return [(factor, values)]
 
 

@@ -10,6 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from formulary.read_only import ReadOnly
+from formulary.temperature import FAHRENHEIT
 
 TENTH = 0.1  # of a step: what moves by less does not vary
 
@@ -27,6 +28,10 @@ class Step:
         """The step in words: `5 °C`, `1 % of oils`."""
         return f"{self.size:g} {self.unit}".strip()
 
+
+# What people are told the effects of, by the unit that they read: a round step that is nearly as large. The engine's
+# own stays, so that no chance hangs on the unit that it is read in.
+TOLD_STEPS: Mapping[str, Step] = ReadOnly({FAHRENHEIT: Step(10.0, FAHRENHEIT)})
 
 STEPS: Mapping[str, Step] = ReadOnly(
     {

@@ -162,6 +162,7 @@ class TrialFiles:
         )
         if trial is None:
             return None, findings
+        trial = replace(trial, told_in=settings.temperature)
         loose = _not_frozen(trial, register)
         for name in loose:
             what = f"{name} went in beside the plan, but its values were not kept: today's are used"

@@ -12,6 +12,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import Kind, Quantity, format_decimal, parse_quantity
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Recipe, ScentLine
+from formulary.temperature import FAHRENHEIT
 from trials.answer.answer import Answer
 from trials.factors.factors import Factor, instead_of
 from trials.factors.steps import TENTH
@@ -144,7 +145,7 @@ def _do_otherwise(factor: Factor, value: float, recipe: Recipe) -> Change | None
 
     shown = f"{format_decimal(_exact(value))} {factor.unit}"
     if factor.unit == "°C":
-        set_to = _as_set(value, recipe)
+        set_to = _as_set(value, recipe, factor.told_unit)
         shown, value = str(set_to), float(set_to.to("°C"))
     if factor.name in _BY_HAND:
         field, words = _BY_HAND[factor.name]
@@ -158,10 +159,11 @@ def _do_otherwise(factor: Factor, value: float, recipe: Recipe) -> Change | None
     return None
 
 
-def _as_set(celsius: float, recipe: Recipe) -> Quantity:
-    """A temperature as finely as a bench is set, in whole degrees of the unit that the recipe states its own in."""
+def _as_set(celsius: float, recipe: Recipe, told_in: str) -> Quantity:
+    """A temperature as finely as a bench is set, in whole degrees of °F where the maker reads that or the recipe states
+    its own in it, else of °C."""
     stated = [text for key, text in recipe.process.items() if key.endswith("temperature")]
-    if any("F" in text.upper() for text in stated):
+    if told_in == FAHRENHEIT or any("F" in text.upper() for text in stated):
         return parse_quantity(f"{round(celsius * 9 / 5 + 32)} °F", Kind.TEMPERATURE)
     return parse_quantity(f"{round(celsius)} °C", Kind.TEMPERATURE)
 

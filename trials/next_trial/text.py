@@ -134,7 +134,7 @@ def _grades(answer: Answer, expected: Expected) -> str:
 def _row(answer: Answer, expected: Expected) -> Row:
     digits = places(answer.outcome)
     figures = (expected.value or 0.0, expected.low or 0.0, expected.high or 0.0)
-    value, low, high = (format_number(figure, digits) for figure in figures)
+    value, low, high = (format_number(answer.outcome.told(figure), digits) for figure in figures)
     if answer.outcome.unit:
-        value = f"{value} {answer.outcome.unit}"
+        value = f"{value} {answer.outcome.told_unit}"
     return Row(_why(expected), (value, f"{low} to {high}"), indent=5)

@@ -57,7 +57,7 @@ def all_else(answer: Answer) -> tuple[str, ...]:
         elif factor.kind == "vessel":
             words.append(f"{subject} {instead_of(factor)[1]}")
         elif factor.kind in _SETTINGS:
-            words.append(f"{factor.name} {format_plain_number(factor.baseline, 1)} {factor.unit}")
+            words.append(f"{factor.name} {format_plain_number(factor.told(factor.baseline), 1)} {factor.told_unit}")
     return tuple(dict.fromkeys([*lots.values(), *words]))
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from decimal import Decimal
 
 from formulary.document.fields import Fields
@@ -45,7 +46,7 @@ def find_outcomes(settings: Settings) -> dict[str, Outcome]:
 
 def read_outcomes(settings: Settings) -> tuple[dict[str, Outcome], tuple[Finding, ...]]:
     """Every outcome by name, and what is wrong with the maker's own definitions under `outcomes:`."""
-    outcomes = {outcome.name: outcome for outcome in BUILT_IN}
+    outcomes = {outcome.name: replace(outcome, told_in=settings.temperature) for outcome in BUILT_IN}
     findings: list[Finding] = []
     block = settings.free.get("outcomes")
     if block is None:
@@ -60,7 +61,7 @@ def read_outcomes(settings: Settings) -> tuple[dict[str, Outcome], tuple[Finding
         own = fields.as_block(entry.value, name)
         outcome = None if own is None else _read_outcome(name, own)
         if outcome is not None:
-            outcomes[name] = outcome
+            outcomes[name] = replace(outcome, told_in=settings.temperature)
     return outcomes, tuple(findings)
 
 

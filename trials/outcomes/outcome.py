@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from enum import Enum
 
 from formulary.quantity import format_decimal
+from formulary.temperature import CELSIUS, told_apart, told_unit, told_value
 
 
 class Scale(Enum):
@@ -41,6 +42,7 @@ class Outcome:
     at_any_age: the highest value counts, whenever it was seen (a bar that has cracked stays cracked).
     median: whether repeat readings are summed up by their median rather than their mean.
     from_events: whether it is worked out from timed events.
+    told_in: what its values are told in to people where they are temperatures.
     is_safety_test: whether it decides if a loaf may hurt someone; what was not tested is then never worked out.
     """
 
@@ -58,11 +60,30 @@ class Outcome:
     median: bool = False
     from_events: bool = False
     is_safety_test: bool = False
+    told_in: str = CELSIUS
 
     @property
     def is_interpolated(self) -> bool:
         """Whether a value between two ages may be read between their readings."""
         return self.scale in (Scale.MEASURED, Scale.PERCENT) and bool(self.ages_days)
+
+    @property
+    def told_unit(self) -> str:
+        """The unit that people are told its values in."""
+        return told_unit(self.unit, self.told_in)
+
+    def told(self, value: float) -> float:
+        """A value in the unit that people are told it in."""
+        return told_value(value, self.unit, self.told_in)
+
+    def told_apart(self, difference: float) -> float:
+        """How far two values are apart, in the unit that people are told them in."""
+        return told_apart(difference, self.unit, self.told_in)
+
+    @property
+    def as_kept(self) -> Outcome:
+        """The same, told in the unit that its values are kept in, as tables for programs are."""
+        return replace(self, told_in=CELSIUS)
 
     def to_json(self) -> dict[str, object]:
         return {

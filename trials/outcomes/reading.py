@@ -14,6 +14,7 @@ from formulary.quantity import (
     find_comma,
     find_unit,
     format_decimal,
+    format_plain_number,
     parse_decimal,
     parse_percent,
     parse_quantity,
@@ -94,12 +95,19 @@ def _number(text: str, stripped: str, outcome: Outcome) -> Reading:
 def _bounded(number: Decimal, outcome: Outcome) -> Decimal:
     low, high = outcome.low, outcome.high
     if (low is not None and number < low) or (high is not None and number > high):
-        low_text = "" if low is None else format_decimal(low)
-        high_text = "more" if high is None else format_decimal(high)
-        bounds = f"{low_text} to {high_text} {outcome.unit}".strip()
-        what = f"{format_decimal(number)} {outcome.unit}".strip() + f" is outside {bounds}"
+        low_text = "" if low is None else _told(low, outcome)
+        high_text = "more" if high is None else _told(high, outcome)
+        bounds = f"{low_text} to {high_text} {outcome.told_unit}".strip()
+        what = f"{_told(number, outcome)} {outcome.told_unit}".strip() + f" is outside {bounds}"
         raise OffScale(what, f"write a value from {bounds}")
     return number
+
+
+def _told(number: Decimal, outcome: Outcome) -> str:
+    """A figure as people are told it: a temperature to a tenth in °F, everything else as it was written."""
+    if outcome.told_unit == outcome.unit:
+        return format_decimal(number)
+    return format_plain_number(outcome.told(float(number)), 1)
 
 
 def _amount(text: str, outcome: Outcome) -> Decimal:

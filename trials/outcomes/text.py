@@ -23,7 +23,7 @@ def render_outcomes(outcomes: Mapping[str, Outcome], *, width: int = 80) -> str:
     """All outcomes by name, each with its scale and the ages at which it is looked at."""
     lines = paragraph("What trials are compared on; `formulary outcomes NAME` tells how to measure one.", width=width)
     rows = [Row("outcome", ("unit",))]
-    rows += [Row(outcome.name, (outcome.unit,), _summary(outcome), 4) for outcome in outcomes.values()]
+    rows += [Row(outcome.name, (outcome.told_unit,), _summary(outcome), 4) for outcome in outcomes.values()]
     return "\n".join([*lines, "", *render_rows(rows, width=width)])
 
 
@@ -40,6 +40,6 @@ def _summary(outcome: Outcome) -> str:
 
 def render_outcome(outcome: Outcome, *, width: int = 80) -> str:
     """One outcome and how to measure it."""
-    unit = f", in {outcome.unit}" if outcome.unit else ""
+    unit = f", in {outcome.told_unit}" if outcome.unit else ""
     lines = paragraph(f"{outcome.name}{unit}: {_summary(outcome)}.", width=width)
     return "\n".join([*lines, "", *paragraph(outcome.how, width=width, indent=2)] if outcome.how else lines)

@@ -243,7 +243,7 @@ def _by_trial(answer: Answer) -> dict[str, Content]:
 
 
 def _outcome_head(answer: Answer) -> Content:
-    label = unit_label(answer.label, answer.outcome.unit)
+    label = unit_label(answer.label, answer.outcome.told_unit)
     if answer.noise is None or not answer.seen:
         return label
     size = noise_size(answer.outcome, answer.noise, answer.level).partition(",")[0]  # the part of it is no column's

@@ -15,6 +15,7 @@ from formulary.batch.sitting_text import unshared_sentences
 from formulary.errors import StopError
 from formulary.finding import stops
 from formulary.materials.plain_name import material_words
+from formulary.temperature import say_written
 from trials.pages.sheet_data import SheetData, ToNote, ToTime
 from trials.pages.sheet_parts import batch_part, sitting_parts
 from trials.trial.model import EVENT_WORDS, PREPARATIONS
@@ -22,10 +23,10 @@ from trials.trial.model import EVENT_WORDS, PREPARATIONS
 # These come at any time, and more than once.
 _AT_ANY_TIME = ("blending", "temperature")
 _CONDITIONS = (
-    ("room, °C", ""),
+    ("room, {}", ""),
     ("humidity, %", ""),
-    ("lye, °C", "lye_temperature"),
-    ("oils, °C", "oil_temperature"),
+    ("lye, {}", "lye_temperature"),
+    ("oils, {}", "oil_temperature"),
     ("mould", "mould"),
     ("cover", "cover"),
     ("blender", ""),
@@ -97,7 +98,7 @@ def make_sheet(
         parts=parts,
         findings=findings,
         remarks=tuple(remarks),
-        conditions=tuple(conditions(process, {})),
+        conditions=tuple(conditions(process, {}, batches[0].scale.temperature)),
         times=tuple(
             times(
                 [portion.name for portion in batch.pot.portions],
@@ -105,6 +106,7 @@ def make_sheet(
                 own_events,
                 title=_times_title(batches, number),
                 is_scented=bool(batch.scent),
+                told_in=batch.scale.temperature,
             )
             for number, batch in enumerate(batches)
         ),
@@ -143,10 +145,11 @@ def _times_title(batches: Sequence[Batch], number: int) -> str:
     return f"When it happened: loaf {number + 1}, {batches[number].recipe_name}"
 
 
-def conditions(process: Mapping[str, str], noted: Mapping[str, str]) -> Iterable[ToNote]:
+def conditions(process: Mapping[str, str], noted: Mapping[str, str], told_in: str) -> Iterable[ToNote]:
     """What to note of the sitting, with what the recipe plans, and what is noted already, by the same words."""
-    for what, planned in _CONDITIONS:
-        yield ToNote(what, process.get(planned, ""), (noted.get(what, ""),))
+    for words, planned in _CONDITIONS:
+        what = words.format(told_in)
+        yield ToNote(what, say_written(process.get(planned, ""), told_in), (noted.get(what, ""),))
 
 
 def times(
@@ -156,6 +159,7 @@ def times(
     *,
     title: str,
     is_scented: bool,
+    told_in: str,
 ) -> ToTime:
     """The events of making day, a line each, in a column for the whole batter and one for every portion.
 
@@ -164,7 +168,7 @@ def times(
     columns = ("", *portions)
     words = [word for word in EVENT_WORDS if word not in _AT_ANY_TIME and (is_scented or word != "scent in")]
     heads = [(word, word) for word in (*words, *own_events)]
-    heads += [("blending", "blending, for s"), ("temperature", "batter, °C")]
+    heads += [("blending", "blending, for s"), ("temperature", f"batter, {told_in}")]
     rows = []
     for word, head in heads:
         cells: list[str | None] = [noted.get((word, column), "") for column in columns]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from decimal import Decimal
 
 from formulary.batch.model import Batch
 from formulary.batch.overriding import demand_weighable, override_stops
@@ -11,6 +12,7 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding
 from formulary.quantity import format_decimal, format_plain_number
 from formulary.recipes.version import Version
+from formulary.temperature import CELSIUS, told_value
 from trials.as_made.effective import lots_named
 from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts, times, version_facts
 from trials.pages.sheet_data import ToNote
@@ -26,7 +28,7 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
     findings: what the trial as made has to say for itself, from `check_trial`. own_events: the maker's own words.
     Raises StopError while a stop stands that the trial does not override: there is no sheet with weights then.
     """
-    planned = _planned_batch(trial.plan)
+    planned = _planned_batch(trial.plan, trial.told_in)
     batch = override_stops(planned, trial.despite)
     said = {(each.code, each.what) for each in (*planned.findings, *batch.findings)}
     new = [each for each in findings if (each.code, each.what) not in said]
@@ -50,31 +52,41 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
         ),
         parts=(part,),
         remarks=(f"Recorded already as made otherwise than planned: {otherwise}.",) if otherwise else (),
-        conditions=tuple(conditions(batch.process, _noted_conditions(trial))),
-        times=(times(columns, noted, own_events, title=f"When it happened: {title}", is_scented=bool(batch.scent)),),
+        conditions=tuple(conditions(batch.process, _noted_conditions(trial), trial.told_in)),
+        times=(
+            times(
+                columns,
+                noted,
+                own_events,
+                title=f"When it happened: {title}",
+                is_scented=bool(batch.scent),
+                told_in=trial.told_in,
+            ),
+        ),
         handling=tuple(_handling(trial)),
         assumed=("The weights are those of the plan as it was frozen when the trial was started.", *assumed([batch])),
     )
 
 
-def _planned_batch(plan: Plan) -> Batch:
+def _planned_batch(plan: Plan, told_in: str) -> Batch:
     """The batch of a plan, worked out by its frozen values; its grams are the frozen ones, whatever comes out."""
     version = Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
     lots = {
         name: {use.lot: None if use.grams is None else float(use.grams) for use in uses}
         for name, uses in plan.lots.items()
     }
-    worked = work_out_batch(version, plan.materials, plan.settings, oil_mass_g=plan.oil_mass_g, lots=lots)
+    settings = replace(plan.settings, temperature=told_in)
+    worked = work_out_batch(version, plan.materials, settings, oil_mass_g=plan.oil_mass_g, lots=lots)
     return replace(worked, pot=plan.pot, oil_mass_g=plan.oil_mass_g, batter_grams=plan.batter_g)
 
 
 def _noted_conditions(trial: Trial) -> dict[str, str]:
-    seen = trial.conditions
+    seen, unit = trial.conditions, trial.told_in
     noted = {
-        "room, °C": seen.room_c,
+        f"room, {unit}": _told(seen.room_c, unit),
         "humidity, %": seen.humidity_percent,
-        "lye, °C": seen.lye_temperature_c,
-        "oils, °C": seen.oil_temperature_c,
+        f"lye, {unit}": _told(seen.lye_temperature_c, unit),
+        f"oils, {unit}": _told(seen.oil_temperature_c, unit),
         "mould": seen.mould,
         "cover": seen.cover,
         "blender": seen.blender,
@@ -86,17 +98,21 @@ def _noted_conditions(trial: Trial) -> dict[str, str]:
     }
 
 
+def _told(celsius: Decimal | None, unit: str) -> float | None:
+    return None if celsius is None else told_value(float(celsius), CELSIUS, unit)
+
+
 def _noted_times(trial: Trial) -> dict[tuple[str, str], str]:
     noted: dict[tuple[str, str], list[str]] = {}
     for column, events in (("", trial.events), *((portion.name, portion.events) for portion in trial.portions)):
         for event in events:
-            noted.setdefault((event.what, column), []).append(_event_words(event))
+            noted.setdefault((event.what, column), []).append(_event_words(event, trial.told_in))
     return {key: ", ".join(words) for key, words in noted.items()}
 
 
-def _event_words(event: Event) -> str:
+def _event_words(event: Event, told_in: str) -> str:
     lasted = "" if event.for_s is None else f" for {format_decimal(event.for_s)} s"
-    warm = "" if event.temperature_c is None else f" {degree_words(event.temperature_c)}"
+    warm = "" if event.temperature_c is None else f" {degree_words(event.temperature_c, told_in)}"
     return f"{event.at}{lasted}{warm}"
 
 

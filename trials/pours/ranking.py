@@ -82,7 +82,7 @@ class Ranking(ShownAsText):
     def _row(self, pour: RankedPour) -> tuple[Cell, ...]:
         trial, value = pour.trial, pour.value
         is_figure = value.bound == "exact" and not self.outcome.scale.is_ordinal
-        cell = value.value if is_figure else say_value(self.outcome, value)
+        cell = value.value if is_figure else say_value(self.outcome.as_kept, value)
         best = "yes" if pour.may_be_best else "no"
         return trial.id, pour.portion, trial.recipe, trial.version, trial.made.isoformat(), cell, best
 
@@ -156,7 +156,7 @@ def ranking_sentence(ranking: Ranking) -> str:
     best, as_good = ranking.pours[0], [pour for pour in ranking.pours[1:] if pour.may_be_best]
     by = f"By {label} ({_better(outcome)})"
     named = f"{_name(ranking, best)} of {best.trial.recipe}"
-    value = f"{say_value(outcome, best.value)} {outcome.unit}".strip()
+    value = f"{say_value(outcome, best.value)} {outcome.told_unit}".strip()
     if outcome.scale.is_ordinal and as_good:
         return f"{by} {count(len(as_good) + 1, 'pour')} are the best, with {value}."
     text = f"{by} the best is {named}, {value}"
@@ -216,12 +216,12 @@ def render_ranking(ranking: Ranking, width: int = 80) -> str:
     lines = wrap_words(ranking_sentence(ranking), width)
     if ranking.pours:
         marked = any(pour.may_be_best for pour in ranking.pours)
-        heading = unit_label(ranking.label, ranking.outcome.unit)
+        heading = unit_label(ranking.label, ranking.outcome.told_unit)
         rows = [Row(heading, ("", "made"))]
         for pour in ranking.pours:
             value = say_value(ranking.outcome, pour.value)
             if pour.value.n > 1 and pour.value.spread is not None:
-                spread = format_number(pour.value.spread, places(ranking.outcome))
+                spread = format_number(ranking.outcome.told_apart(pour.value.spread), places(ranking.outcome))
                 value = f"{value} ± {spread} n {pour.value.n}"
             sign = "* " if pour.may_be_best else "  " if marked else ""
             soap = f"{pour.trial.recipe} {pour.trial.version[:8]}{_found_at_other_ages(ranking.outcome, pour)}"

@@ -45,22 +45,22 @@ def number(outcome: Outcome, value: float) -> str:
         return "yes" if value >= 0.5 else "no"
     if outcome.scale is Scale.GRADED and outcome.grades:
         return outcome.grades[min(max(round(value), 0), len(outcome.grades) - 1)]
-    return format_number(value, places(outcome))
+    return format_number(outcome.told(value), places(outcome))
 
 
 def amount(outcome: Outcome, value: float) -> str:
     """A figure with its unit: `4.7 min`."""
-    return f"{number(outcome, value)} {outcome.unit}".strip()
+    return f"{number(outcome, value)} {outcome.told_unit}".strip()
 
 
 def difference_unit(outcome: Outcome) -> str:
     """The unit of a difference: points for what is itself in percent."""
-    return "points" if outcome.unit == "%" else outcome.unit
+    return "points" if outcome.unit == "%" else outcome.told_unit
 
 
 def noise_size(outcome: Outcome, noise: RepeatNoise, level: float) -> str:
     """How much repeats differ about a level: `0.9 min, 12 % of it`; of a time the percentage is the same everywhere."""
-    found = noise.in_unit(level)
+    found = outcome.told_apart(noise.in_unit(level))
     shown = next(filter(_tells, (format_number(found, more) for more in range(max(places(outcome), 1), 5))), "0")
     size = f"{shown} {difference_unit(outcome)}".strip()
     return f"{size}, {format_number(100.0 * noise.sd, 0)} % of it" if outcome.scale is Scale.LOG_TIME else size
@@ -75,7 +75,7 @@ def noise_basis(outcome: Outcome, noise: RepeatNoise) -> str:
     """What is known of how much repeats differ rests on: `8 repeats in 5 loaves`, `..., nearly all by k7wq alone`."""
     if noise.mostly_by:
         return f"{noise.basis}, nearly all by {noise.mostly_by.rpartition('-')[2]} alone"
-    step = f", read to {noise.read_to:g} {outcome.unit}".rstrip() if noise.read_to else ""
+    step = f", read to {outcome.told_apart(noise.read_to):g} {outcome.told_unit}".rstrip() if noise.read_to else ""
     return f"{noise.basis}{step}"
 
 
@@ -99,7 +99,7 @@ def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = Fa
     change: in the outcome's unit. at_least: the true difference may be larger. A difference too small to show in the
     outcome's own step is said to be none.
     """
-    size = f"{format_number(abs(change), places(outcome))} {difference_unit(outcome)}".strip()
+    size = f"{format_number(outcome.told_apart(abs(change)), places(outcome))} {difference_unit(outcome)}".strip()
     if at_least:
         size = f"at least {size}"
     verb, less, more = _MOVES.get(outcome.name, ("", "", ""))
@@ -110,7 +110,7 @@ def say_move(outcome: Outcome, label: str, change: float, *, at_least: bool = Fa
     return f"had {label} {size} {'lower' if change < 0 else 'higher'}"
 
 
-_UNITS = re.compile(r"(?<=\d) (?=(?:%|min|mm|ΔE|°C|s|h|d|g|points)(?:\W|$))")
+_UNITS = re.compile(r"(?<=\d) (?=(?:%|min|mm|ΔE|°C|°F|s|h|d|g|points)(?:\W|$))")
 
 
 def bind_units(text: str) -> str:

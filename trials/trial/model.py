@@ -16,6 +16,7 @@ from formulary.quantity import NotAQuantity
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import Recipe
 from formulary.settings import Settings
+from formulary.temperature import CELSIUS
 from trials.trial.elapsed import Elapsed, parse_age_days
 
 if TYPE_CHECKING:
@@ -321,6 +322,7 @@ class Trial:
     earlier ones, in their order. despite: codes of stops that were overridden.
     added: values of materials that went in without standing in the plan, kept like the plan's own. lot_values:
     material -> lot -> what its certificate says, for lots that the plan does not hold or holds otherwise.
+    told_in: what people are told its temperatures in, as its formulary has it today.
     """
 
     id: str
@@ -345,6 +347,7 @@ class Trial:
     notes: str = ""
     added: Mapping[str, Material] = field(default_factory=lambda: ReadOnly({}))
     lot_values: Mapping[str, Mapping[str, Lot]] = field(default_factory=lambda: ReadOnly({}))
+    told_in: str = field(default=CELSIUS, compare=False)
     path: str | None = field(default=None, compare=False)
     place: Place = field(default=Place(), compare=False, repr=False)
 

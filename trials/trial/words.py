@@ -8,6 +8,7 @@ from decimal import Decimal
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_plain_number
 from formulary.read_only import ReadOnly
+from formulary.temperature import CELSIUS, say_degrees
 from trials.trial.model import AsMade, Handling, LotUse, Release, Trial
 
 # A stage, said behind what went in at it.
@@ -98,9 +99,9 @@ def handling_words(step: Handling) -> str:
     return ", ".join(part for part in (what, since, where) if part)
 
 
-def degree_words(celsius: Decimal) -> str:
+def degree_words(celsius: Decimal, told_in: str = CELSIUS) -> str:
     """A temperature, to a tenth: what was read in °F has endless decimals."""
-    return f"{format_plain_number(float(celsius), 1)} °C"
+    return say_degrees(float(celsius), told_in)
 
 
 def hour_words(hours: Decimal) -> str:

@@ -162,7 +162,7 @@ class TrialFiles:
         )
         if trial is None:
             return None, findings
-        trial = replace(trial, told_in=settings.temperature)
+        trial = replace(trial, told_in=settings.temperature, lot_values=added.lots)
         loose = _not_frozen(trial, register)
         for name in loose:
             what = f"{name} went in beside the plan, but its values were not kept: today's are used"
@@ -170,7 +170,6 @@ class TrialFiles:
             findings += (note("added-not-kept", what, do, trial.place._replace(field="as_made")),)
         if loose:
             trial = replace(trial, added=ReadOnly({**trial.added, **loose}))
-        trial = replace(trial, lot_values=added.lots)
         named = {name: tuple(use.lot for use in uses) for name, uses in trial.lots.items()}
         lots = find_unkept_lots(named, kept_materials(trial), register)
         for name, unkept in lots.items():

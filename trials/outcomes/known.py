@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
+from functools import cache
 
 from formulary.document.fields import Fields
 from formulary.document.tree import Block, Scalar
@@ -46,7 +47,7 @@ def find_outcomes(settings: Settings) -> dict[str, Outcome]:
 
 def read_outcomes(settings: Settings) -> tuple[dict[str, Outcome], tuple[Finding, ...]]:
     """Every outcome by name, and what is wrong with the maker's own definitions under `outcomes:`."""
-    outcomes = {outcome.name: replace(outcome, told_in=settings.temperature) for outcome in BUILT_IN}
+    outcomes = _built_in(settings.temperature).copy()
     findings: list[Finding] = []
     block = settings.free.get("outcomes")
     if block is None:
@@ -63,6 +64,11 @@ def read_outcomes(settings: Settings) -> tuple[dict[str, Outcome], tuple[Finding
         if outcome is not None:
             outcomes[name] = replace(outcome, told_in=settings.temperature)
     return outcomes, tuple(findings)
+
+
+@cache  # every trial that is read asks for them
+def _built_in(told_in: str) -> dict[str, Outcome]:
+    return {outcome.name: replace(outcome, told_in=told_in) for outcome in BUILT_IN}
 
 
 def find_outcome(text: str, outcomes: Mapping[str, Outcome]) -> tuple[Outcome, Decimal | None]:

@@ -143,6 +143,9 @@ def test_what_is_recorded_is_written_as_it_was_and_a_unit_that_is_none_is_told(
     assert "oil_temperature: 104 °F" in record
     # 104 °F is the recipe's 40 °C, so nothing of it differs.
     assert "oil temperature" not in formulary("diff", "harbour-base", codes[0]).out
+    assert formulary("trial", "start", "harbour-base", "--oils", "1000g").status == 0
+    started = max((home / "trials").glob("*/*-harbour-base-*/trial.yaml"), key=lambda path: path.stat().st_mtime_ns)
+    assert "oil_temperature:   # planned 104 °F" in started.read_text(encoding="utf-8")
     settings = home / "formulary.yaml"
     settings.write_text(settings.read_text(encoding="utf-8").replace("temperature: °F", "temperature: K"), "utf-8")
     told = formulary("check")

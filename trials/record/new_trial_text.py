@@ -10,6 +10,7 @@ from formulary.batch.model import PotLine
 from formulary.document.edit import Value, render_value
 from formulary.document.write import Inline, Quoted
 from formulary.quantity import format_decimal, format_number
+from formulary.temperature import CELSIUS, say_written
 from trials.trial.lot_use_text import lots_tree
 from trials.trial.model import CONDITIONS, LotUse, Plan
 
@@ -25,12 +26,13 @@ def render_new_trial(
     conditions: Mapping[str, str] | None = None,
     portions: Sequence[tuple[str, Decimal]] | None = None,
     despite: Sequence[str] = (),
+    told_in: str = CELSIUS,
 ) -> str:
     """The text of trial.yaml as `trial start` writes it; nothing in it but the plan and what is given here.
 
     sitting: the sitting's name, the date unless given. lots: material -> its lots. conditions: key -> text as it stands
     in the file, such as room -> "19 °C". portions: name and percent, for a plan without portions. despite: codes of
-    stops that were overridden.
+    stops that were overridden. told_in: the unit of what was planned, where it is a temperature.
     """
     lines = [
         f"# Trial {trial_id}: what really happened.",
@@ -47,7 +49,7 @@ def render_new_trial(
         lines.append(_line("who", who))
     if despite:
         lines.append(_line("despite", list(despite), "stops that were overridden"))
-    lines += ["", *_as_made(plan), "", *_lots(plan, lots or {}), "", *_conditions(plan, conditions or {}), ""]
+    lines += ["", *_as_made(plan), "", *_lots(plan, lots or {}), "", *_conditions(plan, conditions or {}, told_in), ""]
     lines += [*_events(plan, portions), ""]
     lines += [
         "# After pouring, in hours since then: covered, insulated, fridge, oven, fan, sprayed, sides loosened,",
@@ -102,14 +104,15 @@ def _lots(plan: Plan, lots: Mapping[str, Sequence[LotUse]]) -> list[str]:
     return [*lines, *(f"  {name}: {render_value(lots_tree(lots[name]), flow=False)}" for name in extra)]
 
 
-def _conditions(plan: Plan, given: Mapping[str, str]) -> list[str]:
+def _conditions(plan: Plan, given: Mapping[str, str], told_in: str) -> list[str]:
     process = plan.recipe.process
     lines = ["# How it was, not how it was planned.", "conditions:"]
     for key in CONDITIONS:
         if key in given:
             lines.append(f"  {key}: {render_value(given[key], flow=False)}")
         else:
-            lines.append(f"  {key}:" + (f"   # planned {process[key]}" if process.get(key) else ""))
+            planned = f"   # planned {say_written(process[key], told_in)}" if process.get(key) else ""
+            lines.append(f"  {key}:{planned}")
     return lines
 
 

@@ -120,6 +120,7 @@ def start_trials(
             conditions={**given, **({} if loaf.mould is None else {"mould": tidy_condition("mould", loaf.mould)})},
             portions=None if portions is None else _shares(portions),
             despite=[code for code in dict.fromkeys(despite) if code in stopped],
+            told_in=folder.settings.temperature,
         )
         frozen = render_plan(plan)
         started.append(StartedTrial(_read_back(bench, trial_id, plan, frozen, text), batch))

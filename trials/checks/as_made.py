@@ -9,12 +9,13 @@ from datetime import date
 
 from formulary.batch.checks import check_pot
 from formulary.batch.scent_checks import find_scents_without_limit
-from formulary.finding import Finding, Place, stops, warn
+from formulary.finding import Finding, Place, note, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
 from trials.as_made.effective import (
     effective_portion,
+    find_taken_in,
     kept_materials,
     lot_weights,
     lots_gap_g,
@@ -88,6 +89,7 @@ def _check_lots(trial: Trial) -> Iterable[Finding]:
         if lot_weights(uses) is None:
             what = f"the lots of {material} are not all weighed, so that none of their certificates can hold"
             yield warn("lots-unweighed", what, "write the grams of each under `lots:`")
+        yield from _check_lot_of_rebatch(trial, material)
         gap_g = lots_gap_g(trial, material)
         if gap_g and not is_unknown_material(trial, material):
             made_g = sum(float(use.grams) for use in uses if use.grams is not None)
@@ -96,6 +98,18 @@ def _check_lots(trial: Trial) -> Iterable[Finding]:
                 f" but {format_number(made_g + gap_g, 1)} g went in"
             )
             yield warn("lots-total", what, "correct the lots, or record what was weighed under as_made")
+
+
+def _check_lot_of_rebatch(trial: Trial, material: str) -> Iterable[Finding]:
+    """Days after a pour another jar may stand on the shelf: what a rebatch took in is said to count as the same lot."""
+    frozen, uses = kept_materials(trial).get(material), trial.lots[material]
+    if len(uses) > 1 or uses[0].grams is not None or frozen is None or uses[0].lot not in frozen.lots:
+        return
+    if any(entry.went_in == material for entry in find_taken_in(trial)):
+        lot = uses[0].lot
+        what = f"the {material} of a rebatch counts as of lot {lot}, which is recorded of the pour"
+        name_it = f"formulary trial lot {code_of(trial.id)} {material} {shlex.quote(f'{lot} GRAMS g')} LOT --correct"
+        yield note("lot-of-rebatch", what, f"if it was of another: {name_it}")
 
 
 def _check_certificates(trial: Trial, material: str) -> Iterable[Finding]:

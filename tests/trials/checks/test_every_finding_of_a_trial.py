@@ -25,10 +25,10 @@ NONE = "observations: [{age: 7 d, outcome: free alkali, value: none}]\n"
 CERTIFICATE = ValueRange(189, 191, 190, Known("maker", "invented certificate"))
 
 
-def with_lot(plan: Plan) -> Plan:
-    """The plan with the certificate of one lot of its olive oil."""
-    lot = Lot("OL-7", overrides={"saponification_value": CERTIFICATE})
-    olive = replace(plan.materials["olive-oil"], lots={"OL-7": lot})
+def with_lot(plan: Plan, *names: str) -> Plan:
+    """The plan with the certificates of lots of its olive oil, of OL-7 unless said."""
+    lots = {name: Lot(name, overrides={"saponification_value": CERTIFICATE}) for name in names or ("OL-7",)}
+    olive = replace(plan.materials["olive-oil"], lots=lots)
     return replace(plan, materials={**plan.materials, "olive-oil": olive})
 
 
@@ -58,6 +58,14 @@ CASES = [
         'lots: {olive-oil: {"OL-7": 300 g, "OL-8": 140 g}}\n',
         "or record what was weighed under as_made",
         'as_made: [{line: olive-oil, weighed: 440 g}]\nlots: {olive-oil: {"OL-7": 300 g, "OL-8": 140 g}}\n',
+    ),
+    Case(
+        "lot-of-rebatch",
+        "lots: {olive-oil: OL-7}\nafter_pour:\n  - {at: 30 h, what: rebatched, with: {olive-oil: 60 g}}\n",
+        "'OL-7 GRAMS g' LOT --correct",
+        'lots: {olive-oil: {"OL-7": 450 g, "OL-8": 60 g}}\n'
+        "after_pour:\n  - {at: 30 h, what: rebatched, with: {olive-oil: 60 g}}\n",
+        plan=with_lot(UNSCENTED, "OL-7", "OL-8"),
     ),
     Case(
         "decision-unsigned",

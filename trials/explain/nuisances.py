@@ -6,7 +6,7 @@ import numpy as np
 
 from trials.explain.normal import FloatArray
 from trials.explain.pick import pick
-from trials.explain.setting import Setting, whiten
+from trials.explain.setting import Setting, take_out, whiten
 from trials.explain.state import State
 
 
@@ -42,8 +42,8 @@ def draw_share(
         state.share = pick(logs, generator)
         state.stretch(np.take_along_axis(stretch, state.share[:, None], axis=1))
         return
-    power = 3 if setting.prior.apart else 1
-    logs = logs - 0.5 * (power * state.causes[:, None] * np.log1p(grid) + state.push[:, None] / (1.0 + grid))
+    fallen = setting.prior.power * state.causes[:, None] * np.log1p(grid)
+    logs = logs - 0.5 * (fallen + state.push[:, None] / (1.0 + grid))
     precision = 1.0 / state.sd[:, None] ** 2
     logs = logs - setting.noise.shape * np.log1p(grid) - setting.noise.rate * precision / (1.0 + grid)
     state.share = pick(logs, generator)
@@ -85,12 +85,9 @@ def draw_stretch(
     """
     if state.cuts is None:
         return
-    square, score = np.swapaxes(nuisance, -1, -2) @ nuisance, (np.swapaxes(nuisance, -1, -2) @ left)[..., 0]
-    inner = square + setting.precision(state.sizes, share)[..., None] * np.eye(square.shape[-1])
-    fit = (score * np.linalg.solve(inner, score[..., None])[..., 0]).sum(axis=-1)
-    power = 3 if setting.prior.apart else 1
-    freedom = left.shape[1] + state.cuts.shape[1] - 1 + power * state.causes
-    square = (left[..., 0] ** 2).sum(axis=-1) - fit + state.push / (1.0 + share)
+    beside, _ = take_out(left[..., :0], nuisance, left[..., 0], setting.precision(state.sizes, share))
+    freedom = left.shape[1] + state.cuts.shape[1] - 1 + setting.prior.power * state.causes
+    square = beside.square + state.push / (1.0 + share)
     by = np.sqrt(2.0 * generator.standard_gamma(0.5 * freedom) / square)
     # All but the prior of the gaps between borders is in that draw; it decides whether it is kept (Metropolis).
     width = (state.cuts[:, -1] - state.cuts[:, 0]) / np.sqrt(1.0 + share) / setting.prior.grade_gap

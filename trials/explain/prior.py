@@ -46,3 +46,8 @@ class Prior:
     grade_gap: float = 1.5
     product_weight: float = 0.05
     apart: bool = True
+
+    @property
+    def power(self) -> int:
+        """The density of an effect, given how large it is beside the size of effects, falls with that power of it."""
+        return 3 if self.apart else 1

@@ -108,10 +108,10 @@ def run_chains(
             draw_share(setting, state, (state.values - state.explained)[:, :, None], weight, generator)
         share = np.array(setting.prior.batch_shares)[state.share] if setting.shares else np.zeros(chains)
         nuisance = whiten(setting, setting.nuisance[None], share, weight)
-        left = whiten(setting, (state.values - state.explained)[:, :, None], share, weight)
-        if setting.grids:
+        if setting.grids or state.cuts is not None:
+            left = whiten(setting, (state.values - state.explained)[:, :, None], share, weight)
             draw_sizes(setting, state, nuisance, left, share, generator)
-        draw_stretch(setting, state, nuisance, left, share, generator)
+            draw_stretch(setting, state, nuisance, left, share, generator)
         if afresh and terms.doubtful:  # after all that is drawn given effects and noise, for it leaves these behind
             draw_doubtful(setting, terms, models, state, share, generator)
             weight = 1.0 / variances[state.kind][:, setting.batch]
@@ -178,8 +178,7 @@ def _draw_spread(setting: Setting, effects: FloatArray, sd: FloatArray, generato
     weights, sizes = np.array(setting.prior.effect_sizes).T
     count = (effects != 0).sum(axis=1)[:, None]
     square = ((effects / sd[:, None]) ** 2).sum(axis=1)[:, None]
-    power = 3 if setting.prior.apart else 1
-    logs = np.log(weights) - power * count * np.log(sizes) - 0.5 * square / sizes**2
+    logs = np.log(weights) - setting.prior.power * count * np.log(sizes) - 0.5 * square / sizes**2
     return np.asarray(sizes[pick(logs, generator)][:, None])
 
 

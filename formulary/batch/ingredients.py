@@ -122,7 +122,8 @@ def _list(pot: Pot, superfat_percent: float, batch: Batch, materials: Materials,
             do = f"write `inci` in materials/{name}.yaml, from the supplier's papers"
             stands = f"; it stands as {_inci(materials[name])} here"
             findings.append(warn("inci-unknown", f"no INCI name is known for {name}{stands}", do))
-    without = sorted({line.material for line in pot.lines if line.role == "oil"} - _named_as_soap(materials))
+    oils = {line.material for line in pot.lines if line.role == "oil"}
+    without = sorted(name for name in oils if materials[name].inci_in_soap is None)
     if without:
         what = f"no INCI name is known for the soap of {', '.join(without)}: it stands as a salt of it, which is none"
         files = ", ".join(f"materials/{name}.yaml" for name in without)
@@ -211,18 +212,9 @@ def _put_soap(
     water_g = taken_mol * WATER_G_PER_MOL if material.kind is MaterialKind.FATTY_ACID else 0.0
     put(GLYCEROL_INCI, glycerol_g)
     put(WATER_INCI, water_g)
-    name = _soap_inci(material)
+    name = material.inci_in_soap or f"SODIUM SALT OF {_inci(material)}"
     for alkali, part in shares.items():
         put(_of(alkali, name), (fat_g - glycerol_g - water_g) * part + alkali_mass_g(taken_mol * part, alkali))
-
-
-def _named_as_soap(materials: Materials) -> set[str]:
-    return {name for name, material in materials.items() if material.inci_in_soap is not None}
-
-
-def _soap_inci(material: Material) -> str:
-    """The sodium salt of a fat by its INCI name, else by what it is."""
-    return material.inci_in_soap or f"SODIUM SALT OF {_inci(material)}"
 
 
 def _put_salt(

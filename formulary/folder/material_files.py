@@ -170,7 +170,7 @@ def draft_lot(folder: FormularyFiles, slug: str, lot: str) -> Draft:
     weight = find_weight(lot)
     if weight is not None:
         do = f'name the lot alone; {weight} is said where it is used: --lot "{slug}={lot}"'
-        raise InputError.of("weighed-lot", f"{lot.strip()!r} is a lot and a weight", do)
+        raise InputError.of("weighed-lot", f"{lot!r} is a lot and a weight", do)
     material = folder.register.find(slug)
     if material is None:
         near = folder.register.nearest(slug)

@@ -52,7 +52,7 @@ def fit_to_sell(
     """
     place = Place(trial.path)
     decision = trial.release
-    open_points = _find_standing_today(trial, today, cure_days=cure_days, register=register)
+    open_points = _find_standing(trial, today, cure_days=cure_days, register=register)
     if decision is None:
         what = "nobody has decided yet whether it is sold"
         open_points.append(note("not-decided", what, "record a decision with name and reason", place))
@@ -70,22 +70,12 @@ def _find_standing(
     register: Mapping[str, Material] | None,
     as_made: Sequence[Finding] | None = None,
 ) -> list[Finding]:
-    """What speaks against selling a trial and is not set aside by its decision (parameters: `check_before_sale`)."""
+    """What speaks against selling a trial and is not set aside by its decision (parameters: `check_before_sale`).
+
+    Free alkali that was found counts also at an age to come, which is a slip then.
+    """
     found = check_before_sale(trial, today, cure_days=cure_days, register=register, as_made=as_made)
-    return _without_set_aside(trial, found)
-
-
-def _find_standing_today(
-    trial: Trial,
-    today: date | None,
-    *,
-    cure_days: Decimal | None = None,
-    register: Mapping[str, Material] | None,
-    as_made: Sequence[Finding] | None = None,
-) -> list[Finding]:
-    """The same today, when free alkali that was found counts also at an age to come, which is a slip then."""
-    ahead = _without_set_aside(trial, check_alkali_ahead(trial, today, Place(trial.path)))
-    return _find_standing(trial, today, cure_days=cure_days, register=register, as_made=as_made) + ahead
+    return _without_set_aside(trial, [*found, *check_alkali_ahead(trial, today, Place(trial.path))])
 
 
 def _without_set_aside(trial: Trial, found: Iterable[Finding]) -> list[Finding]:
@@ -157,7 +147,7 @@ def check_sale(
     place = Place(trial.path, decision.place.line, decision.place.column, "release")
     on = _on(decision)
     again = f"formulary trial release {code_of(trial.id)}"
-    found = _find_standing_today(trial, today, register=register, as_made=as_made)
+    found = _find_standing(trial, today, register=register, as_made=as_made)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
         do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; {_ASK_BUYERS}"
@@ -174,7 +164,7 @@ def check_sale(
         return (warn("sold-early", what, do, place),)
     if not any(find_ahead(trial, decision.on)):
         return ()  # nothing was recorded later, so that day saw what today sees
-    stood = _find_standing(trial, decision.on, register=register)
+    stood = _without_set_aside(trial, check_before_sale(trial, decision.on, register=register))
     then = [each for each in stood if each.severity is not Severity.NOTE]
     if not then:
         return ()

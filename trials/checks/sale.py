@@ -144,7 +144,7 @@ def check_sale(
     if decision.decision != "sell":
         return _check_taken_back(trial, decision, today)
 
-    place = Place(trial.path, decision.place.line, decision.place.column, "release")
+    place = _place_of(trial, decision)
     on = _on(decision)
     again = f"formulary trial release {code_of(trial.id)}"
     found = _find_standing(trial, today, register=register, as_made=as_made)
@@ -177,7 +177,7 @@ def check_decisions(trial: Trial) -> Iterable[Finding]:
     for decision in trial.decisions:
         lacks = [key for key, text in (("who", decision.who), ("why", decision.why)) if not text.strip()]
         if lacks:
-            place = Place(trial.path, decision.place.line, decision.place.column, "release")
+            place = _place_of(trial, decision)
             what = f"the decision to {decision.decision}{_on(decision)} does not say {' and '.join(lacks)}"
             do = f"write {' and '.join(f'`{key}:`' for key in lacks)} in trial.yaml, as whoever decided knows it"
             yield warn("decision-unsigned", what, do, place)
@@ -187,9 +187,13 @@ def _check_taken_back(trial: Trial, decision: Release, today: date) -> tuple[Fin
     """That bars of a loaf which is for sale no more were sold before, as long as they may be in use."""
     if trial.sold is None or (decision.on is not None and (today - decision.on).days > _REMEMBERED_DAYS):
         return ()
-    place = Place(trial.path, decision.place.line, decision.place.column, "release")
+    place = _place_of(trial, decision)
     what = f"{decision.decision} was decided{_on(decision)}{_after_sale(trial)}: its bars may be with people"
     return (warn("sold-before", what, f"if that was for a fault, {_ASK_BUYERS}", place),)
+
+
+def _place_of(trial: Trial, decision: Release) -> Place:
+    return Place(trial.path, decision.place.line, decision.place.column, "release")
 
 
 def _on(decision: Release) -> str:

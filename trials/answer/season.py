@@ -9,7 +9,6 @@ from statistics import correlation, fmean, pstdev
 
 from trials.answer.answer import Answer, TookOver
 from trials.answer.chance_words import percent
-from trials.factors.portion_facts import LotShares
 from trials.pours.sentences import capital
 
 _FEWEST = 8  # trials, below which anything goes with anything
@@ -52,8 +51,7 @@ def took_over_on(answer: Answer, name: str) -> date | None:
     had: dict[date, set[bool]] = {}
     trials: dict[bool, set[str]] = {True: set(), False: set()}
     for item, value in zip(answer.seen, answer.table.column(name), strict=True):
-        lots = item.pour.fact(factor.aspects[0])
-        if value is None or (isinstance(lots, LotShares) and not lots.shares):
+        if value is None or not item.pour.went_in(factor.aspects[0]):
             continue  # nobody knows, or there is none of the material in it
         has_it = value > 0.5
         had.setdefault(item.pour.trial.made, set()).add(has_it)

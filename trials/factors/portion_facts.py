@@ -118,6 +118,11 @@ class Pour:
             return LotShares(())
         return aspect.missing()
 
+    def went_in(self, lot: Aspect) -> bool:
+        """Whether the material of a lot went in; one of which no lot is recorded did."""
+        fact = self.fact(lot)
+        return not isinstance(fact, LotShares) or bool(fact.shares)
+
     def weighed_fact(self, aspect: Aspect) -> Fact:
         """What is known of an aspect, by the weights that really went in."""
         return self.weighed[aspect] if aspect in self.weighed else self.fact(aspect)

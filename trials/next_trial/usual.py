@@ -6,8 +6,8 @@ from collections.abc import Collection, Mapping
 
 from formulary.quantity import format_plain_number
 from trials.answer.answer import Answer
-from trials.factors.factors import Factor, instead_of
-from trials.factors.portion_facts import LotShares, Pour
+from trials.factors.factors import instead_of
+from trials.factors.portion_facts import Pour
 
 _SETTINGS = frozenset({"condition", "blending", "size"})
 
@@ -21,7 +21,7 @@ def find_lots_in_use(answer: Answer) -> dict[str, float]:
         if factor.kind == "lot":
             for pour, row in zip(answer.table.pours, answer.table.values, strict=True):  # by their dates
                 value = row[number]
-                if value is not None and _went_in(pour, factor):
+                if value is not None and pour.went_in(factor.aspects[0]):
                     in_use[factor.name] = value
     return in_use
 
@@ -35,7 +35,7 @@ def place_lots(
     """
     lots = {
         factor.name: in_use.get(factor.name, 0.0)
-        if _went_in(pour, factor) and factor.aspects[0].subject not in chosen
+        if pour.went_in(factor.aspects[0]) and factor.aspects[0].subject not in chosen
         else 0.0
         for factor in answer.table.factors
         if factor.kind == "lot"
@@ -59,9 +59,3 @@ def all_else(answer: Answer) -> tuple[str, ...]:
         elif factor.kind in _SETTINGS:
             words.append(f"{factor.name} {format_plain_number(factor.told(factor.baseline), 1)} {factor.told_unit}")
     return tuple(dict.fromkeys([*lots.values(), *words]))
-
-
-def _went_in(pour: Pour, factor: Factor) -> bool:
-    """Whether the material of a lot went into a pour; one of which no lot is recorded did."""
-    fact = pour.fact(factor.aspects[0])
-    return not isinstance(fact, LotShares) or bool(fact.shares)

@@ -48,19 +48,17 @@ def took_over_on(answer: Answer, name: str) -> date | None:
     factor = answer.factor(name)
     if factor.kind != "lot":
         return None
-    had: dict[date, set[bool]] = {}
+    days: dict[bool, set[date]] = {True: set(), False: set()}
     trials: dict[bool, set[str]] = {True: set(), False: set()}
     for item, value in zip(answer.seen, answer.table.column(name), strict=True):
         if value is None or not item.pour.went_in(factor.aspects[0]):
             continue  # nobody knows, or there is none of the material in it
         has_it = value > 0.5
-        had.setdefault(item.pour.trial.made, set()).add(has_it)
+        days[has_it].add(item.pour.trial.made)
         trials[has_it].add(item.pour.trial.id)
-    with_it = [day for day, seen in had.items() if True in seen]
-    without = [day for day, seen in had.items() if False in seen]
-    if min(len(found) for found in trials.values()) < _FEWEST_OF_A_LOT or max(without) >= min(with_it):
+    if min(len(found) for found in trials.values()) < _FEWEST_OF_A_LOT or max(days[False]) >= min(days[True]):
         return None
-    return min(with_it)
+    return min(days[True])
 
 
 def found_to_take_over(answer: Answer, name: str) -> TookOver | None:

@@ -129,9 +129,8 @@ def prepare_save(
 
     names, check: as in `save_changed`. Raises InputError as it does.
     """
-    folder.store.refresh()
+    changed = find_changed_paths(folder)  # looks first where the branch stands now
     tip, read_from = folder.store.tip_blobs(""), folder.store.tip
-    changed = find_changed_paths(folder)
     unchanged: tuple[str, ...] = ()
     if names:
         changed, unchanged = _only(folder, names, changed, tip)

@@ -93,7 +93,7 @@ def find_status(folder: FormularyWorkshop, *, check: CheckFiles | None = None) -
     find_changed = _begin(lambda: find_changed_paths(folder))  # git looks at the files while the recipes are checked
     found = [] if is_sound else list(folder.check())
     changed = find_changed()
-    if is_sound and changed:
+    if is_sound and (changed or folder.store.tip != commit):  # another program saved since
         found = list(folder.check())
     tip = folder.store.tip_blobs("") if changed else {}
     working = set(folder.store.working_paths("")) if changed else set()
@@ -107,7 +107,8 @@ def find_status(folder: FormularyWorkshop, *, check: CheckFiles | None = None) -
     found += [*large, *check_trial_files(check, changed)]
     grave = [finding for finding in found if finding.severity in (Severity.ERROR, Severity.STOP)]
     # Looked at once more: what was checked must be what the commit holds, also when somebody is editing meanwhile.
-    if cache is not None and not (changed or grave or is_sound) and not find_changed_paths(folder):
+    is_found_sound = not (changed or grave or is_sound)
+    if cache is not None and is_found_sound and not find_changed_paths(folder) and folder.store.tip == commit:
         keep_sound(cache, commit)
     under_way = folder.store.check_branch()
     return Status(tuple(unsaved), (*under_way, *grave), may_save=not under_way)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from formulary import Folder, init_folder, open_folder
+from formulary import Finding, Folder, init_folder, open_folder
 from formulary.folder import sound
 from formulary.folder.status import Status, find_status
 
@@ -82,6 +83,44 @@ def test_a_new_save_is_checked_anew(root: Path, tmp_path: Path, checks: list[str
     status(root, tmp_path / "cache")
     status(root, tmp_path / "cache")
     assert len(checks) == 2
+
+
+def test_a_save_is_not_called_sound_for_one_that_another_program_made_meanwhile(
+    root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    edit(root, "superfat: 5", "superfat: -3")
+    save(root)
+    with open_folder(root) as folder:
+        with_a_stop = folder.store.tip
+    check = Folder.check
+
+    def save_another(folder: Folder) -> tuple[Finding, ...]:
+        edit(root, "superfat: -3", "superfat: 5")
+        save(root)
+        return check(folder)
+
+    def at_once(work: Callable[[], tuple[str, ...]]) -> Callable[[], tuple[str, ...]]:
+        made = work()
+        return lambda: made
+
+    monkeypatch.setattr(Folder, "check", save_another)
+    monkeypatch.setattr("formulary.folder.status._begin", at_once)  # git has looked before the other program saves
+    status(root, tmp_path / "cache")
+    assert not sound.is_known_sound(tmp_path / "cache", with_a_stop)
+
+
+def test_a_stop_is_told_of_a_save_that_another_program_makes_after_a_sound_one(
+    root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    status(root, tmp_path / "cache")
+
+    def save_another(cache: Path | None, commit: str | None) -> bool:
+        edit(root, "superfat: 5", "superfat: -3")
+        save(root)
+        return sound.is_known_sound(cache, commit)
+
+    monkeypatch.setattr("formulary.folder.status.is_known_sound", save_another)
+    assert {finding.severity.value for finding in status(root, tmp_path / "cache").findings} == {"stop"}
 
 
 def test_another_edition_of_the_program_checks_anew(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from decimal import Decimal
 
@@ -14,8 +14,9 @@ from formulary.batch.temperature_checks import parse_celsius
 from formulary.changes.compared_side import ComparedSide, as_one_batter
 from formulary.errors import InputError
 from formulary.finding import Finding, Severity
+from formulary.materials.model import Material
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.as_made.effective import figures_of_bars, materials_of, pot_of_bars, pot_of_batter
+from trials.as_made.effective import as_poured, figures_of_bars, materials_of, pot_of_bars, pot_of_batter
 from trials.as_made.unknown_weights import check_unknown, demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words
@@ -31,7 +32,8 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
     batch has none: the grams are in the pot, and no stop hides them.
     Raises KeyError for a portion that the trial does not have, InputError where no oil went in.
     """
-    materials, plan = materials_of(trial), trial.plan
+    poured, plan = as_poured(trial), trial.plan
+    materials = materials_of(poured)
     is_rebatched = pot_of_bars(trial) != pot_of_batter(trial)
     later = ", before it was rebatched" if is_rebatched else ""
     if portion == WHOLE:
@@ -54,12 +56,13 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         process=_process(trial, portion),
         oil_mass_g=oil_mass_g,
     )
-    of_bars = [] if bars == pot else [(bars, figures_of_bars(trial, materials, part))]
+    with_later = materials_of(trial)
+    of_bars = [] if bars == pot else [(bars, figures_of_bars(trial, with_later, part), with_later)]
     side = ComparedSide(
         recipe=recipe,
         batch=batch,
         register=materials,
-        lots=_lots(trial, pot),
+        lots=_lots(poured, pot),
         findings=_findings(trial, recipe, batch, of_bars),
         portion=portion,
     )
@@ -77,17 +80,17 @@ def _lots(trial: Trial, pot: Pot) -> dict[str, str]:
 
 
 def _findings(
-    trial: Trial, recipe: Recipe, batch: Batch, bars: Iterable[tuple[Pot, PotFigures]]
+    trial: Trial, recipe: Recipe, batch: Batch, bars: Iterable[tuple[Pot, PotFigures, Mapping[str, Material]]]
 ) -> tuple[Finding, ...]:
     """What the grams in the bars decide, in the words for a poured loaf; of the rest what a recipe would be told, too.
 
-    bars: what is in them with its figures, where that is not the pot of the batch.
+    bars: what is in them with its figures and its materials, where that is not the pot of the batch.
     A stop of the weigh-out alone comes too late to stop anything, and what a rebatch has mended stands no more.
     """
     materials, settings = batch.materials, trial.plan.settings
     by_pot = [
-        check_pot(pot, figures, materials, trial.plan.recipe.purpose, recipe.place)
-        for pot, figures in (*bars, (batch.pot, work_out_pot(batch.pot, materials, settings)))
+        check_pot(pot, figures, known, trial.plan.recipe.purpose, recipe.place)
+        for pot, figures, known in (*bars, (batch.pot, work_out_pot(batch.pot, materials, settings), materials))
     ]
     poured = by_pot[0]
     of_the_pot = {finding.code for found in by_pot for finding in found}

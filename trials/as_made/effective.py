@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, pot_portions
 from formulary.errors import InputError
@@ -133,6 +134,36 @@ def find_taken_in(trial: Trial) -> tuple[AsMade, ...]:
     return tuple(entry for step in done_once(trial.after_pour) for entry in step.extras)
 
 
+def as_poured(trial: Trial, *, at_worst: bool = False) -> Trial:
+    """The trial as its batter was poured: without what rebatches took in, and without the lots of that.
+
+    A jar is emptied before the next is opened, so of several lots with weights the batter has the first, as far as they
+    make it up. at_worst: nothing is known of that, and all of them stay, of which the worst count.
+    """
+    taken_in = {entry.went_in for entry in find_taken_in(trial)}
+    if not taken_in:
+        return trial
+    poured = replace(trial, after_pour=tuple(replace(step, taken_in=()) for step in trial.after_pour))
+    if at_worst:
+        return poured
+    lots = {name: _first_lots(poured, name) if name in taken_in else uses for name, uses in trial.lots.items()}
+    return replace(poured, lots=ReadOnly(lots))
+
+
+def _first_lots(trial: Trial, material: str) -> tuple[LotUse, ...]:
+    """The lots of a material up to what is in the bars; all of them where they are not all weighed."""
+    uses, left_g = trial.lots[material], in_bars_g(trial, material)
+    within_g = _tolerance_g(trial, material, left_g)
+    first: list[LotUse] = []
+    for use in uses:
+        if use.grams is None:
+            return uses
+        if left_g > within_g:
+            first.append(replace(use, grams=min(use.grams, Decimal(left_g))))
+            left_g -= float(use.grams)
+    return tuple(first)
+
+
 def effective_portion(
     trial: Trial, portion: str | None = None, *, as_bars: bool = False, at_worst: bool = False
 ) -> EffectiveFormula:
@@ -150,11 +181,10 @@ def effective_portion(
     if pot.grams("oil") <= 0:
         what = f"no oil went into {trial.id} as it is recorded, so nothing can be worked out"
         raise InputError.of("no-oils", what, "look at its as_made entries")
-    materials = materials_of(trial)
     if as_bars:
-        figures = figures_of_bars(trial, materials, lambda bars: _of_portion(bars, portion)[0])
+        figures = figures_of_bars(trial, materials_of(trial), lambda bars: _of_portion(bars, portion)[0])
     else:
-        figures = work_out_pot(pot, materials, trial.plan.settings)
+        figures = work_out_pot(pot, materials_of(as_poured(trial, at_worst=at_worst)), trial.plan.settings)
     return EffectiveFormula(
         portion=None if portion == WHOLE else portion,
         pot=pot,
@@ -301,9 +331,14 @@ def lots_gap_g(trial: Trial, material: str) -> float:
         return 0.0
     went_in_g = in_bars_g(trial, material)
     gap_g = went_in_g - sum(float(use.grams) for use in uses if use.grams is not None)
+    return gap_g if abs(gap_g) > _tolerance_g(trial, material, went_in_g) else 0.0
+
+
+def _tolerance_g(trial: Trial, material: str, went_in_g: float) -> float:
+    """How near the lots of a material must come to what went in: as near as that is known, and as scales tell."""
     went_in = (*trial.as_made, *find_taken_in(trial))
     about_g = sum(float(entry.give_or_take_g) for entry in went_in if entry.went_in == material)
-    return gap_g if abs(gap_g) > about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0) else 0.0
+    return about_g + max(1.0, went_in_g * _LOT_TOLERANCE_PERCENT / 100.0)
 
 
 def _key(entry: AsMade) -> tuple[str, str, str]:

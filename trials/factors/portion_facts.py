@@ -13,7 +13,7 @@ from decimal import Decimal
 from formulary.batch.model import WHOLE, Pot
 from formulary.batch.temperature_checks import parse_celsius
 from formulary.read_only import ReadOnly
-from trials.as_made.effective import EffectiveFormula, effective_portion
+from trials.as_made.effective import EffectiveFormula, as_poured, effective_portion
 from trials.as_made.unknown_weights import unknown_words
 from trials.factors.steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.trial.model import REBATCHED, Trial, TrialPortion
@@ -153,7 +153,7 @@ def find_facts(trial: Trial, portion: str | None = None) -> Pour:
         facts[aspect] = round(plan, 6) if near else value
     if unknown_words(trial):  # nor is anything else known that is reckoned by it
         facts, weighed = dict.fromkeys(facts), {}
-    facts.update(_lots(trial, made))
+    facts.update(_lots(as_poured(trial), made))
     facts.update(_blending(trial, portion))
     conditions, as_planned = _conditions(trial, portion)
     facts.update(conditions)

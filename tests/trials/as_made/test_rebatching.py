@@ -12,7 +12,7 @@ import pytest
 from formulary.errors import InputError
 from formulary.finding import Severity
 from formulary.folder.folder import Folder
-from formulary.materials.model import FragranceLimit, Known
+from formulary.materials.model import FragranceLimit, Known, Lot, ValueRange
 from tests.trials.examples import MIDWINTER_CLOVE, faults, folder_with, outcomes, plan_of, trial_of
 from trials import record
 from trials.as_made.as_made_recipe import describe_as_made
@@ -20,7 +20,7 @@ from trials.as_made.effective import effective_portion
 from trials.bench import open_bench
 from trials.checks.checks import check_trial
 from trials.checks.sale import fit_to_sell
-from trials.factors.portion_facts import find_facts
+from trials.factors.portion_facts import Aspect, find_facts
 from trials.lots.lot_trace import find_lot
 from trials.outcomes.find import find_values
 from trials.outcomes.value import Missing, OutcomeValue
@@ -114,6 +114,29 @@ def test_a_lot_that_was_worked_in_later_is_followed_there() -> None:
     assert used.grams == pytest.approx(550.0)
     both = trial_of(RESCUE + 'lots: {olive-oil: {"OL-7": 450 g, "OL-8": 100 g}}\n', UNSCENTED)
     assert "lots-total" not in codes(both)
+
+
+def test_the_lot_of_what_a_rebatch_took_is_in_the_bars_and_not_in_what_was_poured() -> None:
+    values = ValueRange(200.0, 200.0, 200.0, Known("maker", "an invented certificate"))
+    oil = UNSCENTED.materials["olive-oil"]
+    other = replace(oil, lots={"OL-7": Lot("OL-7"), "OL-8": Lot("OL-8", overrides={"saponification_value": values})})
+    plan = replace(UNSCENTED, materials={**UNSCENTED.materials, "olive-oil": other})
+
+    def made(rebatch: str, lots: str) -> Trial:
+        return trial_of(rebatch + f"lots: {{olive-oil: {{{lots}}}}}\n", plan)
+
+    first, mixed = made("", '"OL-7": 450 g'), made("", '"OL-7": 300 g, "OL-8": 150 g')
+    for as_poured, lots in (
+        (first, '"OL-7": 450 g, "OL-8": 100 g'),
+        (first, '"OL-7": 450.4 g, "OL-8": 99 g'),
+        (mixed, '"OL-7": 300 g, "OL-8": 250 g'),
+    ):
+        rescued = made(RESCUE, lots)
+        assert superfat(rescued, as_bars=False) == pytest.approx(superfat(as_poured, as_bars=False))
+        of_lots = [find_facts(each).fact(Aspect("lot", "olive-oil", step="instead")) for each in (rescued, as_poured)]
+        assert of_lots[0] == of_lots[1]
+        assert describe_as_made(rescued).lots == describe_as_made(as_poured).lots
+        assert superfat(rescued, as_bars=True) > superfat(made(RESCUE, '"OL-7": 550 g'), as_bars=True)
 
 
 def test_what_a_rebatch_cannot_take_in_is_refused() -> None:

@@ -60,7 +60,10 @@ def _check_bars(trial: Trial, today: date | None, register: Mapping[str, Materia
             replace(each, do=_way_to_a_limit(next(without_limit), loaf, register)) if each.code == _NO_LIMIT else each
             for each in found
         )
-        yield from (each for each in (found if loaf is stood else stops(found)) if each.code not in told)
+        if loaf is not stood:
+            ahead = "with what the rebatch that lies ahead of today takes in"
+            found = tuple(replace(each, what=f"{ahead}, {each.what}") for each in stops(found))
+        yield from (each for each in found if each.code not in told)
         told |= {each.code for each in found}
 
 

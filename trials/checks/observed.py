@@ -79,7 +79,7 @@ def _say_step_ahead(trial: Trial, step: Handling, today: date) -> tuple[str, str
     on = _on(trial, days_until_done(step) or 0)
     what = f"{step.what}{of}{at} cannot have been done yet: it lies ahead of today{on}"
     if step.what == REBATCHED:
-        what += "; until then nothing that it takes in counts"
+        what += "; until then it mends nothing"
     return what, _say_age(trial, "the time since pouring that it has", today)
 
 

@@ -59,9 +59,14 @@ def test_whatever_is_done_after_pouring_is_told_when_it_is_of_a_day_to_come() ->
     assert "ahead-of-today" in told_of("after_pour: [{at: 999999999 d, what: stamped}]\n", day(40))
 
 
-def test_lye_that_a_rebatch_would_bring_is_told_at_once() -> None:
+def test_lye_that_a_rebatch_would_bring_is_told_at_once_as_what_is_to_come() -> None:
     text = "after_pour: [{at: 90 d, what: rebatched, with: {sodium-hydroxide: 40 g}}]\n"
-    assert "lye-excess" in stops_of(text, day(5))
+    for age_days, is_ahead in ((5, True), (90, False)):
+        found = {each.code: each for each in check_trial(trial_of(text, UNSCENTED), outcomes(), day(age_days))}
+        assert found["lye-excess"].severity is Severity.STOP
+        assert ("rebatch that lies ahead of today" in found["lye-excess"].what) is is_ahead
+        assert ("ahead-of-today" in found) is is_ahead
+        assert not is_ahead or "nothing that it takes in counts" not in found["ahead-of-today"].what
 
 
 def refused(text: str, today: date) -> str:

@@ -9,15 +9,30 @@ units: their millilitres come from `formulary.yaml`, so here they are only named
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
 from decimal import Decimal
 from enum import Enum
-from functools import lru_cache
-from typing import NamedTuple
+from functools import lru_cache, wraps
+from typing import NamedTuple, TypeVar, TypeVarTuple
 
 from formulary.given import Figure
 
-# Recipes say the same few figures over and over, and a version after the next.
-remembering = lru_cache(maxsize=4096)
+_Kinds = TypeVarTuple("_Kinds")
+_Parsed = TypeVar("_Parsed")
+
+
+def remembering(parse: Callable[[str, *_Kinds], _Parsed]) -> Callable[[Figure, *_Kinds], _Parsed]:
+    """A parser that reads each text once: recipes say the same few figures over and over, and a version after the next.
+
+    A number is remembered by the text that it prints as: 6 and 6.0 are equal, and other digits.
+    """
+    remembered = lru_cache(maxsize=4096)(parse)
+
+    @wraps(parse)
+    def parse_once(text: Figure, *kinds: *_Kinds) -> _Parsed:
+        return remembered(str(text), *kinds)
+
+    return parse_once
 
 
 class NotAQuantity(ValueError):  # noqa: N818 - it reads as the sentence it is
@@ -164,13 +179,13 @@ class Quantity(NamedTuple):
 
 
 @remembering
-def parse_decimal(text: Figure) -> Decimal:
+def parse_decimal(text: str) -> Decimal:
     """The exact number written in `text`.
 
     Raises NotAQuantity for anything but a plain finite decimal of at most 20 digits, and not finer than that: then
     percentages add up exactly.
     """
-    stripped = str(text).strip()
+    stripped = text.strip()
     # Digits, and a point among them, in most cases.
     if len(stripped) <= _MOST_DIGITS and stripped.isascii() and stripped.replace(".", "", 1).isdecimal():
         return Decimal(stripped)
@@ -206,7 +221,7 @@ def format_plain_number(number: float, places: int) -> str:
 
 
 @remembering
-def parse_quantity(text: Figure, *kinds: Kind) -> Quantity:
+def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     """The amount in `text`, which must carry a unit of one of `kinds`.
 
     Raises NotAQuantity, with what to write instead, for a bare number, an unknown unit, or another kind of unit.
@@ -214,7 +229,7 @@ def parse_quantity(text: Figure, *kinds: Kind) -> Quantity:
     >>> parse_quantity("1.5 kg", Kind.MASS).to("g")
     Decimal('1500.0')
     """
-    stripped = str(text).strip()
+    stripped = text.strip()
     match = _AMOUNT.fullmatch(stripped)
     if match and match[2] in _UNITS and _UNITS[match[2]][0] in kinds:
         quantity = Quantity(parse_decimal(match[1]), match[2])
@@ -317,9 +332,9 @@ def parse_mass_g(text: Figure) -> Decimal:
 
 
 @remembering
-def parse_percent(text: Figure) -> Decimal:
+def parse_percent(text: str) -> Decimal:
     """Percent written `5` or `5 %`. Raises NotAQuantity."""
-    stripped = str(text).strip()
+    stripped = text.strip()
     if stripped[-1:].isdecimal():
         return parse_decimal(stripped)
     if stripped.endswith("%"):

@@ -7,7 +7,6 @@ from decimal import Decimal, localcontext
 from enum import Enum
 from typing import NamedTuple
 
-from formulary.given import Figure
 from formulary.quantity import (
     NUMBER,
     Kind,
@@ -61,12 +60,12 @@ _RATE_EXAMPLE = 'write "8 % of oils", "3 % of batter" or "30 g per kg oils"'
 
 
 @remembering
-def parse_rate(text: Figure) -> Rate:
+def parse_rate(text: str) -> Rate:
     """The rate written in `text`; it always names what it is a part of.
 
     Raises NotAQuantity, with what to write instead, for a rate without a basis or with an unknown unit.
     """
-    stripped = str(text).strip()
+    stripped = text.strip()
     refuse_comma(stripped)
     match = _RATE_PERCENT.fullmatch(stripped)
     if match:

@@ -111,6 +111,16 @@ def test_digits_stay_as_written() -> None:
     assert format_decimal(parse_decimal("1e3")) == "1000"
 
 
+@given(st.permutations([6, 6.0, Decimal("6"), Decimal("6.0"), Decimal("6.00"), "6", "6.0"]))
+def test_a_number_keeps_its_own_digits_whichever_equal_one_came_before(
+    numbers: list[int | float | Decimal | str],
+) -> None:
+    for number in numbers:
+        assert format_decimal(parse_decimal(number)) == format_decimal(parse_percent(number)) == str(number)
+    with pytest.raises(NotAQuantity):
+        parse_decimal(bool(parse_decimal(1)))  # True equals 1, and is no number
+
+
 @pytest.mark.parametrize(
     ("text", "what", "do"),
     [

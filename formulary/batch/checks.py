@@ -234,8 +234,8 @@ def _check_lye_and_scent(
 ) -> Iterable[Finding]:
     """What a plan and a batch as made are both judged by; `nominal` None: a batch as made."""
     yield from check_saponification(pot, materials, locate)
-    yield from check_stated_values(pot, materials, locate)
-    yield from check_stated_assays(pot, materials, locate)
+    yield from check_stated_values(pot, materials, locate, is_planned=nominal is not None)
+    yield from check_stated_assays(pot, materials, locate, is_planned=nominal is not None)
     yield from check_superfat(
         nominal=nominal,
         effective=superfat_effective,
@@ -251,7 +251,7 @@ def _check_lye_and_scent(
     )
     yield from check_alkali_on_top(pot, purpose, locate)
     yield from check_jug(pot, materials, locate, is_planned=nominal is not None)
-    yield from check_scent(pot, portions, materials, locate)
+    yield from check_scent(pot, portions, materials, locate, is_planned=nominal is not None)
 
 
 def check_saponification(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 
 from formulary.batch.model import WHOLE, PortionFigures, Pot, WeighedScent
 from formulary.chemistry.alkali import Alkali, alkali_mass_g
 from formulary.chemistry.constituents import find_constituent_limit, phenol_mol
-from formulary.finding import Finding, Place, note, stop, warn
+from formulary.finding import Finding, Place, Severity, note, stop, warn
 from formulary.materials.constituent_names import find_slips, say_slip
 from formulary.materials.model import Material
 from formulary.quantity import format_number
@@ -16,12 +17,16 @@ from formulary.quantity import format_number
 Materials = Mapping[str, Material]
 Locate = Callable[..., Place]
 _TOLERANCE = 1e-9
+_KEEP_IT = "correct the record if a weight is a slip; else do not sell it nor use it on skin"
 
 
 def check_scent(
-    pot: Pot, portions: Iterable[PortionFigures], materials: Materials, locate: Locate
+    pot: Pot, portions: Iterable[PortionFigures], materials: Materials, locate: Locate, *, is_planned: bool
 ) -> Iterable[Finding]:
-    """Each portion's scents against their limits; a limit is percent of the finished product."""
+    """Each portion's scents against their limits; a limit is percent of the finished product.
+
+    What is still to be weighed is lowered in the recipe; of what is in the pot already the words say so.
+    """
     portions = tuple(portions)
     oil_mass_g = pot.grams("oil")
     percents_of_oils: dict[str, float] = {}
@@ -30,14 +35,23 @@ def check_scent(
             percents_of_oils[line.material] = percents_of_oils.get(line.material, 0.0) + 100 * line.grams / oil_mass_g
     for portion in portions:
         where = "" if portion.name == WHOLE else f" in the {portion.name} portion"
-        yield from _check_limits(portion.scent, percents_of_oils, where, locate)
-        yield from _check_constituents(portion.scent, where, materials, locate)
+        beyond = [
+            *_check_limits(portion.scent, percents_of_oils, where, locate),
+            *_check_constituents(portion.scent, where, materials, locate),
+        ]
+        yield from beyond if is_planned else map(_in_the_pot, beyond)
     for name in find_scents_without_limit(pot, materials):
         what = f"no limit is known for {name} in a bar of soap"
         do = f"not for sale until materials/{name}.yaml has the `limit` of its certificate"
         yield warn("scent-limit-unknown", what, do, locate("scent", name))
     yield from _check_names(_scents_in(pot), materials, locate)
     yield from _check_phenols(pot, materials, locate)
+
+
+def _in_the_pot(finding: Finding) -> Finding:
+    """A scent that went in already can only be lowered the next time."""
+    keep_it = f"{_KEEP_IT}; " if finding.severity is Severity.STOP else ""
+    return replace(finding, do=f"{keep_it}next time {finding.do}")
 
 
 def find_scents_without_limit(pot: Pot, materials: Materials) -> tuple[str, ...]:
@@ -78,8 +92,8 @@ def _check_limits(
             shares += cured / limit
     if shares > 1 + _TOLERANCE and len({line.material for line in lines}) > 1:
         what = f"the scents{where} together use {format_number(100 * shares, 0)} % of their limits"
-        do = f"what they have in common is not known: {_lower_all(shares, lines)}"
-        yield warn("scent-blend", what, do, locate("scent"))
+        what += ", and what they have in common is not known"
+        yield warn("scent-blend", what, _lower_all(shares, lines), locate("scent"))
 
 
 def _lower_all(times_too_much: float, lines: Iterable[WeighedScent], *, dry: bool = False) -> str:

@@ -38,7 +38,8 @@ def told(
     scent = [PotLine(name, "scent", "trace", 10.0) for name in names]
     pot = Pot((PotLine("oil", "oil", "oils", 1000.0), *scent))
     figures = [PortionFigures(portion, 100.0, 1400.0, lines)]
-    return {finding.code: finding for finding in check_scent(pot, figures, materials, lambda *_: Place())}
+    found = check_scent(pot, figures, materials, lambda *_: Place(), is_planned=True)
+    return {finding.code: finding for finding in found}
 
 
 def percent(finding: Finding) -> int:
@@ -130,7 +131,7 @@ def test_what_the_findings_of_a_limit_say() -> None:
     dry = told(scents(("one", 1.946, 2.567), limit=2.0))["scent-limit-dry"]
     assert dry.what == "one is 1.95 % of the cured bar, but 2.57 % once the bar is quite dry; its limit is 2 %"
     blend = told(scents(("one", 1.5, 1.5), ("two", 1.56, 1.56), limit=2.0))["scent-blend"]
-    assert blend.what == "the scents together use 153 % of their limits"
+    assert blend.what == "the scents together use 153 % of their limits, and what they have in common is not known"
     for finding in (over, dry):
         assert finding.do.startswith("lower it to 0.")
 

@@ -8,7 +8,7 @@ from formulary.batch.checks import check_pot
 from formulary.batch.common_practice import read_common_practice
 from formulary.batch.figures import work_out_pot
 from formulary.batch.rescue import work_out_rescue
-from formulary.finding import Finding
+from formulary.finding import Finding, Severity
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.batch.finding_cases import CASES, Case, added, plain, superfat
@@ -40,6 +40,7 @@ PLAN_ONLY = {
     *("lots-short", "lots-in-proportion"),
     *(row.code for row in read_common_practice()),
 }
+BEYOND_A_LIMIT = ("scent-limit", "scent-limit-dry", "scent-blend", "constituent-limit", "constituent-limit-dry")
 # A lot is chosen for a plan; a trial names what it used in its own file, which tests/trials holds.
 WORKED_OUT = [case for case in CASES if not case.finding.startswith("error") and case.triggers.made is None]
 
@@ -90,6 +91,29 @@ def test_lye_excess_as_made_is_no_advice_to_change_the_recipe() -> None:
     (made,) = (finding for finding in as_made(kitchen) if finding.code == "lye-excess")
     assert "do not use it on skin" in made.do
     assert "discard it" in made.do
+
+
+@pytest.mark.parametrize(
+    "case", [case for case in WORKED_OUT if case.finding.split()[1] in BEYOND_A_LIMIT], ids=lambda case: case.finding
+)
+def test_a_scent_that_is_in_the_pot_is_only_told_to_be_lowered_the_next_time(case: Case) -> None:
+    code = case.finding.split()[1]
+    (planned, *_) = (finding for finding in case.triggers.find() if finding.code == code)
+    (made, *_) = (finding for finding in as_made(case.triggers) if finding.code == code)
+    assert made.what == planned.what
+    assert made.do.endswith(f"next time {planned.do}")
+    is_unlawful = planned.severity is Severity.STOP
+    assert ("do not sell it nor use it on skin" in made.do) is is_unlawful
+
+
+@pytest.mark.parametrize(
+    "case", [case for case in WORKED_OUT if case.finding.endswith("-doubted")], ids=lambda case: case.finding
+)
+def test_a_doubt_about_a_value_is_not_told_to_be_settled_before_lye_that_is_weighed(case: Case) -> None:
+    code = case.finding.split()[1]
+    for finding in as_made(case.triggers):
+        if finding.code == code:
+            assert "before you weigh any lye" not in finding.do
 
 
 def test_a_jug_that_does_not_dissolve_its_lye_gets_water_and_not_another_recipe() -> None:

@@ -40,7 +40,10 @@ def changes_table(changes: BatchChanges, *, show_all: bool = False) -> Table:
         if show_all or figure.is_change
     ]
     rows += [_words("lots", each.field, each.before, each.after) for each in changes.lots]
-    rows += [_words("register", f"{each.material}, {each.field}", each.before, each.after) for each in changes.register]
+    rows += [
+        _words("lots" if each.is_of_lots else "register", f"{each.material}, {each.field}", each.before, each.after)
+        for each in changes.register
+    ]
     rows += [_words("appeared", finding.code, None, finding.what) for finding in changes.appeared]
     rows += [_words("vanished", finding.code, finding.what, None) for finding in changes.vanished]
     return Table(_COLUMNS, tuple(rows))

@@ -102,15 +102,20 @@ class CostChange:
 
 @dataclass(frozen=True, slots=True)
 class RegisterChange:
-    """A value of a material that is not the same in the two registers compared under."""
+    """A value of a material that is not the same in the two registers compared under.
+
+    is_of_lots: whether that is because of the lots that went in, and not because the register says otherwise.
+    """
 
     material: str
     field: str
     before: float | None
     after: float | None
+    is_of_lots: bool = False
 
     def to_json(self) -> dict[str, object]:
-        return {"material": self.material, "field": self.field, "before": self.before, "after": self.after}
+        values = {"before": self.before, "after": self.after}
+        return {"material": self.material, "field": self.field, **values, "is_of_lots": self.is_of_lots}
 
 
 @dataclass(frozen=True, slots=True)

@@ -295,7 +295,7 @@ def _compare_registers(
     after: Batch,
     after_register: Mapping[str, Material] | None,
 ) -> tuple[RegisterChange, ...]:
-    """What the registers themselves say differently of the materials used on either side."""
+    """What is known differently of the materials used on either side."""
     if before_register is None or after_register is None or before_register is after_register:
         return ()
     names = sorted({line.material for batch in (before, after) for line in batch.pot.lines})
@@ -307,8 +307,21 @@ def _compare_registers(
         for key in _REGISTER_FIELDS:
             values = _working(getattr(one, key)), _working(getattr(two, key))
             if values[0] != values[1]:
-                changes.append(RegisterChange(name, key, *values))
+                changes.append(RegisterChange(name, key, *values, is_of_lots=_is_of_lots(key, one, two)))
     return tuple(changes)
+
+
+def _is_of_lots(key: str, one: Material, two: Material) -> bool:
+    """Whether a value is of the certificate of a lot on either side, and no certificate says otherwise on the other."""
+    stated = [
+        {
+            lot: known.overrides[key]
+            for lot, known in side.lots.items()
+            if lot in side.lots_used and key in known.overrides
+        }
+        for side in (one, two)
+    ]
+    return any(stated) and all(stated[0][lot] == stated[1][lot] for lot in stated[0].keys() & stated[1].keys())
 
 
 def _working(value: object) -> float | None:

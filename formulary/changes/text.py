@@ -290,11 +290,10 @@ def _findings(title: str, findings: tuple[Finding, ...], width: int) -> list[str
 
 
 def _register(changes: BatchChanges, width: int) -> list[str]:
-    by_lots = {change.field for change in changes.lots}
     lines: list[str] = []
     for title, told in (
-        ("by the certificates of these lots", [each for each in changes.register if each.material in by_lots]),
-        ("the register itself changed", [each for each in changes.register if each.material not in by_lots]),
+        ("by the certificates of lots", [each for each in changes.register if each.is_of_lots]),
+        ("the register itself changed", [each for each in changes.register if not each.is_of_lots]),
     ):
         lines += [*([""] if lines and told else []), *_known_otherwise(title, told, width)]
     return lines

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, datetime
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from formulary import InputError
+from formulary.materials.chosen_lots import ChosenLots
 from tests.trials.examples import folder_with
 from trials.bench import Bench, open_bench
 from trials.record import as_made, forgot_to_replace
@@ -163,3 +165,28 @@ def test_trials_of_other_lots_are_told_to_be_and_the_register_is_not_blamed(benc
     unnamed = bench.start("milky-bar", oils="800 g", now=now)
     assert bench.diff(one.id, unnamed.id).lots == ()  # nobody knows that it was another
     assert bench.diff("milky-bar", one.id).lots == ()
+
+
+def test_the_register_is_blamed_only_for_what_it_says_otherwise(bench: Bench) -> None:
+    folder, now = bench.folder, datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
+    for lot, value in (("CC-1", 255), ("CC-2", 258)):
+        folder.add_lot("coconut-oil", lot, {"saponification_value": value})
+
+    def start(lots: ChosenLots | None = None) -> str:
+        return bench.start("milky-bar", oils="800 g", lots=lots, now=now).id
+
+    in_general, of_one = start(), start({"coconut-oil": "CC-1"})
+    mostly_one, mostly_other = (start({"coconut-oil": {"CC-1": grams, "CC-2": None}}) for grams in (150.0, 50.0))
+    sides = [in_general, "milky-bar", of_one, mostly_one, mostly_other]
+    for before, after in [*pairwise(sides), (of_one, in_general), ("milky-bar", mostly_other)]:
+        changes = bench.diff(before, after)
+        is_same = {before, after} == {in_general, "milky-bar"}
+        assert [each.is_of_lots for each in changes.register] == ([] if is_same else [True]), (before, after)
+        assert "the register itself changed" not in str(changes)
+        assert ("by the certificates of lots" in str(changes)) is not is_same
+    path = folder.root / "materials" / "coconut-oil.yaml"
+    path.write_text(path.read_text().replace("255", "250"))
+    folder.save_changed(why="a slip in the certificate of CC-1")
+    corrected = bench.diff(of_one, start({"coconut-oil": "CC-1"}))
+    assert [(each.before, each.after, each.is_of_lots) for each in corrected.register] == [(255, 250, False)]
+    assert "the register itself changed" in str(corrected)

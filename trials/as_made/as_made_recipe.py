@@ -16,7 +16,14 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Material
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.as_made.effective import as_poured, figures_of_bars, materials_of, pot_of_bars, pot_of_batter
+from trials.as_made.effective import (
+    as_poured,
+    figures_of_bars,
+    lots_named,
+    materials_of,
+    pot_of_bars,
+    pot_of_batter,
+)
 from trials.as_made.unknown_weights import check_unknown, demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words
@@ -74,7 +81,7 @@ def _lots(trial: Trial, pot: Pot) -> dict[str, str]:
     held = {line.material for line in pot.lines}
     return {
         name: " and ".join(sorted(use.lot for use in uses))
-        for name, uses in trial.lots.items()
+        for name, uses in lots_named(trial).items()
         if name in held and uses
     }
 

@@ -23,14 +23,19 @@ def materials(context: click.Context, as_json: bool) -> None:
     """The register: all materials by kind; `materials show NAME` tells all that is known of one."""
     if context.invoked_subcommand is not None:
         return
+    from formulary.finding import Severity
     from formulary.materials.text import material_json, render_materials
 
     with open_chosen() as folder:
         register = folder.register
+        found = folder.material_findings.values()
+    unread = [fault for of_file in found for fault in of_file if fault.severity is Severity.ERROR]
     if as_json:
-        say_json({"materials": [material_json(register[name]) for name in sorted(register)]})
+        listed = [material_json(register[name]) for name in sorted(register)]
+        say_json({"materials": listed, "unread": [fault.to_json() for fault in unread]})
     else:
         say(render_materials(register, width=width()))
+    tell_findings(unread)
 
 
 @materials.command("show")

@@ -164,18 +164,14 @@ def write_new_material(
 def draft_lot(folder: FormularyFiles, slug: str, lot: str) -> Draft:
     """A lot in its material's file, which is new when the material is a built-in one without a file.
 
-    Raises InputError for an unknown material, a lot that is known already, no name, or a weight behind it.
+    Raises InputError as `find_material`, and for a lot that is known already, no name, or a weight behind it.
     """
     lot = parse_lot_name(lot)
     weight = find_weight(lot)
     if weight is not None:
         do = f'name the lot alone; {weight} is said where it is used: --lot "{slug}={lot}"'
         raise InputError.of("weighed-lot", f"{lot!r} is a lot and a weight", do)
-    material = folder.register.find(slug)
-    if material is None:
-        near = folder.register.nearest(slug)
-        do = f"did you mean {' or '.join(near)}?" if near else f"add it first: formulary materials add {slug}"
-        raise InputError.of("unknown-material", f"no material is called {slug[:40]!r}", do)
+    material = folder.find_material(slug)
     before = _own_file(folder, slug)
     if before is None:
         new = draft_material(folder, slug, name=None, kind=None)

@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar, cast
 
 from formulary.errors import InputError
-from formulary.finding import Finding, has_errors
+from formulary.finding import Finding, Severity, has_errors
+from formulary.given import as_name
 from formulary.history.versions import Versions, slug_of
 from formulary.materials.register import Register, read_builtin_register
 from formulary.recipes.version import Version, recipe_named
@@ -20,6 +21,7 @@ from formulary.settings import SETTINGS_FILE, Settings, parse_settings
 if TYPE_CHECKING:
     from formulary.history.lineage import SavedVersion
     from formulary.history.lives import Lives
+    from formulary.materials.model import Material
     from formulary.store.store import Store
     from formulary.store.working import Looks
 
@@ -92,6 +94,23 @@ class FormularyFiles:
     def material_findings(self) -> Mapping[str, tuple[Finding, ...]]:
         """What is wrong in the maker's own material files: path -> findings."""
         return self._materials_read[1]
+
+    def find_material(self, name: str) -> Material:
+        """A material of the register.
+
+        Raises InputError, with the nearest, for a name that none has, and with every fault of the maker's own file of
+        it: the built-in values are not what that says.
+        """
+        (register, faults), wanted = self._materials_read, as_name(name)
+        of_file = faults.get(f"materials/{wanted}.yaml", ())
+        if has_errors(of_file):
+            raise InputError(fault for fault in of_file if fault.severity is Severity.ERROR)
+        found = register.find(wanted)
+        if found is None:
+            near = register.nearest(wanted)
+            do = f"did you mean {' or '.join(near)}?" if near else f"add it: formulary materials add {wanted}"
+            raise InputError.of("unknown-material", f"no material is called {wanted[:40]!r}", do)
+        return found
 
     def paths(self, part: str) -> tuple[str, ...]:
         """The YAML files of `materials` or of `recipes`, in order."""

@@ -69,16 +69,6 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         what = f"{version.file} is no recipe of this formulary; the materials and settings here count"
         return (note("recipe-file", what, "to keep it, put it under recipes/ and save it", Place(version.file)),)
 
-    def find_material(self, name: str) -> Material:
-        """A material of the register. Raises InputError, with the nearest, for a name that none has."""
-        register, wanted = self.register, as_name(name)
-        found = register.find(wanted)
-        if found is None:
-            near = register.nearest(wanted)
-            do = f"did you mean {' or '.join(near)}?" if near else f"add materials/{wanted}.yaml"
-            raise InputError.of("unknown-material", f"no material is called {wanted[:40]!r}", do)
-        return found
-
     def render_material(self, name: str, *, width: int = 80) -> str:
         """All that is known of a material as text, each value with where it is from. Raises as `find_material`."""
         from formulary.materials.text import render_material

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -49,7 +50,7 @@ def _read_material(fields: Fields, slug: str) -> Material | None:
     source = fields.text("source")
     known = Known("maker", source or MAKERS_FILE)
     kind = MaterialKind(word) if word is not None else MaterialKind.ADDITIVE
-    alkali = _read_alkali(fields, slug, kind)
+    alkali = _read_alkali(fields, slug, name or "", kind)
     stated: dict[str, Any] = {
         "group": fields.choice("group", GROUPS if word is None else GROUPS_OF_KIND[kind]),
         "inci": fields.text("inci"),
@@ -85,20 +86,40 @@ def _read_material(fields: Fields, slug: str) -> Material | None:
     return with_working_value(material)
 
 
-def _read_alkali(fields: Fields, slug: str, kind: MaterialKind) -> Alkali | None:
+def _read_alkali(fields: Fields, slug: str, name: str, kind: MaterialKind) -> Alkali | None:
     if kind is not MaterialKind.ALKALI:
         if fields.has("alkali"):
             what = f"`alkali` belongs to a material of kind alkali, not to kind {kind.value}"
             fields.report("alkali-kind", what, "remove the line", None, "alkali")
         return None
     word = fields.choice("alkali", [alkali.value for alkali in Alkali])
-    if word is not None:
-        return Alkali(word)
     named = next((alkali for alkali in Alkali if slug.startswith(alkali.value)), None)
-    if named is None and not fields.has("alkali"):
-        what = "the file does not say which hydroxide the alkali is"
-        fields.report("alkali-missing", what, "add a line `alkali: sodium-hydroxide` or `alkali: potassium-hydroxide`")
-    return named
+    alkali = Alkali(word) if word is not None else named
+    if alkali is None:
+        if not fields.has("alkali"):
+            what = "the file does not say which hydroxide the alkali is"
+            do = "add a line `alkali: sodium-hydroxide` or `alkali: potassium-hydroxide`"
+            fields.report("alkali-missing", what, do)
+        return None
+    # A sheet calls the alkali by its name, and potassium hydroxide weighs half as much again.
+    other = next((other for other in Alkali if other is not alkali and _is_called(other, slug, name)), None)
+    if other is not None:
+        what = f"this is called {other.value.replace('-', ' ')}, and worked out as {alkali.value.replace('-', ' ')}"
+        do = f"write `alkali: {other.value}`, or give the file and its `name` another name"
+        fields.report("alkali-misnamed", what, do, None, "alkali" if word is not None else "name")
+    return alkali
+
+
+_CALLED = {
+    Alkali.SODIUM_HYDROXIDE: ("sodium-hydroxide", "caustic-soda", "naoh"),
+    Alkali.POTASSIUM_HYDROXIDE: ("potassium-hydroxide", "caustic-potash", "koh"),
+}
+
+
+def _is_called(alkali: Alkali, *names: str) -> bool:
+    """Whether one of the names is a usual one of that hydroxide."""
+    said = [f"-{'-'.join(re.findall('[a-z]+', name.lower()))}-" for name in names]
+    return any(f"-{word}-" in each for word in _CALLED[alkali] for each in said)
 
 
 def _read_lots(fields: Fields, general: ValueReader, alkali: Alkali | None) -> dict[str, Lot] | None:

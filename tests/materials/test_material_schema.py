@@ -25,6 +25,7 @@ BEYOND_A_SCHEMA = {
     "saponification-impossible",
     "alkali-kind",
     "alkali-missing",
+    "alkali-misnamed",
     "measure-refused",
     "lot-dates",
     "duplicate-key",

@@ -188,6 +188,7 @@ FAULTS = [
     (oil("name: Oil again"), "duplicate-key"),
     (oil("alkali: sodium-hydroxide"), "alkali-kind"),
     ("format: 1\nname: Lye\nkind: alkali\n", "alkali-missing"),
+    ("format: 1\nname: Caustic soda\nkind: alkali\nalkali: potassium-hydroxide\n", "alkali-misnamed"),
     ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 0.97\n", "fraction"),
     ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 197\n", "out-of-bounds"),
     ("format: 1\nname: Lye\nkind: alkali\nalkali: sodium-hydroxide\nassay: 9.7\n", "assay-low"),
@@ -253,3 +254,26 @@ def test_any_bytes_give_findings_and_never_an_exception() -> None:
         material, findings = parse_material(data, "m.yaml", "thing")
         assert material is None
         assert findings
+
+
+@pytest.mark.parametrize(
+    ("slug", "name", "alkali", "is_misnamed"),
+    [
+        ("sodium-hydroxide", "Sodium hydroxide", "potassium-hydroxide", True),
+        ("sodium-hydroxide-pearls", "Pearls", "potassium-hydroxide", True),
+        ("naoh-micro", "Pearls", "potassium-hydroxide", True),
+        ("flakes", "KOH flakes", "sodium-hydroxide", True),
+        ("sodium-hydroxide", "Potassium hydroxide", None, True),
+        ("sodium-hydroxide", "Sodium hydroxide", None, False),
+        ("sodium-hydroxide", "Sodium hydroxide", "sodium-hydroxide", False),
+        ("flakes", "Flakes", "potassium-hydroxide", False),
+        ("kohlrabi-lye", "Lye from the market", "sodium-hydroxide", False),
+    ],
+)
+def test_no_hydroxide_is_weighed_under_the_name_of_the_other(
+    slug: str, name: str, alkali: str | None, *, is_misnamed: bool
+) -> None:
+    text = f"format: 1\nname: {name}\nkind: alkali\nassay: 99\n" + (f"alkali: {alkali}\n" if alkali else "")
+    material, findings = parse_material(text, "m.yaml", slug)
+    assert [finding.code for finding in findings] == ["alkali-misnamed"] * is_misnamed
+    assert (material is None) is is_misnamed

@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import NamedTuple
 
+from formulary.shown_as_text import ShownAsText
+
 _AMOUNT = re.compile(r"[0-9.]+(?= ?(?:%|g\b|°C))")
 
 
@@ -47,8 +49,8 @@ def locate_nowhere(*_parts: str) -> Place:
     return NOWHERE
 
 
-@dataclass(frozen=True, slots=True)
-class Finding:
+@dataclass(frozen=True, slots=True, repr=False)
+class Finding(ShownAsText):
     """Severity, stable code, place, what was found (one sentence) and what to do (the next step)."""
 
     severity: Severity

@@ -10,6 +10,7 @@ from formulary.document.parse import uses_c_parser
 from formulary.errors import FormularyError, StorageError
 from formulary.finding import Finding, Place, Severity, count_findings, error, note, warn
 from formulary.identity import blob_id
+from formulary.shown_as_text import ShownAsText
 
 if TYPE_CHECKING:
     from formulary.workshop.formulary_workshop import FormularyWorkshop
@@ -17,8 +18,8 @@ if TYPE_CHECKING:
 ATTRIBUTES_FILE = ".gitattributes"
 
 
-@dataclass(frozen=True, slots=True)
-class Ailment:
+@dataclass(frozen=True, slots=True, repr=False)
+class Ailment(ShownAsText):
     """One thing found; `mend` puts it right and says what it did, None where a person must.
 
     `mend` raises StorageError when it cannot, and then nothing is changed.
@@ -26,6 +27,9 @@ class Ailment:
 
     finding: Finding
     mend: Callable[[], str] | None = None
+
+    def __str__(self) -> str:
+        return str(self.finding)
 
 
 def examine_folder(

@@ -19,6 +19,7 @@ from formulary.read_only import ReadOnly
 from formulary.recipes.model import Recipe
 from formulary.recipes.read import parse_recipe
 from formulary.settings import SETTINGS_FILE, parse_settings
+from formulary.shown_as_text import ShownAsText
 from formulary.workshop.files import FormularyFiles
 
 if TYPE_CHECKING:
@@ -32,8 +33,8 @@ _PARTS = ("materials/", "recipes/", "trials/")
 CheckFiles = Callable[[tuple[str, ...]], tuple[Finding, ...]]  # paths -> what is wrong in them
 
 
-@dataclass(frozen=True, slots=True)
-class SaveReport:
+@dataclass(frozen=True, slots=True, repr=False)
+class SaveReport(ShownAsText):
     """What one save recorded: the commit, the files and the message, and what else to know.
 
     beside_bytes: photos and other files that are not read, and their size. unchanged: recipes that were named and had
@@ -47,6 +48,9 @@ class SaveReport:
     beside_bytes: Mapping[str, int] = field(default_factory=dict)
     unchanged: tuple[str, ...] = ()
     recipes: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return "\n".join([self.message.rstrip(), *(f"  {path}" for path in self.paths)])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

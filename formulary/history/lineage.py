@@ -37,6 +37,9 @@ class SavedVersion:
     path: str = ""  # of its file then
     is_cut_short: bool = False
 
+    def __repr__(self) -> str:
+        return f"<SavedVersion {self.number}, {self.id[:8]}: {self.why}>"
+
 
 def number_saves(
     saves: Iterable[Saved], slug: str, read: ReadVersion, *, cut: Container[str] = ()

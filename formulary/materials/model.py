@@ -250,6 +250,9 @@ class Material:
         for name in _MAPPINGS:
             object.__setattr__(self, name, _read_only(getattr(self, name)))
 
+    def __repr__(self) -> str:
+        return f"<Material {self.slug}>"
+
     @property
     def is_wet(self) -> bool:
         """Whether it brings enough water that a recipe must say whose water it is."""

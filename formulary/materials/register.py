@@ -9,9 +9,10 @@ from functools import lru_cache
 from formulary.materials.model import Material
 from formulary.materials.working_value import with_working_value
 from formulary.names import nearest
+from formulary.shown_as_text import ShownAsText
 
 
-class Register(Mapping[str, Material]):
+class Register(ShownAsText, Mapping[str, Material]):
     """Materials by slug. It never changes: `combined_with` gives another.
 
     Built-in materials are put together when they are first asked for, so that a batch pays only for its own.
@@ -38,6 +39,11 @@ class Register(Mapping[str, Material]):
 
     def __contains__(self, slug: object) -> bool:
         return slug in self._materials or slug in self._builders
+
+    def __str__(self) -> str:
+        from formulary.materials.text import render_materials
+
+        return render_materials(self)
 
     def find(self, slug: str) -> Material | None:
         """The material of that slug, or None."""

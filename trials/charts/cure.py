@@ -20,7 +20,7 @@ SHOWN = ("mass loss", "hardness")
 _SOURCES = {"mass loss": ("mass", "mass loss"), "hardness": ("hardness",)}
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Cure(Drawn, CureData):
     """A cure that draws itself."""
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _MOST_ROWS = 10
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Effects(Drawn, EffectsData):
     """Candidates that draw themselves."""
 

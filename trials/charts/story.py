@@ -41,7 +41,7 @@ _BY_VERSION = frozenset({"held back", "addition", "scent"}) | _CHANGE
 _COME_IN = _BY_VERSION | {"lot", "vessel"}  # the last two between versions, which stand in another order here
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Story(Drawn, StoryData):
     """A story that draws itself."""
 

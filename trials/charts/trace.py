@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from trials.charts.figure import Chart
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, repr=False)
 class Trace(Drawn, TraceData):
     """Thickening that draws itself."""
 

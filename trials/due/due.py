@@ -11,11 +11,14 @@ from formulary.document.fields import Fields
 from formulary.document.tree import Listing, Scalar
 from formulary.finding import Finding
 from formulary.names import suggest
+from formulary.quantity import format_decimal
 from formulary.read_only import ReadOnly
 from formulary.settings import Settings
+from formulary.shown_as_text import ShownAsText
 from trials.checks.free_alkali import FREE_ALKALI, TEST_AGAIN_DAYS, Tested, find_tested, say_correction, say_test
 from trials.outcomes.outcome import Outcome
 from trials.trial.elapsed import parse_age_days
+from trials.trial.identity import code_of
 from trials.trial.model import HANDLING_WORDS, Observation, Trial
 from trials.trial.on_day import as_it_stood
 from trials.trial.rebatch import find_last_rebatch
@@ -37,8 +40,8 @@ _EARLY_PART = Decimal("0.1")  # a look may be this part of its age early (common
 _HOW_CUT = "cut the loaf, and look for gel, cracks, tunnels and weeping"
 
 
-@dataclass(frozen=True, slots=True)
-class Due:
+@dataclass(frozen=True, slots=True, repr=False)
+class Due(ShownAsText):
     """One thing to look at. late_days: above 0 when it should have been done. portions: those that still lack it.
 
     remark: what stands in its way, which has to be done first. stays_due: whether it is asked for however late it is.
@@ -54,6 +57,19 @@ class Due:
     how: str = ""
     remark: str = ""
     stays_due: bool = False
+
+    def __str__(self) -> str:
+        return f"{self.label}, {self.loaf}, on {self.on.isoformat()}"
+
+    @property
+    def label(self) -> str:
+        """What is to be looked at, and at which age."""
+        return f"{self.task} at {format_decimal(self.age_days.normalize())} d"
+
+    @property
+    def loaf(self) -> str:
+        """What is on the shelf: the soap, and which of its loaves."""
+        return f"{self.recipe} {code_of(self.trial_id)}"
 
     @property
     def is_missed(self) -> bool:

@@ -15,7 +15,6 @@ from formulary.text_table import Row, paragraph, render_rows
 from formulary.whole_file import write_whole
 from trials.checks.free_alkali import FREE_ALKALI
 from trials.due.due import Due
-from trials.trial.identity import code_of
 
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
 
@@ -91,21 +90,12 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
             note = f"in {(item.on - today).days} day{'s' if (item.on - today).days > 1 else ''}"
         portions = f"; still lacking: {', '.join(item.portions)}" if item.portions else ""
         remark = f"; {item.remark}" if item.remark else ""
-        rows.append(Row(_label(item), (when, _loaf(item)), f"{note}{portions}{remark}"))
+        rows.append(Row(item.label, (when, item.loaf), f"{note}{portions}{remark}"))
     lines += ["", *render_rows(rows, width=width)]
     how = {item.task: item.how for item in due if item.how and item.late_days >= 0}
     for task, text in how.items():
         lines += ["", *paragraph(f"{task}: {text}", width=width, indent=2)]
     return "\n".join(lines)
-
-
-def _label(item: Due) -> str:
-    return f"{item.task} at {format_decimal(item.age_days.normalize())} d"
-
-
-def _loaf(item: Due) -> str:
-    """What is on the shelf: the soap, and which of its loaves."""
-    return f"{item.recipe} {code_of(item.trial_id)}"
 
 
 def render_calendar(due: Iterable[Due], now: datetime) -> str:
@@ -131,7 +121,7 @@ def render_calendar(due: Iterable[Due], now: datetime) -> str:
             f"DTSTAMP:{stamp}",
             f"DTSTART;VALUE=DATE:{day:%Y%m%d}",
             f"DTEND;VALUE=DATE:{day + timedelta(days=1):%Y%m%d}",
-            f"SUMMARY:{_escape(f'{_label(item)}, {_loaf(item)}')}",
+            f"SUMMARY:{_escape(f'{item.label}, {item.loaf}')}",
             f"DESCRIPTION:{_escape(f'{item.trial_id}: {item.how}{more}')}",
             "TRANSP:TRANSPARENT",
             "END:VEVENT",

@@ -9,6 +9,7 @@ from datetime import date
 from formulary.batch.overriding import overridden
 from formulary.finding import Finding, Severity, stops
 from formulary.materials.model import Material
+from formulary.shown_as_text import ShownAsText
 from trials.checks.checks import check_trial
 from trials.checks.free_alkali import FREE_ALKALI
 from trials.checks.sale import OF_A_SALE, find_overridden, fit_to_sell, is_never_sold
@@ -17,8 +18,8 @@ from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AfterEntry:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class AfterEntry(ShownAsText):
     """What is said of a trial after an entry.
 
     new: warnings and notes that it brought. untested: what a test for free alkali that it recorded leaves untested.
@@ -32,6 +33,10 @@ class AfterEntry:
     never: tuple[Finding, ...]
     undecided: tuple[Finding, ...]
     aside: tuple[Finding, ...]
+
+    def __str__(self) -> str:
+        found = (*self.never, *self.undecided, *self.unfit, *self.aside, *self.untested, *self.new)
+        return "\n".join(map(str, found)) or "Nothing came to light."
 
     @property
     def is_stopped(self) -> bool:

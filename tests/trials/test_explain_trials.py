@@ -323,6 +323,25 @@ def test_one_wild_pour_is_named_and_the_answer_without_it_is_given() -> None:
     assert "fits nothing else" in render_explanation(answer)
 
 
+def test_one_wild_repeat_among_few_hides_no_cause() -> None:
+    depths = {0.0: ["3.1", "3.0", "3.2"], 1.0: ["3.6", "3.5", "3.7"], 2.0: ["4.2", "4.1", "4.0"]}
+    made_of = {
+        percent: version(f"clove-{percent:g}", scent=CLOVE_SCENT.format(percent) if percent else "")
+        for percent in depths
+    }
+    poured = [
+        trial(made_of[percent], f"p{10 * place + percent:03g}", 21 * place + 7 * int(percent), seen={"hardness": depth})
+        for percent, of_percent in depths.items()
+        for place, depth in enumerate(of_percent)
+    ]
+    wild = trial(made_of[0.0], "wild", 40, seen={"hardness": "9.8"})
+    answer = explain_outcome([*poured, wild], OUTCOMES["hardness"])
+    assert [one.factors for one in answer.causes if one.is_likely] == [("clove bud oil",)]
+    assert [item.trial for item in answer.botched] == [wild.id]
+    assert answer.without_botched is not None
+    assert answer.without_botched.enough_evidence
+
+
 def test_without_a_spoilt_pour_repeats_differ_by_what_the_others_show() -> None:
     def cured(code: str, day: int, made_of: Version, depth: str) -> Trial:
         return trial(made_of, code, day, seen={"hardness": depth}, room="19")

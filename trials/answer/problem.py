@@ -56,17 +56,23 @@ def _within_scale(bounds: tuple[float, float], outcome: Outcome) -> tuple[float,
 
 
 def _prior_noise(answer: Answer) -> Noise | None:
-    """What repeats tell, together with what is usual; few repeats alone would promise too much."""
+    """What repeats tell, together with what is usual; few repeats alone would promise too much.
+
+    Without the one that lies too far off for luck: that a pour may go wrong as a whole is allowed for beside it.
+    """
     noise = answer.noise
     if noise is None:
         return None
-    degrees = 0 if noise.is_assumed else noise.degrees
+    wild = noise.mostly_by if noise.usual_sd < noise.sd else ""
+    degrees = 0 if noise.is_assumed else noise.degrees - bool(wild)
     if answer.outcome.scale is Scale.LOG_TIME:
         usual, worth = _USUAL_LOG_NOISE, _USUAL_WORTH
     elif noise.is_assumed:
         return None
     else:
-        exact = [item.value.value for item in answer.seen if item.value.value is not None]
-        usual, worth = (0.6 * pstdev(exact) if len(exact) > 1 else noise.sd), max(0.0, 3.0 - degrees)
+        exact = [
+            item.value.value for item in answer.seen if item.value.value is not None and item.pour.trial.id != wild
+        ]
+        usual, worth = (0.6 * pstdev(exact) if len(exact) > 1 else noise.usual_sd), max(0.0, 3.0 - degrees)
     total = worth + degrees
-    return Noise(sqrt((worth * usual**2 + degrees * noise.sd**2) / total), total)
+    return Noise(sqrt((worth * usual**2 + degrees * noise.usual_sd**2) / total), total)

@@ -22,6 +22,7 @@ _ASSUMED_PART = 0.1
 # Repeats below which a difference is not called more than noise (common practice, no source).
 _FEWEST = 3
 _ODD = 9.0  # times the variance that is left without one repeat: a third of the noise
+_LUCK = 0.01  # less than this, that any of the repeats lies as far from the others by luck, is no luck
 _COARSER = (100, 50, 20, 10, 5, 2)  # times an outcome's step: what people round to
 _SAME = 1e-9  # what sums of floats leave of no difference
 _IN_19_OF_20 = 1.96  # standard deviations to either side of the normal's middle that hold 19 of 20 (Student's t too)
@@ -36,8 +37,9 @@ class RepeatNoise:
     is_assumed: whether there are none, so that it is a usual value. read_to: a step coarser than the outcome's own, in
     its unit, that all was read to, where repeats differ by no more than that makes; else 0. rounding: how far apart two
     pours may read then that did the same. mostly_by: id of the one trial without which repeats would differ by less
-    than a third of it; empty where there is none. read_alike: whether every repeat read the same, so that it is only
-    what their readings leave open.
+    than a third of it; empty where there is none. usual_sd: of the others, where that one lies so far from them that it
+    is not luck; else `sd`. read_alike: whether every repeat read the same, so that it is only what their readings leave
+    open.
     """
 
     sd: float
@@ -49,6 +51,7 @@ class RepeatNoise:
     read_to: float = 0.0
     rounding: float = 0.0
     mostly_by: str = ""
+    usual_sd: float = 0.0
     read_alike: bool = False
 
     def in_unit(self, level: float) -> float:
@@ -111,12 +114,15 @@ def find_noise(seen: Sequence[Seen], outcome: Outcome, book: PourBook) -> Repeat
     loaves = {trial for group in repeated for _, trial in group}
     level = median(item.value.value or 0.0 for item in exact) if exact else 0.0
     if not degrees:
-        return RepeatNoise(_assumed(outcome, level), outcome.scale, _ASSUMED_DEGREES, 0, 0, True)
+        assumed = _assumed(outcome, level)
+        return RepeatNoise(assumed, outcome.scale, _ASSUMED_DEGREES, 0, 0, True, usual_sd=assumed)
     read_to, ends = _read_to(outcome, exact), 2 if outcome.from_events else 1  # both ends are read off the clock
     seen_sd, least_sd = sqrt(squares / degrees), _resolution(outcome, level, read_to * sqrt(ends))
-    sd = max(seen_sd, least_sd, _reading_error(outcome, [item for group in of_repeats for item in group]))
+    readings_sd = max(least_sd, _reading_error(outcome, [item for group in of_repeats for item in group]))
+    sd = max(seen_sd, readings_sd)
     noise = RepeatNoise(sd, outcome.scale, degrees, repeats, len(loaves), False, read_alike=seen_sd < _SAME)
-    noise = replace(noise, mostly_by=_mostly_by(repeated, squares, degrees))
+    odd, usual_sd = _mostly_by(repeated, squares, degrees, readings_sd)
+    noise = replace(noise, mostly_by=odd, usual_sd=usual_sd or sd)
     if read_to > float(outcome.step) and seen_sd < least_sd:
         noise = replace(noise, read_to=read_to, rounding=ends * read_to)
     return noise
@@ -127,19 +133,26 @@ def _squares(values: Sequence[float]) -> float:
     return sum((value - mean) ** 2 for value in values)
 
 
-def _mostly_by(repeated: Sequence[Sequence[tuple[float, str]]], squares: float, degrees: int) -> str:
-    """The trial that makes most of the noise, where others tell what is usual; of two, the one further from all."""
-    if degrees <= _FEWEST:
-        return ""
+def _mostly_by(
+    repeated: Sequence[Sequence[tuple[float, str]]], squares: float, degrees: int, least_sd: float
+) -> tuple[str, float | None]:
+    """The trial that makes most of the noise, where others tell what is usual; of two, the one further from all.
+
+    With the noise of the others where it lies further from them than luck brings any of them (Student's t, one for each
+    repeat), None else. least_sd: what their readings leave open, however alike they read.
+    """
     usual = median(value for group in repeated for value, _ in group)
-    for group in repeated:
+    for group in repeated if degrees > 1 else ():
         values = [value for value, _ in group]
         odd = max(range(len(group)), key=lambda place: abs(values[place] - usual))
         rest = values[:odd] + values[odd + 1 :]
         left = squares - _squares(values) + _squares(rest)
-        if _ODD * left / (degrees - 1) < squares / degrees:
-            return group[odd][1]
-    return ""
+        left_sd = max(sqrt(max(left, 0.0) / (degrees - 1)), least_sd)
+        apart = sqrt(max(squares - left, 0.0)) / left_sd
+        is_luck = sum(map(len, repeated)) * chance_of_more(apart, degrees - 1) >= _LUCK
+        if _ODD * left / (degrees - 1) < squares / degrees and not (is_luck and degrees <= _FEWEST):
+            return group[odd][1], None if is_luck else left_sd
+    return "", None
 
 
 def _resolution(outcome: Outcome, level: float, read_to: float) -> float:

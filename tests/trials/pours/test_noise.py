@@ -204,6 +204,15 @@ def test_where_one_repeat_makes_most_of_the_noise_it_is_named() -> None:
     assert "nearly all by oddd alone)" in said
 
 
+def test_a_repeat_that_lies_too_far_off_for_luck_does_not_count_for_how_far_the_others_differ() -> None:
+    usual = ["15:00", "15:20", "14:50"]
+    wild = trial(BASE, "wild", 60, working="4:00")
+    noise = noise_of(usual, wild)
+    assert (noise.mostly_by, noise.usual_sd) == (wild.id, noise_of(usual).sd)
+    for by_luck in (["15:00", "15:20", "14:50", "13:30"], ["15:00", "6:00"], usual):
+        assert noise_of(by_luck).usual_sd == noise_of(by_luck).sd
+
+
 def hardness_of(*readings: Sequence[str]) -> RepeatNoise:
     """The noise of repeats whose readings at 28 d these are, and of one that is none of them and was read badly."""
     hot = version("hot", superfat="8")

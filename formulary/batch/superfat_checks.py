@@ -13,6 +13,7 @@ from formulary.quantity import format_number
 
 LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
+_SCALE_POINTS = 0.5  # of superfat, by which what is weighed may be above what is stated: alkali is rounded down
 NO_SOAP_SUPERFAT_PERCENT = 30.0  # a third of the fat is left as it was (common practice, no source)
 LOW_BAND_PERCENT = -2.0
 _ALIKE_POINTS = 0.05  # of superfat, within which a portion is as the whole is
@@ -66,7 +67,7 @@ def check_superfat(
     elif nominal is None and effective > NO_SOAP_SUPERFAT_PERCENT + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: this is not soap as meant"
         yield stop("superfat-high", what, _NOT_SOAP, place)
-    elif effective > HIGH_SUPERFAT_PERCENT + _TOLERANCE:
+    elif (nominal or 0.0) > HIGH_SUPERFAT_PERCENT or effective > HIGH_SUPERFAT_PERCENT + _SCALE_POINTS + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: expect a soft bar that may go rancid early"
         do = "lower the superfat, or what brings fat besides the oils, until it is 20 % or less; 5 to 8 % is usual"
         yield warn("superfat-high", what, "sell and use it early" if nominal is None else do, place)

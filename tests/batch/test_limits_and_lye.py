@@ -247,9 +247,16 @@ def test_a_superfat_below_two_is_warned_of(superfat: str, is_low: bool) -> None:
     assert ("superfat-low" in codes(weigh_out(lye(superfat=superfat)), "warn")) == is_low
 
 
-@pytest.mark.parametrize(("superfat", "is_high"), [("20.2", True), ("19.9", False)])
+@pytest.mark.parametrize(("superfat", "is_high"), [("20.1", True), ("20", False)])
 def test_a_superfat_above_twenty_is_warned_of(superfat: str, is_high: bool) -> None:
     assert ("superfat-high" in codes(weigh_out(lye(superfat=superfat)), "warn")) == is_high
+
+
+@pytest.mark.parametrize("oil_mass_g", [333.0, 500.0, 777.0, 1000.0, 4000.0])
+def test_what_states_twenty_is_not_above_it_for_the_rounding_of_its_lye(oil_mass_g: float) -> None:
+    batch = weigh_out(lye(superfat="20"), oil_mass_g=oil_mass_g)
+    assert batch.superfat.effective > 20.0
+    assert "superfat-high" not in codes(batch, "warn")
 
 
 def test_the_band_is_a_note_below_nothing_and_a_warning_below_minus_two() -> None:

@@ -48,8 +48,12 @@ def said(nominal: float | None, effective: float, low: float, purpose: str = "sk
         (2.0, 1.99, "skin", {"warn superfat-low"}),
         (2.0, 2.0, "skin", set()),
         (20.0, 20.0, "skin", set()),
-        (20.0, 20.01, "skin", {"warn superfat-high"}),
-        (20.0, 20.01, "household", {"warn superfat-high"}),
+        (20.0, 20.5, "skin", set()),
+        (20.0, 20.51, "skin", {"warn superfat-high"}),
+        (20.0, 20.51, "household", {"warn superfat-high"}),
+        (20.01, 20.01, "skin", {"warn superfat-high"}),
+        (None, 20.5, "skin", set()),
+        (None, 20.51, "skin", {"warn superfat-high"}),
     ],
 )
 def test_superfat(nominal: float | None, effective: float, purpose: str, expected: set[str]) -> None:
@@ -93,12 +97,12 @@ def test_an_unknown_assay_says_where_its_band_begins() -> None:
         (5.0, -1e-10, {"warn superfat-low"}),
         (5.0, -1e-9, {"warn superfat-low"}),
         (5.0, 2.0 - 1e-9, set()),
-        (5.0, 20.0 + 1e-9, set()),
+        (5.0, 20.5 + 1e-9, set()),
         (5.0, -1e-8, {"stop lye-excess"}),
         (5.0, 2.0 - 1e-10, set()),
         (5.0, 2.0 - 1e-8, {"warn superfat-low"}),
-        (5.0, 20.0 + 1e-10, set()),
-        (5.0, 20.0 + 1e-8, {"warn superfat-high"}),
+        (5.0, 20.5 + 1e-10, set()),
+        (5.0, 20.5 + 1e-8, {"warn superfat-high"}),
         (0.0, -1e-10, {"warn superfat-low"}),
     ],
 )
@@ -277,7 +281,7 @@ def test_a_superfat_is_told_to_a_tenth() -> None:
     assert "is -1.3 %" in what(-1.26, -1.36)[0]
     assert "is -1.4 %" in what(-1.26, -1.36)[1]
     assert "is only 1.3 %" in what(5.0, 1.26)[0]
-    assert "is 20.3 %" in what(5.0, 20.26)[0]
+    assert "is 21.3 %" in what(5.0, 21.26)[0]
     assert "as low as -0.3 %" in what(5.0, 5.0)[0]
 
 

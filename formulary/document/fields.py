@@ -24,6 +24,21 @@ from formulary.quantity import (
 from formulary.rate import Rate, parse_rate
 
 FORMAT = 1
+# What a value looks like, for whoever left its line out.
+_SUCH_AS = {
+    "format": f"{FORMAT}",
+    "oils": "{olive-oil: 75, coconut-oil: 25}",
+    "lye": "{alkali: sodium-hydroxide, superfat: 5}",
+    "alkali": "sodium-hydroxide",
+    "superfat": "5",
+    "water": "{lye_concentration: 33}",
+    "rate": "2 % of oils",
+    "at": "trace",
+    "share": "50",
+    "percent": "8",
+    "size": "{oils: 1000 g}",
+    "made": "2026-10-03",
+}
 
 _T = TypeVar("_T")
 
@@ -73,7 +88,12 @@ class Fields:
         value = self._values.get(key)
         if value is None:
             if required:
-                self.report("missing-key", f"`{key}` is missing", f"add a line `{key}: ...`", None, key)
+                do = (
+                    f"add a line `{key}: ...`"
+                    if key not in _SUCH_AS
+                    else f"add a line such as `{key}: {_SUCH_AS[key]}`"
+                )
+                self.report("missing-key", f"`{key}` is missing", do, None, key)
             return None
         if isinstance(value, Scalar) and value.is_empty:
             self.report("empty-value", f"`{key}` has no value", "write one, or remove the line", value, key)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from formulary.finding import Finding
@@ -74,7 +76,7 @@ def test_the_recipe_that_these_tests_break_is_sound() -> None:
         ("notes:", "note:", "unknown-key", 21, 1, "`note` is not a key", "did you mean notes"),
         ("superfat:", "super_fat:", "unknown-key", 10, 3, "super_fat", "did you mean superfat"),
         ("name: Harbour base\n", "", "missing-key", 1, 1, "`name` is missing", "add a line"),
-        ("  superfat: 5\n", "", "missing-key", 9, 3, "`superfat` is missing", "add a line"),
+        ("  superfat: 5\n", "", "missing-key", 9, 3, "`superfat` is missing", "add a line such as `superfat: 5`"),
         ("format: 1", "format: 2", "format-newer", 1, 9, "newer formulary", "newer version"),
         ("format: 1", "format: 0", "format-unknown", 1, 9, "no format 0", "format: 1"),
         ("format: 1", "format: one", "bad-value", 1, 9, "not a number", "plain digits"),
@@ -95,7 +97,7 @@ def test_the_recipe_that_these_tests_break_is_sound() -> None:
         ("rate: 2 % of oils", "rate: 2 cm per kg oils", "bad-value", 14, 33, "not a unit for a rate", "8 % of oils"),
         ("1.2 % of oils}", "1 tsp per kg oils}", "volume-refused", 16, 37, "by volume", "weigh it"),
         ("at: oils}", "at: noon}", "not-a-choice", 14, 50, "noon", "lye water, oils, trace, top"),
-        (", at: oils}", "}", "missing-key", 14, 5, "`at` is missing", "at: ..."),
+        (", at: oils}", "}", "missing-key", 14, 5, "`at` is missing", "at: trace"),
         ("at: oils}\n", "at: oils}\n  - {material: rose-clay, rate: 1 % of oils, at: oils}\n",
          "duplicate-line", 15, 16, "twice", "one line"),
         # portions
@@ -171,6 +173,22 @@ def test_two_alkalis_without_a_basis_are_told_which_there_are() -> None:
     assert "by mass or by moles" in finding.what
     assert "`by: mass`" in finding.do
     assert "`by: moles`" in finding.do
+
+
+@pytest.mark.parametrize("key", ["format", "oils", "lye", "water"])
+def test_the_line_that_is_told_for_one_that_is_missing_can_stand_there(key: str) -> None:
+    lines = [
+        "format: 1",
+        "name: B",
+        "oils: {olive-oil: 60, palm-oil: 40}",
+        "lye: {alkali: sodium-hydroxide, superfat: 4}",
+        "water: {water_to_lye: 2}",
+    ]
+    left = [line for line in lines if not line.startswith(f"{key}:")]
+    (finding,) = found("\n".join(left))
+    assert (finding.code, len(left)) == ("missing-key", 4)
+    (line,) = re.findall(r"`(.+)`", finding.do)
+    assert found("\n".join([*left, line])) == ()
 
 
 def test_all_faults_of_a_file_are_told_at_once() -> None:

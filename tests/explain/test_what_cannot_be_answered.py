@@ -21,6 +21,13 @@ def test_too_few_rows(rows: int, why: str) -> None:
     assert reason(Problem.of(["clove"], np.arange(rows)[:, None], np.arange(rows) + 1.0)) == why
 
 
+def test_two_rows_that_lie_beyond_limits_show_no_difference() -> None:
+    x, limits = np.eye(2), np.array([5.3, 6.8])
+    assert reason(Problem.of(["a", "b"], x, limits, np.full(2, np.inf), scale="log")) == "all-censored"
+    assert reason(Problem.of(["a", "b"], x, np.full(2, -np.inf), limits)) == "all-censored"
+    assert reason(Problem.of(["a", "b"], x, limits, np.array([np.inf, 6.8]), scale="log")) == "two-rows"
+
+
 def test_no_factor_and_no_difference() -> None:
     y = np.arange(5.0)
     assert reason(Problem.of([], np.zeros((5, 0)), y)) == "no-factors"

@@ -36,8 +36,11 @@ def why_nothing(why: NoAnswer, answer: Answer) -> tuple[str, str | None]:
     if why.why == "one-row":
         return "one trial alone cannot be compared with anything", _second_pour(answer)
     if why.why == "two-rows":
-        if len({item.value.bounds for item in answer.seen}) == 1:
+        lows, highs = zip(*(item.value.bounds for item in answer.seen), strict=True)
+        if len(set(lows)) == len(set(highs)) == 1:
             return "two pours showed the same, so there is nothing to explain", "Change one thing in the next one."
+        if max(lows) <= min(highs):
+            return "two pours may have been the same, as far as they are known", _third_pour(answer)
         return "two pours show a difference, but not how much repeats differ", _third_pour(answer)
     return why.what, None
 

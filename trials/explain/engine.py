@@ -66,11 +66,14 @@ _TOO_FEW: tuple[Why, Why, Why] = ("no-rows", "one-row", "two-rows")
 
 
 def _unanswerable(problem: Problem) -> Why | None:
+    is_all_censored = bool(np.isposinf(problem.upper).all() or np.isneginf(problem.lower).all())
+    if problem.rows == 2 and is_all_censored:
+        return "all-censored"
     if problem.rows < 3:
         return _TOO_FEW[problem.rows]
     if not problem.names:
         return "no-factors"
-    if np.isposinf(problem.upper).all() or np.isneginf(problem.lower).all():
+    if is_all_censored:
         return "all-censored"
     if problem.exact.all() and np.ptp(problem.lower) <= _DUST * np.abs(problem.lower).max():
         return "all-equal"

@@ -122,6 +122,22 @@ def test_two_pours_that_showed_the_same_show_no_difference() -> None:
     assert "show a difference" not in said
 
 
+@pytest.mark.parametrize(
+    ("times", "said"),
+    [
+        ({"poured": "9:00"}, "was never read in any trial, only that it lies beyond a limit"),
+        ({"working": "15:00"}, "two pours may have been the same, as far as they are known"),
+        ({"working": "8:00"}, "two pours show a difference"),
+    ],
+    ids=["two limits", "a limit below what was seen", "a limit beyond what was seen"],
+)
+def test_two_pours_show_a_difference_only_where_they_cannot_have_been_the_same(
+    times: dict[str, str], said: str
+) -> None:
+    two = [trial(BASE, "aaaa", 0, poured="12:00", room="16"), trial(BASE, "bbbb", 9, **times, room="26")]
+    assert said in explain_outcome(two, OUTCOMES["working time"]).sentence
+
+
 def with_lots(*days: int, effect: float, of_the_year: float = 0.0) -> list[Trial]:
     """Twenty pours, each by the new lot of clove on these days, which changes working time beside a drift."""
     rng = random.Random(11)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import isfinite
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
@@ -120,8 +121,8 @@ def find_next_trials(
 ) -> tuple[NextTrial, ...]:
     """Up to `most` trials, each a small change from a version at hand, that would tell most about what did it.
 
-    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit, and what
-    leaves the time to pour to what may set in the pot.
+    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit, the recipe
+    that was poured oftenest to another within half of that, and what leaves time to pour to what may set in the pot.
     register, settings: today's. names: what recipes that were renamed are called today. saves: the saves of a recipe by
     that name, newest first; the version that was poured last is the start where there are none. poured: all trials of
     the formulary, which also tell what was too quick to pour.
@@ -134,7 +135,7 @@ def find_next_trials(
         return ()
     foretold = _foretell(answer, answer.in_numbers, candidates, find_timed_pours(answer, poured, settings))
     bits = [each.bits for each in foretold]
-    worth = [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)]
+    worth = _with_commonest(candidates, [bits[k] - _trouble(candidate) for k, candidate in enumerate(candidates)])
     order = sorted(
         range(len(candidates)),
         key=lambda k: (foretold[k].too_quick is not None, -round(worth[k], 9), len(candidates[k].changes), k),
@@ -190,7 +191,7 @@ def _foretell(
     from trials.explain import foretell_runs
 
     steps = [candidate.steps for candidate in candidates]
-    runs = foretell_runs(make_problem(answer), in_numbers, steps, limit=_patience(answer.seen))
+    runs = foretell_runs(make_problem(answer), in_numbers, steps, limit=patience(answer.seen))
     chances: dict[tuple[str, tuple[str, ...]], dict[str | None, float]] = {}
     seen: dict[tuple[str, tuple[str, ...]], str | None] = {}
     for candidate, run in zip(candidates, runs, strict=True):
@@ -245,6 +246,18 @@ def _trouble(candidate: CandidatePour) -> float:
     return SIMPLER * max(0, len(candidate.changes) - 1) + 0.5 * SIMPLER * (candidate.portion is not None)
 
 
+def _with_commonest(candidates: Sequence[CandidatePour], worth: Sequence[float]) -> list[float]:
+    """What each is worth, where the same changes of another recipe that tell hardly more are worth no more."""
+    from trials.explain.next_run import SIMPLER
+
+    best: dict[frozenset[str], float] = {}
+    for candidate, own in zip(candidates, worth, strict=True):
+        changed = _factors(candidate)
+        best[changed] = max(own, best.get(changed, own))
+    most = [best[_factors(candidate)] for candidate in candidates]
+    return [top if own >= top - 0.5 * SIMPLER else own for own, top in zip(worth, most, strict=True)]
+
+
 def _words(candidate: CandidatePour) -> str:
     """`pour harbour-base with 2 % honey and without clove bud oil`."""
     name = candidate.start.name if candidate.why_not_newest else candidate.start.slug
@@ -257,7 +270,17 @@ def _words(candidate: CandidatePour) -> str:
     return f"pour {name} {' and '.join(parts)}"
 
 
-def _patience(seen: Sequence[Seen]) -> float | None:
-    """How long a pour is watched before it is stopped: the middle of what was given up so far."""
+def patience(seen: Sequence[Seen]) -> float | None:
+    """How long half of the pours are watched before they are stopped; None where most are watched to the end.
+
+    A pour that was seen to its end would have been watched for so long at least, so that one that was poured early does
+    not speak for all: the median of the product-limit estimate (Kaplan and Meier 1958; from memory).
+    """
     stopped = sorted(item.value.low for item in seen if item.value.bound == "above" and item.value.low is not None)
-    return stopped[len(stopped) // 2] if stopped else None
+    watched = [least for least in (item.value.bounds[0] for item in seen) if isfinite(least)]
+    still = 1.0
+    for stop in stopped:
+        still -= still / sum(least >= stop for least in watched)
+        if still < 0.5 - 1e-9:
+            return stop
+    return None

@@ -26,11 +26,13 @@ from trials.explain.next_run import Outlook
 from trials.explain_trials import explain_outcome
 from trials.explanation import Explanation
 from trials.next_trial.candidates import find_candidates
-from trials.next_trial.next_trial import NextTrial, find_next_trials
+from trials.next_trial.next_trial import NextTrial, find_next_trials, patience
 from trials.next_trial.outlook import Expected, grade_bits, share_bits
 from trials.next_trial.starts import Start, find_starts
 from trials.next_trial.text import little_left, next_trials_json, render_next_trials
 from trials.outcomes.known import find_outcomes
+from trials.outcomes.value import OutcomeValue
+from trials.pours.seen import Seen
 from trials.telling_apart import with_next_pour
 from trials.trial.model import Observation, Reading, Trial
 
@@ -71,6 +73,38 @@ def test_twins_are_told_apart_by_pouring_one_without_the_other() -> None:
     by_cause = {item.causes: item for item in best.expected}
     honey, clove = by_cause[(("honey",),)], by_cause[(("clove bud oil",),)]
     assert honey.high < clove.low or clove.high < honey.low
+
+
+@pytest.mark.parametrize("poured", ["4:30", "6:00"])
+def test_one_loaf_that_was_poured_at_once_does_not_hide_what_the_next_pour_would_tell(poured: str) -> None:
+    early = trial(BASE, "early", 70, poured=poured)
+    best = find_next_trials(explain_outcome((*history(), early), WORKING), register(), Settings())[0]
+    assert {change.factor for change in best.changes} <= {"honey", "clove bud oil"}
+    assert best.bits > 0.3
+
+
+@pytest.mark.parametrize(
+    ("ends", "stops", "expected"),
+    [
+        ((), (), None),
+        ((12.0, 9.0, 15.0), (), None),
+        ((12.0, 9.0, 15.0), (2.0,), None),  # one of four was given up; the others were watched for longer
+        ((), (5.0, 6.0, 7.0), 6.0),  # by hand: 2/3 are watched beyond 5 min, 1/3 beyond 6
+        ((4.0,), (5.0, 6.0, 7.0), 6.0),  # one that ended before anybody gave up says nothing of patience
+        ((5.5, 12.0), (5.0, 6.0, 7.0), 7.0),  # by hand: 4/5, then 4/5 x 2/3 = 8/15, then 8/15 x 1/2
+    ],
+)
+def test_how_long_pours_are_watched_is_told_by_those_that_were_seen_to_the_end_too(
+    ends: tuple[float, ...], stops: tuple[float, ...], expected: float | None
+) -> None:
+    values = [OutcomeValue(end) for end in ends] + [OutcomeValue(None, "above", low=stop) for stop in stops]
+    pour = answer().seen[0].pour
+    assert patience([Seen(pour, value) for value in values]) == expected
+
+
+def test_of_two_recipes_that_tell_as_much_the_commoner_one_is_changed() -> None:
+    best = find_next_trials(answer(), register(), Settings())[0]
+    assert best.start.slug == BASE.slug
 
 
 def test_a_proposal_becomes_a_variant_that_remembers_its_start() -> None:

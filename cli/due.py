@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen_bench, parse_day
+from cli.options import folder_option, json_option, open_chosen_bench
 from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
 
 
@@ -58,9 +58,8 @@ def ready_by(on: str, recipe: str, bars: int, per_loaf: int | None, bar: str | N
     """
     from trials.due.ready import render_ready_by
 
-    day = parse_day(on)
     with open_chosen_bench() as bench, progress("reading the trials"):
-        ready = bench.ready_by(day, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf, bar=bar)
+        ready = bench.ready_by(on, recipe, date.today(), bars=bars, bars_per_loaf=per_loaf, bar=bar)
     if as_json:
         say_json(ready.to_json())
     else:

@@ -13,7 +13,6 @@ import click
 from cli.output import tell_findings
 
 if TYPE_CHECKING:
-    from datetime import date
     from pathlib import Path
 
     from formulary.folder.folder import Folder
@@ -22,18 +21,6 @@ if TYPE_CHECKING:
 
 _Command = TypeVar("_Command", bound=Callable[..., Any])
 _CHOSEN = "formulary.folder"
-
-
-def parse_day(typed: str) -> date:
-    """A day as it is typed, 2026-10-03. Raises InputError."""
-    from formulary.document.fields import parse_date
-    from formulary.errors import InputError
-    from formulary.quantity import NotAQuantity
-
-    try:
-        return parse_date(typed)
-    except NotAQuantity as problem:
-        raise InputError.of("bad-date", problem.what, problem.do) from None
 
 
 class SentenceGroup(click.Group):

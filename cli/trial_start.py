@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.asking import ask, ask_if_known
-from cli.options import folder_option, lots_option, open_chosen, parse_day, sheet_option
+from cli.options import folder_option, lots_option, open_chosen, sheet_option
 from cli.output import DONE, STOPPED, is_asked, say, say_next, width
 from cli.pages import demand_page, tell_page
 from cli.sizes import SizedCommand, match_sizes
@@ -119,7 +119,7 @@ def start(
             lots=parse_chosen_lots(lots, folder.register),
             conditions={} if room is None else {"room": room},
             who=who,
-            made=None if made is None else parse_day(made),
+            made=made,
             despite=despite,
         )
         say(_render_weights(folder, started, despite))

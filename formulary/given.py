@@ -7,6 +7,7 @@ so that a missing unit is told like one in a file.
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from decimal import Decimal
@@ -20,6 +21,9 @@ from formulary.errors import InputError
 Figure: TypeAlias = str | int | float | Decimal
 # A day, or one as it is written: 2026-10-03.
 Day: TypeAlias = date | str
+
+_DAY = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}")
+WRITE_A_DAY = "write year-month-day, such as 2026-10-03"
 
 
 def is_text(given: object) -> bool:
@@ -73,10 +77,17 @@ def as_day(given: Day) -> date:
     if isinstance(given, date):
         return given
     try:
-        return date.fromisoformat(given)
-    except (TypeError, ValueError):
-        do = "write year-month-day, such as 2026-10-03"
-        raise InputError.of("bad-value", f"{given!r:.40} is not a date", do) from None
+        return parse_day(str(given))
+    except ValueError:
+        raise InputError.of("bad-value", f"{given!r:.40} is not a date", WRITE_A_DAY) from None
+
+
+def parse_day(text: str) -> date:
+    """The one way in which a day is written, YYYY-MM-DD. Raises ValueError."""
+    stripped = text.strip()
+    if not _DAY.fullmatch(stripped):
+        raise ValueError(stripped)
+    return date.fromisoformat(stripped)
 
 
 def day_or_today(given: Day | None) -> date:

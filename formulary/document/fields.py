@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable, Collection, Iterable, Iterator
 from datetime import date
 from decimal import Decimal
@@ -11,6 +10,7 @@ from typing import TypeVar
 from formulary.document.parse import find_other_spaces, parse_as_meant
 from formulary.document.tree import NOTHING, Block, Entry, Listing, Node, Scalar
 from formulary.finding import FileFindings, Finding, Place, Severity, TooManyFindings, error
+from formulary.given import WRITE_A_DAY, parse_day
 from formulary.names import is_slug, suggest
 from formulary.quantity import (
     Kind,
@@ -317,13 +317,10 @@ def _other_spaces(data: bytes | str, path: str | None, findings: Iterable[Findin
 
 def parse_date(text: str) -> date:
     """A date written YYYY-MM-DD. Raises NotAQuantity."""
-    stripped = text.strip()
     try:
-        if not re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", stripped):
-            raise ValueError
-        return date.fromisoformat(stripped)
+        return parse_day(text)
     except ValueError:
-        raise NotAQuantity(f"{stripped[:24]!r} is not a date", "write year-month-day, such as 2026-10-03") from None
+        raise NotAQuantity(f"{text.strip()[:24]!r} is not a date", WRITE_A_DAY) from None
 
 
 def fraction_fault(number: Decimal, text: str) -> tuple[str, str] | None:

@@ -123,6 +123,9 @@ def test_a_trial_is_named_or_handed_over_everywhere(bench: Bench, trial: Trial) 
 def test_a_day_is_one_as_it_is_written_too(bench: Bench, trial: Trial) -> None:
     assert trial.made == date(2026, 10, 2)
     day, text = date(2026, 11, 1), "2026-11-01"
+    for other in ("20261101", "2026-W44-7", "01.11.2026", 20261101, None):  # in a file none of them is a day
+        with pytest.raises(InputError, match="year-month-day"):
+            bench.due(other)  # type: ignore[arg-type]
     assert bench.due(day) == bench.due(text) == bench.due(datetime(2026, 11, 1, 8, tzinfo=UTC))
     assert bench.ready_by(day, "first-bar", trial.made, bars=9) == bench.ready_by(
         text, "first-bar", "2026-10-02", bars=9

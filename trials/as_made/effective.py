@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 
-from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, pot_portions
+from formulary.batch.model import WHOLE, Cured, Pot, PotFigures, PotLine, WeighedScent, pot_portions
 from formulary.errors import InputError
 from formulary.materials.lots import mix_lots
 from formulary.materials.model import Lot, Material
@@ -81,11 +81,11 @@ def effective_pot(
     )
 
 
-def pot_of_batter(trial: Trial, *, at_worst: bool = False, for_scent: bool = False) -> Pot:
+def pot_of_batter(trial: Trial, *, at_worst: bool = False, for_scent: str | None = None) -> Pot:
     """The grams that went into a trial's pot, as `effective_pot` works them out.
 
     at_worst: what is known only about is taken at the end that leaves more lye, or more scent. for_scent: at the end
-    that makes the most of the scent in it.
+    that makes the most of this scent in it.
     """
     pot = effective_pot(trial.plan, trial.as_made, trial.portions, trial.added)
     if not at_worst or not any(entry.give_or_take_g for entry in trial.as_made):
@@ -97,7 +97,7 @@ def pot_of_batter(trial: Trial, *, at_worst: bool = False, for_scent: bool = Fal
     return pot
 
 
-def pot_of_bars(trial: Trial, *, at_worst: bool = False, for_scent: bool = False) -> Pot:
+def pot_of_bars(trial: Trial, *, at_worst: bool = False, for_scent: str | None = None) -> Pot:
     """The grams that are in the bars: what went into the pot, and what was worked in later, when it was rebatched.
 
     What lay on top is worked in then, too. A rebatch that is written down twice was one (`done_once`); where nobody
@@ -197,20 +197,29 @@ def effective_portion(
 def figures_of_bars(
     trial: Trial, materials: Mapping[str, Material], part: Callable[[Pot], Pot] = lambda bars: bars
 ) -> PotFigures:
-    """What the bars amount to at their worst: with the most lye, and each scent in the least of a bar beside it.
+    """What the bars amount to at their worst: with the most lye, and each scent in the least of all else.
 
     materials: as they are to count. part: which of the bars are meant, as a pot; all of them unless given.
     """
     from formulary.batch.figures import work_out_pot
 
     settings = trial.plan.settings
-    pot, least = (part(pot_of_bars(trial, at_worst=True, for_scent=for_scent)) for for_scent in (False, True))
+    pot = part(pot_of_bars(trial, at_worst=True))
     figures = work_out_pot(pot, materials, settings)
-    if least == pot or pot.grams("scent") <= 0:
-        return figures
-    other = work_out_pot(least, materials, settings)
-    portions = zip(figures.portions, other.portions, strict=True)
-    return replace(figures, scent=other.scent, portions=tuple(replace(one, scent=two.scent) for one, two in portions))
+    for scent in dict.fromkeys(line.material for line in pot.lines if line.role == "scent"):
+        least = part(pot_of_bars(trial, at_worst=True, for_scent=scent))
+        if least != pot:
+            other = work_out_pot(least, materials, settings)
+            parts = zip(figures.portions, other.portions, strict=True)
+            portions = tuple(replace(one, scent=_with_scent(one.scent, two.scent, scent)) for one, two in parts)
+            figures = replace(figures, scent=_with_scent(figures.scent, other.scent, scent), portions=portions)
+    return figures
+
+
+def _with_scent(lines: Sequence[WeighedScent], others: Iterable[WeighedScent], scent: str) -> tuple[WeighedScent, ...]:
+    """The lines with those of one scent as others have them."""
+    own = iter([line for line in others if line.material == scent])
+    return tuple(next(own) if line.material == scent else line for line in lines)
 
 
 def _of_portion(whole: Pot, portion: str | None) -> tuple[Pot, float]:

@@ -343,6 +343,25 @@ def test_a_scent_is_the_most_of_a_bar_that_is_the_least(entry: str, low: int, wi
     assert told == pytest.approx([max(each) for each in zip(*ends, strict=True)])
 
 
+@given(st.integers(1, 60), st.integers(1, 60))
+def test_each_of_two_scents_that_are_known_about_is_the_most_beside_the_least_of_the_other(
+    clove: int, more: int
+) -> None:
+    lavender = REGISTER["lavender-oil"]
+    plan = replace(SCENTED, materials={**SCENTED.materials, "lavender-oil": lavender})
+    lavender_oil, clove_oil = "{extra: lavender-oil, weighed: %s, at: trace}", "{line: clove-bud-oil, weighed: %s}"
+
+    def told(one: str, two: str) -> dict[str, float]:
+        text = f"as_made: [{lavender_oil % one}, {clove_oil % two}]\n"
+        figures = effective_portion(trial_of(text, plan), as_bars=True).figures
+        assert figures.scent == figures.portions[0].scent
+        return {line.material: line.percent_of_cured for line in figures.scent}
+
+    either = told(f"10-{10 + more} g", f"10-{10 + clove} g")
+    assert either["lavender-oil"] == pytest.approx(told(f"{10 + more} g", "10 g")["lavender-oil"])
+    assert either["clove-bud-oil"] == pytest.approx(told("10 g", f"{10 + clove} g")["clove-bud-oil"])
+
+
 @pytest.mark.parametrize(("portions", "portion"), [("", None), ("plain, clove", None), ("plain, clove", "clove")])
 def test_a_scent_over_its_limit_in_the_least_of_a_bar_is_told_beside_a_difference_too(
     portions: str, portion: str | None

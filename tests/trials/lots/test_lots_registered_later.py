@@ -199,7 +199,8 @@ def test_a_loaf_thrown_away_is_not_looked_up_again(folder: Folder) -> None:
 
 
 def test_a_hydroxide_that_was_taken_for_the_other_is_heard_of_and_stops_the_sale(folder: Folder) -> None:
-    mixed_up = OLD.replace("kind: alkali\n", "kind: alkali\nalkali: potassium-hydroxide\n")
+    unnamed = OLD.replace("Sodium hydroxide", "My lye")
+    mixed_up = unnamed.replace("kind: alkali\n", "kind: alkali\nalkali: potassium-hydroxide\n")
     (folder.root / "materials" / "my-lye.yaml").write_text(mixed_up, encoding="utf-8")
     recipe = folder.root / "recipes" / "midwinter-clove.yaml"
     recipe.write_text(UNSCENTED.replace("alkali: sodium-hydroxide", "alkali: my-lye"), encoding="utf-8")

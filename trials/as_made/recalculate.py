@@ -110,9 +110,13 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     Nothing is written: the trial keeps its frozen numbers. A material, or a lot, that is no longer registered keeps its
     own.
     """
-    frozen = materials_of(trial)
-    today = materials_of(as_of_today(trial, register))
-    gone = tuple(sorted(name for name in today if name not in register))
+    gone = tuple(sorted(name for name in trial.materials if name not in register))
+    return replace(_compare(trial, _as_of_today(trial, register)), gone=gone)
+
+
+def _compare(trial: Trial, by_today: Trial) -> Recalculation:
+    """The figures of a trial beside those by today's values."""
+    frozen, today = materials_of(trial), materials_of(by_today)
     pot = pot_of_bars(trial, at_worst=True)
     used = sorted({line.material for line in pot.lines})
     purpose = trial.plan.recipe.purpose
@@ -123,15 +127,14 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
         before,
         after,
         tuple(change for name in used for change in find_value_changes(name, frozen[name], today[name])),
-        gone,
-        _only_in(found_after, found_before),
-        _only_in(found_before, found_after),
+        appeared=_only_in(found_after, found_before),
+        vanished=_only_in(found_before, found_after),
     )
 
 
-def find_later_limits(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
-    """Limits of scent that the bars pass by today's register and did not by their frozen plan."""
-    return _by_today(_LIMITS, _appeared(trial, register))
+def find_later_limits(trial: Trial, by_today: Trial | None) -> tuple[Finding, ...]:
+    """Limits of scent that the bars pass by today's register and did not by their frozen plan (`find_by_today`)."""
+    return _by_today(_LIMITS, _appeared(trial, by_today))
 
 
 def find_later_lye(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
@@ -139,9 +142,10 @@ def find_later_lye(trial: Trial, register: Mapping[str, Material]) -> tuple[Find
 
     A certificate that was copied, or a slip in one that was mended, after the loaf was poured is heard of here.
     """
+    found = _by_today(_LYE, _appeared(trial, find_by_today(trial, register)))
     do = f"see which value is another one: formulary trial recalculate {code_of(trial.id)}; if the loaf was made from"
     do += " another delivery, register that as a lot and name it (`formulary trial lot`)"
-    return tuple(replace(finding, do=f"{do}; {finding.do}") for finding in _by_today(_LYE, _appeared(trial, register)))
+    return tuple(replace(finding, do=f"{do}; {finding.do}") for finding in found)
 
 
 def _by_today(codes: Sequence[str], found: Sequence[Finding]) -> tuple[Finding, ...]:
@@ -150,11 +154,11 @@ def _by_today(codes: Sequence[str], found: Sequence[Finding]) -> tuple[Finding, 
     )
 
 
-def _appeared(trial: Trial, register: Mapping[str, Material]) -> tuple[Finding, ...]:
+def _appeared(trial: Trial, by_today: Trial | None) -> tuple[Finding, ...]:
     """What is found by today's values alone, but of the lye only where they make it worse."""
-    if not is_other_today(trial, register):
+    if by_today is None:
         return ()
-    found = recalculate(trial, register)
+    found = _compare(trial, by_today)
     if _is_worse(found.before, found.after):
         return found.appeared
     return tuple(finding for finding in found.appeared if finding.code not in _TOO_LITTLE_FAT)
@@ -175,13 +179,14 @@ def _is_worse(before: PotFigures, after: PotFigures) -> bool:
     )
 
 
-def is_other_today(trial: Trial, register: Mapping[str, Material]) -> bool:
-    """Whether today's register has a value that figures follow from otherwise than it is kept with the trial."""
-    frozen, today = materials_of(trial), materials_of(as_of_today(trial, register))
-    return any(find_value_changes(name, frozen[name], today[name]) for name in today)
+def find_by_today(trial: Trial, register: Mapping[str, Material]) -> Trial | None:
+    """The trial as if all had been kept today; None where that has no other value that figures follow from."""
+    by_today = _as_of_today(trial, register)
+    frozen, today = materials_of(trial), materials_of(by_today)
+    return by_today if any(find_value_changes(name, frozen[name], today[name]) for name in today) else None
 
 
-def as_of_today(trial: Trial, register: Mapping[str, Material]) -> Trial:
+def _as_of_today(trial: Trial, register: Mapping[str, Material]) -> Trial:
     """The trial as if its materials, and their lots, had been kept today.
 
     A material that is no longer registered keeps what is frozen of it, and so does a lot.

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 from formulary.batch.mixed_lye import LYE
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, stop
+from formulary.finding import Finding, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.recipes.model import STAGES
@@ -87,7 +87,7 @@ def check_unknown(trial: Trial) -> Iterable[Finding]:
         if not entry.is_unknown:
             continue
         name = entry.went_in
-        known, place = materials.get(name), Place(trial.path, entry.place.line, entry.place.column, section)
+        known, place = materials.get(name), entry.place._replace(field=section)
         what = f"how much {'lye' if name == LYE else material_words(name)} went in is not known, so nobody can tell"
         do = f"say between which weights it surely was: {command}; its worse end counts then"
         if _takes_part(entry, trial, materials):

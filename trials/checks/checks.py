@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from formulary.finding import Finding, Place
+from formulary.finding import Finding
 from formulary.materials.model import Material
 from formulary.read_only import ReadOnly
 from trials.checks.as_made import check_as_made, placed
@@ -38,7 +38,7 @@ def check_trial(
     findings += check_decisions(trial)
     if today is not None:
         stood = as_it_stood(trial, today)
-        findings += check_found_alkali(stood, Place(trial.path))
-        findings += check_alkali_ahead(trial, today, Place(trial.path))
+        findings += check_found_alkali(stood)
+        findings += check_alkali_ahead(trial, today)
         findings += check_sale(trial, today, register=register, as_made=as_made if stood is trial else None)
     return tuple(placed(settled(trial, finding), trial) for finding in findings)

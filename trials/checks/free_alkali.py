@@ -122,7 +122,7 @@ def _low_by_themselves(trial: Trial) -> Mapping[str, bool]:
 
 
 def check_free_alkali(
-    trial: Trial, place: Place, little_fat: Sequence[Finding], *, by_today: Trial | None = None
+    trial: Trial, little_fat: Sequence[Finding], *, by_today: Trial | None = None
 ) -> Iterable[Finding]:
     """What the tests for free alkali say, or that there is none; little_fat: what makes it likely that they would.
 
@@ -132,7 +132,7 @@ def check_free_alkali(
     the loaf was rebatched, only a test can tell, and nobody can decide without.
     """
     every = find_tested(trial, by_today)
-    found = _check_found(every, place)
+    found = _check_found(every)
     untested: dict[tuple[bool, bool], list[Tested]] = {}
     for each in every:
         if not each.tests or not each.is_timed:
@@ -145,40 +145,40 @@ def check_free_alkali(
         what, do = _say_untested(trial, alike, is_all=len(alike) == len(every))
         was_caustic = alike[0].rebatch is not None and min(map(_lowest_superfat_as_poured, as_known)) < 0
         if is_band_low or was_caustic or any(each.may_be_caustic for each in alike):
-            yield stop("free-alkali-untested", f"{what}, and there may be some", do, place)
+            yield stop("free-alkali-untested", f"{what}, and there may be some", do, Place(trial.path))
         else:
-            yield warn("free-alkali-untested", what, do, place)
+            yield warn("free-alkali-untested", what, do, Place(trial.path))
     yield from found
 
 
-def check_found_alkali(trial: Trial, place: Place) -> tuple[Finding, ...]:
+def check_found_alkali(trial: Trial) -> tuple[Finding, ...]:
     """What the last tests for free alkali found in a loaf, or in a portion; empty where they found none."""
     if not any(seen.outcome == FREE_ALKALI and _grade(seen) > 0 for seen in trial.observations):
         return ()
-    return _check_found(find_tested(trial), place)
+    return _check_found(find_tested(trial))
 
 
-def check_alkali_ahead(trial: Trial, today: date | None, place: Place) -> Iterable[Finding]:
+def check_alkali_ahead(trial: Trial, today: date | None) -> Iterable[Finding]:
     """What tests found at an age that the soap has not reached: the age is a slip, and what was found was seen."""
     ahead = () if today is None else find_ahead(trial, today)[1]
     for seen in dict.fromkeys(seen for seen in ahead if seen.outcome == FREE_ALKALI and _grade(seen) > 0):
         do = "correct its age; do not sell or use it until then"
-        yield _tell_found(seen, do, place, more=", an age that is still to come")
+        yield _tell_found(seen, do, more=", an age that is still to come")
 
 
-def _check_found(every: Iterable[Tested], place: Place) -> tuple[Finding, ...]:
+def _check_found(every: Iterable[Tested]) -> tuple[Finding, ...]:
     findings = []
     for seen in dict.fromkeys(seen for each in every for seen in each.found):
         itself = f", and {seen.portion} by itself (--portion {seen.portion})" if seen.portion else ""
         do = f"do not sell or use it; test again after {TEST_AGAIN_DAYS} days{itself}, or discard it"
-        findings.append(_tell_found(seen, do, place))
+        findings.append(_tell_found(seen, do))
     return tuple(findings)
 
 
-def _tell_found(seen: Observation, do: str, place: Place, *, more: str = "") -> Finding:
+def _tell_found(seen: Observation, do: str, *, more: str = "") -> Finding:
     """What a test found: a stop from the grade above a trace on."""
     told = stop if _grade(seen) >= _PRESENT else warn
-    return told("free-alkali", f"free alkali: {say_test(seen)}{more}", do, place)
+    return told("free-alkali", f"free alkali: {say_test(seen)}{more}", do, seen.place._replace(field="observations"))
 
 
 def say_test(seen: Observation) -> str:

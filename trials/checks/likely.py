@@ -32,23 +32,23 @@ def check_likely(trial: Trial) -> Iterable[Finding]:
         ("lye temperature", conditions.lye_temperature_c, _LYE_C),
         ("oil temperature", conditions.oil_temperature_c, _OIL_C),
     ):
-        yield from _degrees(trial, name, degrees_c, usual_c, conditions.place, "conditions")
+        yield from _degrees(name, degrees_c, usual_c, conditions.place, "conditions")
     humidity = conditions.humidity_percent
     if humidity is not None and humidity < _DRIEST_PERCENT:
         do = f"if {format_decimal((humidity * 100).normalize())} % is meant, write that"
-        yield _slip(trial, f"a humidity of {format_decimal(humidity)} % is drier than rooms are", do, conditions.place)
+        yield _slip(f"a humidity of {format_decimal(humidity)} % is drier than rooms are", do, conditions.place)
     for event in (*trial.events, *(event for portion in trial.portions for event in portion.events)):
-        yield from _degrees(trial, event.what, event.temperature_c, _BATTER_C, event.place, "events")
+        yield from _degrees(event.what, event.temperature_c, _BATTER_C, event.place, "events")
         if event.for_s is not None and event.for_s > _LONGEST_BLENDING_S:
             what = f"{event.what} for {format_number(float(event.for_s) / 60, 0)} min is longer than anybody blends"
-            yield _slip(trial, what, "check the unit", event.place, "events")
+            yield _slip(what, "check the unit", event.place, "events")
     for step in trial.after_pour:
-        yield from _degrees(trial, step.what, step.temperature_c, _KEPT_AT_C, step.place, "after_pour")
+        yield from _degrees(step.what, step.temperature_c, _KEPT_AT_C, step.place, "after_pour")
     yield from _check_weights(trial)
 
 
 def _degrees(
-    trial: Trial, name: str, degrees_c: Decimal | None, usual_c: tuple[int, int], place: Place, field: str
+    name: str, degrees_c: Decimal | None, usual_c: tuple[int, int], place: Place, field: str
 ) -> Iterable[Finding]:
     low, high = usual_c
     if degrees_c is None or low <= degrees_c <= high:
@@ -57,7 +57,7 @@ def _degrees(
     meant_c = parse_quantity(shown.replace("C", "F"), Kind.TEMPERATURE).to("°C")
     do = f"if °F was meant, write {shown.replace('C', 'F')}" if low <= meant_c <= high else "check it, and its unit"
     both = f"{say_both(float(degrees_c), 0)} is outside the {low} to {high} °C ({say_range(low, high)})"
-    yield _slip(trial, f"{name}: {both} that benches show", do, place, field)
+    yield _slip(f"{name}: {both} that benches show", do, place, field)
 
 
 def _check_weights(trial: Trial) -> Iterable[Finding]:
@@ -70,14 +70,14 @@ def _check_weights(trial: Trial) -> Iterable[Finding]:
         if entry.weighed_g is not None and planned_g > 0 and float(entry.weighed_g) > _TIMES_PLANNED * planned_g:
             what = f"{format_decimal(entry.weighed_g.normalize())} g of {entry.instead or entry.line} went in for"
             what += f" {format_number(planned_g, 0)} g planned"
-            yield _slip(trial, what, "check the weight, and its unit", entry.place, "as_made")
+            yield _slip(what, "check the weight, and its unit", entry.place, "as_made")
     lightest_g = trial.bars.lightest_g if trial.bars is not None else None
     if lightest_g is not None and float(lightest_g) > trial.plan.pot.grams(
         "oil", "alkali", "water", "addition", "scent"
     ):
         what = f"the lightest bar, {format_decimal(lightest_g)} g, is heavier than the whole batch"
-        yield _slip(trial, what, "check the weight, and its unit", Place())
+        yield _slip(what, "check the weight, and its unit", Place(trial.path))
 
 
-def _slip(trial: Trial, what: str, do: str, place: Place, field: str = "conditions") -> Finding:
-    return warn("unlikely-value", what, do, Place(trial.path, place.line, place.column, field))
+def _slip(what: str, do: str, place: Place, field: str = "conditions") -> Finding:
+    return warn("unlikely-value", what, do, place._replace(field=field))

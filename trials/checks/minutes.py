@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from formulary.batch.model import WHOLE
-from formulary.finding import Finding, Place, warn
+from formulary.finding import Finding, warn
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from trials.as_made.worst_end import is_more_worse
@@ -31,7 +31,7 @@ def check_minutes(trial: Trial) -> Iterable[Finding]:
         for event, code, what in _impossible(part, trial.events):
             if (event, code) not in told:  # of a divided batter, what came before the division is in every part
                 told.add((event, code))
-                yield warn(code, what, _DO, Place(trial.path, event.place.line, event.place.column, "events"))
+                yield warn(code, what, _DO, event.place._replace(field="events"))
     yield from _done_twice(trial)
 
 
@@ -55,7 +55,7 @@ def _done_twice(trial: Trial) -> Iterable[Finding]:
             what = f"{step.what} stands twice for one time: {handling_words(twice[0])}; and {handling_words(step)}"
             what += "; all that was worked in counts" if step.taken_in and twice[0].taken_in else ""
         do = "take one of the lines out of trial.yaml, or write when it was done once more"
-        yield warn("done-twice", what, do, Place(trial.path, step.place.line, step.place.column, "after_pour"))
+        yield warn("done-twice", what, do, step.place._replace(field="after_pour"))
 
 
 def _but_what(trial: Trial, step: Handling) -> str:

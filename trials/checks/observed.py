@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
-from formulary.finding import Finding, Place, warn
+from formulary.finding import Finding, warn
 from formulary.quantity import format_decimal, format_number
 from formulary.read_only import ReadOnly
 from formulary.temperature import CELSIUS, say_range
@@ -41,7 +41,7 @@ def check_observed(trial: Trial, outcomes: Mapping[str, Outcome], today: date | 
         yield from _check_ahead(trial, today)
     for seen in trial.observations:
         label = _label(seen)
-        place = Place(trial.path, seen.place.line, seen.place.column, "observations")
+        place = seen.place._replace(field="observations")
         if _is_outside(seen):
             low, high = USUAL_RANGES[seen.outcome]
             known = outcomes.get(seen.outcome)
@@ -64,10 +64,10 @@ def _check_ahead(trial: Trial, today: date) -> Iterable[Finding]:
     """A warning for each thing that is recorded of a day to come."""
     steps, observations = find_ahead(trial, today)
     for step in steps:
-        place = Place(trial.path, step.place.line, step.place.column, "after_pour")
+        place = step.place._replace(field="after_pour")
         yield warn("ahead-of-today", *_say_step_ahead(trial, step, today), place)
     for seen in observations:
-        place = Place(trial.path, seen.place.line, seen.place.column, "observations")
+        place = seen.place._replace(field="observations")
         what = f"{_label(seen)} cannot have been seen yet: it lies ahead of today{_on(trial, days_until_seen(seen))}"
         yield warn("ahead-of-today", what, _say_age(trial, "the age that it has", today), place)
 
@@ -111,7 +111,7 @@ def _check_masses(trial: Trial) -> Iterable[Finding]:
             ages = [format_decimal(item.age_days.normalize()) for item in (before, seen)]
             what = f"the mass{of} rose from {format_number(before_g, 1)} g at {ages[0]} d"
             what += f" to {format_number(mass_g, 1)} g at {ages[1]} d, but a bar only dries"
-            place = Place(trial.path, seen.place.line, seen.place.column, "observations")
+            place = seen.place._replace(field="observations")
             yield warn("mass-gained", what, f"weigh the same bars each time; {_LOOK_AGAIN}", place)
         if mass_g <= before_g:
             lightest[seen.portion] = (mass_g, seen)

@@ -13,7 +13,7 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_decimal
-from trials.as_made.recalculate import as_of_today, find_later_limits, is_other_today
+from trials.as_made.recalculate import find_by_today, find_later_limits
 from trials.as_made.unknown_weights import UNKNOWN_LYE
 from trials.checks.as_made import check_as_made
 from trials.checks.free_alkali import check_alkali_ahead, check_free_alkali
@@ -75,7 +75,7 @@ def _find_standing(
     Free alkali that was found counts also at an age to come, which is a slip then.
     """
     found = check_before_sale(trial, today, cure_days=cure_days, register=register, as_made=as_made)
-    return _without_set_aside(trial, [*found, *check_alkali_ahead(trial, today, Place(trial.path))])
+    return _without_set_aside(trial, [*found, *check_alkali_ahead(trial, today)])
 
 
 def _without_set_aside(trial: Trial, found: Iterable[Finding]) -> list[Finding]:
@@ -144,7 +144,7 @@ def check_sale(
     if decision.decision != "sell":
         return _check_taken_back(trial, decision, today)
 
-    place = _place_of(trial, decision)
+    place = _place_of(decision)
     on = _on(decision)
     again = f"formulary trial release {code_of(trial.id)}"
     found = _find_standing(trial, today, register=register, as_made=as_made)
@@ -177,7 +177,7 @@ def check_decisions(trial: Trial) -> Iterable[Finding]:
     for decision in trial.decisions:
         lacks = [key for key, text in (("who", decision.who), ("why", decision.why)) if not text.strip()]
         if lacks:
-            place = _place_of(trial, decision)
+            place = _place_of(decision)
             what = f"the decision to {decision.decision}{_on(decision)} does not say {' and '.join(lacks)}"
             do = f"write {' and '.join(f'`{key}:`' for key in lacks)} in trial.yaml, as whoever decided knows it"
             yield warn("decision-unsigned", what, do, place)
@@ -187,13 +187,13 @@ def _check_taken_back(trial: Trial, decision: Release, today: date) -> tuple[Fin
     """That bars of a loaf which is for sale no more were sold before, as long as they may be in use."""
     if trial.sold is None or (decision.on is not None and (today - decision.on).days > _REMEMBERED_DAYS):
         return ()
-    place = _place_of(trial, decision)
+    place = _place_of(decision)
     what = f"{decision.decision} was decided{_on(decision)}{_after_sale(trial)}: its bars may be with people"
     return (warn("sold-before", what, f"if that was for a fault, {_ASK_BUYERS}", place),)
 
 
-def _place_of(trial: Trial, decision: Release) -> Place:
-    return Place(trial.path, decision.place.line, decision.place.column, "release")
+def _place_of(decision: Release) -> Place:
+    return decision.place._replace(field="release")
 
 
 def _on(decision: Release) -> str:
@@ -217,35 +217,34 @@ def check_before_sale(
 
     as_made: what `check_as_made` found of the trial, where that is known and nothing of a later day is recorded.
     """
-    place = Place(trial.path)
     trial = as_it_stood(trial, today)
     checked = check_as_made(trial, register=register) if as_made is None else as_made
-    found = [*stops(checked), *(() if register is None else find_later_limits(trial, register))]
+    by_today = None if register is None else find_by_today(trial, register)
+    found = [*stops(checked), *find_later_limits(trial, by_today)]
     of_limits = [finding.do for finding in checked if finding.code == "scent-limit-unknown"]
     if of_limits:
         do = f"get its certificate before selling; {'; '.join(of_limits)}"
-        found.append(warn("limit-unknown", "a scent's limit is not known", do, place))
+        found.append(warn("limit-unknown", "a scent's limit is not known", do, Place(trial.path)))
     little_fat = [each for each in checked if each.code in _LITTLE_FAT]
-    by_today = as_of_today(trial, register) if register is not None and is_other_today(trial, register) else None
-    found += check_free_alkali(trial, place, little_fat, by_today=by_today)
+    found += check_free_alkali(trial, little_fat, by_today=by_today)
     needed = days_of_cure(trial.plan.recipe, trial.plan.settings) if cure_days is None else cure_days
     if today is not None:
-        found += _check_cure(trial, today, needed, place)
+        found += _check_cure(trial, today, needed)
     return tuple(found)
 
 
-def _check_cure(trial: Trial, today: date, needed_days: Decimal, place: Place) -> Iterable[Finding]:
+def _check_cure(trial: Trial, today: date, needed_days: Decimal) -> Iterable[Finding]:
     """That the bars have not cured long enough, counted as `ready-by` plans it: from when they were cut and dry."""
     since = "it was rebatched" if find_last_rebatch(trial) is not None else "pouring"
     begin = find_cure_begin(trial)
     needed = format_decimal(needed_days.normalize())
     if begin is None:
         what = f"its cure of {needed} days cannot be counted: it is not recorded when it was rebatched"
-        yield note("cure-short", what, "correct the rebatch, with its time", place)
+        yield note("cure-short", what, "correct the rebatch, with its time", Place(trial.path))
     elif today < (ready := end_of_cure(begin, needed_days)):
         days = max((today - begin).days, 0)
         what = f"it has cured {days} of {needed} days, which count from {DRYING_DAYS} days after {since}"
-        yield note("cure-short", what, f"wait until {ready.isoformat()}", place)
+        yield note("cure-short", what, f"wait until {ready.isoformat()}", Place(trial.path))
 
 
 def is_never_sold(finding: Finding) -> bool:
@@ -282,7 +281,7 @@ def demand_sellable(trial: Trial, today: date, *, register: Mapping[str, Materia
     day = today if decision.on is None else min(decision.on, today)
     found = (
         *check_before_sale(trial, day, register=register),
-        *check_alkali_ahead(trial, today, Place(trial.path)),
+        *check_alkali_ahead(trial, today),
     )
     standing = _without_set_aside(trial, found)
     never = {each.code for each in standing if is_never_sold(each)}

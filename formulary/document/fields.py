@@ -88,11 +88,7 @@ class Fields:
         value = self._values.get(key)
         if value is None:
             if required:
-                do = (
-                    f"add a line `{key}: ...`"
-                    if key not in _SUCH_AS
-                    else f"add a line such as `{key}: {_SUCH_AS[key]}`"
-                )
+                do = f"add a line such as `{key}: {_SUCH_AS.get(key, '...')}`"
                 self.report("missing-key", f"`{key}` is missing", do, None, key)
             return None
         if isinstance(value, Scalar) and value.is_empty:

@@ -45,7 +45,7 @@ def new(
         version = folder.compose(
             recipe, weights, name=name, superfat=superfat, lye_concentration=lye_concentration, lye=lye, water=water
         )
-        batch = folder.batch(version, oils="1000 g")
+        batch = folder.kilogram(version)
         folder.write(version)
         say(render_recipe(version, batch, folder.register, width=width()))
     for oil in find_repeated(weights):

@@ -23,7 +23,7 @@ def show(recipe: str, show_all: bool, as_json: bool) -> int:
 
     with open_workshop(recipe) as workshop:
         version = workshop.find_recipe(recipe)
-        batch = workshop.batch(version, oils="1000 g")
+        batch = workshop.kilogram(version)
         if as_json:
             say_json(recipe_json(version, batch))
         else:

@@ -178,6 +178,12 @@ def for_calculation(settings: Settings) -> Settings:
     return replace(settings, currency="", temperature=CELSIUS)
 
 
+def without_vessels(settings: Settings) -> Settings:
+    """The settings for what nobody is to pour, such as the 1000 g of oils that recipes are told for: no vessel is too
+    small for it."""
+    return replace(settings, vessels_ml={}, moulds={})
+
+
 def settings_tree(settings: Settings) -> dict[str, object]:
     """The settings that a calculation uses, as they are written in a file; `read_settings` reads back
     `for_calculation` of them."""

@@ -56,7 +56,7 @@ from formulary.rate import Basis, Rate
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import PORTION_STAGES, Recipe
 from formulary.recipes.version import Version
-from formulary.settings import Settings
+from formulary.settings import Settings, without_vessels
 from formulary.shown_as_text import ShownAsText
 
 WATER = "water"
@@ -124,7 +124,7 @@ def check_kilogram(recipe: Recipe, register: Mapping[str, Material], settings: S
     faults = check_recipe(recipe, register)
     if faults:
         return faults
-    return work_out_batch(recipe, register, replace(settings, vessels_ml={}, moulds={}), oil_mass_g=1000.0).findings
+    return work_out_batch(recipe, register, without_vessels(settings), oil_mass_g=1000.0).findings
 
 
 def _oils_for_batter(

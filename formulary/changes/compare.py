@@ -23,7 +23,7 @@ from formulary.changes.recipe_changes import (
     oil_order,
 )
 from formulary.errors import InputError
-from formulary.finding import Finding, stops
+from formulary.finding import Finding, Severity, stops
 from formulary.materials.model import Material
 from formulary.recipes.model import STAGES, Addition, Recipe, RecipePortion, ScentLine
 
@@ -332,6 +332,10 @@ def _working(value: object) -> float | None:
     return float(value) if isinstance(value, (int, float)) else None
 
 
+# Remarks on one size, by the scale and the vessels that it is weighed and mixed with: nobody pours what is compared.
+_OF_A_SIZE = frozenset({"weight-small", "scale-coarse", "oils-rounded", "pot-small", "jug-small", "size-unlikely"})
+
+
 def _missing_from(findings: Iterable[Finding], others: Iterable[Finding]) -> tuple[Finding, ...]:
     """The findings that the other side has not: told apart by what they say it of, not by their figures or lines."""
 
@@ -341,6 +345,8 @@ def _missing_from(findings: Iterable[Finding], others: Iterable[Finding]) -> tup
     there = Counter(key(finding) for finding in others)
     missing: list[Finding] = []
     for finding in findings:
+        if finding.code in _OF_A_SIZE and finding.severity is not Severity.STOP:
+            continue
         if there[key(finding)]:
             there[key(finding)] -= 1
         else:

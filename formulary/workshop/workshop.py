@@ -13,6 +13,7 @@ from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
 from formulary.given import Figure, as_name, each_weighed
 from formulary.recipes.version import Version
+from formulary.settings import without_vessels
 
 if TYPE_CHECKING:
     from formulary.batch.blend import Blend
@@ -136,15 +137,16 @@ class Workshop(ABC):
         }
         for _ in range(_MOST_ROUNDS):
             batches = tuple(
-                self._with_remarks(version, size, _lots_of(version, settled, held)) for version, size in loaves
+                self._with_remarks(version, self._work_out(version, size, _lots_of(version, settled, held)))
+                for version, size in loaves
             )
             before, settled = settled, settle_rests(given, (line for batch in batches for line in batch.pot.lines))
             if settled == before:
                 break
         return batches
 
-    def _with_remarks(self, version: Version, size: Size, lots: ChosenLots) -> Batch:
-        batch, remarks = self._work_out(version, size, lots), self.remarks(version)
+    def _with_remarks(self, version: Version, batch: Batch) -> Batch:
+        remarks = self.remarks(version)
         return replace(batch, findings=(*remarks, *batch.findings)) if remarks else batch
 
     def _work_out(self, version: Version, size: Size, lots: ChosenLots | None = None) -> Batch:
@@ -176,6 +178,15 @@ class Workshop(ABC):
         grams = parse_all_weighed(each_weighed(weighed))
         return ShownRescue.of(work_out_rescue(batch, grams, self.register, self.settings, lye_is_in=lye_is_in))
 
+    def kilogram(self, version: Version | PathLike[str] | str) -> Batch:
+        """What a recipe is told for: a batch of 1000 g of its oils, which nobody's vessels have to hold.
+
+        Raises as `batch`.
+        """
+        found = self._version(version)
+        register, settings = self._materials_for(found.recipe), without_vessels(self.settings)
+        return self._with_remarks(found, work_out_batch(found, register, settings, oil_mass_g=1000.0))
+
     def render_recipe(self, version: Version | PathLike[str] | str, *, show_all: bool = False, width: int = 80) -> str:
         """A recipe as text: percentages, lye for 1000 g of oils, water, additions, scent, findings.
 
@@ -184,7 +195,7 @@ class Workshop(ABC):
         from formulary.batch.recipe_text import render_recipe
 
         found = self._version(version)
-        batch = self.batch(found, oils="1000 g")
+        batch = self.kilogram(found)
         return render_recipe(found, batch, self.register, width=width, show_all=show_all)
 
     def _batch(self, given: Batch | Version | PathLike[str] | str) -> Batch:

@@ -35,11 +35,14 @@ def body(home: Path) -> str:
 
 
 def aged(home: Path, code: str, days: int) -> None:
-    """The trial as if it had been made so many days ago."""
+    """The trial as if it had been made so many days ago, by its file and by its name."""
     path = trial_file(home, code)
     made = (date.today() - timedelta(days=days)).isoformat()
     lines = [f"made: {made}" if line.startswith("made: ") else line for line in path.read_text().splitlines()]
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    folder = home / "trials" / made[:4] / f"{made}{path.parent.name[len(made) :]}"
+    folder.parent.mkdir(exist_ok=True)
+    path.parent.rename(folder)
 
 
 # -- starting ----------------------------------------------------------------------------------------

@@ -11,7 +11,7 @@ from formulary.read_only import ReadOnly
 from trials.checks.as_made import check_as_made, placed
 from trials.checks.free_alkali import check_alkali_ahead, check_found_alkali
 from trials.checks.observed import check_observed
-from trials.checks.sale import check_decisions, check_sale, settled
+from trials.checks.sale import check_day, check_decisions, check_sale, settled
 from trials.outcomes.outcome import Outcome
 from trials.trial.model import Trial
 from trials.trial.on_day import as_it_stood
@@ -35,6 +35,7 @@ def check_trial(
     as_made = check_as_made(trial, today, register=register)
     findings = list(as_made)
     findings += check_observed(trial, outcomes, today)
+    findings += check_day(trial)
     findings += check_decisions(trial)
     if today is not None:
         stood = as_it_stood(trial, today)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from decimal import Decimal
 
 from formulary.batch.checks import NEVER_OVERRIDDEN
@@ -19,7 +19,7 @@ from trials.checks.as_made import check_as_made
 from trials.checks.free_alkali import check_alkali_ahead, check_free_alkali
 from trials.trial.cure import DRYING_DAYS, end_of_cure, find_cure_begin
 from trials.trial.cure import cure_days as days_of_cure
-from trials.trial.identity import code_of
+from trials.trial.identity import code_of, day_of, trial_folder
 from trials.trial.model import Release, Trial
 from trials.trial.on_day import as_it_stood, find_ahead
 from trials.trial.rebatch import find_last_rebatch
@@ -245,6 +245,28 @@ def _check_cure(trial: Trial, today: date, needed_days: Decimal) -> Iterable[Fin
         days = max((today - begin).days, 0)
         what = f"it has cured {days} of {needed} days, which count from {DRYING_DAYS} days after {since}"
         yield note("cure-short", what, f"wait until {ready.isoformat()}", Place(trial.path))
+    elif today < end_of_cure(begin + _days_before_its_name(trial), needed_days):
+        yield from check_day(trial)  # a slip in the day would make a loaf of last week a cured one
+
+
+def check_day(trial: Trial) -> Iterable[Finding]:
+    """That a trial is said to be made before the day that its name says: a slip, or the copy of another trial's file.
+
+    A later day is nothing to tell: a trial is often started the evening before, and its cure ends later by it.
+    """
+    if not (before := _days_before_its_name(trial)):
+        return
+    made = trial.made.isoformat()
+    folder = trial_folder(f"{made}{trial.id[len(made) :]}")
+    what = f"it is said to be made on {made}, and its name says {(trial.made + before).isoformat()}"
+    do = f"correct `made: {made}` in its trial.yaml; if that day is right, move its folder to {folder}"
+    yield warn("made-early", what, do, Place(trial.path, field="made"))
+
+
+def _days_before_its_name(trial: Trial) -> timedelta:
+    """By how much a trial is said to be made before the day that its name says; nothing where it is not."""
+    named = day_of(trial.id)
+    return timedelta(0) if named is None or named <= trial.made else named - trial.made
 
 
 def is_never_sold(finding: Finding) -> bool:

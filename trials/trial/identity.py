@@ -47,6 +47,14 @@ def code_of(trial_id: str) -> str:
     return trial_id[-CODE_LENGTH:]
 
 
+def day_of(trial_id: str) -> date | None:
+    """The day that a trial's id begins with, on which it was said to be made when it was started; None without one."""
+    try:
+        return date.fromisoformat(trial_id[:10])
+    except ValueError:
+        return None
+
+
 def trial_folder(trial_id: str) -> str:
     """The folder of a trial within the formulary, `trials/2026/2026-10-03-midwinter-clove-k7wq`."""
     return f"trials/{trial_id[:4]}/{trial_id}"

@@ -11,17 +11,18 @@ import pytest
 
 from formulary.finding import Finding
 from formulary.materials.model import Known, Lot, ValueRange
-from tests.trials.examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
+from tests.trials.examples import HEAD, MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 from trials.as_made import unknown_weights
 from trials.checks import as_made, free_alkali, sale
 from trials.checks.checks import check_trial
-from trials.checks.sale import fit_to_sell
+from trials.checks.sale import check_before_sale, fit_to_sell
 from trials.trial.model import Plan
 
 UNSCENTED = plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")])
 SOURCES = (as_made, free_alkali, sale, unknown_weights)
 DECIDED = "release: {decision: sell, who: R, why: firm and mild}\n"
 NONE = "observations: [{age: 7 d, outcome: free alkali, value: none}]\n"
+EARLIER = HEAD.replace("made: 2026-10-03", "made: 2026-01-03")
 CERTIFICATE = ValueRange(189, 191, 190, Known("maker", "invented certificate"))
 
 
@@ -138,6 +139,7 @@ CASES = [
         stands="the plan was frozen without a limit; a sale in spite of it names it",
         plan=plan_of(MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("portions:")]),
     ),
+    Case("made-early", EARLIER + NONE + DECIDED, "correct `made: 2026-01-03`", NONE + DECIDED),
     Case(
         "cure-short",
         NONE + DECIDED,
@@ -174,3 +176,21 @@ def test_every_finding_of_a_trial_has_its_row() -> None:
     raised = set(re.findall(r'\b(?:warn|note|stop|told)\(\s*"([a-z-]+)"', source))
     # what a refused sale says last is the sum of the others; lots without grams are an error of the file already
     assert raised - {"not-sold", "lots-unweighed"} == {case.code for case in CASES}
+
+
+@pytest.mark.parametrize(
+    ("made", "sold", "is_told", "is_in_the_way"),
+    [
+        ("2026-10-03", date(2026, 11, 2), False, False),
+        ("2026-10-04", date(2026, 11, 3), False, False),  # started the evening before
+        ("2026-01-03", date(2026, 10, 10), True, True),  # a slip in the month: cured by it, and a week old
+        ("2026-01-03", date(2026, 11, 1), True, True),
+        ("2026-01-03", date(2026, 11, 2), True, False),  # cured by either day
+    ],
+)
+def test_a_slip_in_the_day_makes_no_loaf_a_cured_one(
+    made: str, sold: date, *, is_told: bool, is_in_the_way: bool
+) -> None:
+    trial = trial_of(HEAD.replace("2026-10-03", made) + NONE, UNSCENTED)
+    assert ("made-early" in {each.code for each in check_trial(trial, outcomes(), sold)}) is is_told
+    assert {each.code for each in check_before_sale(trial, sold)} == ({"made-early"} if is_in_the_way else set())

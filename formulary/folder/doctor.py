@@ -46,6 +46,11 @@ def examine_folder(
     """
     store = folder.store
     ailments = [Ailment(finding) for finding in store.examine(deep=True)]
+    has_index = store.tip is None or store.has_index
+    if not has_index:  # before a save that was cut short is brought to its end, which enters its files there
+        what = "git's own list of files (the index) is missing or damaged; nothing that was saved is lost"
+        do = "write it anew from the last save, or plain git cannot work"
+        ailments.append(Ailment(warn("index-damaged", what, do, Place(".git/index")), lambda: _refresh_index(folder)))
     if store.has_interrupted_save:
         what = "a save was cut short; nothing of it is lost"
         finding = warn("save-interrupted", what, "bring it to its end now, or with the next save", Place(".git"))
@@ -55,7 +60,7 @@ def examine_folder(
         finding = note("git-untidy", what, "pack the repository; nothing is thrown away", Place(".git"))
         ailments.append(Ailment(finding, lambda: _tidy(folder)))
     ailments += _check_attributes(folder)
-    stale = store.stale_paths()
+    stale = store.stale_paths() if has_index else ()
     if stale:
         what = f"git's own list of files (the index) is behind for {', '.join(stale[:3])}"
         finding = warn("index-stale", what, "refresh it, or plain git would show wrong changes", Place(".git/index"))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import shutil
 from collections.abc import Mapping
@@ -20,9 +21,15 @@ _PRIVATE = "formulary-index-"
 
 
 def refresh_index(
-    repository: Repository, git: Git, entries: Mapping[str, tuple[str, str] | None]
+    repository: Repository,
+    git: Git,
+    entries: Mapping[str, tuple[str, str] | None],
+    *,
+    anew: bool = False,
 ) -> tuple[Finding, ...]:
     """Enters what was saved, path -> (mode, blob), into git's index (None: deleted); other staged files stay.
+
+    anew: in the place of an index that cannot be read. Where there is none it begins with all that is saved.
 
     The save stands already, so what goes wrong here is a finding. Git works on a copy, which then takes the
     index's place: a killed save leaves no half-written index and no lock that a person has to remove. Git looks at
@@ -45,15 +52,17 @@ def refresh_index(
         take_lock(ours, lock, patience_s=_PATIENCE_S)
         try:
             empty.mkdir()
-            if index.exists():
+            variables = {"GIT_INDEX_FILE": str(private), "GIT_WORK_TREE": str(empty)}
+            written = 0
+            if index.exists() and not anew:
                 shutil.copyfile(index, private)
                 written = index.stat().st_mtime_ns
             else:
-                written = 0
+                git.run(["read-tree", "HEAD"], variables=variables, folder=empty)
             git.run(
                 ["update-index", "-z", "--add", "--remove", "--index-info"],
                 stdin=lines.encode("utf-8"),
-                variables={"GIT_INDEX_FILE": str(private), "GIT_WORK_TREE": str(empty)},
+                variables=variables,
                 folder=empty,
             )
             remember_stats(private, repository.root, {path: entry[1] for path, entry in entries.items() if entry})
@@ -94,9 +103,21 @@ def clear_private_indexes(repository: Repository) -> None:
             place.unlink(missing_ok=True)
 
 
-def read_index_blobs(git: Git) -> dict[str, str]:
-    """Path -> blob id of the files that git's index lists."""
+def read_index_blobs(repository: Repository, git: Git) -> dict[str, str] | None:
+    """Path -> blob id of the files that git's index lists; None where it is missing or damaged."""
+    if not _is_whole(repository.git_dir / "index"):
+        return None
     _, output = git.run(["ls-files", "--stage", "-z", "--full-name"])
     listed = output.decode("utf-8", "surrogateescape")
     entries = (line.partition("\t") for line in listed.split("\0") if line)
     return {path: head.split(" ")[1] for head, _, path in entries}
+
+
+def _is_whole(index: Path) -> bool:
+    """Whether an index is as git wrote it, by the check sum at its end, which git itself hardly looks at."""
+    try:
+        data = index.read_bytes()
+    except OSError:
+        return False
+    body, check_sum = data[:-20], data[-20:]
+    return body.startswith(b"DIRC") and check_sum in (bytes(20), hashlib.sha1(body, usedforsecurity=False).digest())

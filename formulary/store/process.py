@@ -133,6 +133,8 @@ class Git:
         self._work_tree = work_tree
         self._environment = clean_environment()
         self._environment.update(GIT_DIR=str(git_dir), GIT_WORK_TREE=str(work_tree))
+        # For a command that reads the index though it needs nothing of it, and stops where it is damaged.
+        self.without_index = {"GIT_INDEX_FILE": str(git_dir / "formulary-none")}
 
     def run(
         self,

@@ -54,7 +54,7 @@ def read_blobs_at(git: Git, commit: str, paths: Iterable[str]) -> dict[str, str]
 def read_changes(git: Git, commit: str) -> dict[str, tuple[str | None, str | None]]:
     """Path -> (blob before, blob after) of what a commit changed against its only parent; None: no file."""
     arguments = ["diff-tree", "-r", "-z", "--root", "--no-commit-id", "--no-renames", "--no-ext-diff", "--no-textconv"]
-    _, output = git.run([*arguments, "-O/dev/null", commit])
+    _, output = git.run([*arguments, "-O/dev/null", commit], variables=git.without_index)
     tokens = output.split(b"\0")
     changes: dict[str, tuple[str | None, str | None]] = {}
     for raw, name in zip(tokens[::2], tokens[1::2], strict=False):

@@ -398,10 +398,11 @@ class Store:
         """Saved files that git's index is behind for, so that plain git would show changes that nobody made.
 
         A file that a person staged themselves differs from the folder or from the tip in another way and is left out.
+        Of an index that is missing or damaged every one.
         """
         from formulary.store.index import read_index_blobs
 
-        listed = read_index_blobs(self._git)
+        listed = read_index_blobs(self._repository, self._git) or {}
         present = set(self.working_paths())
         return tuple(
             path
@@ -409,18 +410,28 @@ class Store:
             if path in present and listed.get(path) != blob and blob_id(self.read_working(path)) == blob
         )
 
+    @property
+    def has_index(self) -> bool:
+        """Whether git can read its own list of files."""
+        from formulary.store.index import read_index_blobs
+
+        return read_index_blobs(self._repository, self._git) is not None
+
     def refresh_index(self) -> tuple[Finding, ...]:
-        """Brings git's index up to the last save for those files; what could not be done is a finding."""
+        """Brings git's index up to the last save for those files; what could not be done is a finding.
+
+        One that is missing or damaged is written anew, by the last save alone.
+        """
         from formulary.store.index import refresh_index
         from formulary.store.trees import find_entries, read_trees
 
         with self._saving(datetime.now().astimezone()):
             self.refresh()
-            stale = self.stale_paths()
-            if not stale:
+            stale, anew = self.stale_paths(), not self.has_index
+            if not (stale or anew):
                 return ()
             trees = read_trees(self._git, self._repository.common_dir / "objects", self._tip, stale)
-            return refresh_index(self._repository, self._git, find_entries(trees, stale))
+            return refresh_index(self._repository, self._git, find_entries(trees, stale), anew=anew)
 
     @contextmanager
     def _saving(self, moment: datetime) -> Iterator[tuple[Saving, Person, tuple[Finding, ...]]]:

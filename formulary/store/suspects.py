@@ -11,6 +11,7 @@ import re
 import tempfile
 from pathlib import Path
 
+from formulary.errors import StorageError
 from formulary.store.paths import check_path
 from formulary.store.process import Git
 from formulary.store.repository import Repository
@@ -45,6 +46,8 @@ def find_suspects(repository: Repository, git: Git, tip: str) -> tuple[str, ...]
         ]
         try:
             changed, staged, new, listed = (running.finish()[1] for running in asked)
+        except StorageError:  # a damaged index, which only `doctor` is to tell
+            return None
         finally:
             for running in asked:
                 running.drop()

@@ -64,6 +64,27 @@ def test_an_index_that_is_behind_is_refreshed_and_staged_work_is_left_alone(fold
     assert git(folder, "status", "--porcelain") == "A  notes.txt\n"
 
 
+@pytest.mark.parametrize("held", [None, b"", b"DIRC\0\0\0\2\0\0\0\1", b"junk" * 20_000])
+def test_an_index_that_is_missing_or_damaged_stops_nothing_and_is_written_anew(
+    folder: Folder, held: bytes | None
+) -> None:
+    index = folder.root / ".git/index"
+    index.unlink()
+    if held is not None:
+        index.write_bytes(held)
+    recipe = folder.root / "recipes/first-bar.yaml"
+    recipe.write_text(recipe.read_text(encoding="utf-8") + "# once more\n", encoding="utf-8")
+    folder.save_changed(why="a remark")
+    folder.undo()
+    found = examine_folder(open_folder(folder.root))
+    assert not {"git-damaged", "git-unreadable"} & {ailment.finding.code for ailment in found}
+    for ailment in found:
+        assert ailment.mend is not None
+        ailment.mend()
+    assert by_code(folder) == {}
+    assert git(folder, "status", "--porcelain") == ""
+
+
 def test_a_detached_head_is_told(folder: Folder) -> None:
     git(folder, "checkout", "--quiet", "--detach")
     assert "head-detached" in by_code(folder)

@@ -5,7 +5,8 @@ With `versions.py`, the only place that joins the git store to recipes and mater
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar, cast
@@ -51,6 +52,7 @@ class FormularyFiles:
         self.store = store
         self.cache = cache
         self._readings: dict[str, _Reading] = {}
+        self._kept: tuple[SettingsRead, MaterialsRead] | None = None
 
     def refresh(self) -> None:
         """Read every file again when it is next asked for, though nothing looks changed."""
@@ -69,9 +71,18 @@ class FormularyFiles:
 
     # -- settings and materials ------------------------------------------------------------------
 
+    @contextmanager
+    def looking_once(self) -> Iterator[None]:
+        """Within it settings and materials count as they are at its beginning: for one answer of many versions."""
+        before, self._kept = self._kept, (self._settings_read, self._materials_read)
+        try:
+            yield
+        finally:
+            self._kept = before
+
     @property
     def _settings_read(self) -> SettingsRead:
-        return self._as_it_stands((SETTINGS_FILE,), _parse_settings)
+        return self._kept[0] if self._kept else self._as_it_stands((SETTINGS_FILE,), _parse_settings)
 
     @property
     def settings(self) -> Settings:
@@ -83,7 +94,7 @@ class FormularyFiles:
 
     @property
     def _materials_read(self) -> MaterialsRead:
-        return self._as_it_stands(self.paths("materials"), _parse_materials)
+        return self._kept[1] if self._kept else self._as_it_stands(self.paths("materials"), _parse_materials)
 
     @property
     def register(self) -> Register:

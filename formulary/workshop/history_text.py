@@ -83,9 +83,10 @@ def describe_saves(
 ) -> tuple[HistoryEntry, ...]:
     """Some saves of a recipe, newest first, with what each changed; `saves` and the one `before` them oldest first."""
     entries: list[HistoryEntry] = []
-    for saved in saves:
-        entries.append(HistoryEntry(saved, _changed(folder, before, saved)))
-        before = saved
+    with folder.looking_once():
+        for saved in saves:
+            entries.append(HistoryEntry(saved, _changed(folder, before, saved)))
+            before = saved
     return tuple(reversed(entries))
 
 

@@ -129,6 +129,29 @@ def test_what_stayed_as_it_was_is_not_read_twice(folder: Folder) -> None:
     assert folder.register is register
 
 
+def test_a_history_looks_once_at_the_materials_however_many_saves_it_tells(
+    folder: Folder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder.describe_history("hill-bar")
+    looked: list[tuple[str, ...]] = []
+    counts, find_looks = set(), folder.store.working_looks
+
+    def count_looks(paths: Iterable[str]) -> Looks | None:
+        looked.append(tuple(paths))
+        return find_looks(paths)
+
+    monkeypatch.setattr(folder.store, "working_looks", count_looks)
+    for superfat in (6, 7, 8):
+        by_another_program(folder, "recipes/hill-bar.yaml", f"superfat: {superfat - 1}", f"superfat: {superfat}")
+        folder.save_changed(why="milder")
+        looked.clear()
+        told = folder.describe_history("hill-bar")
+        counts.add(len(looked))
+    assert counts == {2}, "once at the settings, once at all materials"
+    by_another_program(folder, OIL, "190.0", "180.0")
+    assert folder.describe_history("hill-bar") != told
+
+
 def test_a_save_of_another_program_is_the_latest(folder: Folder) -> None:
     first = folder.find_version("first-bar@latest")
     by_another_program(folder, FIRST, "superfat: 5", "superfat: 6")

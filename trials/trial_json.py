@@ -9,8 +9,9 @@ from decimal import Decimal
 from formulary.batch.model import PotLine
 from formulary.finding import Finding
 from formulary.materials.model import Material
-from trials.as_made.effective import effective_portion, expected_cure, pot_of_batter
+from trials.as_made.effective import effective_portion, expected_cure
 from trials.as_made.portions_text import portions_json, scent_json
+from trials.as_made.pot_as_made import pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.checks.sale import fit_to_sell
 from trials.outcomes.find import find_values

@@ -15,8 +15,9 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number
 from formulary.read_only import ReadOnly
 from formulary.text_table import Row, paragraph, render_rows
-from trials.as_made.effective import effective_portion, expected_cure, pot_of_batter
+from trials.as_made.effective import effective_portion, expected_cure
 from trials.as_made.portions_text import render_portions, superfat_words
+from trials.as_made.pot_as_made import pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.checks.sale_text import decision_words, sale_words
 from trials.outcomes.find import find_values, outcome_values

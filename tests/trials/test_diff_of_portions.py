@@ -15,7 +15,9 @@ from formulary.changes.text import render_changes
 from formulary.text_table import text_width
 from tests.schemas import read_schema
 from tests.trials.examples import folder_with
-from trials.as_made.effective import effective_portion, effective_pot, materials_of
+from trials.as_made.effective import effective_portion
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import effective_pot
 from trials.bench import Bench, open_bench
 from trials.record import as_made
 from trials.trial.model import Trial

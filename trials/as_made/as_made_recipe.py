@@ -16,14 +16,9 @@ from formulary.errors import InputError
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Material
 from formulary.recipes.model import Recipe, RecipePortion
-from trials.as_made.effective import (
-    as_poured,
-    figures_of_bars,
-    lots_named,
-    materials_of,
-    pot_of_bars,
-    pot_of_batter,
-)
+from trials.as_made.effective import figures_of_bars
+from trials.as_made.lots_used import as_poured, lots_named, materials_of
+from trials.as_made.pot_as_made import pot_of_bars, pot_of_batter
 from trials.as_made.unknown_weights import check_unknown, demand_known_weights
 from trials.trial.model import Trial
 from trials.trial.words import degree_words

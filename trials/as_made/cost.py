@@ -9,8 +9,9 @@ from decimal import Decimal
 from formulary.batch.cost import Cost, cost_of_pot
 from formulary.batch.model import Pot, PotLine
 from formulary.materials.model import Material
-from trials.as_made.effective import materials_of, pot_of_bars
 from trials.as_made.entry_lines import WATER
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import pot_of_bars
 from trials.as_made.unknown_weights import is_unknown_line
 from trials.trial.model import AsMade, TakenIn, Trial
 

@@ -9,7 +9,8 @@ from formulary.batch.model import WHOLE, PortionFigures, Pot, PotLine, WeighedSc
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number, format_plain_number
 from formulary.text_table import Row, paragraph, render_rows
-from trials.as_made.effective import effective_portion, find_taken_in, pot_of_batter
+from trials.as_made.effective import effective_portion
+from trials.as_made.pot_as_made import find_taken_in, pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.trial.model import Trial, TrialPortion
 from trials.trial.rebatch import is_rebatched_in_part

@@ -16,7 +16,9 @@ from formulary.quantity import format_number
 from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
-from trials.as_made.effective import figures_of_bars, kept_materials, materials_of, pot_of_bars
+from trials.as_made.effective import figures_of_bars
+from trials.as_made.lots_used import kept_materials, materials_of
+from trials.as_made.pot_as_made import pot_of_bars
 from trials.trial.identity import code_of
 from trials.trial.model import Trial
 

@@ -10,8 +10,9 @@ from formulary.finding import Finding, stop
 from formulary.materials.model import Material, MaterialKind
 from formulary.materials.plain_name import material_words
 from formulary.recipes.model import STAGES
-from trials.as_made.effective import find_taken_in, has_no_oils, materials_of
 from trials.as_made.entry_lines import is_in_weighed_lye, stages_of
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import find_taken_in, has_no_oils
 from trials.trial.identity import code_of
 from trials.trial.model import AsMade, Handling, Trial, done_once
 from trials.trial.words import hour_words, weighed_words

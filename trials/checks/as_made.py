@@ -13,15 +13,9 @@ from formulary.finding import Finding, Place, note, stops, warn
 from formulary.materials.lot_dates import check_dates_of_chosen
 from formulary.materials.model import Material
 from formulary.quantity import format_number
-from trials.as_made.effective import (
-    effective_portion,
-    find_taken_in,
-    kept_materials,
-    lot_weights,
-    lots_gap_g,
-    lots_named,
-    materials_of,
-)
+from trials.as_made.effective import effective_portion
+from trials.as_made.lots_used import kept_materials, lot_weights, lots_gap_g, lots_named, materials_of
+from trials.as_made.pot_as_made import find_taken_in
 from trials.as_made.recalculate import find_later_lye
 from trials.as_made.unknown_weights import check_unknown, is_unknown_material
 from trials.checks.likely import check_likely

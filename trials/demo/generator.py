@@ -14,7 +14,7 @@ from random import Random
 
 from formulary.batch.figures import portion_pot, water_in, work_out_pot
 from formulary.batch.model import WHOLE, Pot
-from trials.as_made.effective import effective_pot
+from trials.as_made.pot_as_made import effective_pot
 from trials.demo.scenario import CAUSE, Loaf
 from trials.trial.identity import ALPHABET, CODE_LENGTH
 from trials.trial.model import AsMade, Plan, TrialPortion

@@ -13,7 +13,8 @@ from decimal import Decimal
 from formulary.batch.model import WHOLE, Pot
 from formulary.batch.temperature_checks import parse_celsius
 from formulary.read_only import ReadOnly
-from trials.as_made.effective import EffectiveFormula, as_poured, effective_portion
+from trials.as_made.effective import EffectiveFormula, effective_portion
+from trials.as_made.lots_used import as_poured
 from trials.as_made.unknown_weights import unknown_words
 from trials.factors.steps import ADDITION_STEPS, STEPS, STRONG_LIQUIDS, TENTH, Step
 from trials.trial.model import REBATCHED, Trial, TrialPortion

@@ -13,7 +13,7 @@ from formulary.finding import NOWHERE, Finding, Place, Severity, has_errors, not
 from formulary.given import each_of
 from formulary.materials.model import Material
 from formulary.read_only import ReadOnly
-from trials.as_made.effective import kept_materials
+from trials.as_made.lots_used import kept_materials
 from trials.files.within import find_within
 from trials.outcomes.known import own_event_words, read_outcomes
 from trials.outcomes.outcome import Outcome

@@ -11,7 +11,7 @@ from formulary.given import as_name
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
-from trials.as_made.effective import in_bars_g, lots_gap_g, lots_named
+from trials.as_made.lots_used import in_bars_g, lots_gap_g, lots_named
 from trials.as_made.unknown_weights import is_unknown_material
 from trials.trial.identity import code_of
 from trials.trial.model import Bars, LotUse, Trial, done_once

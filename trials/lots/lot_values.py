@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from formulary.materials.model import MaterialKind
 from formulary.materials.plain_name import material_words
-from trials.as_made.effective import kept_materials, materials_of
+from trials.as_made.lots_used import kept_materials, materials_of
 from trials.as_made.recalculate import find_value_changes
 from trials.trial.model import Trial
 

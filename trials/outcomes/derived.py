@@ -123,7 +123,7 @@ def _beyond_control(
 
 def _control(trial: Trial) -> str | None:
     """The portion that got no scent; the first of several."""
-    from trials.as_made.effective import pot_of_batter
+    from trials.as_made.pot_as_made import pot_of_batter
 
     pot = pot_of_batter(trial)
     scented = {line.portion for line in pot.lines if line.role == "scent" and line.grams > 0}

@@ -170,7 +170,7 @@ def _first_scented(trial: Trial, part: TrialPortion) -> tuple[str, Event] | None
 
 def _scent_stages(trial: Trial, part: TrialPortion) -> set[str]:
     """The stages at which this portion really got scent."""
-    from trials.as_made.effective import pot_of_batter
+    from trials.as_made.pot_as_made import pot_of_batter
 
     pot = pot_of_batter(trial)
     return {

@@ -13,7 +13,7 @@ from formulary.finding import Finding
 from formulary.quantity import format_decimal, format_plain_number
 from formulary.recipes.version import Version
 from formulary.temperature import CELSIUS, told_value
-from trials.as_made.effective import lots_named
+from trials.as_made.lots_used import lots_named
 from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts, times, version_facts
 from trials.pages.sheet_data import ToNote
 from trials.pages.sheet_parts import batch_part

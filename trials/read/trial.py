@@ -15,7 +15,7 @@ from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, parse_decimal
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import COVERS
-from trials.as_made.effective import has_no_oils
+from trials.as_made.pot_as_made import has_no_oils
 from trials.outcomes.outcome import Outcome
 from trials.outcomes.reading import OffScale, parse_reading
 from trials.read.as_made import read_as_made

@@ -17,8 +17,9 @@ from formulary.given import Day, Figure, as_day, each_of, each_weighed
 from formulary.names import suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, format_plain_number, parse_decimal, parse_quantity
 from formulary.recipes.model import STAGES
-from trials.as_made.effective import materials_of, pot_of_batter
 from trials.as_made.entry_lines import WATER, is_mixed_lye
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import pot_of_batter
 from trials.trial.elapsed import format_clock
 from trials.trial.entry import Entry, add_details, demand_said, for_portion, shorten, tidy_amount, tidy_condition
 from trials.trial.model import AsMade, Handling, TakenIn, Trial, done_once

@@ -11,7 +11,7 @@ from formulary.materials.model import Material
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_plain_number
 from formulary.read_only import ReadOnly
-from trials.as_made.effective import in_bars_g, kept_materials
+from trials.as_made.lots_used import in_bars_g, kept_materials
 from trials.as_made.unknown_weights import UNKNOWN_LYE, is_unknown_material
 from trials.trial.entry import Entry
 from trials.trial.lot_use_text import lots_tree

@@ -12,7 +12,7 @@ from formulary.finding import Place, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
-from trials.as_made.effective import kept_materials
+from trials.as_made.lots_used import kept_materials
 from trials.checks.sale import demand_possible_day, demand_sellable
 from trials.record.entries import dated, describe_entries, made_on
 from trials.record.file_text import write_entries

@@ -16,7 +16,9 @@ from formulary.errors import InputError
 from formulary.materials.model import Known, Lot, ValueRange
 from formulary.materials.register import read_builtin_register
 from tests.trials.examples import HEAD, TRIAL, faults, read, round_plan, trial_of
-from trials.as_made.effective import effective_portion, effective_pot, materials_of
+from trials.as_made.effective import effective_portion
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import effective_pot
 from trials.checks.checks import check_trial
 from trials.trial.model import AsMade, LotUse, Plan, TrialPortion
 
@@ -370,7 +372,7 @@ def test_the_certificate_of_a_lot_that_the_plan_kept_is_used_once_the_lot_is_rec
 
     from formulary.materials.model import Known, Lot, ValueRange
     from tests.trials.examples import plan_of
-    from trials.as_made.effective import materials_of
+    from trials.as_made.lots_used import materials_of
 
     certificate = ValueRange(186.0, 188.0, 187.0, Known("maker", "certificate of lot OL-7"))
     oil = replace(

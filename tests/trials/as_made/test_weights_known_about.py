@@ -19,7 +19,8 @@ from tests.trials.examples import HEAD, MIDWINTER_CLOVE, faults, outcomes, plan_
 from trials import record
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.cost import cost_of_trial
-from trials.as_made.effective import effective_portion, pot_of_batter
+from trials.as_made.effective import effective_portion
+from trials.as_made.pot_as_made import pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line
 from trials.checks.checks import check_trial
 from trials.checks.sale import demand_sellable, fit_to_sell, is_never_sold

@@ -19,7 +19,8 @@ from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.trials.examples import MIDWINTER_CLOVE, faults, outcomes, plan_of, trial_of
 from trials.as_made.as_made_recipe import describe_as_made
-from trials.as_made.effective import effective_portion, materials_of
+from trials.as_made.effective import effective_portion
+from trials.as_made.lots_used import materials_of
 from trials.as_made.portions_text import render_portions
 from trials.as_made.recalculate import recalculate
 from trials.as_made.unknown_weights import is_unknown_line

@@ -8,7 +8,9 @@ from dataclasses import replace
 import pytest
 
 from tests.trials.examples import TRIAL, outcomes, trial_of
-from trials.as_made.effective import effective_portion, effective_pot, materials_of
+from trials.as_made.effective import effective_portion
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import effective_pot
 from trials.checks.checks import check_trial
 from trials.trial_json import trial_json
 from trials.trial_text import render_trial

@@ -8,19 +8,9 @@ against the whole trial and writes it. What a command needs: find the trial, mak
 
 from __future__ import annotations
 
-from trials.record.entries import (
-    as_made,
-    bars,
-    blending,
-    condition,
-    elapsed_now,
-    forgot_to_replace,
-    handle,
-    lye_in,
-    note,
-    release,
-    temperature,
-)
+from trials.record.after_pour import handle
+from trials.record.as_made_sentences import as_made, forgot_to_replace
+from trials.record.entries import bars, blending, condition, elapsed_now, lye_in, note, release, temperature
 from trials.record.lots import lot, lots_of_sitting
 from trials.record.portions import portions_entry
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import shlex
+import sys
 from typing import TYPE_CHECKING
 
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import STOPPED, is_asked, progress, say, say_next, width
+from cli.output import STOPPED, finding_text, is_asked, progress, say, say_next, width
 from cli.stops import say_stops
 
 if TYPE_CHECKING:
@@ -34,6 +35,7 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
     from formulary.folder.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
     from trials.bench import open_bench
+    from trials.files.deleted import check_deleted
 
     with open_chosen() as folder:
         with progress("looking at what changed"):
@@ -55,6 +57,8 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
         say("")
         shown = {f"recipes/{slug}.yaml" for slug, _ in prepared.changes}  # with their stops
         status = say_stops(folder, report.paths, told=shown)
+        for finding in check_deleted(open_bench(folder), report.paths):
+            say(finding_text(finding, sys.stdout))
     say_next(follows)
     return STOPPED if any(changes.stops for _, changes in prepared.changes) else status
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shutil
 from datetime import date, timedelta
 from pathlib import Path
 
@@ -234,3 +235,41 @@ def test_a_time_with_colons_says_what_it_was_taken_for_since_an_hour_of_the_day_
         assert f"{said} the lye went in" in out
     for typed in ("16 min", "3-5 min", "unknown"):
         assert "the lye went in" not in formulary("trial", "event", trial, "poured", "--at", typed, "--correct").out
+
+
+def test_a_loaf_that_was_sold_is_not_deleted_without_a_word_nor_left_out_where_its_lot_went(
+    formulary: Run, home: Path
+) -> None:
+    earlier = (date.today() - timedelta(days=60)).isoformat()
+    sold, kept = started(formulary, "--made", earlier), started(formulary, "--made", earlier)
+    for trial in (sold, kept):
+        formulary("trial", "lot", trial, "olive-oil", "OL-7")
+        formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    formulary("trial", "release", sold, "sell", "--who", "me", "--why", "firm")
+    whole = formulary("materials", "where", "OL-7").out
+    for trial in (sold, kept):
+        shutil.rmtree(home / f"trials/{trial[:4]}/{trial}")
+    for told in (formulary("check"), formulary("save", "-m", "tidy")):
+        assert told.out.count("sold-deleted") == 1
+        assert f"formulary restore {sold}" in " ".join(told.out.split())
+        assert f"formulary restore {kept}" not in told.out
+    assert "sold-deleted" not in formulary("check").out  # once it is saved, history alone has it
+    (used,) = json.loads(formulary("materials", "where", "OL-7", "--json").out)["trials"]
+    assert (used["trial"], used["deleted"], used["grams"]) == (sold, True, 530.0)
+    assert "deleted since" in " ".join(formulary("materials", "where", "OL-7").out.split())
+    for trial in (sold, kept):
+        assert formulary("restore", trial).status == 0
+    assert formulary("materials", "where", "OL-7").out == whole
+
+
+def test_a_sold_loaf_whose_folder_was_moved_is_not_deleted(formulary: Run, home: Path) -> None:
+    trial = started(formulary, "--made", (date.today() - timedelta(days=60)).isoformat())
+    formulary("trial", "lot", trial, "olive-oil", "OL-7")
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    formulary("trial", "release", trial, "sell", "--who", "me", "--why", "firm")
+    moved = trial.replace("harbour-base", "quay-base")
+    (home / f"trials/{trial[:4]}/{trial}").rename(home / f"trials/{trial[:4]}/{moved}")
+    for told in (formulary("check"), formulary("save", "-m", "its name")):
+        assert "sold-deleted" not in told.out
+    (used,) = json.loads(formulary("materials", "where", "OL-7", "--json").out)["trials"]
+    assert (used["trial"], used["deleted"]) == (moved, False)

@@ -12,6 +12,7 @@ from formulary.materials.lot_dates import check_lot_arrival
 from formulary.materials.model import Material
 from trials.checks.checks import check_trial
 from trials.due.due import read_follow_up
+from trials.files.deleted import check_deleted
 from trials.files.trial_files import TrialFiles, misnamed
 from trials.outcomes.known import read_outcomes
 from trials.trial.identity import is_trial_folder
@@ -46,6 +47,7 @@ def check_all(files: TrialFiles, today: date) -> tuple[Finding, ...]:
             findings += _check_known_lots(trial, files.folder.register)
             versions.setdefault(trial.version, []).append(trial)
     findings += _check_deliveries(files, today)
+    findings += check_deleted(files, files.folder.store.tip_blobs("trials/"))
     here = files.folder.store.read_blobs(versions)
     for version, trials in versions.items():
         if version not in here:

@@ -23,12 +23,14 @@ class LotUsed:
     """One batch that a lot went into.
 
     grams: how much of it, None where several lots were not told apart, or nobody knows how much went in.
+    is_deleted: whether the trial was sold, and its files are not here any more.
     """
 
     trial: Trial
     material: str
     lot: str
     grams: float | None
+    is_deleted: bool = False
 
     @property
     def bars(self) -> Bars:
@@ -47,6 +49,7 @@ class LotUsed:
             "bars_kept_back": self.bars.kept_back,
             "bars_scrapped": self.bars.scrapped,
             **_decided_json(self.trial),
+            "deleted": self.is_deleted,
         }
 
 
@@ -163,7 +166,7 @@ def render_lot(lot: str, used: Sequence[LotUsed], *, width: int = 80) -> str:
         counts = (item.bars.cut, item.bars.kept_back, item.bars.scrapped)
         cells = ["" if count is None else str(count) for count in counts]
         grams = "" if item.grams is None else format_number(item.grams, 1)
-        decided = sold_words(item.trial) or "not decided"
+        decided = (sold_words(item.trial) or "not decided") + (", deleted since" if item.is_deleted else "")
         rows.append(
             Row(
                 material_words(item.material),

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from formulary.quantity import format_number
 from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
+from trials.files.deleted import find_deleted_and_sold
 from trials.lots.lot_trace import (
     LotNotRecorded,
     LotUsed,
@@ -115,8 +116,10 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
     folder = bench.folder
     register = folder.register
     makers = [slug_of(path) for path in folder.store.working_paths("materials/") if path.endswith(".yaml")]
-    trials = bench.trials()
-    batches = find_lot(trials, lot)
+    deleted = find_deleted_and_sold(bench)  # their bars are with people as those of any
+    trials = (*bench.trials(), *deleted)
+    gone = {trial.id for trial in deleted}
+    batches = tuple(replace(used, is_deleted=used.trial.id in gone) for used in find_lot(trials, lot))
     lot = next((used.lot for used in batches), lot)  # as it is written: it is found with capitals or without
     materials = tuple(name for name in makers if name in register and lot in register[name].lots)
     received: dict[str, date | None] = dict.fromkeys(used.material for used in batches)

@@ -41,7 +41,7 @@ def restore(version: str, why: str | None, discard: bool) -> int:
         restored = folder.restore(version, why=why, discard=discard)
         say(f"{restored.slug} is again what {restored.name} was, and saved.")
         status = say_stops(folder, [f"recipes/{restored.slug}.yaml"])
-    say_next(f"formulary history {restored.slug} shows the return")
+    say_next(f"formulary history {restored.slug} tells its versions")
     return status
 
 

@@ -127,9 +127,10 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
         day, used = register[name].lots[lot].received, [used.trial.made for used in batches if used.material == name]
         # A day that a batch made with it was before is a slip, by which nothing can be ruled out.
         received[name] = None if day is None or any(made < day for made in used) else day
-    if not materials and not batches:
+    named = lot_names(trials)
+    if not (materials or batches or any(each.casefold() == lot.strip().casefold() for each in named)):
         known = {number for name in makers if name in register for number in register[name].lots}
-        known |= set(lot_names(trials))
+        known |= set(named)
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
         readable = " that could be read" if bench.unread else ""
         raise InputError.of("unknown-lot", f"no material and no trial{readable} has a lot {lot[:40]!r}", do)

@@ -13,6 +13,7 @@ from formulary.quantity import format_plain_number
 from formulary.read_only import ReadOnly
 from trials.as_made.lots_used import in_bars_g, kept_materials
 from trials.as_made.unknown_weights import UNKNOWN_LYE, is_unknown_material
+from trials.pours.sentences import say_list
 from trials.trial.entry import Entry
 from trials.trial.lot_use_text import lots_tree
 from trials.trial.model import LotUse, Trial
@@ -48,13 +49,14 @@ def lots_of_sitting(
 ) -> tuple[Entry, ...]:
     """The same for loaves that were made from one pot: weights are for all of them, and each has its part of every lot.
 
-    Loaves into which none of the material went have no entry. Raises InputError as `lot` does, for any of them.
+    Loaves into which none of the material went have no entry. Raises InputError as `lot` does, for any of them, and
+    where none of it went into any.
     """
     of_it = [materials.get(material) for materials in (register, *map(kept_materials, trials))]
     known = {each for found in of_it if found is not None for each in found.lots}
     named = parse_lots(material, lots, known, example=_LOT_HELP)
     grams = [(trial, in_bars_g(trial, material)) for trial in trials]
-    with_it = [(trial, took_g) for trial, took_g in grams if took_g > 0] or grams
+    with_it = [(trial, took_g) for trial, took_g in grams if took_g > 0] or _of_unknown(grams, material)
     all_g = sum(took_g for _, took_g in with_it)
     if has_rest(named):
         _demand_known(trials, material)
@@ -65,6 +67,21 @@ def lots_of_sitting(
         uses = [LotUse(name, None if weight_g is None else _shown(weight_g * part)) for name, weight_g in named.items()]
         entries.append(_lots_entry(trial, material, uses, corrects=corrects))
     return tuple(entries)
+
+
+def _of_unknown(grams: Sequence[tuple[Trial, float]], material: str) -> Sequence[tuple[Trial, float]]:
+    """Loaves of which nobody knows how much of a material went in, where none is known to have taken any.
+
+    Raises InputError where none of what was planned went in; of what was not planned either the reader tells.
+    """
+    trials = [trial for trial, _ in grams]
+    planned = any(line.material == material for trial in trials for line in trial.plan.pot.lines)
+    if planned and not any(is_unknown_material(trial, material) for trial in trials):
+        ids = say_list([trial.id for trial in trials], "or")
+        what = f"no {material_words(material)} went into {ids}"
+        do = f"correct the lot's material; if some did go in: {material} as planned, or its weight, as made"
+        raise InputError.of("lot-not-in-pot", what, do)
+    return grams
 
 
 def _demand_known(trials: Sequence[Trial], material: str) -> None:

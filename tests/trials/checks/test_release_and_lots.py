@@ -309,6 +309,22 @@ def test_a_day_on_which_a_lot_came_in_rules_nothing_out_where_a_batch_had_it_bef
     folder.close()
 
 
+def test_what_was_left_out_gets_no_lot_and_the_lot_that_it_had_is_known_to_be_in_no_batch(tmp_path: Path) -> None:
+    with folder_with(tmp_path / "soap") as folder:
+        bench = open_bench(folder)
+        made = datetime(2026, 10, 3, 9, tzinfo=UTC)
+        trial = bench.start("midwinter-clove", oils="1000g", now=made, draw_code=lambda: "k7wq")
+        trial = bench.record(record.lot(trial, "rose-clay", "RC-1"), now=made)
+        assert [used.trial.id for used in bench.find_lot_uses("RC-1").batches] == [trial.id]
+        trial = bench.record(record.as_made(trial, "no rose-clay"), now=made)
+        assert bench.find_lot_uses("RC-1").batches == ()
+        assert str(bench.find_lot_uses("rc-1")).startswith("No batch has lot")
+        with pytest.raises(InputError, match="no rose clay went into"):
+            record.lot(trial, "rose-clay", "RC-2", corrects=True)
+        trial = bench.record(record.as_made(trial, "rose-clay unknown"), now=made)
+        assert record.lot(trial, "rose-clay", "RC-2", corrects=True).value
+
+
 def test_of_a_lot_that_is_not_found_it_is_told_where_a_trial_could_not_be_read(tmp_path: Path) -> None:
     with folder_with(tmp_path / "soap") as folder:
         bench = open_bench(folder)

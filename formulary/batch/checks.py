@@ -33,7 +33,7 @@ from formulary.materials.spoons import is_measurable
 from formulary.names import suggest
 from formulary.quantity import format_decimal
 from formulary.rate import Basis
-from formulary.recipes.model import PORTION_STAGES, Recipe
+from formulary.recipes.model import PORTION_STAGES, Addition, Recipe
 from formulary.settings import Settings
 
 NEVER_OVERRIDDEN = frozenset(
@@ -65,33 +65,43 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
     yield from _check_alkalis(recipe, register)
     yield from _check_batter_rates(recipe)
     yield from _check_divided_lines(recipe)
+    yield from _check_oils(recipe, register)
+    for addition in recipe.additions:
+        material = register.get(addition.material)
+        if material is not None:
+            place = recipe.place("additions", addition.material, addition.at)
+            yield from _check_addition(addition, material, place)
+    yield from _check_scents(recipe, register)
+
+
+def _check_oils(recipe: Recipe, register: Materials) -> Iterable[Finding]:
     for oil in recipe.oils:
         material = register.get(oil.material)
         if material is not None and material.kind not in OIL_KINDS:
             what = f"{oil.material} is a material of kind {material.kind}, not an oil"
             do = "move it to `additions` or `scent`, and raise an oil so that the oils total 100"
             yield error("not-an-oil", what, do, recipe.place("oils", oil.material))
-    for addition in recipe.additions:
-        material = register.get(addition.material)
-        if material is None:
-            continue
-        place = recipe.place("additions", addition.material, addition.at)
-        if material.kind == "fragrance":
-            what = f"{addition.material} is a fragrance and stands among the additions, where no limit is looked at"
-            yield error("scent-addition", what, "move it to `scent`", place)
-        if material.kind == "alkali":
-            what = f"{addition.material} is an alkali and stands among the additions"
-            yield error("alkali-addition", what, "state it under `lye`, so that it is counted", place)
-        if addition.rate.is_volume:
-            if material.kind == "acid":
-                yield error("volume-refused", "an acid is measured by volume here", "weigh it in grams", place)
-            elif not is_measurable(material, addition.rate.unit):
-                what = f"how much a {addition.rate.unit} of {addition.material} weighs is not known"
-                yield error("spoon-unknown", what, 'weigh it: "20 g per kg oils"', place)
-        if addition.water is None and material.is_wet:
-            what = f"{addition.material} brings water, and the line does not say what of"
-            do = "add `water: replaces` (its water comes off the water weighed) or `water: extra`"
-            yield error("water-unsaid", what, do, place)
+
+
+def _check_addition(addition: Addition, material: Material, place: Place) -> Iterable[Finding]:
+    if material.kind == "fragrance":
+        what = f"{addition.material} is a fragrance and stands among the additions, where no limit is looked at"
+        yield error("scent-addition", what, "move it to `scent`", place)
+    if material.kind == "alkali":
+        what = f"{addition.material} is an alkali and stands among the additions"
+        yield error("alkali-addition", what, "state it under `lye`, so that it is counted", place)
+    if addition.rate.is_volume and material.kind == "acid":
+        yield error("volume-refused", "an acid is measured by volume here", "weigh it in grams", place)
+    elif addition.rate.is_volume and not is_measurable(material, addition.rate.unit):
+        what = f"how much a {addition.rate.unit} of {addition.material} weighs is not known"
+        yield error("spoon-unknown", what, 'weigh it: "20 g per kg oils"', place)
+    if addition.water is None and material.is_wet:
+        what = f"{addition.material} brings water, and the line does not say what of"
+        do = "add `water: replaces` (its water comes off the water weighed) or `water: extra`"
+        yield error("water-unsaid", what, do, place)
+
+
+def _check_scents(recipe: Recipe, register: Materials) -> Iterable[Finding]:
     for line in recipe.scent:
         material = register.get(line.material)
         if material is not None and material.kind != "fragrance":

@@ -149,23 +149,30 @@ def remark(batch: Batch, weighed: StepLine) -> str:
         acids = sum(alkali.for_acids_grams for alkali in batch.lye if alkali.material == line.material)
         if acids >= 0.05:
             remarks.append(f"{format_number(acids, 1)} g of it for the acids")
-    for addition in batch.additions if line.role == "addition" else ():
-        if (addition.material, addition.at) != (line.material, line.at):
-            continue
-        water_g = addition.water_grams * weighed.part
-        if water_g > 0.5:
-            whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
-            remarks.append(whose.format(format_number(water_g, 0)))
-        if addition.measured_unit is not None:
-            remarks.append(measured_words(addition.measured_amount * weighed.part, addition.measured_unit))
-        if addition.prepared:
-            remarks.append(prepared_words(addition.prepared, is_in_jug=stage_is_jug(line)))
+    if line.role == "addition":
+        remarks += _addition_remarks(batch, weighed)
     if line.role == "oil" and abs(weighed.grams - line.grams) > batch.scale.step_for(line.grams) / 2 + _HAIR_G:
         exact = format_number(line.grams, 2)
         remarks.append(f"{exact} g, rounded so that the oils add up")
     if weighed.parts:
         remarks.append(_division(weighed.parts))
     return "; ".join(remarks)
+
+
+def _addition_remarks(batch: Batch, weighed: StepLine) -> Iterable[str]:
+    """Whose water an addition brings, how it is measured, and how it goes in."""
+    line = weighed.line
+    for addition in batch.additions:
+        if (addition.material, addition.at) != (line.material, line.at):
+            continue
+        water_g = addition.water_grams * weighed.part
+        if water_g > 0.5:
+            whose = "brings {} g of the water" if addition.water == "replaces" else "adds {} g of water"
+            yield whose.format(format_number(water_g, 0))
+        if addition.measured_unit is not None:
+            yield measured_words(addition.measured_amount * weighed.part, addition.measured_unit)
+        if addition.prepared:
+            yield prepared_words(addition.prepared, is_in_jug=stage_is_jug(line))
 
 
 def measured_words(amount: float, unit: str) -> str:

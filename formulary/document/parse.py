@@ -55,26 +55,23 @@ def parse_as_meant(data: bytes | str, path: str | None = None) -> tuple[Block | 
     marks = find_merge_marks(text, path)
     if marks:
         return None, marks
-    builder, parse_events = _Builder(path), _events
-    try:
-        root = builder.build(parse_events(text), may_be_long=len(text) > MAX_SCALAR)
-    except _Refused as refused:
-        return None, (refused.finding,)
-    except TooManyFindings:
-        return None, tuple(builder.findings)
-    except Exception as fault:  # the parsers raise many kinds; all mean "not YAML"
-        if "unexpected ':'" not in str(fault) or not uses_c_parser():
-            return None, (_syntax_finding(fault, text, path),)
-        # The quick parser stops at a colon inside a word between braces, `{C16:0: 11}`, which YAML 1.2 allows.
-        builder, parse_events = _Builder(path), _slow_events
+    root: Node | None = None
+    fault: Exception | None = None
+    for parse_events in (_events, _slow_events):
+        builder = _Builder(path)
+        events = parse_events(text) if fault is None else _few(parse_events(text), fault, path)
         try:
-            root = builder.build(_few(parse_events(text), fault, path), may_be_long=len(text) > MAX_SCALAR)
+            root = builder.build(events, may_be_long=len(text) > MAX_SCALAR)
+            break
         except _Refused as refused:
             return None, (refused.finding,)
         except TooManyFindings:
             return None, tuple(builder.findings)
-        except Exception as slow_fault:
-            return None, (_syntax_finding(slow_fault, text, path),)
+        except Exception as stopped:  # the parsers raise many kinds; all mean "not YAML"
+            # The quick one stops at a colon inside a word between braces, `{C16:0: 11}`, which YAML 1.2 allows.
+            if fault is not None or "unexpected ':'" not in str(stopped) or not uses_c_parser():
+                return None, (_syntax_finding(stopped, text, path),)
+            fault = stopped
     tab = _tab_finding(text, parse_events(text), path) if "\t" in text else None
     found = (*builder.findings, *([tab] if tab is not None else []))
     if any(finding.code != "decimal-comma" for finding in found):

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from formulary.store.store import Store
 
 _MOST_NAMED = 12
+_NUMBER = re.compile(r"[0-9]{1,3}")  # of a save; four digits are the beginning of an id
 
 
 def list_recipes(names: Iterable[str]) -> str:
@@ -195,36 +196,43 @@ class Versions:
 
     def _saved(self, slug: str, wanted: str, reference: str) -> Version:
         saves = self._numbered(slug)
-        if is_id_prefix(wanted):
-            found = {save.id: save for save in saves if save.id.startswith(wanted)}
-            if len(found) > 1:
-                ids = ", ".join(identifier[:12] for identifier in found)
-                raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
-            if found:
-                return self.read_save(slug, next(iter(found.values())))
-            # Never a tag or a branch that happens to look like an id: it would show something else without a word.
-            if not is_full_id(wanted):
-                raise _no_version(slug, reference, saves)
-        if re.fullmatch(r"[0-9]{1,3}", wanted):
-            numbered = [save for save in saves if save.number == int(wanted)]
-            if numbered:
-                return self.read_save(slug, numbered[0])
+        named = _named_by(wanted, saves)
+        if len(named) > 1:
+            ids = ", ".join(save.id[:12] for save in named)
+            raise InputError.of("ambiguous-version", f"{reference} fits {ids}", "type more digits of the id")
+        if named:
+            return self.read_save(slug, named[0])
+        # Never a tag or a branch that happens to look like an id or a number: it would show something else without a
+        # word. All digits of an id may be a commit's.
+        may_be_revision = is_full_id(wanted) or not (is_id_prefix(wanted) or _NUMBER.fullmatch(wanted))
+        version = self._at_revision(slug, wanted, saves) if may_be_revision else None
+        if version is None:
             raise _no_version(slug, reference, saves)
-        commit = self._store.resolve_revision(wanted)
-        names = (
-            dict.fromkeys((slug, *(life.name for life in self.lives().of_recipe(slug)))) if commit is not None else ()
-        )
-        for name in names:
-            assert commit is not None
+        return version
+
+    def _at_revision(self, slug: str, revision: str, saves: tuple[SavedVersion, ...]) -> Version | None:
+        """The recipe as it stood at a lasting name or a git revision, under one of its names; None where it did not."""
+        commit = self._store.resolve_revision(revision)
+        if commit is None:
+            return None
+        for name in dict.fromkeys((slug, *(life.name for life in self.lives().of_recipe(slug)))):
             blob = self._store.blob_at(commit, f"recipes/{name}.yaml")
-            if blob is not None:
-                known = [save for save in saves if save.id == blob]
-                if known:
-                    return self.read_save(slug, known[0])
-                data = self._store.read_blobs([blob]).get(blob)
-                if data is not None:
-                    return self.parse(data, slug, f"recipes/{name}.yaml", is_saved=True)
-        raise _no_version(slug, reference, saves)
+            known = [save for save in saves if save.id == blob]
+            if known:
+                return self.read_save(slug, known[0])
+            data = None if blob is None else self._store.read_blobs([blob]).get(blob)
+            if data is not None:
+                return self.parse(data, slug, f"recipes/{name}.yaml", is_saved=True)
+        return None
+
+
+def _named_by(wanted: str, saves: tuple[SavedVersion, ...]) -> list[SavedVersion]:
+    """The saves that a number, or the beginning of an id, is of: one of each content."""
+    if _NUMBER.fullmatch(wanted):
+        return [save for save in saves if save.number == int(wanted)]
+    if is_id_prefix(wanted):
+        return list({save.id: save for save in saves if save.id.startswith(wanted)}.values())
+    return []
 
 
 def slug_of(path: str) -> str:

@@ -11,6 +11,7 @@ from formulary.finding import Finding
 from formulary.materials.chosen_lots import GivenLots, lot_shares
 from formulary.materials.model import Material
 from formulary.read_only import ReadOnly
+from formulary.recipes.model import UNDIVIDED
 
 ROLES = ("oil", "alkali", "water", "addition", "scent")
 
@@ -77,7 +78,7 @@ class Pot:
         return sum(line.grams for line in self.lines if line.role in roles)
 
 
-WHOLE = "whole"
+WHOLE = UNDIVIDED
 
 
 @dataclass(frozen=True, slots=True)

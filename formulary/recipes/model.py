@@ -15,6 +15,8 @@ from formulary.read_only import ReadOnly
 STAGES = ("lye water", "oils", "trace", "top")
 # The batter is in its portions from trace on: what goes in before is in all of it.
 PORTION_STAGES = ("trace", "top")
+# What the batter is called that is not divided; a portion of that name could not be told from it.
+UNDIVIDED = "whole"
 PURPOSES = ("skin", "household")
 WATER_METHODS = ("lye_concentration", "water_to_lye", "percent_of_oils")
 COVERS = ("open", "covered", "insulated", "fridge", "oven")

@@ -11,7 +11,7 @@ from formulary.document.tree import Block, Node, Scalar
 from formulary.finding import Place
 from formulary.names import suggest
 from formulary.quantity import NotAQuantity, find_comma, format_decimal, parse_percent
-from formulary.recipes.model import PORTION_STAGES, Addition, RecipePortion, ScentLine
+from formulary.recipes.model import PORTION_STAGES, UNDIVIDED, Addition, RecipePortion, ScentLine
 
 HUNDRED = Decimal(100)
 
@@ -38,7 +38,7 @@ def read_portions(
     names = [line.material for line in lines]
     divisible = [line.material for line in lines if line.at in PORTION_STAGES]
     for block in fields.blocks("portions", name="name"):
-        name = block.slug("name", required=True)
+        name = read_name(block)
         share, by_eye = read_share(block)
         gets = _read_gets(block, names, divisible)
         block.finish()
@@ -55,6 +55,16 @@ def read_portions(
     if portions and complete:
         _check_totals(fields, portions, parts)
     return tuple(portions)
+
+
+def read_name(block: Fields) -> str | None:
+    """What a portion is called: anything but what the batter is called that is not divided."""
+    name = block.slug("name", required=True)
+    if name != UNDIVIDED:
+        return name
+    what = f"a portion cannot be called `{UNDIVIDED}`: that is the batter when it is not divided"
+    block.report("reserved-name", what, "give it another name, such as `plain`", block.scalar("name"), "name")
+    return None
 
 
 def _read_gets(block: Fields, names: list[str], divisible: list[str]) -> list[_Part]:

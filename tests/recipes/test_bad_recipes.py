@@ -114,6 +114,8 @@ def test_the_recipe_that_these_tests_break_is_sound() -> None:
         ("clove-bud-oil: 100", "clove-bud-oil: '99,5'", "bad-value", 19, 52, "no percentage", "99.5"),
         ("clove-bud-oil: 100", "clove-bud-oil: 101", "out-of-bounds", 19, 52, "101 %", "clove-bud-oil: 100"),
         ("name: plain", "name: clove", "duplicate-line", 19, None, "two portions", "rename"),
+        # By that name the checks know the batter that is not divided, and would pass the portion over.
+        ("name: plain", "name: whole", "reserved-name", 18, 12, "cannot be called `whole`", "another name"),
         ("share: 50, gets: {clove-bud-oil: 0}", "share: 0, gets: {clove-bud-oil: 0}",
          "out-of-bounds", 18, 26, "more than nothing", "larger"),
         # process

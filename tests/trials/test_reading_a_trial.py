@@ -103,6 +103,7 @@ WRONG = {
         " {name: clove, share: 50, gets: {clove-bud-oil: 80}}]"
     ),
     "portion-missing": "portions: [{name: plain, share: 100}]",
+    "reserved-name": "portions: [{name: whole, share: 50, instead_of: plain}, {name: clove, share: 50}]",
     "unknown-portion": "observations: [{age: 1 d, outcome: gel, value: 100 %, portion: clov}]",
     "unknown-line": "as_made: [{line: oliv-oil, weighed: 450 g}]",
     "unknown-material": "as_made: [{line: castor-oil, instead: sunflowr-oil}]",

@@ -9,7 +9,7 @@ from formulary.document.fields import Fields
 from formulary.names import suggest
 from formulary.quantity import format_decimal, parse_percent
 from formulary.recipes.model import PORTION_STAGES
-from formulary.recipes.read_portions import check_shares, read_share
+from formulary.recipes.read_portions import check_shares, read_name, read_share
 from trials.read.parts import entries_of, listed, read_events
 from trials.trial.model import Plan, TrialPortion
 
@@ -22,7 +22,7 @@ def read_portions(fields: Fields, plan: Plan | None, own_events: Sequence[str]) 
     complete = True
     planned = () if plan is None else tuple(portion.name for portion in plan.pot.portions)
     for block in listed(fields, "portions", name="name"):
-        name = block.slug("name", required=True)
+        name = read_name(block)
         share, by_eye = read_share(block)
         instead_of = block.choice("instead_of", planned) if planned else block.text("instead_of")
         gets = _gets(block, plan)

@@ -92,12 +92,7 @@ def render_material(material: Material, *, width: int = 80, told_in: str = CELSI
 
     told_in: what temperatures are, "°C" or "°F".
     """
-    whose = "built in" if material.builtin else f"from materials/{material.slug}.yaml"
-    kind = material.kind.value.replace("-", " ")
-    article = "an" if kind[0] in "aeiou" else "a"
-    group = f" ({material.group.replace('-', ' ')})" if material.group else ""
-    by_lot = f", lot {' + '.join(material.lots_used)}" if material.lots_used else ""
-    lines = paragraph(f"{material.name}: {article} {kind}{group}, {whose}{by_lot}.", width=width)
+    lines = paragraph(_title(material), width=width)
     if material.inci:
         soap = f"; as soap {material.inci_in_soap}" if material.inci_in_soap else ""
         lines += paragraph(f"INCI {material.inci}{soap}", width=width)
@@ -125,6 +120,16 @@ def render_material(material: Material, *, width: int = 80, told_in: str = CELSI
     if material.notes:
         lines += ["", *paragraph(material.notes, width=width, indent=2)]
     return "\n".join([*lines, *sources.lines(width)])
+
+
+def _title(material: Material) -> str:
+    """What it is, whose file says so, and by which lots."""
+    whose = "built in" if material.builtin else f"from materials/{material.slug}.yaml"
+    kind = material.kind.value.replace("-", " ")
+    article = "an" if kind[0] in "aeiou" else "a"
+    group = f" ({material.group.replace('-', ' ')})" if material.group else ""
+    by_lot = f", lot {' + '.join(material.lots_used)}" if material.lots_used else ""
+    return f"{material.name}: {article} {kind}{group}, {whose}{by_lot}."
 
 
 def _limit_sentence(limit: FragranceLimit) -> str:

@@ -55,10 +55,15 @@ def _check_bars(trial: Trial, today: date | None, register: Mapping[str, Materia
             for each in found
         )
         if loaf is not stood:
-            ahead = "with what the rebatch that lies ahead of today takes in"
-            found = tuple(replace(each, what=f"{ahead}, {each.what}") for each in stops(found))
+            found = tuple(map(_of_rebatch_ahead, stops(found)))
         yield from (each for each in found if each.code not in told)
         told |= {each.code for each in found}
+
+
+def _of_rebatch_ahead(found: Finding) -> Finding:
+    """A stop as it is told of bars that there are only when a rebatch is done as it is recorded."""
+    what = f"with what the rebatch that lies ahead of today takes in, {found.what}"
+    return replace(found, what=what, do=f"do not rebatch it so; if it is done already, write when: {found.do}")
 
 
 def _way_to_a_limit(scent: str, trial: Trial, register: Mapping[str, Material] | None) -> str:

@@ -65,6 +65,7 @@ def test_lye_that_a_rebatch_would_bring_is_told_at_once_as_what_is_to_come() -> 
         found = {each.code: each for each in check_trial(trial_of(text, UNSCENTED), outcomes(), day(age_days))}
         assert found["lye-excess"].severity is Severity.STOP
         assert ("rebatch that lies ahead of today" in found["lye-excess"].what) is is_ahead
+        assert ("do not rebatch it so" in found["lye-excess"].do) is is_ahead
         assert ("ahead-of-today" in found) is is_ahead
         assert not is_ahead or "nothing that it takes in counts" not in found["ahead-of-today"].what
 

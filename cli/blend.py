@@ -27,22 +27,31 @@ def blend(recipe: str, as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("recipe", metavar=f"{RECIPE_OR_FILE}[:PORTION]")
+@click.argument("named", metavar=f"{RECIPE_OR_FILE}|TRIAL[:PORTION]")
 @json_option
 @folder_option
-def ingredients(recipe: str, as_json: bool) -> None:
+def ingredients(named: str, as_json: bool) -> None:
     """The ingredient list by INCI name, as put in the pot and as in the bar; what it must say is the maker's duty.
 
-    Of a divided batter each portion has its own, since its bars hold what it got alone; RECIPE:PORTION shows one.
+    Of a trial it is that of the loaf as it was made. Of a divided batter each portion has its own, since its bars hold
+    what it got alone; with :PORTION behind the name that one is shown.
     """
     from formulary.batch.blend_text import render_ingredients
+    from formulary.folder.folder import Folder
     from formulary.history.versions import split_portion
+    from trials.bench import open_bench
+    from trials.files.named_trial import find_named_trial
 
-    named, portion = split_portion(recipe)
-    with open_workshop(named) as workshop:
-        version = workshop.find_recipe(named)
-        tell_findings(workshop.remarks(version))
-        found = workshop.ingredients(workshop.batch(version, oils="1000 g"), portion=portion)
+    name, portion = split_portion(named)
+    with open_workshop(name) as workshop:
+        bench = open_bench(workshop) if isinstance(workshop, Folder) else None
+        trial = find_named_trial(bench, name) if bench is not None else None
+        if bench is not None and trial is not None:
+            found = bench.ingredients(trial, portion=portion)
+        else:
+            version = workshop.find_recipe(name)
+            tell_findings(workshop.remarks(version))
+            found = workshop.ingredients(workshop.batch(version, oils="1000 g"), portion=portion)
     if as_json:
         say_json(found.to_json())
     else:

@@ -8,7 +8,7 @@ from datetime import date, datetime
 from typing import TYPE_CHECKING, Literal
 
 from formulary.errors import InputError
-from formulary.finding import Finding
+from formulary.finding import Finding, stops
 from formulary.given import Day, as_day, as_moment, day_or_today, each_of
 from formulary.names import suggest
 from formulary.recipes.version import Version, recipe_named
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from formulary.batch.cost import Cost
+    from formulary.batch.ingredients import IngredientList
     from formulary.batch.model import Batch
     from formulary.batch.sitting_model import Sitting
     from formulary.changes.changes import Changes
@@ -217,8 +218,6 @@ class Bench(TrialFiles):
 
         Free alkali that a test found is no matter of the certificate, and not among them.
         """
-        from formulary.finding import stops
-
         ids = self.ids_that_name(lot)
         found = [trial for each in ids if (trial := self.read_trial(each)[0]) is not None]
         uses = [trial for trial in found if any(use.lot == lot for use in trial.lots.get(material, ()))]
@@ -246,6 +245,13 @@ class Bench(TrialFiles):
 
         found = self._named_trial(trial)
         return ShownCost.of(cost_of_trial(found, self.folder.register, currency=self.folder.settings.currency))
+
+    def ingredients(self, trial: Trial | str, *, portion: str | None = None) -> IngredientList:
+        """The ingredient lists of a trial's bars as they were made, of each portion too, or of one alone."""
+        from formulary.batch.shown import ShownIngredients
+        from trials.as_made.ingredients import ingredients_of_trial
+
+        return ShownIngredients.of(ingredients_of_trial(self._named_trial(trial), self.folder.register, portion))
 
     def render_trial(self, trial: Trial | str, *, show_all: bool = False, width: int = 80) -> str:
         """A trial as text: what was planned, what was really in the pot, what happened, what was observed.
@@ -572,7 +578,6 @@ class Bench(TrialFiles):
 
     def find_stops(self, paths: Iterable[str]) -> tuple[Finding, ...]:
         """The stops that stand against the trials that some files belong to, as `check` tells them."""
-        from formulary.finding import stops
         from trials.files.file_checks import trial_ids_of
 
         read = (self.read_trial(each)[0] for each in trial_ids_of(self, paths))

@@ -111,6 +111,7 @@ PRINTED = (
     "blend winter-bar",
     "ingredients harbour-base",
     "ingredients winter-bar",
+    "ingredients TRIAL",
     "cost winter-bar --bars 10",
     "cost harbour-base",
     "status",

@@ -1,0 +1,52 @@
+"""The ingredient lists of a trial's bars, by what was really put into them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+
+from formulary.batch.ingredients import IngredientList, list_ingredients
+from formulary.batch.pot_as_recipe import PlannedPot, describe_pot
+from formulary.changes.compared_side import demand_portion
+from formulary.errors import InputError
+from formulary.given import as_name
+from formulary.materials.model import Material
+from trials.as_made.lots_used import materials_of
+from trials.as_made.pot_as_made import has_no_oils, pot_of_bars
+from trials.as_made.unknown_weights import demand_known_weights
+from trials.trial.model import Trial
+
+
+def ingredients_of_trial(trial: Trial, register: Mapping[str, Material], portion: str | None = None) -> IngredientList:
+    """The ingredient lists of a trial's bars, with what a rebatch took in; of a divided one those of each portion too.
+
+    register: today's; a name that was not known when the trial was started, and whatever has to be named besides, count
+    as they are known today. portion: the one whose bars alone are asked for.
+    Raises InputError for a portion that it does not have, and where nobody knows how much of something went in.
+    """
+    demand_known_weights([trial], as_bars=True)
+    if has_no_oils(trial):
+        what = f"no oil went into {trial.id} as it is recorded, so that there is no soap to list"
+        raise InputError.of("no-oils", what, "look at its as_made entries")
+    plan, pot = trial.plan, pot_of_bars(trial)
+    if portion is not None:
+        demand_portion(as_name(portion), tuple(each.name for each in pot.portions), trial.id)
+        portion = portion if pot.portions else None
+    materials = {name: _with_names(known, register.get(name)) for name, known in materials_of(trial).items()}
+    planned = PlannedPot(recipe=plan.recipe, pot=plan.pot, version_id=plan.version, label=f"as made in {trial.id}")
+    _, batch = describe_pot(pot, planned, materials, plan.settings)
+    return list_ingredients(batch, materials, plan.settings, portion=portion)
+
+
+def _with_names(known: Material, today: Material | None) -> Material:
+    """A material with what a label says of it, as far as that was known then or is known today."""
+    if today is None:
+        return known
+    return replace(
+        known,
+        inci=known.inci or today.inci,
+        inci_in_soap=known.inci_in_soap or today.inci_in_soap,
+        allergens=tuple(dict.fromkeys((*known.allergens, *today.allergens))),
+        contains={**today.contains, **known.contains},
+        origin=tuple(dict.fromkeys((*known.origin, *today.origin))),
+    )

@@ -175,7 +175,10 @@ class Versions:
         """Earlier names, from the file as it is, as it was saved last, or as it was before it was deleted."""
         path = f"recipes/{slug}.yaml"
         if path in self._store.working_paths("recipes/"):
-            data = self._store.read_working(path)
+            try:
+                data = self._store.read_working(path)
+            except InputError:  # a link, or the like, says nothing of its own
+                data = b""
             names = read_formerly(data) if b"formerly" in data else ()
             if names or blob_id(data) == self._store.tip_blob(path):
                 return names

@@ -5,7 +5,7 @@ With `versions.py`, the only place that joins the git store to recipes and mater
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
@@ -16,6 +16,8 @@ from formulary.finding import Finding, Severity, has_errors
 from formulary.given import as_name
 from formulary.history.versions import Versions, slug_of
 from formulary.materials.register import Register, read_builtin_register
+from formulary.recipes.model import Recipe
+from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version, recipe_named
 from formulary.settings import SETTINGS_FILE, Settings, parse_settings
 
@@ -30,13 +32,15 @@ _Made = TypeVar("_Made")
 SettingsRead: TypeAlias = tuple[Settings, tuple[Finding, ...]]
 # The register, and path -> what is wrong in that file: of one reading, so that a faulty file is never passed over.
 MaterialsRead: TypeAlias = tuple[Register, Mapping[str, tuple[Finding, ...]]]
+# What a file holds; or what is wrong with one that is none of this folder's own, such as a link.
+Content: TypeAlias = bytes | tuple[Finding, ...]
 
 
 class _Reading(NamedTuple):
     """What some files held, how they looked then (None where that proves nothing), and what was made of them."""
 
     looks: Looks | None
-    files: Mapping[str, bytes]
+    files: Mapping[str, Content]
     made: object
 
 
@@ -59,12 +63,18 @@ class FormularyFiles:
         self.store.refresh()
         self._readings.clear()
 
-    def _as_it_stands(self, paths: tuple[str, ...], make: Callable[[Mapping[str, bytes]], _Made]) -> _Made:
+    def _content(self, path: str) -> Content:
+        try:
+            return self.store.read_working(path)
+        except InputError as fault:
+            return fault.findings
+
+    def _as_it_stands(self, paths: tuple[str, ...], make: Callable[[Mapping[str, Content]], _Made]) -> _Made:
         """What `make` makes of some files, anew when one of them holds something else by now."""
         looks = self.store.working_looks(paths)
         held = self._readings.get(make.__name__)
         if held is None or looks is None or held.looks != looks:
-            files = {path: self.store.read_working(path) for path in paths}
+            files = {path: self._content(path) for path in paths}
             made = make(files) if held is None or held.files != files else held.made
             held = self._readings[make.__name__] = _Reading(looks, files, made)
         return cast("_Made", held.made)
@@ -147,6 +157,17 @@ class FormularyFiles:
         """The names of all recipes in the folder, in order."""
         return self._versions.recipes()
 
+    def read_recipe(
+        self, slug: str, *, materials: Collection[str] | None = None
+    ) -> tuple[Recipe | None, tuple[Finding, ...]]:
+        """A recipe as its file stands, and every fault in it; no recipe when any is an error.
+
+        materials: the names that the register knows; None leaves them unchecked.
+        """
+        path = f"recipes/{slug}.yaml"
+        held = self._content(path)
+        return (None, held) if isinstance(held, tuple) else parse_recipe(held, slug, path, materials=materials)
+
     def find_version(self, reference: str) -> Version:
         """The version that a person names.
 
@@ -179,18 +200,22 @@ class FormularyFiles:
         return self._versions_now().histories()
 
 
-def _parse_settings(files: Mapping[str, bytes]) -> SettingsRead:
-    return parse_settings(files[SETTINGS_FILE], SETTINGS_FILE)
+def _parse_settings(files: Mapping[str, Content]) -> SettingsRead:
+    held = files[SETTINGS_FILE]
+    return (Settings(), held) if isinstance(held, tuple) else parse_settings(held, SETTINGS_FILE)
 
 
-def _parse_materials(files: Mapping[str, bytes]) -> MaterialsRead:
+def _parse_materials(files: Mapping[str, Content]) -> MaterialsRead:
     own = {}
     faults: dict[str, tuple[Finding, ...]] = {}
-    for path, data in files.items():
+    for path, held in files.items():
         from formulary.materials.read import parse_material
 
+        if isinstance(held, tuple):
+            faults[path] = held
+            continue
         slug = slug_of(path)
-        material, findings = parse_material(data, path, slug)
+        material, findings = parse_material(held, path, slug)
         if material is not None and not has_errors(findings):
             own[slug] = material
         if findings:

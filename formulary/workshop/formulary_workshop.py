@@ -13,7 +13,6 @@ from formulary.finding import Finding, Place, Severity, error, has_errors, in_fi
 from formulary.given import as_name
 from formulary.history.versions import is_recipe_file, slug_of
 from formulary.names import SLUG
-from formulary.recipes.read import parse_recipe
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE
 from formulary.workshop.files import FormularyFiles, MaterialsRead, SettingsRead
@@ -93,7 +92,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
     def _check_own(self, slug: str, materials: MaterialsRead, settings: SettingsRead) -> tuple[Finding, ...]:
         """What is wrong in a recipe of this formulary, by one state of its materials and settings."""
         path, register = f"recipes/{slug}.yaml", materials[0]
-        recipe, faults = parse_recipe(self.store.read_working(path), slug, path, materials=register)
+        recipe, faults = self.read_recipe(slug, materials=register)
         of_materials = [] if recipe is None else _faults_of(recipe, materials[1])
         found = [*settings[1], *of_materials]
         usable = None if has_errors(found) else settings[0]
@@ -113,7 +112,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
             return True
         if not any(each.startswith("materials/") for each in paths):
             return False
-        recipe = parse_recipe(self.store.read_working(path), slug)[0]
+        recipe = self.read_recipe(slug)[0]
         return recipe is not None and any(f"materials/{name}.yaml" in paths for name in recipe.materials())
 
     # -- checking --------------------------------------------------------------------------------
@@ -136,10 +135,7 @@ class FormularyWorkshop(FormularyFiles, Workshop):
         for path in self.store.working_paths("recipes/"):
             if not path.endswith(".yaml") or path.count("/") != 1:
                 findings.append(note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path)))
-        read = {}
-        for slug in self.recipes():
-            path = f"recipes/{slug}.yaml"
-            read[path] = parse_recipe(self.store.read_working(path), slug, path, materials=register)
+        read = {f"recipes/{slug}.yaml": self.read_recipe(slug, materials=register) for slug in self.recipes()}
         for path, (recipe, faults) in read.items():
             findings += _check_read(path, recipe, faults, register, settings)
         findings += self._check_lineages([recipe for recipe, _ in read.values() if recipe is not None])

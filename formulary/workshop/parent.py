@@ -136,8 +136,7 @@ def find_named_parent(folder: FormularyFiles, recipe: Recipe) -> Parent:
 def read_variants(folder: FormularyFiles) -> Iterator[Recipe]:
     """Every recipe that is based on another and can be read, as its file stands, in order."""
     for slug in folder.recipes():
-        data = folder.store.read_working(f"recipes/{slug}.yaml")
-        recipe = parse_recipe(data, slug)[0] if b"based_on" in data else None
+        recipe, _ = folder.read_recipe(slug)
         if recipe is not None and recipe.based_on is not None:
             yield recipe
 

@@ -46,8 +46,13 @@ class TrialFiles:
 
     def ids_that_name(self, word: str) -> tuple[str, ...]:
         """The ids of the trials whose files may name a word anywhere, without reading more of them."""
-        read = self.folder.store.read_working
-        return tuple(each for each in self.trial_ids() if _may_name(read(f"{trial_folder(each)}/trial.yaml"), word))
+        return tuple(each for each in self.trial_ids() if _may_name(self._text_of(each), word))
+
+    def _text_of(self, trial_id: str) -> bytes:
+        try:
+            return self.folder.store.read_working(f"{trial_folder(trial_id)}/trial.yaml")
+        except InputError:  # a link, or the like, says nothing; `check` tells of it
+            return b""
 
     def paths(self) -> tuple[str, ...]:
         """Every file of a trial's folder, photos and logger files among them."""
@@ -103,7 +108,11 @@ class TrialFiles:
         path = f"{folder}/trial.yaml"
         plan, faults = self._read_plan(f"{folder}/planned.yaml")
         added, added_faults = self.read_added(trial_id)
-        trial, findings = self.parse_text(store.read_working(path), trial_id, plan, added)
+        try:
+            data = store.read_working(path)
+        except InputError as fault:
+            return None, (*faults, *added_faults, *fault.findings)
+        trial, findings = self.parse_text(data, trial_id, plan, added)
         findings = (*faults, *added_faults, *findings)
         return (None if has_errors(findings) else trial), findings
 

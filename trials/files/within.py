@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from formulary.errors import InputError
 from formulary.history.versions import demand_whole, list_recipes
 from formulary.names import suggest
-from formulary.recipes.read import parse_recipe
 from trials.trial.model import Trial
 
 if TYPE_CHECKING:
@@ -42,7 +41,7 @@ def _family(trials: Sequence[Trial], folder: FormularyFiles) -> tuple[dict[str, 
     renamed: dict[str, str] = {}
     live = folder.recipes()
     for slug in live:
-        recipe, _ = parse_recipe(folder.store.read_working(f"recipes/{slug}.yaml"), slug)
+        recipe, _ = folder.read_recipe(slug)
         if recipe is None:
             continue  # a broken file is told by `check`
         if recipe.based_on is not None:

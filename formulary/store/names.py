@@ -15,10 +15,13 @@ from formulary.store.repository import Repository
 
 _NAME = re.compile(r"(?=[^-./])(?!.*(?:\.\.|//|/\.|\.lock(?:/|\Z)|\./|\.\Z|/\Z))[\w./+=-]{1,100}\Z")
 
+# The number of a save, or the beginning of an id: what is called so would never be found by it.
+_MEANS_A_SAVE = re.compile(r"[0-9]+|[0-9a-f]{4,40}")
+
 
 def demand_lasting_name(name: str) -> str:
     """`name` itself when it can be a lasting name; `InputError` otherwise."""
-    if not _NAME.match(name) or re.fullmatch(r"[0-9a-f]{4,40}", name) or name in ("HEAD", "latest"):
+    if not _NAME.match(name) or _MEANS_A_SAVE.fullmatch(name) or name in ("HEAD", "latest"):
         raise InputError.of(
             "name-unusable",
             f"“{name[:60]}” cannot be a lasting name.",

@@ -320,6 +320,9 @@ class Store:
         moment = now if now is not None else datetime.now().astimezone()
         tag = f"refs/tags/{demand_lasting_name(name)}"
         with self._saving(moment) as (_, person, _):
+            if read_ref(self._repository, f"refs/heads/{name}") is not None:
+                what = f"“{name}” is a branch in git, and git would not know which of the two is meant."
+                raise InputError.of("name-taken", what, "Choose another name, such as shop-2026.")
             held = read_ref(self._repository, tag)
             if held is not None or not create_tag_of(self._repository, self._git, tag, commit, person, moment, message):
                 said = reading.read_tag_subject(self._git, tag)

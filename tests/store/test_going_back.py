@@ -170,9 +170,37 @@ def test_a_lasting_name_is_an_annotated_tag_that_stays(store: Store, run_git: Ru
     run_git("fsck", "--full", "--strict")
 
 
+def test_no_lasting_name_is_that_of_a_branch(store: Store, run_git: RunGit) -> None:
+    first = save_one(store, "recipes/a.yaml", "one\n")
+    run_git("branch", "spring")
+    for name in ("spring", run_git("branch", "--show-current").strip()):
+        with pytest.raises(InputError) as fault:
+            store.name_commit(name, first, message="x")
+        assert "is a branch in git" in fault.value.findings[0].what
+    assert dict(store.names()) == {}
+
+
 @pytest.mark.parametrize(
     "name",
-    ["", "-x", "../x", "a b", "x.lock", "a/.b", "a..b", "HEAD", "latest", "4c1d9b", "a~1", "x/", "a\n", "@{1}", "a:b"],
+    [
+        "",
+        "-x",
+        "../x",
+        "a b",
+        "x.lock",
+        "a/.b",
+        "a..b",
+        "HEAD",
+        "latest",
+        "4c1d9b",
+        "3",
+        "042",
+        "a~1",
+        "x/",
+        "a\n",
+        "@{1}",
+        "a:b",
+    ],
 )
 def test_a_name_that_git_or_a_person_could_mistake_is_refused(store: Store, name: str) -> None:
     save_one(store, "recipes/a.yaml", "one\n")

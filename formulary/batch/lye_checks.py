@@ -170,7 +170,7 @@ def check_strong_jug(pot: Pot, materials: Materials, locate: Locate) -> Iterable
     if saturation(pure_g, water_g) > 1 or sum(pure_g.values()) <= 0:
         return
     percent = _jug_percent(pure_g, water_g)
-    if percent > STRONG_JUG_PERCENT and may_boil(_solid_alkali_g(pot, materials), water_g):
+    if percent > STRONG_JUG_PERCENT + _TOLERANCE and may_boil(_solid_alkali_g(pot, materials), water_g):
         what = f"the lye in the jug is strong ({format_number(percent, 1)} %): it may boil or spit"
         do = "add the alkali slowly to cold water, in a tall vessel, stirring"
         yield note("jug-strong", what, do, locate("water"))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -405,3 +406,23 @@ def test_a_portion_that_was_misnamed_can_be_renamed_with_all_that_is_recorded_of
     assert "instead of violet" in formulary("trial", "portions", trial, "plain 50", "lilac 50").err
     assert formulary("trial", "portions", trial, "plain 50", "lilac 50 instead of violet").status == 0
     assert "in the lilac portion" in " ".join(formulary("trial", "show", trial).out.split())
+
+
+@pytest.mark.usefixtures("home")
+def test_a_bar_that_comes_back_leads_to_the_loaves_that_share_its_lots(formulary: Run) -> None:
+    earlier = (date.today() - timedelta(days=60)).isoformat()
+    ran = formulary("trial", "start", "harbour-base", "--oils", "1000g", "--made", earlier)
+    trial = ran.out.split("\nTrial ")[1].split(" ")[0]
+    bare = formulary("materials", "where", trial[-4:])
+    assert (bare.status, "materials where" in bare.err) == (2, False)
+    assert f"{trial[-4:]!r} is a loaf" in bare.err
+    formulary("trial", "lot", trial, "olive-oil", "OL 7")
+    formulary("trial", "lot", trial, "coconut-oil", "CC-3")
+    for named in (trial, trial[-4:].upper()):
+        refused = formulary("materials", "where", named)
+        assert refused.status == 2
+        assert "formulary materials where 'OL 7' (and CC-3) tells which other loaves" in " ".join(refused.err.split())
+    formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
+    formulary("trial", "release", trial, "sell", "--who", "me", "--why", "firm")
+    held = formulary("trial", "release", trial, "hold", "--who", "me", "--why", "a bar came back")
+    assert "formulary materials where 'OL 7' (and CC-3) tells which other loaves" in " ".join(held.out.split())

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from decimal import Decimal
@@ -113,6 +114,16 @@ def _first_lots(trial: Trial, material: str) -> tuple[LotUse, ...]:
 def lots_named(trial: Trial) -> Mapping[str, tuple[LotUse, ...]]:
     """The lots of each material: those of the trial's own file, else those that its plan was worked out by."""
     return {**trial.plan.lots, **trial.lots}
+
+
+def other_loaves_words(trial: Trial) -> str:
+    """Which command tells where else the lots of a loaf are; empty where none is recorded."""
+    lots = dict.fromkeys(shlex.quote(use.lot) for uses in lots_named(trial).values() for use in uses)
+    if not lots:
+        return ""
+    first, *others = lots
+    more = f" (and {', '.join(others)})" if others else ""
+    return f"formulary materials where {first}{more} tells which other loaves a lot of it is in"
 
 
 def lot_weights(uses: Sequence[LotUse]) -> dict[str, float] | None:

@@ -13,6 +13,7 @@ from formulary.errors import InputError, StopError
 from formulary.finding import Finding, Place, Severity, note, stop, stops, warn
 from formulary.materials.model import Material
 from formulary.quantity import format_decimal
+from trials.as_made.lots_used import other_loaves_words
 from trials.as_made.recalculate import find_by_today, find_later_limits
 from trials.as_made.unknown_weights import UNKNOWN_LYE
 from trials.checks.as_made import check_as_made
@@ -25,10 +26,6 @@ from trials.trial.on_day import as_it_stood, find_ahead
 from trials.trial.rebatch import find_last_rebatch
 from trials.trial.words import decider_words
 
-_ASK_BUYERS = (
-    "ask those who have its bars not to use them; `formulary materials where LOT` tells which other loaves a lot of it"
-    " is in"
-)
 _LITTLE_FAT = ("superfat-low", "superfat-band")
 OF_A_SALE = ("sold-unfit", "sold-early", "sold-before")
 # So long after a loaf that was sold is held back or discarded its buyers are thought of; a bar is used up by then
@@ -150,7 +147,7 @@ def check_sale(
     found = _find_standing(trial, today, register=register, as_made=as_made)
     if found:
         what = f"it is recorded as sold{on}, but {'; '.join(each.what for each in found)}"
-        do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; {_ASK_BUYERS}"
+        do = f"sell no more of it, and take the decision back: {again} hold --who NAME --why WHY; {_ask_buyers(trial)}"
         grave = any(each.severity is Severity.STOP or each.code == "free-alkali" for each in found)
         told = stop if grave else warn
         return (told("sold-unfit", what, do, place),)
@@ -189,7 +186,13 @@ def _check_taken_back(trial: Trial, decision: Release, today: date) -> tuple[Fin
         return ()
     place = _place_of(decision)
     what = f"{decision.decision} was decided{_on(decision)}{_after_sale(trial)}: its bars may be with people"
-    return (warn("sold-before", what, f"if that was for a fault, {_ASK_BUYERS}", place),)
+    return (warn("sold-before", what, f"if that was for a fault, {_ask_buyers(trial)}", place),)
+
+
+def _ask_buyers(trial: Trial) -> str:
+    """What to do for those who have bars of a loaf, and how to find the other loaves that its lots are in."""
+    others = other_loaves_words(trial) or "no lot of it is recorded, by which other loaves could be found"
+    return f"ask those who have its bars not to use them; {others}"
 
 
 def _place_of(decision: Release) -> Place:

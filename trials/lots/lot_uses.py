@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from formulary.quantity import format_number
 from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, paragraph, render_rows
+from trials.as_made.lots_used import other_loaves_words
 from trials.files.deleted import find_deleted_and_sold
 from trials.lots.lot_trace import (
     LotNotRecorded,
@@ -27,6 +28,8 @@ from trials.lots.lot_trace import (
     render_lot,
     render_not_recorded,
 )
+from trials.trial.identity import code_of
+from trials.trial.model import Trial
 
 if TYPE_CHECKING:
     from trials.files.trial_files import TrialFiles
@@ -129,6 +132,7 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
         received[name] = None if day is None or any(made < day for made in used) else day
     named = lot_names(trials)
     if not (materials or batches or any(each.casefold() == lot.strip().casefold() for each in named)):
+        _demand_no_trial(trials, lot)
         known = {number for name in makers if name in register for number in register[name].lots}
         known |= set(named)
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
@@ -138,6 +142,16 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
     silent = tuple(each for each in find_not_recorded(trials, received) if (each.trial.id, each.material) not in told)
     changed = tuple(_changed_lyes(bench, materials, lot))
     return LotUses(lot, materials, batches, changed, silent, ReadOnly(received), bench.unread)
+
+
+def _demand_no_trial(trials: Iterable[Trial], named: str) -> None:
+    """Refuse a loaf's own name, which is what a bar that comes back says."""
+    for trial in trials:
+        if named.strip().casefold() in (code_of(trial.id), trial.id):
+            tell = (f"formulary trial show {code_of(trial.id)} tells of it", other_loaves_words(trial))
+            raise InputError.of(
+                "unknown-lot", f"{named!r} is a loaf, and no lot of a material", "; ".join(filter(None, tell))
+            )
 
 
 def _changed_lyes(bench: TrialFiles, materials: tuple[str, ...], lot: str) -> list[LyeByLot]:

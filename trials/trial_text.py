@@ -29,7 +29,15 @@ from trials.pours.sentences import say_value
 from trials.trial.identity import code_of
 from trials.trial.model import Event, Trial
 from trials.trial.on_day import as_it_stood
-from trials.trial.words import STAGES, as_made_words, degree_words, hour_words, lot_uses_words, taken_in_words
+from trials.trial.words import (
+    STAGES,
+    as_made_words,
+    degree_words,
+    divided_words,
+    hour_words,
+    lot_uses_words,
+    taken_in_words,
+)
 
 WORKING_TIME = "working time"
 _HEADLINE_COUNT = 3
@@ -62,7 +70,7 @@ def render_trial(
     lines += paragraph(_sentence(trial, outcomes), width=width)
     lines += ["", *_weights(stood, width, show_all)]
     for title, listed in (
-        ("as made", [as_made_words(entry) for entry in trial.as_made]),
+        ("as made", [*map(as_made_words, trial.as_made), *filter(None, [divided_words(trial)])]),
         ("lots", lot_words(trial)),
     ):
         if listed:
@@ -115,7 +123,7 @@ def size_words(size: tuple[str, str], moulds: Mapping[str, str]) -> str:
 
 
 def _sentence(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
-    count = len(trial.as_made)
+    count = len(trial.as_made) + bool(divided_words(trial))
     made = "as planned" if not count else f"{count} thing{'s' if count > 1 else ''} went otherwise than planned"
     headline = headline_values(trial, outcomes)
     return f"Made {made}; {headline}." if not count else f"{made}; {headline}."

@@ -29,7 +29,7 @@ from trials.pours.pour_book import short_names
 from trials.pours.sentences import NOT_SEEN, capital, count, noise_size, say_list, say_value, unit_label
 from trials.trial.model import REBATCHED, Trial
 from trials.trial.on_day import as_it_stood
-from trials.trial.words import as_made_words, handling_words
+from trials.trial.words import as_made_words, divided_words, handling_words
 from trials.trial_text import condition_words, lot_words
 
 _STYLE = """
@@ -188,7 +188,7 @@ def _how(trial: Trial) -> str:
 
 def _made(trial: Trial, standing: Iterable[Finding]) -> Content:
     rebatches = [handling_words(step) for step in trial.after_pour if step.what == REBATCHED]
-    otherwise = "; ".join([*map(as_made_words, trial.as_made), *rebatches])
+    otherwise = "; ".join(filter(None, [*map(as_made_words, trial.as_made), divided_words(trial), *rebatches]))
     warnings = [element("b", f"STOP: {finding.what}. ") for finding in standing]
     return element("span", warnings, otherwise) if warnings else otherwise or "as planned"
 

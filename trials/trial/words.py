@@ -50,6 +50,16 @@ def _grams(exact_g: Decimal) -> str:
     return format_decimal((shown_g or exact_g).normalize())
 
 
+def divided_words(trial: Trial) -> str:
+    """How the batter was divided, where that went otherwise than planned; empty where it went as planned."""
+    planned = {each.name: each.share for each in trial.plan.recipe.portions}
+    divided = {each.planned_name: each.share for each in trial.portions}
+    if divided == planned and not any(each.instead_of or each.gets for each in trial.portions):
+        return ""
+    shares = ", ".join(f"{each.name} {format_decimal(each.share)} %" for each in trial.portions)
+    return f"divided into {shares}" if shares else "not divided"
+
+
 def lot_uses_words(uses: Sequence[LotUse]) -> str:
     """The lots of one material with the grams of each, where they are known: "OL-7 (300 g) and OL-8 (155 g)"."""
     return " and ".join(use.lot if use.grams is None else f"{use.lot} ({_grams(use.grams)} g)" for use in uses)

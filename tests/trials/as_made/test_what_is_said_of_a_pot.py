@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from formulary.finding import Finding, Severity
 from formulary.materials.model import Known, ValueRange
-from tests.trials.examples import MIDWINTER_CLOVE, plan_of, trial_of
+from tests.trials.examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.checks.checks import check_trial
 from trials.checks.sale import fit_to_sell
 from trials.trial.model import Plan
+from trials.trial.words import divided_words
+from trials.trial_text import render_trial
 
 PLAIN = MIDWINTER_CLOVE[: MIDWINTER_CLOVE.index("scent:")]
 FROZEN = PLAIN.replace("at: oils, water: replaces", "at: lye water, water: replaces, prepared: frozen")
@@ -60,3 +64,24 @@ def test_a_milk_that_the_recipe_freezes_is_frozen_in_the_batch_as_made() -> None
     thawed = plan_of(FROZEN.replace(", prepared: frozen", ""))
     side = describe_as_made(trial_of("notes: none\n", thawed))
     assert "milk-not-frozen" in {finding.code for finding in side.findings}
+
+
+@pytest.mark.parametrize(
+    ("portions", "said"),
+    [
+        ("portions: [{name: plain, share: 50}, {name: clove, share: 50}]\n", ""),
+        ("portions: [{name: plain, share: {percent: 50, by_eye: 10}}, {name: clove, share: 50}]\n", ""),
+        ("portions: [{name: plain, share: 60}, {name: clove, share: 40}]\n", "divided into plain 60 %, clove 40 %"),
+        (
+            "portions: [{name: plain, share: 50}, {name: swirl, instead_of: clove, share: 50}]\n",
+            "divided into plain 50 %, swirl 50 %",
+        ),
+        ("", "not divided"),
+    ],
+)
+def test_a_batter_that_was_divided_otherwise_was_not_made_as_planned(portions: str, said: str) -> None:
+    trial = trial_of(portions)
+    assert divided_words(trial) == said
+    shown = " ".join(render_trial(trial, (), outcomes()).split())
+    assert ("Made as planned" in shown) == (not said)
+    assert (f"as made: {said}" in shown) == bool(said)

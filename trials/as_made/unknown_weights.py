@@ -53,7 +53,8 @@ def demand_known_weights(trials: Iterable[Trial], *, as_bars: bool = False) -> N
     for trial in trials:
         unknown = unknown_words(trial, as_bars=as_bars)
         if unknown:
-            do = f"say between which weights it was: formulary trial as-made {code_of(trial.id)} --help"
+            commands = [way for section, way, _ in _ways(trial) if as_bars or section == "as_made"]
+            do = f"say between which weights it surely was: {'; '.join(dict.fromkeys(commands))}"
             raise InputError.of(UNKNOWN_LYE, f"{unknown} in {trial.id}, so nothing can be worked out", do)
 
 
@@ -78,15 +79,7 @@ def is_unknown_material(trial: Trial, material: str) -> bool:
 def check_unknown(trial: Trial) -> Iterable[Finding]:
     """A stop for what is not known and decides whether the bars are safe: lye, fat, acid, or a scent and its limit."""
     materials = materials_of(trial)
-    ways = [("as_made", _as_made_command(entry, trial), entry) for entry in trial.as_made]
-    ways += [
-        ("after_pour", _rebatch_command(step, trial), entry)
-        for step in done_once(trial.after_pour)
-        for entry in step.extras
-    ]
-    for section, command, entry in ways:
-        if not entry.is_unknown:
-            continue
+    for section, command, entry in _ways(trial):
         name = entry.went_in
         known, place = materials.get(name), entry.place._replace(field=section)
         what = f"how much {'lye' if name == LYE else material_words(name)} went in is not known, so nobody can tell"
@@ -95,6 +88,17 @@ def check_unknown(trial: Trial) -> Iterable[Finding]:
             yield stop("weight-unknown", f"{what} how much superfat, or free lye, the bars have", do, place)
         elif known is not None and known.kind is MaterialKind.FRAGRANCE:
             yield stop("scent-unweighed", f"{what} whether it is within its limit", do, place)
+
+
+def _ways(trial: Trial) -> Iterable[tuple[str, str, AsMade]]:
+    """Every entry whose weight nobody knows, with the section that it stands in and the command that says it anew."""
+    for entry in trial.as_made:
+        if entry.is_unknown:
+            yield "as_made", _as_made_command(entry, trial), entry
+    for step in done_once(trial.after_pour):
+        for entry in step.extras:
+            if entry.is_unknown:
+                yield "after_pour", _rebatch_command(step, trial), entry
 
 
 # No grams of ours in these: who takes the line as it is would record weights that nobody saw.

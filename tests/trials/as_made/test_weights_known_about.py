@@ -154,8 +154,12 @@ def test_nothing_is_compared_with_a_loaf_of_which_a_weight_is_not_known(line: st
     assert not formula & {"oil", "addition", "scent", "water", "superfat", "size"}
     with pytest.raises(InputError, match="is not known"):
         compare_trials([unknown, known], outcomes=outcomes())
-    with pytest.raises(InputError, match="is not known"):
+    with pytest.raises(InputError, match="is not known") as refused:
         describe_as_made(unknown)
+    told = [each for each in check_trial(unknown) if each.code == "weight-unknown"]  # none of what takes no lye
+    (finding,) = refused.value.findings
+    assert all(each.do.startswith(finding.do) for each in told)  # the next step is the same, wherever it is met
+    assert "LOW-HIGH g" in finding.do
 
 
 @given(st.integers(200, 500))

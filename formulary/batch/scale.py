@@ -89,8 +89,16 @@ def _places_of_ounces(step_g: float) -> int | None:
     return None
 
 
+def told_g(grams: float) -> float:
+    """Grams as they are written: what no scale in grams shows, since it was weighed in ounces, in hundredths that are
+    no more than there are."""
+    is_of_no_scale = grams >= 1 and abs(grams - round(grams, 3)) > _HAIR
+    return math.floor(100.0 * grams) / 100.0 if is_of_no_scale else grams
+
+
 def format_shown(grams: float) -> str:
     """Grams that a scale shows, in as many digits as they have: `450`, `9.6`, `139.45`."""
+    grams = told_g(grams)
     digits = repr(round(grams, 4)) if abs(grams) >= 0.001 else f"{grams:.1g}"
     text = f"{Decimal(digits):f}"
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from formulary.batch.lot_shares import lot_words
 from formulary.batch.model import WHOLE, Batch, PortionFigures, PotLine
 from formulary.batch.portion_weights import PortionWeights
-from formulary.batch.scale import Scale, format_shown
+from formulary.batch.scale import Scale, format_shown, told_g
 from formulary.batch.sheet_weights import batter_of, oils_of, shown_weights
 from formulary.batch.working_steps import StepLine, WorkingStep, find_steps
 from formulary.finding import Finding, Severity
@@ -130,7 +130,7 @@ def format_weight(role: str, shown_g: float) -> str:
     """Grams as a scale shows them: alkali with every digit of its scale, so that it is never shown rounded up."""
     if role != "alkali":
         return format_shown(shown_g)
-    text = f"{shown_g:.4f}".rstrip("0")
+    text = f"{told_g(shown_g):.4f}".rstrip("0")
     return text + "0" if text.endswith(".") else text
 
 

@@ -31,7 +31,8 @@ def test_every_weight_of_a_sheet_stands_in_ounces_too() -> None:
     rows = re.findall(r"^ +\S.*?  +([\d.]+) +([\d.]+) oz", sheet, re.M)
     assert len(rows) == 5  # water, alkali, three oils
     for grams, ounces in rows:
-        assert float(grams) == pytest.approx(float(ounces) * OUNCE_G, abs=1e-3)
+        assert len(grams.partition(".")[2]) <= 2, "no scale shows these grams: more digits would tell nobody anything"
+        assert 0 <= float(ounces) * OUNCE_G - float(grams) < 0.01
     alkali = re.search(r"sodium hydroxide +([\d.]+) +(\d+\.\d\d) oz", sheet)
     assert alkali is not None
     assert float(alkali[2]) / 0.05 == pytest.approx(round(float(alkali[2]) / 0.05))

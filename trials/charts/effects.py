@@ -93,6 +93,8 @@ def _foot(answer: Answer, rows: Sequence[EffectRow]) -> str:
             foot += f" {capital(cause_words(cause))} does not: it is likely only beside what is surer."
     if any(row.low is not None for row in rows):
         foot += f" {INTERVALS}"
+    if any(abs(end) > most_possible(answer) for row in rows for end in (row.low, row.high) if end is not None):
+        foot += " An arrow goes on beyond what can be told."
     if answer.adds_to_more_than_all:
         foot += f" {SEVERAL_AT_WORK}"
     return foot

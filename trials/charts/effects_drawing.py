@@ -131,7 +131,7 @@ def _place_of_chance(chance: float, wide: float) -> tuple[bool, float]:
 def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     _rows_axis(axes, layout)
     rows = list(zip(data.rows, layout.middles, strict=False))
-    ends = [min(max(end, -data.most), data.most) for row, _ in rows for end in (row.low, row.high) if end is not None]
+    ends = [_within(end, data.most) for row, _ in rows for end in (row.low, row.high) if end is not None]
     if not ends:
         axes.set_xlim(0, 1)
         axes.set_xticks([])
@@ -142,12 +142,25 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
         return
     low, high = min([0.0, *ends]), max([0.0, *ends])
     room = (high - low) or 1.0
-    axes.set_xlim(low - 0.06 * room, high + 0.06 * room)
+    edges = low - 0.06 * room, high + 0.06 * room
+    axes.set_xlim(*edges)
     axes.axvline(0, color=GREY, linewidth=0.7, zorder=0)
     for row, y in rows:
         if row.effect is None or row.low is None or row.high is None:
             continue
-        axes.plot([row.low, row.high], [y, y], color=BLACK, linewidth=1.1, marker="|", markersize=4.0)
+        for end, edge, arrow in zip((row.low, row.high), edges, "<>", strict=True):
+            is_told = abs(end) <= data.most  # else it goes on beyond the edge
+            axes.plot([row.effect, end if is_told else edge], [y, y], color=BLACK, linewidth=1.1)
+            axes.plot(
+                [end if is_told else edge],
+                [y],
+                color=BLACK,
+                marker="|" if is_told else arrow,
+                markersize=4.0,
+                clip_on=False,
+            )
+        if abs(row.effect) > data.most:
+            continue
         axes.plot(
             [row.effect],
             [y],
@@ -162,6 +175,11 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     start = "one step" if narrow else "effect of one step"
     heading = data.unit if narrow and "," in data.unit else f"{start}, {data.unit}" if data.unit else start
     _heading(axes, layout, heading)
+
+
+def _within(effect: float, most: float) -> float:
+    """An effect, or the largest that there is room for, where an interval goes on beyond it."""
+    return min(max(effect, -most), most)
 
 
 def _rows_axis(axes: Axes, layout: _Layout) -> None:

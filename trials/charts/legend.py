@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 _SIGN = 6  # letters that a sign and the gap behind it take up
+_WIDE = "mwMW"  # half as wide again as others
 Item = tuple[str, str]  # what is drawn, and its words
 
 
@@ -20,13 +21,19 @@ def legend_rows(items: Sequence[Item], room: int) -> list[list[Item]]:
     rows: list[list[Item]] = []
     used = room
     for item in items:
-        need = len(item[1]) + _SIGN
+        need = _letters(item[1])
         if used + need > room:
             rows.append([])
             used = 0
         rows[-1].append(item)
         used += need
     return rows
+
+
+def _letters(words: str) -> int:
+    """About how many letters an item takes up."""
+    wide = sum(map(words.count, _WIDE))
+    return len(words) + (wide + 1) // 2 + _SIGN
 
 
 def draw_legend(
@@ -53,5 +60,5 @@ def draw_legend(
         for what, words in row:
             draw_sign(axes, what, x, y)
             axes.text(x + (3.0 if what else -2.0), y, words, fontsize=text.points, va="center")
-            x += (len(words) + _SIGN) * letter_mm(text.points)
+            x += _letters(words) * letter_mm(text.points)
         y -= text.line

@@ -18,6 +18,7 @@ from formulary.materials.plain_name import material_words
 from formulary.temperature import say_written
 from trials.pages.sheet_data import SheetData, ToNote, ToTime
 from trials.pages.sheet_parts import batch_part, sitting_parts
+from trials.pours.sentences import say_list
 from trials.trial.model import EVENT_WORDS, PREPARATIONS
 
 # These come at any time, and more than once.
@@ -75,7 +76,7 @@ def make_sheet(
     if isinstance(weigh_out, Sitting):
         if weigh_out.is_stopped:
             raise StopError(stops(weigh_out.findings))
-        names = " and ".join(dict.fromkeys(batch.recipe_name for batch in batches))
+        names = say_list(list(dict.fromkeys(batch.recipe_name for batch in batches)))
         parts, findings = sitting_parts(weigh_out, _lot_words(batches))
         title = f"{len(batches)} loaves: {names}"
         remarks = unshared_sentences(weigh_out)

@@ -43,6 +43,8 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
     for line in oils:
         percents[line.material] = percents.get(line.material, 0.0) + line.grams * 100.0 / oil_mass_g
     band = superfat_band(pot, materials, settings)
+    scent = scent_figures(pot, materials, settings)
+    whole = PortionFigures(WHOLE, 100.0, batter_g(pot), scent, band.working, band.low)
     pure_g = pure_alkali_g(pot, materials)
     jug = Pot(tuple(line for line in pot.lines if line.at == "lye water"))
     in_jug_g = sum(water_in(line, materials) for line in jug.lines)
@@ -61,8 +63,8 @@ def work_out_pot(pot: Pot, materials: Materials, settings: Settings) -> PotFigur
         water_total_g=total_g,
         in_jug_percent=concentration_percent(pure_alkali_g(jug, materials), in_jug_g),
         effective_percent=concentration_percent(pure_g, total_g),
-        scent=scent_figures(pot, materials, settings),
-        portions=portion_figures(pot, materials, settings),
+        scent=scent,
+        portions=portion_figures(pot, materials, settings) if pot.portions else (whole,),
         fatty_acids=ReadOnly(pot_fatty_acids_percent(pot, materials)),
         sugars_g_per_kg_oils=1000.0 * sugars_in(pot, materials) / oil_mass_g,
     )
@@ -220,12 +222,8 @@ def scent_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple[W
 
 
 def portion_figures(pot: Pot, materials: Materials, settings: Settings) -> tuple[PortionFigures, ...]:
-    """Each portion's grams, and its scent at the worst end of its split (the smallest share of the batter)."""
+    """Each portion of a divided pot: its grams, superfat, and its scent at the worst end of its split."""
     oil_mass_g = pot.grams("oil")
-    if not pot.portions:
-        scent = scent_figures(pot, materials, settings)
-        band = superfat_band(pot, materials, settings)
-        return (PortionFigures(WHOLE, 100.0, batter_g(pot), scent, band.working, band.low),)
     figures: list[PortionFigures] = []
     for portion in pot.portions:
         worst = _portion_lines(pot, portion.name, portion.share - portion.by_eye)

@@ -281,6 +281,27 @@ class PotFigures:
     fatty_acids: Mapping[str, float]
     sugars_g_per_kg_oils: float
 
+    def water(self, nominal_percent: float) -> WaterFigures:
+        """Its water, beside the lye concentration that the recipe states."""
+        return WaterFigures(
+            weigh_grams=self.water_weighed_g,
+            total_grams=self.water_total_g,
+            nominal_percent=nominal_percent,
+            in_jug_percent=self.in_jug_percent,
+            effective_percent=self.effective_percent,
+        )
+
+    def superfat(self, nominal: float) -> Superfat:
+        """Its superfat, beside the one that the recipe states."""
+        return Superfat(
+            nominal=nominal,
+            effective=self.superfat_effective,
+            low=self.superfat_low,
+            high=self.superfat_high,
+            worst_low=self.superfat_worst_low,
+            worst_high=self.superfat_worst_high,
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Batch:

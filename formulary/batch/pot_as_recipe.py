@@ -11,8 +11,6 @@ from formulary.batch.from_weights import percentages_from_weights
 from formulary.batch.model import (
     Batch,
     Pot,
-    Superfat,
-    WaterFigures,
     WeighedAddition,
     WeighedAlkali,
     WeighedOil,
@@ -85,21 +83,8 @@ def _batch(
             for (material, at), weight_g in _grams_of(pot, "oil").items()
         ),
         lye=tuple(_weighed_alkali(materials[name], weight_g) for name, weight_g in _alkali_g(pot).items()),
-        water=WaterFigures(
-            weigh_grams=figures.water_weighed_g,
-            total_grams=figures.water_total_g,
-            nominal_percent=nominal_concentration_percent(pot, materials),
-            in_jug_percent=figures.in_jug_percent,
-            effective_percent=figures.effective_percent,
-        ),
-        superfat=Superfat(
-            float(planned.recipe.lye.superfat),
-            figures.superfat_effective,
-            figures.superfat_low,
-            figures.superfat_high,
-            figures.superfat_worst_low,
-            figures.superfat_worst_high,
-        ),
+        water=figures.water(nominal_concentration_percent(pot, materials)),
+        superfat=figures.superfat(float(planned.recipe.lye.superfat)),
         additions=tuple(
             WeighedAddition(line.material, line.at, line.grams, water_in(line, materials), line.water)
             for line in pot.lines

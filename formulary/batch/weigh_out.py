@@ -13,19 +13,14 @@ from formulary.batch.figures import (
     batter_g,
     concentration_percent,
     fat_mol,
-    portion_figures,
-    pure_alkali_g,
-    scent_figures,
-    superfat_band,
     water_in,
+    work_out_pot,
 )
 from formulary.batch.lot_shares import check_lots
 from formulary.batch.model import (
     Batch,
     Pot,
     PotLine,
-    Superfat,
-    WaterFigures,
     WeighedAddition,
     WeighedAlkali,
     WeighedOil,
@@ -273,11 +268,8 @@ def _describe(
     materials: Mapping[str, Material],
     settings: Settings,
 ) -> WeighOut:
-    oil_mass_g = pot.grams("oil")
-    pure_g = pure_alkali_g(pot, materials)
-    in_jug_g = sum(water_in(line, materials) for line in pot.lines if line.at == "lye water")
-    total_g = sum(water_in(line, materials) for line in pot.lines)
-    band = superfat_band(pot, materials, settings)
+    figures = work_out_pot(pot, materials, settings)
+    oil_mass_g = figures.oil_mass_g
     return WeighOut(
         recipe=recipe.slug,
         recipe_name=recipe.name,
@@ -289,27 +281,14 @@ def _describe(
             for line in recipe.oils
         ),
         lye=lye,
-        water=WaterFigures(
-            weigh_grams=pot.grams("water"),
-            total_grams=total_g,
-            nominal_percent=concentration_percent(pure_g, nominal_water_g),
-            in_jug_percent=concentration_percent(pure_g, in_jug_g),
-            effective_percent=concentration_percent(pure_g, total_g),
-        ),
-        superfat=Superfat(
-            nominal=float(recipe.lye.superfat),
-            effective=band.working,
-            low=band.low,
-            high=band.high,
-            worst_low=band.worst_low,
-            worst_high=band.worst_high,
-        ),
+        water=figures.water(concentration_percent(figures.pure_alkali_g, nominal_water_g)),
+        superfat=figures.superfat(float(recipe.lye.superfat)),
         additions=tuple(_whole_additions(recipe, pot, materials)),
         cured=cured_figures(pot, materials, settings),
-        scent=scent_figures(pot, materials, settings),
-        portions=portion_figures(pot, materials, settings),
+        scent=figures.scent,
+        portions=figures.portions,
         oil_mass_g=oil_mass_g,
-        batter_grams=batter_g(pot),
+        batter_grams=figures.batter_grams,
         findings=(),
         pot=pot,
         process=recipe.process,

@@ -286,7 +286,8 @@ def test_the_figures_of_a_whole_pot() -> None:
     assert shown == (band.working, band.low, band.high)
     assert (figures.superfat_worst_low, figures.superfat_worst_high) == (band.worst_low, band.worst_high)
     assert figures.scent == scent_figures(MADE, MATERIALS, SETTINGS)
-    assert figures.portions == portion_figures(MADE, MATERIALS, SETTINGS)
+    divided = work_out_pot(DIVIDED, MATERIALS, SETTINGS)
+    assert divided.portions == portion_figures(DIVIDED, MATERIALS, SETTINGS)
 
 
 def test_fatty_acids_are_blended_by_what_the_oils_weigh() -> None:
@@ -397,11 +398,12 @@ def test_a_portion_by_itself_is_a_pot_of_its_own() -> None:
 
 
 def test_an_undivided_batter_is_one_portion_called_whole() -> None:
-    (whole,) = portion_figures(MADE, MATERIALS, SETTINGS)
+    (whole,) = work_out_pot(MADE, MATERIALS, SETTINGS).portions
     assert (whole.name, whole.share_percent) == (WHOLE, 100)
     assert whole.grams == batter_g(MADE)
     assert whole.scent == scent_figures(MADE, MATERIALS, SETTINGS)
-    assert whole.superfat_percent == superfat_band(MADE, MATERIALS, SETTINGS).working
+    band = superfat_band(MADE, MATERIALS, SETTINGS)
+    assert (whole.superfat_percent, whole.superfat_low_percent) == (band.working, band.low)
 
 
 @settings(max_examples=30, deadline=None)

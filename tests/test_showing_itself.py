@@ -55,6 +55,7 @@ def results(bench: Bench) -> dict[str, object]:
         "recalculation": bench.recalculate(one),
         "lot": bench.find_lot_uses("OL-7"),
         "register": folder.register,
+        "to be saved": folder.prepare_save(),
         "undone": folder.undo(),
         "redone": folder.redo(),
         "ailment": folder.examine(imported_from=("here", "there"))[-1],

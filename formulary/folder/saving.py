@@ -53,8 +53,8 @@ class SaveReport(ShownAsText):
         return "\n".join([self.message.rstrip(), *(f"  {path}" for path in self.paths)])
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class PreparedSave:
+@dataclass(frozen=True, slots=True, kw_only=True, repr=False)
+class PreparedSave(ShownAsText):
     """What a save would record, as it was read: `save_prepared` saves that and nothing else.
 
     files: path -> bytes, None for a file that is deleted. read_from: the commit that it was held against. before: the
@@ -69,6 +69,9 @@ class PreparedSave:
     new: tuple[Recipe, ...]
     others: tuple[str, ...]
     unchanged: tuple[str, ...] = ()
+
+    def __str__(self) -> str:
+        return self.change_in_words
 
     @property
     def recipes(self) -> tuple[str, ...]:

@@ -10,12 +10,14 @@ from formulary.batch.mould import parse_mould
 from formulary.batch.volume import pot_volume_ml
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, warn
-from formulary.materials.model import Material
+from formulary.materials.model import Material, MaterialKind
 from formulary.quantity import format_number
 from formulary.settings import Settings
 
 # How full a vessel may be: common practice, no source. Lye foams and may spit while the alkali goes in.
 FULLEST = {"pot": 0.8, "jug": 0.6}
+# Sodium hydroxide has 2.13 g/ml and potassium hydroxide 2.04, as crystals (from memory).
+DRY_ALKALI_G_PER_ML = 2.0
 # A batch for so many of the largest mould at once is more likely a slip of ten (common practice, no source).
 _MOST_MOULDS = 5.0
 
@@ -24,7 +26,7 @@ def check_vessels(pot: Pot, materials: Mapping[str, Material], settings: Setting
     """A warning for each vessel of `formulary.yaml` that the batch fills too far, and for many times its moulds."""
     batter_ml = pot_volume_ml(pot, materials)
     yield from _check_fill("pot", batter_ml, settings)
-    yield from _check_fill("jug", _jug_volume_ml(pot), settings)
+    yield from _check_fill("jug", _jug_volume_ml(pot, materials), settings)
     yield from _check_moulds(batter_ml, settings)
 
 
@@ -35,12 +37,18 @@ def check_shared_vessels(
     if melted is not None:
         yield from _check_fill("pot", pot_volume_ml(melted, materials), settings)
     if in_jug is not None:
-        yield from _check_fill("jug", _jug_volume_ml(in_jug), settings)
+        yield from _check_fill("jug", _jug_volume_ml(in_jug, materials), settings)
 
 
-def _jug_volume_ml(pot: Pot) -> float:
-    # Lye takes a little less room than its water and alkali apart; their masses in millilitres err on the safe side.
-    return sum(line.grams for line in pot.lines if line.at == "lye water")
+def _jug_volume_ml(pot: Pot, materials: Mapping[str, Material]) -> float:
+    """Millilitres of what goes into the lye vessel, each by itself: mixed, it takes a little less room."""
+    return sum(line.grams / _density(materials[line.material]) for line in pot.lines if line.at == "lye water")
+
+
+def _density(material: Material) -> float:
+    if material.density_g_per_ml is not None:
+        return material.density_g_per_ml
+    return DRY_ALKALI_G_PER_ML if material.kind is MaterialKind.ALKALI else 1.0
 
 
 def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[Finding]:

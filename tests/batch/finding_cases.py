@@ -619,8 +619,8 @@ VESSELS = [
         "warn jug-small",
         replace(plain(), settings="format: 1\nvessels: {jug: 0.5 l}\n"),
         replace(plain(), settings="format: 1\nvessels: {jug: 1 l}\n"),
-        "make at most 70 % of this",
-        replace(plain(), settings="format: 1\nvessels: {jug: 0.5 l}\n", oils_g=700.0),
+        "make at most 84 % of this",
+        replace(plain(), settings="format: 1\nvessels: {jug: 0.5 l}\n", oils_g=840.0),
     ),
 ]
 

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from decimal import Decimal
 
 import pytest
 
 from formulary.batch.model import Pot, PotLine
-from formulary.batch.vessel_checks import check_shared_vessels, check_vessels
+from formulary.batch.vessel_checks import DRY_ALKALI_G_PER_ML, check_shared_vessels, check_vessels
 from formulary.chemistry.alkali import Alkali
+from formulary.chemistry.density import lye_density_g_per_ml
 from formulary.finding import Finding
 from formulary.materials.model import Material, MaterialKind
 from formulary.settings import Settings
@@ -52,19 +54,43 @@ def test_a_pot_is_at_most_four_fifths_full(size_ml: float, *, is_small: bool) ->
         ]
 
 
-@pytest.mark.parametrize(("size_ml", "is_small"), [(1000, False), (999, True)])
+@pytest.mark.parametrize(("size_ml", "is_small"), [(875, False), (874, True)])
 def test_a_jug_is_at_most_three_fifths_full_of_what_is_in_the_lye(size_ml: float, *, is_small: bool) -> None:
     found = list(check_vessels(JUG, MATERIALS, settings(jug=size_ml)))
     assert bool(found) == is_small
     if found:
-        assert found[0].what == "the jug of 999 ml would hold 600 ml: it should be at most 60 % full"
+        assert found[0].what == "the jug of 874 ml would hold 525 ml: it should be at most 60 % full"
+
+
+def test_a_jug_holds_each_thing_by_its_density_and_dry_alkali_by_its_own() -> None:
+    known = {**MATERIALS, "lye": replace(MATERIALS["lye"], density_g_per_ml=1.5)}
+    (solution,) = check_vessels(JUG, known, settings(jug=100))
+    assert "would hold 550 ml" in solution.what  # 150 g of a ready-made lye are 100 ml
+    # The crystals of sodium hydroxide have 2.13 g/ml, those of potassium hydroxide 2.04 (from memory).
+    assert 1.9 < DRY_ALKALI_G_PER_ML < 2.04
+
+
+@pytest.mark.parametrize("alkali", list(Alkali))
+@pytest.mark.parametrize("percent", range(10, 51, 5))
+def test_a_jug_is_never_told_to_hold_less_than_its_lye_takes(alkali: Alkali, percent: int) -> None:
+    # The densities of lyes stand against published tables in tests/outside.
+    lye = Pot(
+        (
+            PotLine("lye", "alkali", "lye water", 10.0 * percent),
+            PotLine("water", "water", "lye water", 1000.0 - 10.0 * percent),
+        )
+    )
+    known = {**MATERIALS, "lye": replace(MATERIALS["lye"], alkali=alkali)}
+    (jug,) = check_vessels(lye, known, settings(jug=1))
+    told_ml = float(jug.what.split("would hold ")[1].split()[0])
+    assert 1000.0 / lye_density_g_per_ml(alkali, percent) <= told_ml < 1000.0
 
 
 def test_half_a_vessel_takes_half_of_the_batch() -> None:
     (pot,) = check_vessels(OILS, MATERIALS, settings(pot=500))
     assert pot.do == "take one of 1000 ml or more (and set `vessels`), or make at most 50 % of this"
-    (jug,) = check_vessels(JUG, MATERIALS, settings(jug=755))
-    assert jug.do == "take one of 1000 ml or more (and set `vessels`), or make at most 75 % of this"
+    (jug,) = check_vessels(JUG, MATERIALS, settings(jug=650))
+    assert jug.do == "take one of 880 ml or more (and set `vessels`), or make at most 74 % of this"
 
 
 def test_a_vessel_that_nobody_measured_is_not_judged() -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from decimal import Decimal
@@ -283,6 +283,25 @@ def test_grades_stand_by_their_words() -> None:
     chart = draw_story(story)
     labels = [label.get_text() for axes in chart.axes for label in axes.get_yticklabels()]
     assert "up to a quarter" in labels
+
+
+@pytest.mark.parametrize("width_mm", [80.0, 160.0])
+@pytest.mark.parametrize("pours", [year, sixty])
+def test_portions_of_one_grade_do_not_cover_one_another(
+    pours: Callable[[], tuple[Trial, ...]], width_mm: float
+) -> None:
+    chart = draw_story(find_story(pours(), OUTCOMES["ash"]), width_mm=width_mm)
+    assert find_faults(chart) == []
+    (axes,) = (one for one in chart.axes if one.get_yticklabels() and one.axison)
+    marks = [line for line in axes.lines if len(line.get_xdata()) == 1]
+    places = {
+        kind: [axes.transData.transform(line.get_xydata()[0]) for line in marks if line.get_marker() == kind]
+        for kind in "sD"
+    }
+    least = 0.8 * max(float(line.get_markersize()) for line in marks if line.get_marker() == "s") * chart.dpi / 72.0
+    for plain in places["s"]:
+        for scented in places["D"]:
+            assert max(abs(plain - scented)) > least
 
 
 @pytest.mark.parametrize("ending", ["svg", "png", "pdf"])

@@ -33,6 +33,7 @@ _CHANCE = re.compile(r"\((?:over |under )?\d+.%\)")
 _MOST_LISTED = 40
 _MOST_NAMED = 6  # trials without a point
 _MOST_LINES = 12  # of what changed in one version
+_LIFT = 0.16
 
 
 def draw(story: StoryData, *, width_mm: float = 160.0) -> Chart:
@@ -70,8 +71,13 @@ class _Layout(Lettering):
         self.beside = min(0.28, 4.0 / self.slot)
         most = max((sum(other.slot == point.slot for other in story.points) for point in story.points), default=1)
         self.marker = min(5.0, max(2.2, 0.82 * self.slot / MM_PER_POINT / (most + 0.6)))
+        # Of grades, how far above or below theirs portions stand that would else cover one another, in grades.
+        is_crowded = 2.0 * self.beside * self.slot < 1.1 * (most - 1) * self.marker * MM_PER_POINT
+        self.lift = _LIFT if story.grades and is_crowded else 0.0
         self.title = self.wrap_title(story.title)
-        self.legend = legend_rows(_legend_items(story), self.room)
+        items = _legend_items(story)
+        items += [("", "portions of one grade stand one above another")] if self.lift else []
+        self.legend = legend_rows(items, self.room)
         self.entries = [_entry(version, self.room, story) for version in story.versions[:_MOST_LISTED]]
         if len(story.versions) > 1:
             self.entries.insert(0, (["", "Versions in the order of their first pour"], False))
@@ -265,22 +271,23 @@ def _draw_points(axes: Axes, story: StoryData, layout: _Layout) -> None:
         by_slot.setdefault(point.slot, []).append(point)
     for siblings in by_slot.values():  # portions of one trial hang together
         places = [point.slot + layout.beside * point.beside for point in siblings]
-        axes.plot(places, [point.value for point in siblings], color=GREY, linewidth=0.6, zorder=1.5)
+        heights = [point.value + layout.lift * point.beside for point in siblings]
+        axes.plot(places, heights, color=GREY, linewidth=0.6, zorder=1.5)
     for point in story.points:
         marker, colour, _ = _LOOKS[point.portion]
-        x = point.slot + layout.beside * point.beside
+        x, y = point.slot + layout.beside * point.beside, point.value + layout.lift * point.beside
         if point.is_otherwise:
             ring: dict[str, Any] = {"color": "none", "markeredgecolor": BLACK, "markeredgewidth": 0.6}
-            axes.plot([x], [point.value], "o", markersize=1.8 * size, zorder=3, **ring)
+            axes.plot([x], [y], "o", markersize=1.8 * size, zorder=3, **ring)
         if point.low is not None and point.high is not None:
             axes.plot(
                 [x, x], [point.low, point.high], color=BLACK, linewidth=0.9, marker="_", markersize=size, zorder=2
             )
         if point.bound in ("above", "below"):
-            _arrow(axes, x, point.value, up=point.bound == "above", size=arrow)
+            _arrow(axes, x, y, up=point.bound == "above", size=arrow)
         axes.plot(
             [x],
-            [point.value],
+            [y],
             marker=marker,
             color=colour if point.bound == "exact" else "white",
             markeredgecolor=BLACK,

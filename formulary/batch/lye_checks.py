@@ -129,12 +129,20 @@ def check_oils_added(recipe: Recipe, materials: Materials) -> Iterable[Finding]:
 
 
 def check_water(pot: Pot, recipe: Recipe, materials: Materials) -> Iterable[Finding]:
-    """Water below nothing, and additions of unknown water that should replace some."""
+    """Water below nothing, and additions that cannot replace any: of unknown water, or on top."""
     for line in recipe.additions:
-        if line.water == "replaces" and materials[line.material].water_percent is None:
+        if line.water != "replaces":
+            continue
+        place = recipe.place("additions", line.material, line.at)
+        if materials[line.material].water_percent is None:
             what = f"how much water {line.material} holds is not known, so it cannot replace any"
             do = f"set `water` in materials/{line.material}.yaml, or write `water: extra`"
-            yield stop("water-unknown", what, do, recipe.place("additions", line.material, line.at))
+            yield stop("water-unknown", what, do, place)
+        elif line.at == "top":
+            what = (
+                f"the water of {line.material} stays on top: it is lacking in the lye, which gets stronger than stated"
+            )
+            yield warn("water-on-top", what, "write `water: extra`", place)
     weigh_g = pot.grams("water")
     if weigh_g < -_TOLERANCE:
         what = f"the additions bring {format_number(-weigh_g, 0)} g more water than the recipe has"

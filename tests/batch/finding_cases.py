@@ -449,6 +449,13 @@ LYE = [
         ),
     ),
     Case(
+        "warn water-on-top",
+        added("oat-milk", 3, "top", water="replaces"),
+        added("oat-milk", 3, "trace", water="replaces"),
+        "write `water: extra`",
+        added("oat-milk", 3, "top", water="extra"),
+    ),
+    Case(
         "stop water-below-zero",
         added("oat-milk", 33, "lye water", water="replaces", prepared="frozen"),
         added("oat-milk", 30, "lye water", water="replaces", prepared="frozen"),

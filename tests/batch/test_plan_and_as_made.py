@@ -27,7 +27,7 @@ PLAN_ONLY = {
         "weight-small",
         "assay-unknown",
     ),
-    *("lye-crystallises", "oil-addition", "water-below-zero", "milk-not-frozen", "beer-not-flat"),
+    *("lye-crystallises", "oil-addition", "water-below-zero", "water-on-top", "milk-not-frozen", "beer-not-flat"),
     *(
         "pot-small",
         "jug-small",

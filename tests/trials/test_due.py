@@ -211,3 +211,34 @@ def test_what_is_due_names_the_soap_as_the_shelf_does(width: int) -> None:
     text = render_due(find_due([trial], MADE, {"mass": (Decimal(1),)}, outcomes()), MADE, width=width)
     assert f"{trial.recipe} {trial.id[-4:]}" in text
     assert max(map(len, text.splitlines())) <= width
+
+
+def test_what_is_due_of_one_loaf_on_one_day_stands_in_as_few_lines_as_fit() -> None:
+    def due(task: str, days: int, code: str = "k7wq", portions: tuple[str, ...] = ()) -> Due:
+        return Due(f"2026-10-03-bar-{code}", "bar", task, Decimal(days), NOW.date(), 0, portions)
+
+    text = render_due(
+        [
+            due("cut", 1),
+            due("mass", 1),
+            due("mass", 28),
+            due("colour", 28),
+            due("hardness", 28),
+            due("mass", 28, "m3hd"),
+            due("colour", 28, "m3hd", ("clove",)),
+            due("wear under a long name", 28, "m3hd"),
+        ],
+        NOW.date(),
+        width=120,
+    )
+    lines = [" ".join(line.split()) for line in text.split("\n")[3:]]
+    day = NOW.date().isoformat()
+    assert lines == [
+        f"cut, mass at 1 d {day} bar k7wq today",
+        f"mass, colour at 28 d {day} bar k7wq today",
+        f"hardness at 28 d {day} bar k7wq today",
+        f"mass at 28 d {day} bar m3hd today",
+        f"colour at 28 d {day} bar m3hd today; still lacking: clove",
+        f"wear under a long name at 28 d {day} bar m3hd today",
+    ]
+    assert text.startswith("To look at: 8 today.")

@@ -17,6 +17,7 @@ from trials.checks.free_alkali import FREE_ALKALI
 from trials.due.due import Due
 
 _OCTETS = 75  # RFC 5545, 3.1: lines longer than that are folded
+_LABEL_WIDTH = 26  # "first rancid spot at 365 d": what is wider sends the last column below
 
 
 def render_due(
@@ -80,7 +81,7 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
     said.append(f"{len(due) - late - now} later" if len(due) > late + now else "")
     lines = [f"To look at: {', '.join(part for part in said if part)}."]
     rows: list[Row] = [Row("", ("on", "loaf"))]
-    for item in due:
+    for item, label in _at_once(due):
         when = item.on.isoformat()
         if item.late_days > 0:
             note = f"{item.late_days} day{'s' if item.late_days > 1 else ''} late"
@@ -90,12 +91,27 @@ def _render_list(due: Sequence[Due], today: date, width: int) -> str:
             note = f"in {(item.on - today).days} day{'s' if (item.on - today).days > 1 else ''}"
         portions = f"; still lacking: {', '.join(item.portions)}" if item.portions else ""
         remark = f"; {item.remark}" if item.remark else ""
-        rows.append(Row(item.label, (when, item.loaf), f"{note}{portions}{remark}"))
+        rows.append(Row(label, (when, item.loaf), f"{note}{portions}{remark}"))
     lines += ["", *render_rows(rows, width=width)]
     how = {item.task: item.how for item in due if item.how and item.late_days >= 0}
     for task, text in how.items():
         lines += ["", *paragraph(f"{task}: {text}", width=width, indent=2)]
     return "\n".join(lines)
+
+
+def _at_once(due: Sequence[Due]) -> list[tuple[Due, str]]:
+    """What is due of one loaf on one day in as few lines as its names leave room for: each with what it is called."""
+    lines: list[tuple[Due, str]] = []
+    last: dict[tuple[object, ...], int] = {}
+    for item in due:
+        alike = (item.trial_id, item.on, item.age_days, item.late_days, item.portions, item.remark)
+        at = last.get(alike)
+        if at is not None and len(label := f"{lines[at][1].rpartition(' at ')[0]}, {item.label}") <= _LABEL_WIDTH:
+            lines[at] = (lines[at][0], label)
+        else:
+            last[alike] = len(lines)
+            lines.append((item, item.label))
+    return lines
 
 
 def render_calendar(due: Iterable[Due], now: datetime) -> str:

@@ -132,12 +132,12 @@ def _sentence(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
 def headline_values(trial: Trial, outcomes: Mapping[str, Outcome]) -> str:
     """The outcomes of a trial that a maker asks for first, in words; says so when there is none yet."""
     by_label: dict[str, list[str]] = {}
-    order: dict[str, tuple[int, int]] = {}
+    order: dict[str, tuple[int, bool, int]] = {}
     for number, (label, outcome, value) in enumerate(_values(trial, outcomes)):
         where = f" in {value.portion}" if value.portion else ""
         by_label.setdefault(label, []).append(f"{say_value(outcome, value)} {outcome.told_unit}".rstrip() + where)
         rank = _HEADLINES.index(outcome.name) if outcome.name in _HEADLINES else len(_HEADLINES)
-        order.setdefault(label, (rank, number))
+        order.setdefault(label, (rank, value.bound != "exact", number))  # what was read, before what only follows
     labels = sorted(by_label, key=lambda label: order[label])
     if not labels:
         return "nothing observed yet"

@@ -12,12 +12,13 @@ from formulary.errors import ChangedError, InputError, StopError
 from formulary.folder.folder import Folder
 from formulary.folder.starting import init_folder
 from formulary.settings import parse_settings
-from tests.trials.examples import MIDWINTER_CLOVE, folder_with
+from tests.trials.examples import MIDWINTER_CLOVE, folder_with, outcomes, trial_of
 from trials import record
 from trials.bench import Bench, open_bench
 from trials.due.ready import render_ready_by
 from trials.trial.entry import Entry
 from trials.trial.model import Trial
+from trials.trial_text import headline_values
 
 NOW = datetime(2026, 10, 3, 9, 0, tzinfo=UTC)
 NO_SUPERFAT = MIDWINTER_CLOVE.replace("superfat: 5", "superfat: -3")
@@ -512,3 +513,10 @@ def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(
         bench.record(trial.observe("gel", "100 %", age="1 d"), now=NOW)
     assert path.read_text(encoding="utf-8").endswith("# typed meanwhile\n")
     assert folder.store.tip == tip
+
+
+def test_a_trial_in_a_line_tells_what_was_read_before_what_only_follows_from_it() -> None:
+    events = 'events: [{at: "0:00", what: lye in}, {at: "6:00", what: light trace}]\n'
+    trial = trial_of(events + "observations: [{age: 2 d, outcome: free alkali, value: none}]\n")
+    said = headline_values(trial, outcomes())
+    assert said.index("time to light trace 6.0 min") < said.index("free alkali") < said.index("time to emulsion before")

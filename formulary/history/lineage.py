@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from formulary.history.kept import ReadVersion
     from formulary.store.saved import Saved
 
+_FETCH = "`formulary doctor` tells more; `git fetch` from another copy brings what is missing"
 _ORDINALS = {1: "st", 2: "nd", 3: "rd"}
 
 
@@ -83,7 +84,7 @@ def read_numbered(
     """A saved version, by what `read` says of it; None and what is wrong where it cannot be read."""
     content = read(identifier, slug, path)
     if content is None:
-        missing = error("content-missing", "this content is not in this clone", "fetch the full history", Place(path))
+        missing = error("content-missing", "this content is missing or damaged in this clone", _FETCH, Place(path))
         return None, (missing,)
     if content.recipe is None:
         return None, content.findings

@@ -88,6 +88,8 @@ class Versions:
                 do = f"its file is gone; bring it back with: formulary restore {slug}@latest"
             elif renamed is not None:
                 do = f"it is called {renamed} now"
+            elif slug in self._store.names():
+                do = f"that is a lasting name of a saved version; write it behind its recipe: RECIPE@{slug}"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         data = self._store.read_working(path)
         is_saved = self._store.tip_blob(path) == blob_id(data)

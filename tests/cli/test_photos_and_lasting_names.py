@@ -86,5 +86,6 @@ def test_a_lasting_name_is_one_for_all_recipes_and_who_has_it_is_said(formulary:
     assert "shared by all recipes" in refused.err
     assert formulary("name", "winter-bar", "winter-bar-shop-2026").status == 0
     assert formulary("show", "winter-bar@winter-bar-shop-2026").status == 0
+    assert "RECIPE@shop-2026" in " ".join(formulary("show", "shop-2026").err.split())
     # The name stands for a moment of the formulary, in which the other recipe was not there yet.
     assert formulary("show", "winter-bar@shop-2026").status == 2

@@ -19,7 +19,7 @@ from cli.options import (
 )
 from cli.output import DONE, STOPPED, is_asked, say, say_json, tell_findings, width
 from cli.pages import demand_page, tell_no_sheet, tell_page
-from cli.sizes import SizedCommand, match_sizes
+from cli.sizes import SizedCommand, demand_size, match_sizes
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -116,6 +116,8 @@ def batch(
     with open_workshop(*recipes) as workshop:
         chosen = parse_chosen_lots(lots, workshop.register)
         loaves = [(workshop.find_recipe(recipe), size) for recipe, size in zip(recipes, sizes, strict=True)]
+        for size in sizes:
+            demand_size(size)
         batches = workshop.batches_of_sizes(loaves, lots=chosen)
         tell_findings(check_dates_of_chosen(workshop.register, chosen, date.today()))
         if weighed:

@@ -63,6 +63,17 @@ def match_sizes(
     raise _miscount(recipes, len(sizes))
 
 
+def demand_size(size: Size, mould: str | None = None) -> None:
+    """Raises InputError for a size that is not said, with the options that say it. mould: one that is named besides."""
+    if size.is_said:
+        return
+    what = "a batch needs one size"
+    if mould is not None:
+        what += f", and {mould[:40]!r} is neither the inside of a mould nor one of the settings"
+    do = 'say one: --oils 1000g, --total 1500g, --mould-size "25 x 8 x 7 cm", or --bars 12 --bar 110g'
+    raise InputError.of("size", what, do)
+
+
 def _times(number: int) -> str:
     return {0: "not at all", 1: "once", 2: "twice"}.get(number, f"{number} times")
 

@@ -13,7 +13,7 @@ from cli.asking import ask, ask_if_known
 from cli.options import folder_option, lots_option, open_chosen, sheet_option
 from cli.output import DONE, STOPPED, is_asked, say, say_next, width
 from cli.pages import demand_page, tell_page
-from cli.sizes import SizedCommand, match_sizes
+from cli.sizes import SizedCommand, demand_size, match_sizes
 
 if TYPE_CHECKING:
     from formulary.batch.size import Size
@@ -109,7 +109,7 @@ def start(
                 matched = [(size, into) for size, _ in matched]
             matched = [(replace(size, oils=weight), into) for size, into in matched]
         for size, into in matched:
-            _demand_size(size, into)
+            demand_size(size, into)
         bench = open_bench(folder)
         unsaved = [_say_unsaved(folder, each) for each in _first_of_each(versions) if not each.is_saved]
         started = start_trials(
@@ -237,18 +237,6 @@ def _match_mould(size: Size, mould: str | None, settings: Settings) -> tuple[Siz
     if mould is not None and not size.is_said and is_mould(mould, settings):
         return replace(size, mould=mould), mould
     return size, mould
-
-
-def _demand_size(size: Size, mould: str | None) -> None:
-    if size.is_said:
-        return
-    from formulary.errors import InputError
-
-    what = "a batch needs one size"
-    if mould is not None:
-        what += f", and {mould[:40]!r} is neither the inside of a mould nor one of the settings"
-    do = 'say one: --oils 1000g, --total 1500g, --mould-size "25 x 8 x 7 cm", or --bars 12 --bar 110g'
-    raise InputError.of("size", what, do)
 
 
 def _read_size(typed: str) -> str:

@@ -12,7 +12,7 @@ from formulary.document.tree import Block, Listing, Node, Scalar
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.given import is_text
 from formulary.names import SLUG, is_slug, nearest, suggest
-from formulary.quantity import format_decimal, parse_percent
+from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_percent, parse_quantity
 from formulary.rate import Rate
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import (
@@ -37,6 +37,7 @@ HUNDRED = Decimal(100)
 FULL_ID = re.compile(r"[0-9a-f]{40}")
 SCENT_STAGES = ("oils", "trace", "top")  # nobody puts scent into lye
 PREPARED = ("frozen", "chilled", "flat")
+_FROM_GRAMS = 'formulary new NAME --from-weights "olive-oil 450 g" ... makes percentages of weights'
 
 
 def parse_recipe(
@@ -48,6 +49,19 @@ def parse_recipe(
     """
     recipe, findings = read_file(data, path, lambda fields: _RecipeReader(fields, slug, materials).read())
     return (None if has_errors(findings) else recipe), findings
+
+
+def _parse_oil(text: str) -> Decimal:
+    """The percentage of an oil. Raises NotAQuantity, for a weight with how a recipe is made from weights."""
+    try:
+        return parse_percent(text)
+    except NotAQuantity as fault:
+        try:
+            parse_quantity(text, Kind.MASS)
+        except NotAQuantity:
+            raise fault from None
+        what = f"{text.strip()[:24]!r} is a weight, and oils are in percent"
+        raise NotAQuantity(what, f"write its percentage; {_FROM_GRAMS}") from None
 
 
 class _RecipeReader:
@@ -161,11 +175,12 @@ class _RecipeReader:
     def _oil(self, value: Node, name: str, label: str) -> tuple[Decimal | None, str, Node]:
         fields = self.fields
         if isinstance(value, Scalar) and not value.is_empty:
-            percent = fields.parse_node(value, parse_percent, label)
+            percent = fields.parse_node(value, _parse_oil, label)
             if percent is None or 0 <= percent <= HUNDRED:
                 return percent, "oils", value
             what = f"{format_decimal(percent)} % is outside 0 to 100"
-            fields.report("out-of-bounds", what, "correct it", value, label)
+            do = "correct it" if percent < 0 else f"correct it; if grams are meant: {_FROM_GRAMS}"
+            fields.report("out-of-bounds", what, do, value, label)
             return None, "oils", value
         if isinstance(value, Block):
             block = fields.as_block(value, label)
@@ -179,7 +194,7 @@ class _RecipeReader:
             what = f"`{name[:40]}` has no percentage"
             fields.report("empty-value", what, "write one, or remove the line", value, label)
             return None, "oils", value
-        return fields.parse_node(value, parse_percent, label), "oils", value
+        return fields.parse_node(value, _parse_oil, label), "oils", value
 
     def _check_total(self, lines: list[OilLine], name: str, node: Node | None) -> None:
         total = sum([line.percent for line in lines], Decimal(0))

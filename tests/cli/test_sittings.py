@@ -121,6 +121,7 @@ def test_a_wrong_number_of_sizes_is_refused_with_what_to_write(formulary: Run, a
     assert ran.status == 2
     assert what in ran.err
     assert "do: " in ran.err
+    assert ("--oils 1000g, --total 1500g" in ran.err) == ("a batch needs" in what)
     assert not ran.out
 
 

@@ -81,7 +81,7 @@ class Versions:
     def working(self, slug: str) -> Version:
         """The recipe's file as it is now. Raises InputError when there is none, or with every fault of it."""
         path = f"recipes/{slug}.yaml"
-        if path not in self._store.working_paths("recipes/"):
+        if path not in (there := self._store.working_paths("recipes/")):
             do = suggest(slug, self.recipes(), list_recipes(self.recipes()))
             renamed = self.now_called(slug)
             if self._store.tip_blob(path) is not None:
@@ -90,6 +90,8 @@ class Versions:
                 do = f"it is called {renamed} now"
             elif slug in self._store.names():
                 do = f"that is a lasting name of a saved version; write it behind its recipe: RECIPE@{slug}"
+            elif beside := [each for each in there if each.rpartition("/")[2].rpartition(".")[0] == slug]:
+                do = f"{beside[0]} is passed over; call it {path}"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         data = self._store.read_working(path)
         is_saved = self._store.tip_blob(path) == blob_id(data)
@@ -276,8 +278,12 @@ def _demand_name(slug: str, reference: str, recipes: Callable[[], tuple[str, ...
     if not SLUG.fullmatch(slug):
         what = f"{reference[:60]!r} does not name a recipe"
         names = recipes()
-        near = suggest(slug, names, "")
-        do = near or f"write a recipe's name, small and with hyphens, or name@version; {list_recipes(names)}"
+        renamed = f"rename recipes/{slug}.yaml to lower-case words joined by hyphens" if slug in names else ""
+        do = (
+            renamed
+            or suggest(slug, names, "")
+            or f"write a recipe's name, small and with hyphens, or name@version; {list_recipes(names)}"
+        )
         raise InputError.of("bad-name", what, do)
 
 

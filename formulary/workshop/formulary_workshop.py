@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops
+from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops, warn
 from formulary.given import as_name
 from formulary.history.versions import is_recipe_file, slug_of
 from formulary.names import SLUG
@@ -132,9 +132,8 @@ class FormularyWorkshop(FormularyFiles, Workshop):
             if not SLUG.fullmatch(slug_of(path)):
                 do = "rename the file to lower-case words joined by hyphens"
                 findings.append(error("bad-name", f"{path!r} is not a name used here", do, Place(path)))
-        for path in self.store.working_paths("recipes/"):
-            if not path.endswith(".yaml") or path.count("/") != 1:
-                findings.append(note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path)))
+        for folder in ("materials/", "recipes/"):
+            findings += _check_passed_over(self.store.working_paths(folder))
         read = {f"recipes/{slug}.yaml": self.read_recipe(slug, materials=register) for slug in self.recipes()}
         for path, (recipe, faults) in read.items():
             findings += _check_read(path, recipe, faults, register, settings)
@@ -161,6 +160,23 @@ class FormularyWorkshop(FormularyFiles, Workshop):
 def _faults_of(recipe: Recipe, faults: Mapping[str, tuple[Finding, ...]]) -> list[Finding]:
     """What is wrong in the maker's own files of a recipe's materials. faults: path -> what is wrong in that file."""
     return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
+
+
+def _check_passed_over(paths: Iterable[str]) -> Iterable[Finding]:
+    """What beside the recipes and materials is none; by its ending or its place it may be meant as one."""
+    for path in paths:
+        folder, _, name = path.partition("/")
+        kind, (stem, _, suffix) = folder.removesuffix("s"), name.rpartition("/")[2].rpartition(".")
+        if name.endswith(".yaml") and "/" not in name:
+            continue
+        if suffix.lower() in ("yaml", "yml"):
+            what, do = (
+                f"{name} is no {kind} here and is passed over",
+                f"if it is to be one, call it {folder}/{stem}.yaml",
+            )
+            yield warn(f"not-a-{kind}", what, do, Place(path))
+        elif kind == "recipe":
+            yield note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path))
 
 
 def _check_read(

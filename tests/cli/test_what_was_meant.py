@@ -283,3 +283,32 @@ def test_an_earlier_name_leads_to_the_history_under_the_new_one(formulary: Run, 
     assert formulary("rename", "try-one", "lasting-bar").status == 0
     for command in ("show", "history"):
         assert "it is called lasting-bar now" in formulary(command, "try-one").err
+
+
+def test_a_file_by_another_ending_is_said_to_be_passed_over(formulary: Run, home: Path) -> None:
+    (home / "recipes/spring.yml").write_text(BASE, encoding="utf-8")
+    (home / "recipes/old").mkdir()
+    (home / "recipes/old/autumn.yaml").write_text(BASE, encoding="utf-8")
+    (home / "materials").mkdir(exist_ok=True)
+    (home / "materials/quay-scent.yml").write_text("format: 1\n", encoding="utf-8")
+    (home / "materials/certificate.pdf").write_bytes(b"%PDF")
+    (home / "recipes/pour.jpg").write_bytes(b"")
+    told = json.loads(formulary("check", "--json").out)["findings"]
+    assert {
+        (each["code"], each["severity"], each["where"]["path"]) for each in told if "passed over" in each["what"]
+    } == {
+        ("not-a-recipe", "warn", "recipes/spring.yml"),
+        ("not-a-recipe", "warn", "recipes/old/autumn.yaml"),
+        ("not-a-recipe", "note", "recipes/pour.jpg"),
+        ("not-a-material", "warn", "materials/quay-scent.yml"),
+    }
+    for name, path in (("spring", "recipes/spring.yml"), ("autumn", "recipes/old/autumn.yaml")):
+        assert f"{path} is passed over; call it recipes/{name}.yaml" in formulary("show", name).err
+    assert "passed over" not in formulary("show", "summer").err
+
+
+def test_a_recipe_whose_file_has_a_name_that_none_can_have_is_to_be_renamed(formulary: Run, home: Path) -> None:
+    (home / "recipes/quay (copy).yaml").write_text(BASE, encoding="utf-8")
+    told = formulary("show", "quay (copy)").err
+    assert "rename recipes/quay (copy).yaml" in told
+    assert "did you mean" not in told

@@ -312,3 +312,21 @@ def test_a_recipe_whose_file_has_a_name_that_none_can_have_is_to_be_renamed(form
     told = formulary("show", "quay (copy)").err
     assert "rename recipes/quay (copy).yaml" in told
     assert "did you mean" not in told
+
+
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("extra clove-bud-oil 20 g", "extra clove-bud-oil 20 g at trace"),
+        ("extra clove bud oil 20 g", "extra clove-bud-oil 20 g at trace"),
+        ("extra Clove bud oil ~20 g at oils", "extra clove-bud-oil ~20 g at oils"),
+    ],
+)
+@pytest.mark.usefixtures("home")
+def test_what_went_in_besides_is_written_as_it_is_told_to_be(formulary: Run, said: str, meant: str) -> None:
+    ran = formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    trial = ran.out.split("\nTrial ")[1].split(" ")[0]
+    refused = formulary("trial", "as-made", trial, said)
+    assert refused.status == 2
+    assert f'write "{meant}"' in " ".join(refused.err.split())
+    assert formulary("trial", "as-made", trial, meant).status == 0

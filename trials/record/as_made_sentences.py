@@ -11,7 +11,7 @@ from formulary.batch.figures import water_in
 from formulary.document.edit import Value
 from formulary.document.write import Bare, Inline
 from formulary.errors import InputError
-from formulary.names import suggest
+from formulary.names import hyphenate, suggest
 from formulary.recipes.model import STAGES
 from trials.as_made.entry_lines import WATER, is_mixed_lye
 from trials.as_made.lots_used import materials_of
@@ -34,6 +34,7 @@ _SENTENCE_HELP = (
     ' a weight may be "~280 g", "275-290 g" or unknown;'
     ' to take one back "rose-clay as planned" or "no extra honey"'
 )
+_LOOSE_EXTRA = re.compile(rf"extra (?P<extra>\S+(?: \S+)*?) {MASS}(?: at (?P<at>.+))?")
 _TAKEN_BACK = (
     re.compile(r"(?P<line>\S+) as planned(?: at (?P<at>.+))?"),
     re.compile(r"no extra (?P<extra>\S+)(?: at (?P<at>.+))?"),
@@ -75,6 +76,9 @@ def as_made(trial: Trial, sentence: str, *, portion: str | None = None, note: st
     hyphenated = _with_names(text, materials_of(trial))
     can_be_read = any(pattern.fullmatch(hyphenated) for pattern in (*_SENTENCES, *_TAKEN_BACK))
     do = f'write "{hyphenated}"' if can_be_read else _SENTENCE_HELP
+    if not can_be_read and (match := _LOOSE_EXTRA.fullmatch(text)) is not None:
+        do = f'write "extra {hyphenate(match["extra"])} {match["weighed"]} at {match["at"] or "trace"}"'
+        do += "" if match["at"] else f", or at which stage it went in: {', '.join(STAGES)}"
     raise InputError.of("as-made-words", f"{text[:60]!r} does not say what differed", do)
 
 

@@ -167,7 +167,8 @@ def shared_remark(sitting: Sitting, material: str, shown_g: float) -> str:
     scale = sitting.batches[0].scale
     lots = lot_words(sitting.lots, material, role, shown_g, scale)
     ounces = scale.in_ounces(role, shown_g)
-    return "; ".join(filter(None, (ounces, lots, cooling_words(sitting) if is_alkali else "")))
+    is_last = material == sitting.batches[0].lye[-1].material  # of two alkalis it is said once, when both are in
+    return "; ".join(filter(None, (ounces, lots, cooling_words(sitting) if is_last else "")))
 
 
 def _rows(shared: Mapping[str, float], sitting: Sitting) -> list[Row]:

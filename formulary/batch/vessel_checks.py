@@ -60,7 +60,8 @@ def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[F
         )
         larger_ml = 10 * math.ceil(volume_ml / FULLEST[vessel] / 10)
         percent = math.floor(100 * float(size_ml) * FULLEST[vessel] / volume_ml)
-        do = f"take one of {larger_ml} ml or more (and set `vessels`), or make at most {percent} % of this"
+        do = f"take one of {larger_ml} ml or more (and set `vessels`)"
+        do += f", or make at most {percent} % of this" if percent else ""
         yield warn(f"{vessel}-small", what, do, Place("formulary.yaml"))
 
 

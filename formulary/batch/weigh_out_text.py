@@ -144,8 +144,9 @@ def remark(batch: Batch, weighed: StepLine) -> str:
     if lots:
         remarks.append(lots)
     if line.role == "alkali":
-        temperature = say_written(batch.process.get("lye_temperature", ""), batch.scale.temperature)
-        remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
+        if line.material == batch.lye[-1].material:  # of two it is said once, when both are in
+            temperature = say_written(batch.process.get("lye_temperature", ""), batch.scale.temperature)
+            remarks.append(f"then let it clear and cool{f' to {temperature}' if temperature else ''}")
         acids = sum(alkali.for_acids_grams for alkali in batch.lye if alkali.material == line.material)
         if acids >= 0.05:
             remarks.append(f"{format_number(acids, 1)} g of it for the acids")

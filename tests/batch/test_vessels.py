@@ -91,6 +91,8 @@ def test_half_a_vessel_takes_half_of_the_batch() -> None:
     assert pot.do == "take one of 1000 ml or more (and set `vessels`), or make at most 50 % of this"
     (jug,) = check_vessels(JUG, MATERIALS, settings(jug=650))
     assert jug.do == "take one of 880 ml or more (and set `vessels`), or make at most 74 % of this"
+    (tiny,) = check_vessels(OILS, MATERIALS, settings(pot=4))  # less than a percent of it is no advice
+    assert tiny.do == "take one of 1000 ml or more (and set `vessels`)"
 
 
 def test_a_vessel_that_nobody_measured_is_not_judged() -> None:

@@ -179,3 +179,14 @@ def test_that_a_soap_is_for_the_household_is_said_in_the_width_there_is(superfat
     sheet = render_batch(weigh_out(text), width=50)
     assert max(map(len, sheet.splitlines())) <= 50
     assert "Never use it on skin." in " ".join(sheet.split())
+
+
+def test_a_lye_of_two_alkalis_cools_once_both_are_in() -> None:
+    mixed = PLAIN.replace(
+        "alkali: sodium-hydroxide", "alkali: {sodium-hydroxide: 90, potassium-hydroxide: 10, by: mass}"
+    )
+    batch = weigh_out(mixed)
+    shared = render_sitting(plan_sitting([batch, batch], REGISTER))
+    for text in (render_batch(batch), shared):
+        assert text.count("let it clear and cool") == 1
+        assert text.index("sodium hydroxide") < text.index("potassium hydroxide") < text.index("let it clear and cool")

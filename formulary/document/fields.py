@@ -11,7 +11,7 @@ from formulary.document.parse import find_other_spaces, parse_as_meant
 from formulary.document.tree import NOTHING, Block, Entry, Listing, Node, Scalar
 from formulary.finding import FileFindings, Finding, Place, Severity, TooManyFindings, error
 from formulary.given import WRITE_A_DAY, parse_day
-from formulary.names import is_slug, suggest
+from formulary.names import hyphenate, is_slug, suggest
 from formulary.quantity import (
     Kind,
     NotAQuantity,
@@ -210,7 +210,9 @@ class Fields:
             return None
         if not is_slug(scalar.text):
             what = f"{scalar.text[:40]!r} is not a name used here"
-            self.report("bad-name", what, "write lower-case words joined by hyphens: olive-oil", scalar, key)
+            example = hyphenate(scalar.text[:40])
+            do = f"write lower-case words joined by hyphens: {example if is_slug(example) else 'olive-oil'}"
+            self.report("bad-name", what, do, scalar, key)
             return None
         return scalar.text
 

@@ -11,7 +11,7 @@ from formulary.document.parse import parse_document
 from formulary.document.tree import Block, Listing, Node, Scalar
 from formulary.finding import Finding, Place, error, has_errors
 from formulary.given import is_text
-from formulary.names import SLUG, is_slug, nearest, suggest
+from formulary.names import SLUG, hyphenate, is_slug, nearest, suggest
 from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_percent, parse_quantity
 from formulary.rate import Rate
 from formulary.read_only import ReadOnly
@@ -72,6 +72,7 @@ class _RecipeReader:
         self.slug = slug
         self.materials = materials
         self.places: dict[str, Place] = {}
+        self.unread: set[str] = set()  # additions and scent of which the line has a fault
 
     def read(self) -> Recipe | None:
         fields = self.fields
@@ -85,7 +86,7 @@ class _RecipeReader:
         water = self._water()
         additions = self._additions()
         scent = self._scent()
-        portions = read_portions(fields, (*additions, *scent), self.places)
+        portions = read_portions(fields, (*additions, *scent), self.places, self.unread)
         process = self._process()
         notes = fields.text("notes") or ""
         conflicts = self._conflicts()
@@ -295,10 +296,17 @@ class _RecipeReader:
             prepared = self._words(block, "prepared", PREPARED)
             block.finish()
             if material is None or rate is None or at is None:
+                self._leave_unread(block)
                 continue
             self._note_line(block, "additions", material, at)
             lines.append(Addition(material, rate, at, water, prepared))
         return tuple(lines)
+
+    def _leave_unread(self, block: Fields) -> None:
+        """Note what a line with a fault is of: a portion that gets some of it has none by that."""
+        scalar = block.scalar("material")
+        if scalar is not None:
+            self.unread |= {scalar.text, hyphenate(scalar.text)}
 
     def _scent(self) -> tuple[ScentLine, ...]:
         lines: list[ScentLine] = []
@@ -308,10 +316,12 @@ class _RecipeReader:
             at = block.choice("at", SCENT_STAGES) or "trace"
             block.finish()
             if material is None or rate is None:
+                self._leave_unread(block)
                 continue
             if rate.is_volume:
                 what, do = "scent is measured by volume here", 'weigh it: "1.2 % of oils"'
                 block.report("volume-refused", what, do, block.scalar("rate"), "rate")
+                self._leave_unread(block)
                 continue
             self._note_line(block, "scent", material, at)
             lines.append(ScentLine(material, rate, at))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from decimal import Decimal
 from typing import NamedTuple
 
@@ -26,11 +26,15 @@ class _Part(NamedTuple):
 
 
 def read_portions(
-    fields: Fields, lines: tuple[Addition | ScentLine, ...], places: dict[str, Place]
+    fields: Fields,
+    lines: tuple[Addition | ScentLine, ...],
+    places: dict[str, Place],
+    unread: Collection[str] = (),
 ) -> tuple[RecipePortion, ...]:
     """The portions under `portions`, every fault of them collected.
 
     lines: the recipe's additions and scent, which portions divide. places: takes up where each portion and part stands.
+    unread: the names of lines that have a fault of their own, which is told already.
     """
     portions: list[RecipePortion] = []
     complete = True
@@ -40,7 +44,7 @@ def read_portions(
     for block in fields.blocks("portions", name="name"):
         name = read_name(block)
         share, by_eye = read_share(block)
-        gets = _read_gets(block, names, divisible)
+        gets = _read_gets(block, names, divisible, unread)
         block.finish()
         if name is None or share is None:
             complete = False
@@ -67,7 +71,7 @@ def read_name(block: Fields) -> str | None:
     return None
 
 
-def _read_gets(block: Fields, names: list[str], divisible: list[str]) -> list[_Part]:
+def _read_gets(block: Fields, names: list[str], divisible: list[str], unread: Collection[str]) -> list[_Part]:
     """names: of all additions and scent; divisible: of those that go in once there are portions."""
     node = block.node("gets")
     if node is not None and not isinstance(node, Block):
@@ -83,6 +87,8 @@ def _read_gets(block: Fields, names: list[str], divisible: list[str]) -> list[_P
             percent = _read_part(block, entry.value, material, field)
             if percent is not None:
                 parts.append(_Part(material, percent, entry.value, f"{block.within}, {field}"))
+            continue
+        if material in unread:
             continue
         known = ", ".join(divisible) or "none: nothing goes in at trace or on top"
         do = suggest(material, divisible, f"lines that can be divided: {known}")

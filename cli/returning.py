@@ -38,10 +38,13 @@ def restore(version: str, why: str | None, discard: bool) -> int:
             status = say_stops(folder, restored_files)
             say_next("formulary check tells whether all is well with it; formulary status what is not saved")
             return status
+        before = folder.store.tip
         restored = folder.restore(version, why=why, discard=discard)
-        say(f"{restored.slug} is again what {restored.name} was, and saved.")
+        is_saved_anew = folder.store.tip != before  # else its file alone went back
+        say(f"{restored.slug} is again what {restored.name} was{', and saved' if is_saved_anew else ''}.")
         status = say_stops(folder, [f"recipes/{restored.slug}.yaml"])
-    say_next(f"formulary history {restored.slug} tells its versions")
+    shows = "shows the return" if is_saved_anew else "tells its versions"
+    say_next(f"formulary history {restored.slug} {shows}")
     return status
 
 

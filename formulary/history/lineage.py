@@ -43,12 +43,17 @@ class SavedVersion:
 
 
 def number_saves(
-    saves: Iterable[Saved], slug: str, read: ReadVersion, *, cut: Container[str] = ()
+    saves: Iterable[Saved],
+    slug: str,
+    read: ReadVersion,
+    *,
+    cut: Container[str] = (),
+    returns: Container[str] = (),
 ) -> Iterator[SavedVersion]:
     """The saves of a recipe, counted from 1; saves that changed nothing in it are passed over.
 
     saves: oldest first. read: an id's content; what is missing there is said to be missing. cut: the commits before
-    which this copy holds nothing.
+    which this copy holds nothing. returns: those in which the recipe came back after it had been deleted.
     """
     listed = tuple(saves)
     is_cut_short = any(save.commit in cut for save in listed)
@@ -56,7 +61,7 @@ def number_saves(
     previous: str | None = None
     number = 0
     for save in listed:
-        if save.blob is None or save.blob == previous:
+        if save.blob is None or (save.blob == previous and save.commit not in returns):
             continue  # a deletion, a rename, or a merge that brought nothing new
         number += 1
         previous = save.blob

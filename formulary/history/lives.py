@@ -67,6 +67,14 @@ class Lives:
         """The saves of a recipe under all its names, oldest first, without deletions."""
         return tuple(merge(*(life.saves for life in self.of_recipe(slug)), key=lambda save: save.when))
 
+    def returns(self, slug: str) -> frozenset[str]:
+        """The commits in which a recipe came back that had been deleted; a rename, or its undoing, is no return."""
+        return frozenset(life.began for life in self.of_recipe(slug)[1:] if not self._takes_a_name_away(life.began))
+
+    def _takes_a_name_away(self, commit: str) -> bool:
+        changes = self._store.changes_of(commit).items()
+        return any(after is None and path.startswith("recipes/") for path, (_, after) in changes)
+
     def know(self, blob: str | None, text: bytes) -> None:
         """Takes note of a saved text that was read already."""
         if blob is not None:

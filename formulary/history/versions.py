@@ -116,18 +116,20 @@ class Versions:
         from formulary.history.kept import reading_versions
         from formulary.history.lineage import number_saves
 
-        saves = self._saves(slug)
+        saves, returns = self._saves(slug)
         ids = {save.blob for save in saves if save.blob}
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:
-            return tuple(number_saves(saves, slug, read, cut=self._store.cut))
+            return tuple(number_saves(saves, slug, read, cut=self._store.cut, returns=returns))
 
     def _numbered(self, slug: str) -> tuple[SavedVersion, ...]:
         """As `history`, with nothing read of any version."""
         from formulary.history.lineage import number_saves
 
-        return tuple(number_saves(self._saves(slug), slug, lambda *_: None, cut=self._store.cut))
+        saves, returns = self._saves(slug)
+        return tuple(number_saves(saves, slug, lambda *_: None, cut=self._store.cut, returns=returns))
 
-    def _saves(self, slug: str) -> tuple[Saved, ...]:
+    def _saves(self, slug: str) -> tuple[tuple[Saved, ...], frozenset[str]]:
+        """The saves of a recipe, and those commits of them in which it came back."""
         _demand_name(slug, slug, self.recipes)
         lives = self.lives()
         firsts = [life.saves[0].blob for life in lives.under(slug)]
@@ -140,7 +142,7 @@ class Versions:
             if renamed is not None:
                 do = f"it is called {renamed} now"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-        return saves
+        return saves, lives.returns(slug)
 
     def read_save(self, slug: str, save: SavedVersion) -> Version:
         """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""
@@ -163,11 +165,14 @@ class Versions:
         recipes = self.recipes()
         lives = self.lives()
         lives.read_all()
-        saves = {slug: lives.saves(slug) for slug in recipes}
-        ids = {save.blob for of_recipe in saves.values() for save in of_recipe if save.blob}
+        saves = {slug: (lives.saves(slug), lives.returns(slug)) for slug in recipes}
+        ids = {save.blob for of_recipe, _ in saves.values() for save in of_recipe if save.blob}
         cut = self._store.cut
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:
-            return {slug: tuple(number_saves(of_recipe, slug, read, cut=cut)) for slug, of_recipe in saves.items()}
+            return {
+                slug: tuple(number_saves(of_recipe, slug, read, cut=cut, returns=returns))
+                for slug, (of_recipe, returns) in saves.items()
+            }
 
     def lives(self) -> Lives:
         """Whose the saves under each name are, as everything stands now."""

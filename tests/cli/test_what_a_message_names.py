@@ -198,3 +198,17 @@ def test_a_save_of_what_was_deleted_names_no_command_on_it(home: Path, formulary
     assert formulary("save", "-m", "back").status == 0
     assert formulary("trial", "show", trial).status == 0
     assert formulary("restore", "zzzz").status == 2
+
+
+def test_a_restore_says_whether_it_is_a_save_that_the_history_shows(formulary: Run, home: Path) -> None:
+    recipe = home / "recipes/harbour-base.yaml"
+    recipe.write_text(recipe.read_text(encoding="utf-8") + "# once more\n", encoding="utf-8")
+    discarded = formulary("restore", "harbour-base@latest", "--discard").out
+    assert "and saved" not in discarded
+    assert "shows the return" not in discarded
+    recipe.unlink()
+    assert formulary("save", "-m", "not made any more").status == 0
+    brought_back = formulary("restore", "harbour-base").out
+    assert "and saved." in brought_back
+    assert "history harbour-base shows the return" in brought_back
+    assert "the same again as the 1st" in formulary("history", "harbour-base").out

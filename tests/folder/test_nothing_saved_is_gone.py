@@ -13,7 +13,6 @@ import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from itertools import groupby
 from pathlib import Path
 from unittest import mock
 
@@ -58,11 +57,15 @@ class Clock(datetime):
 
 @dataclass
 class Save:
-    """One save of one recipe: its text, the name that it was saved under, and the recipe whose version it is."""
+    """One save of one recipe: its text, the name that it was saved under, and the recipe whose version it is.
+
+    came_back: whether the recipe had been deleted before it, and no other gave its name up in that save.
+    """
 
     text: bytes
     name: str
     owner: str
+    came_back: bool = False
 
 
 @dataclass
@@ -115,9 +118,12 @@ class MakersFormulary(RuleBasedStateMachine):
         for save in moved:
             assert renamed is not None
             save.owner = renamed[1]
+        are_gone = self.saved.keys() - after.keys()
         for name, text in after.items():
             if self.saved.get(name) != text:
-                self.saves.append(Save(text, name, name))
+                had_saves = any(save.owner == name for save in self.saves)
+                came_back = name not in self.saved and had_saves and not are_gone
+                self.saves.append(Save(text, name, name, came_back))
             if name not in self.saved:
                 self.begun[name] = len(self.saves)
         self.saved = dict(after)
@@ -126,11 +132,13 @@ class MakersFormulary(RuleBasedStateMachine):
             self.standing.append(State(dict(after), renamed, moved))
 
     def lines(self) -> dict[str, list[bytes]]:
-        """Recipe -> the texts of its versions in order, none twice in a row."""
+        """Recipe -> the texts of its versions in order, none twice in a row unless it was gone in between."""
         owned: dict[str, list[bytes]] = {name: [] for name in self.files}
         for save in self.saves:
-            owned.setdefault(self.owner(save), []).append(save.text)
-        return {name: [text for text, _ in groupby(texts)] for name, texts in owned.items()}
+            texts = owned.setdefault(self.owner(save), [])
+            if save.came_back or texts[-1:] != [save.text]:
+                texts.append(save.text)
+        return owned
 
     def owner(self, save: Save) -> str:
         """Whose version it is now: when its recipe is deleted, the oldest's that says that it was called so."""

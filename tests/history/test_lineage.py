@@ -195,6 +195,17 @@ def test_an_undone_rename_back_is_told_from_an_undone_rename(folder: Folder) -> 
     assert [save.id for save in folder.history("winter-bar")][:3] == whole
 
 
+def test_the_history_tells_that_a_deleted_recipe_came_back(folder: Folder) -> None:
+    first = folder.find_version("first-bar").id
+    (folder.root / "recipes/first-bar.yaml").unlink()
+    folder.save_changed(why="not made any more")
+    restore_version(folder, f"first-bar@{first[:8]}")
+    saves = folder.history("first-bar")
+    assert [(save.id, save.number, save.returns_to) for save in saves] == [(first, 1, None), (first, 2, 1)]
+    assert saves[-1].why.startswith("Restore first-bar")
+    assert folder.histories()["first-bar"] == saves
+
+
 def test_a_rename_is_undone_also_after_its_recipe_was_deleted_and_came_back(folder: Folder) -> None:
     whole = [save.id for save in folder.history("first-bar")]
     rename_recipe(folder, "first-bar", "harbour-bar")

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from formulary.folder.saving import PreparedSave, SaveReport
 
 
+_FIGURES = "Its message in the history has the figures of each."
+
+
 @click.command()
 @click.argument("recipes", metavar="[RECIPE]...", nargs=-1)
 @click.option("-m", "--why", "why", metavar="WHY", help="Why, in a few words; asked for at a terminal where not said.")
@@ -52,7 +55,7 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
             say(f"\nPhotos and the like among them: {files}, {size}, in the history from now on.")
         if why is not None:
             say("")
-            _say_indented(report.message)
+            _say_indented(f"{told}\n\n{prepared.in_short}\n\n{_FIGURES}" if _is_long(prepared) else report.message)
         follows = _what_next(folder, report)
         say("")
         shown = {f"recipes/{slug}.yaml" for slug, _ in prepared.changes}  # with their stops
@@ -61,6 +64,11 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
             say(finding_text(finding, sys.stdout))
     say_next(follows)
     return STOPPED if any(changes.stops for _, changes in prepared.changes) else status
+
+
+def _is_long(prepared: PreparedSave) -> bool:
+    """Whether the figures of every recipe would bury what is said of each."""
+    return len(prepared.changes) > 2
 
 
 def _say_indented(text: str) -> None:
@@ -78,7 +86,7 @@ def _ask_why(prepared: PreparedSave, recipes: tuple[str, ...]) -> str:
     from cli.asking import ask_if_known
 
     say("To be saved:\n")
-    _say_indented(prepared.change_in_words)
+    _say_indented(prepared.in_short if _is_long(prepared) else prepared.change_in_words)
     say("")
     return ask_if_known(f"Why, in a few words? Enter takes: {proposed}", str.strip) or proposed
 

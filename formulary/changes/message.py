@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 
 from formulary.changes.changes import Changes
 from formulary.changes.text import render_details
+from formulary.finding import Severity
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import Recipe
@@ -30,10 +31,17 @@ def save_message(
 
 
 def change_in_words(
-    changes: Iterable[tuple[str, Changes]], others: Sequence[str] = (), *, new: Iterable[Recipe] = ()
+    changes: Iterable[tuple[str, Changes]],
+    others: Sequence[str] = (),
+    *,
+    new: Iterable[Recipe] = (),
+    in_short: bool = False,
 ) -> str:
-    """What a save changes, in words, as it stands in its message below the reason."""
-    parts = [_body(slug, change) for slug, change in changes]
+    """What a save changes, in words, as it stands in its message below the reason.
+
+    in_short: of each recipe the sentence alone, with the stops and warnings that came with the change.
+    """
+    parts = [_in_short(slug, change) if in_short else _body(slug, change) for slug, change in changes]
     parts += ["\n".join(paragraph(_begun(recipe), width=_WIDTH)) for recipe in new]
     if others:
         parts.append("\n".join(f"also: {other}" for other in others))
@@ -80,3 +88,12 @@ def _body(slug: str, changes: Changes) -> str:
     lines = [*paragraph(f"{slug}: {changes.sentence}", width=_WIDTH), *render_details(changes, width=_WIDTH)]
     # A line that begins with # would be taken for a comment by some editors of messages.
     return "\n".join(f" {line}" if line.startswith("#") else line for line in lines)
+
+
+def _in_short(slug: str, changes: Changes) -> str:
+    lines = paragraph(f"{slug}: {changes.sentence}", width=_WIDTH)
+    for finding in changes.appeared:
+        if finding.severity is not Severity.NOTE:
+            said = f"{finding.severity.value}: {finding.what}  [{finding.code}]"
+            lines += paragraph(said, width=_WIDTH, indent=2)
+    return "\n".join(lines)

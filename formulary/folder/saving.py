@@ -86,6 +86,13 @@ class PreparedSave(ShownAsText):
         return change_in_words(self.changes, self.others, new=self.new)
 
     @property
+    def in_short(self) -> str:
+        """The same without the figures of each recipe, for a save of many."""
+        from formulary.changes.message import change_in_words
+
+        return change_in_words(self.changes, self.others, new=self.new, in_short=True)
+
+    @property
     def proposed_why(self) -> str:
         """A line on what it is about, for somebody to take or to put better."""
         from formulary.changes.message import propose_why

@@ -121,3 +121,28 @@ def test_after_a_save_of_records_alone_what_follows_is_about_them(formulary: Run
     for path in paths:
         assert saved.count(path.relative_to(home).as_posix()) <= 2
     assert saved.count(paths[1].relative_to(home).as_posix()) == 1
+
+
+def test_a_save_of_many_recipes_says_of_each_what_changed_and_leaves_the_figures_to_its_message(
+    formulary: Run, home: Path
+) -> None:
+    names = ("harbour-base", "quay", "mole")
+    for name in names[1:]:
+        (home / f"recipes/{name}.yaml").write_text(BASE, encoding="utf-8")
+    assert formulary("save", "-m", "two more").status == 0
+    for name, superfat in zip(names, ("7", "1.5", "-3"), strict=True):
+        text = BASE.replace("superfat: 5", f"superfat: {superfat}")
+        (home / f"recipes/{name}.yaml").write_text(text, encoding="utf-8")
+    ran = formulary("save", "-m", "other superfats")
+    said = " ".join(ran.out.split())
+    assert ran.status == 1  # a stop stands against one of them
+    for told in (
+        "harbour-base: The superfat rose from 5 to 7 %",
+        "warn: the effective superfat",
+        "stop: the superfat is",
+    ):
+        assert told in said
+    message = git(home, "log", "-1", "--format=%B")
+    assert message.startswith("other superfats\n")
+    assert message.count("  after   change\n") == 3
+    assert "  after   change\n" not in ran.out

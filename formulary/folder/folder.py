@@ -94,7 +94,8 @@ class Folder(FormularyWorkshop):
             variant = version.branch(slug, *tweaks, register=self.register, name=name)
         except InputError as fault:
             told = {finding.code for finding in faults}
-            raise InputError([*faults, *(finding for finding in fault.findings if finding.code not in told)]) from None
+            faults += [finding for finding in fault.findings if finding.code not in told]
+            raise InputError([*faults, *self.faults_beside(fault.findings)]) from None
         if faults:
             raise InputError(faults)
         return variant

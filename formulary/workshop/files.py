@@ -5,7 +5,7 @@ With `versions.py`, the only place that joins the git store to recipes and mater
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
@@ -115,6 +115,14 @@ class FormularyFiles:
     def material_findings(self) -> Mapping[str, tuple[Finding, ...]]:
         """What is wrong in the maker's own material files: path -> findings."""
         return self._materials_read[1]
+
+    def faults_beside(self, findings: Iterable[Finding]) -> tuple[Finding, ...]:
+        """What is wrong in the files of materials, where one of the findings is that a material is not known: that it
+        cannot be read may be why."""
+        if all(finding.code != "unknown-material" for finding in findings):
+            return ()
+        of_files = (fault for faults in self.material_findings.values() for fault in faults)
+        return tuple(fault for fault in of_files if fault.severity is Severity.ERROR)
 
     def find_material(self, name: str) -> Material:
         """A material of the register.

@@ -11,6 +11,7 @@ import pytest
 from formulary.errors import ChangedError, InputError, StopError
 from formulary.folder.folder import Folder
 from formulary.folder.starting import init_folder
+from formulary.recipes.tweaks import add
 from formulary.settings import parse_settings
 from tests.trials.examples import MIDWINTER_CLOVE, folder_with, outcomes, trial_of
 from trials import record
@@ -163,6 +164,45 @@ def test_what_went_in_beyond_the_plan_keeps_its_values_beside_the_trial(folder: 
     assert again == trial
     assert again.added["sunflower-oil"] == trial.added["sunflower-oil"]
     assert f"trials/2026/{trial.id}/added.yaml" in folder.store.tip_blobs("")
+
+
+def test_what_goes_in_beyond_the_plan_is_never_kept_by_built_in_values_in_the_place_of_a_file(
+    folder: Folder, bench: Bench
+) -> None:
+    trial = start(bench)
+    own = folder.root / "materials" / "sunflower-oil.yaml"
+    own.parent.mkdir(exist_ok=True)
+    own.write_text("format: 1\nname: Sunflower oil\nkind: oil\nsaponification_value: 1S0\n", encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        bench.record(record.as_made(trial, "extra sunflower-oil 60 g at oils"), now=NOW)
+    assert {finding.place.path for finding in caught.value.findings} == {"materials/sunflower-oil.yaml"}
+    path = folder.root / "trials" / "2026" / trial.id / "trial.yaml"
+    text = path.read_text(encoding="utf-8")
+    by_hand = "as_made:\n  - {extra: sunflower-oil, weighed: 60 g, at: oils}\n"
+    path.write_text(text.replace("as_made:\n", by_hand), encoding="utf-8")
+    bench.record(trial.observe("gel", "100 %", age="1 d"), now=NOW)
+    assert not (path.parent / "added.yaml").exists()
+    own.write_text("format: 1\nname: Sunflower oil\nkind: oil\nsaponification_value: 150\n", encoding="utf-8")
+    trial = open_bench(folder.root).record(trial.observe("hardness", "3.1 mm", age="28 d"), now=NOW)
+    (kept,) = trial.added.values()
+    assert kept.saponification_value is not None
+    assert kept.saponification_value.working == 150
+
+
+def test_where_a_material_is_not_known_a_file_that_cannot_be_read_is_told_beside(folder: Folder, bench: Bench) -> None:
+    trial = start(bench)
+    own = folder.root / "materials" / "dragon-oil.yaml"
+    own.parent.mkdir(exist_ok=True)
+    own.write_text("format: 1\nname: Dragon oil\nkind: oyl\n", encoding="utf-8")
+    for ask in (
+        lambda: bench.record(record.as_made(trial, "extra dragon-oil 3 g at trace"), now=NOW),
+        lambda: folder.branch(trial.recipe + "@latest", "dragon-bar", add("dragon-oil", "1 % of oils")),
+    ):
+        with pytest.raises(InputError) as caught:
+            ask()
+        told = [finding.place.path for finding in caught.value.findings]
+        assert caught.value.findings[0].code == "unknown-material"
+        assert "materials/dragon-oil.yaml" in told
 
 
 def test_an_extra_written_by_hand_is_used_and_said_not_to_be_kept(folder: Folder, bench: Bench) -> None:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import Place, Severity, error, has_errors
+from formulary.finding import Finding, Place, Severity, error, has_errors
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
@@ -93,7 +93,8 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     kept, _ = bench.read_added(trial_id)
     after, findings = bench.parse_text(text, trial_id, before.plan, kept)
     if after is None:
-        raise InputError(finding.unwritten() for finding in findings)
+        told = [finding.unwritten() for finding in findings]
+        raise InputError([*told, *bench.folder.faults_beside(findings)])
     after = replace(after, lot_values=merge_lots(after.lot_values, _lots_said(after, entries, bench.folder.register)))
     if any(entry.section == "release" for entry in entries):
         _demand_decided_anew(before, after)
@@ -102,7 +103,10 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
         demand_sellable(after, now.date(), register=bench.folder.register)
     _demand_rest_alike(_as_called_now(before, entries), after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
-    _keep_added(bench, after, kept, files, read)
+    loose = _without_readable_file(bench, after, kept)
+    if faults := [fault for name in loose if name not in before.brought for fault in loose[name]]:
+        raise InputError(faults)
+    _keep_added(bench, after, kept, files, read, loose)
     by_hand = {path: data.decode("utf-8")} if is_hand_written(bench, trial_id) else {}
     return _Written(after, files, dict(read), by_hand)
 
@@ -165,10 +169,34 @@ def _lots_said(trial: Trial, entries: Iterable[Entry], register: Mapping[str, Ma
     return found
 
 
-def _keep_added(bench: TrialFiles, trial: Trial, kept: Added, files: dict[str, str], read: dict[str, str]) -> None:
-    """Put the values of materials and lots beyond the plan beside the trial, so that they stay what they were."""
+def _without_readable_file(bench: TrialFiles, trial: Trial, kept: Added) -> dict[str, tuple[Finding, ...]]:
+    """What went in beyond the plan and is not kept, whose own file of the maker cannot be read, and its errors.
+
+    The built-in values are not what that file says, and what is kept counts for good.
+    """
+    found = bench.folder.material_findings
+    errors = {
+        name: tuple(fault for fault in found.get(f"materials/{name}.yaml", ()) if fault.severity is Severity.ERROR)
+        for name in trial.brought
+        if name not in kept.materials
+    }
+    return {name: faults for name, faults in errors.items() if faults}
+
+
+def _keep_added(
+    bench: TrialFiles,
+    trial: Trial,
+    kept: Added,
+    files: dict[str, str],
+    read: dict[str, str],
+    loose: Collection[str],
+) -> None:
+    """Put the values of materials and lots beyond the plan beside the trial, so that they stay what they were.
+
+    loose: materials of which nothing is kept yet.
+    """
     path = f"{trial_folder(trial.id)}/added.yaml"
-    wanted = {name: trial.added[name] for name in sorted(trial.brought) if name in trial.added}
+    wanted = {name: trial.added[name] for name in sorted(trial.brought) if name in trial.added and name not in loose}
     added = Added({**wanted, **kept.materials}, trial.lot_values)
     if added == kept and kept.has_digest:
         return

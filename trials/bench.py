@@ -183,15 +183,15 @@ class Bench(TrialFiles):
         Raises InputError for a day or a number that is none.
         """
         from trials.due.ready import plan_ready_by, usual_bars_per_loaf
+        from trials.files.within import names_today
 
         found = version if isinstance(version, Version) else self.folder.find_version(version)
-        per_loaf = usual_bars_per_loaf(self.trials(), found.slug) if bars_per_loaf is None else bars_per_loaf
+        usual = usual_bars_per_loaf(past := self.trials(), found.slug, names_today(past, self.folder))
+        per_loaf = usual if bars_per_loaf is None else bars_per_loaf
         sold, day, settings = as_day(on), as_day(today), self.folder.settings
         ready = plan_ready_by(sold, found.recipe, settings, day, bars=bars, bars_per_loaf=per_loaf)
-        if bar is None:
-            return ready
-        batch = self.folder.batch(found, bars=ready.bars_to_pour, bar=bar, cured=True)
-        return replace(ready, oil_mass_g=batch.oil_mass_g)
+        batch = None if bar is None else self.folder.batch(found, bars=ready.bars_to_pour, bar=bar, cured=True)
+        return ready if batch is None else replace(ready, oil_mass_g=batch.oil_mass_g)
 
     def find_lot(self, lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
         """Every batch that a lot went into, by date. Raises InputError, with the nearest, for a lot that none has."""

@@ -519,6 +519,9 @@ def test_how_many_loaves_to_pour_follows_from_what_past_loaves_gave(bench: Bench
     assert ready.loaves == 6  # 12 less one scrapped and one kept back are 10 to sell
     again = bench.ready_by(date(2026, 12, 12), "midwinter-clove", date(2026, 10, 3), bars=60, bars_per_loaf=21)
     assert again.loaves == 3
+    bench.folder.rename("midwinter-clove", "hearth-clove")
+    renamed = bench.ready_by(date(2026, 12, 12), "hearth-clove", date(2026, 10, 3), bars=60)
+    assert renamed.loaves == 6  # its trials stay with it
 
 
 def test_how_much_oil_the_bars_for_a_market_take_is_told_with_those_that_are_kept(folder: Folder, bench: Bench) -> None:
@@ -527,7 +530,7 @@ def test_how_much_oil_the_bars_for_a_market_take_is_told_with_those_that_are_kep
     # six loaves of eleven, of which one each is kept
     batch = folder.batch("midwinter-clove", bars=66, bar="100 g", cured=True)
     assert ready.oil_mass_g == batch.oil_mass_g
-    assert f"about {batch.oil_mass_g:.0f} g of oils, 66 with those that are kept" in " ".join(
+    assert f"about {batch.oil_mass_g:.0f} g of oils for 66 bars, with those that are kept" in " ".join(
         render_ready_by(ready).split()
     )
     assert ready.to_json()["oil_mass_grams"] == batch.oil_mass_g

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 from decimal import ROUND_CEILING, Decimal
@@ -111,12 +111,15 @@ def plan_ready_by(
     )
 
 
-def usual_bars_per_loaf(trials: Iterable[Trial], recipe: str) -> int | None:
-    """How many bars a loaf of a recipe gave, the median of its trials, less those scrapped; None when never counted."""
+def usual_bars_per_loaf(trials: Iterable[Trial], recipe: str, names: Mapping[str, str]) -> int | None:
+    """How many bars a loaf of a recipe gave, the median of its trials, less those scrapped; None when never counted.
+
+    names: what recipes that were renamed are called today.
+    """
     counted = [
         trial.bars.cut - (trial.bars.scrapped or 0)
         for trial in trials
-        if trial.recipe == recipe and trial.bars.cut is not None
+        if names.get(trial.recipe, trial.recipe) == recipe and trial.bars.cut is not None
     ]
     return int(median(counted)) if counted else None
 
@@ -135,7 +138,7 @@ def render_ready_by(ready: ReadyBy, *, width: int = 80) -> str:
         left = "today" if not ready.days_left else f"in {ready.days_left} day{'s' if ready.days_left > 1 else ''}"
         said = f"Pour by {ready.pour.isoformat()} ({left}): {what} for {ready.on.isoformat()}."
     if ready.oil_mass_g is not None:
-        kept = "" if ready.bars_to_pour == ready.bars else f", {ready.bars_to_pour} with those that are kept"
+        kept = "" if ready.bars_to_pour == ready.bars else f" for {ready.bars_to_pour} bars, with those that are kept"
         said += f" That takes about {format_number(ready.oil_mass_g, 0)} g of oils{kept}."
     rows = (
         ("pour", ready.pour),

@@ -147,19 +147,21 @@ class Folder(FormularyWorkshop):
             raise InputError.of("name-taken", f"recipes/{path.name} exists already", "choose another name") from None
         return path
 
-    def save(self, version: Version, *, why: str) -> Version:
-        """Save one version, writing its file when it is new; returns it as saved.
+    def save(self, version: Version | str, *, why: str) -> Version:
+        """Save one version, writing its file when it is new, or a recipe's file as it is; returns it as saved.
 
         why: the reason, which the history keeps. Raises InputError where its file holds something else than the
         version, and as `save_changed`.
         """
-        path = f"recipes/{version.slug}.yaml"
-        if path not in self.store.working_paths("recipes/"):
-            self.write(version)
-        elif self.store.read_working(path) != version.text.encode("utf-8"):
-            raise self._differs(version, path)
-        self.save_changed([version.slug], why=why)
-        return self.find_version(version.slug)
+        slug = recipe_named(version)
+        path = f"recipes/{slug}.yaml"
+        if isinstance(version, Version):
+            if path not in self.store.working_paths("recipes/"):
+                self.write(version)
+            elif self.store.read_working(path) != version.text.encode("utf-8"):
+                raise self._differs(version, path)
+        self.save_changed([slug], why=why)
+        return self.find_version(slug)
 
     def _differs(self, version: Version, path: str) -> InputError:
         """That the file of a version to be saved holds something else, and in what."""

@@ -83,6 +83,15 @@ def test_a_name_that_fits_nothing_is_refused_with_what_there_is(folder: Folder, 
     assert raised.value.findings[0].do
 
 
+def test_a_recipe_is_saved_by_its_name_as_its_file_stands(folder: Folder) -> None:
+    edit(folder, FIRST, ("superfat: 5", "superfat: 6"))
+    saved = folder.save("first-bar", why="milder")
+    assert (saved.is_saved, saved.recipe.lye.superfat) == (True, 6)
+    assert folder.changed_paths() == ()
+    with pytest.raises(InputError):
+        folder.save("first-bar", why="nothing changed")
+
+
 def test_a_variant_remembers_its_parent_and_its_first_save_says_what_it_changed(folder: Folder) -> None:
     base = folder.find_version("first-bar@latest")
     variant = folder.branch(

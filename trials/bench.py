@@ -231,10 +231,14 @@ class Bench(TrialFiles):
         return make_table(self.trials(within), self.outcomes, by=by)
 
     def recalculate(self, trial: Trial | str) -> Recalculation:
-        """A trial's figures by today's register beside its frozen ones; nothing is written."""
+        """A trial's figures by today's register beside its frozen ones; nothing is written.
+
+        Raises InputError while the file of one of its materials cannot be read.
+        """
         from trials.as_made.recalculate import recalculate
 
         found = self._named_trial(trial)
+        self.demand_readable_materials(found)
         demand_known_weights([found], as_bars=True)
         return recalculate(as_it_stood(found, date.today()), self.folder.register)
 

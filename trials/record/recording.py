@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, error, has_errors
+from formulary.finding import Finding, Place, Severity, error
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
@@ -99,7 +99,8 @@ def _write(bench: TrialFiles, trial_id: str, entries: Sequence[Entry], now: date
     if any(entry.section == "release" for entry in entries):
         _demand_decided_anew(before, after)
         demand_possible_day(after, now.date())
-        _demand_readable_materials(bench, after)
+        if after.release is not None and after.release.decision == "sell":
+            bench.demand_readable_materials(after)
         demand_sellable(after, now.date(), register=bench.folder.register)
     _demand_rest_alike(_as_called_now(before, entries), after, {entry.section for entry in entries}, path)
     files, read = {path: text}, {path: blob_id(data)}
@@ -125,16 +126,6 @@ def _demand_decided_anew(before: Trial, after: Trial) -> None:
     if after.decided_before != before.decisions:
         what = "the file's layout does not let a decision be put behind those that are there"
         raise InputError([error("cannot-edit", what, "write it by hand", Place(after.path))])
-
-
-def _demand_readable_materials(bench: TrialFiles, trial: Trial) -> None:
-    """Refuse a sale while a material's file cannot be read: what it says today of the loaf's lye is not known."""
-    if trial.release is None or trial.release.decision != "sell":
-        return
-    found = bench.folder.material_findings
-    faults = [fault for name in kept_materials(trial) for fault in found.get(f"materials/{name}.yaml", ())]
-    if has_errors(faults):
-        raise InputError(fault for fault in faults if fault.severity is Severity.ERROR)
 
 
 def _demand_rest_alike(before: Trial, after: Trial, sections: Iterable[str], path: str) -> None:

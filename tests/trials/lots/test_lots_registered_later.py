@@ -167,11 +167,16 @@ def test_general_values_that_change_are_told_until_the_loaf_names_its_own_delive
     assert sell(bench).release is not None
 
 
-def test_nothing_is_sold_while_the_file_of_a_material_cannot_be_read(folder: Folder) -> None:
-    start(folder)
+def test_nothing_is_sold_or_looked_up_again_while_the_file_of_a_material_cannot_be_read(folder: Folder) -> None:
+    trial = start(folder)
+    broken = know(folder, "format: 1\nname: [\n")
     with pytest.raises(InputError):
-        sell(know(folder, "format: 1\nname: [\n"))
-    assert sell(know(folder, OLD)).release is not None
+        sell(broken)
+    with pytest.raises(InputError, match=r"sodium-hydroxide\.yaml"):
+        broken.recalculate(trial)
+    mended = know(folder, OLD)
+    assert mended.recalculate(trial)
+    assert sell(mended).release is not None
 
 
 def test_a_lot_of_which_nothing_is_registered_is_said_to_count_for_nothing(folder: Folder) -> None:

@@ -434,19 +434,15 @@ class Bench(TrialFiles):
         asked = None if trial is None else as_done(self._named_trial(trial), date.today())
         names, everyone = each_of(within), self._trials_as_done()
         wanted = find_within(everyone, names, self.folder) if names else everyone
-        readable = {one.id for one in everyone}
-        unreadable = [trial_id for trial_id in self.trial_ids() if trial_id not in readable]
-        answer = explain_outcome(wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable)
+        unreadable = sorted(set(self.trial_ids()) - {one.id for one in everyone})
+        called = names_today(everyone, self.folder)
+        answer = explain_outcome(
+            wanted, found, age_days, among=everyone, about=asked, unreadable=unreadable, called=called
+        )
         if not with_next:
             return answer
-        return with_next_pour(
-            answer,
-            self.folder.register,
-            self.folder.settings,
-            names=names_today(answer.trials, self.folder),
-            saves=self._saves,
-            poured=everyone,
-        )
+        register, settings = self.folder.register, self.folder.settings
+        return with_next_pour(answer, register, settings, names=called, saves=self._saves, poured=everyone)
 
     def _trials_as_done(self) -> tuple[Trial, ...]:
         """All trials without what is recorded as done on a day to come: what they are compared by."""

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from math import isinf
 from statistics import median
 from typing import TYPE_CHECKING
 
+from formulary.read_only import ReadOnly
 from trials.answer.answer import Botched, LikelyCause, NearTwins, SuspectSet, TookOver
 from trials.answer.causes import find_causes
 from trials.answer.nothing_yet import why_nothing
@@ -39,12 +40,14 @@ def explain_outcome(
     among: Sequence[Trial] = (),
     about: Trial | None = None,
     unreadable: Sequence[str] = (),
+    called: Mapping[str, str] = ReadOnly({}),
 ) -> Explanation:
     """Which of the things that varied between trials did it, with odds that can be trusted.
 
     age_days: for an outcome with ages; the first of its definition unless given. among: further trials of the
     formulary, which only tell how much repeats differ. about: a trial of which it is also told which change moved it
-    against its parent. unreadable: ids of trials whose files cannot be read; they are named as left out.
+    against its parent. unreadable: ids of trials whose files cannot be read; they are named as left out. called: what
+    recipes that were renamed are called today.
     The same trials give the same answer in whatever order.
     """
     if age_days is None and outcome.ages_days:
@@ -59,7 +62,7 @@ def explain_outcome(
     if about is not None:
         from trials.answer.moved import find_moved
 
-        found = find_moved(answer, about)
+        found = find_moved(answer, about, called)
         moved, why_not = (None, found) if isinstance(found, str) else (found, None)
         answer = replace(answer, moved=moved, not_moved=why_not)
     return answer

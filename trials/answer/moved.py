@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
+from formulary.read_only import ReadOnly
 from trials.answer.answer import Answer, ChangedFactor, MovedTrial
 from trials.factors.portion_facts import Pour
 from trials.factors.steps import TENTH
@@ -18,14 +19,14 @@ _WORTH_NAMING = 0.02
 _DOUBTED = 0.2  # the chance of a batch that went wrong as a whole from which on it counts against every change
 
 
-def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
+def find_moved(answer: Answer, trial: Trial, called: Mapping[str, str] = ReadOnly({})) -> MovedTrial | str | None:
     """Which change moved a trial on the outcome that was explained; or in words why that cannot be said.
 
     It is set against the latest earlier pour of its own version where it differs from that by more than noise; else a
     scented portion against the unscented one of the same trial, with which it shares all but what parts them; else
     against the latest pour of the version that it came from: of the version before it in its own recipe, else of the
     version that it was branched from; failing these another unscented portion of its own.
-    None where there is no answer at all.
+    None where there is no answer at all. called: what recipes that were renamed are called today.
     """
     in_numbers = answer.in_numbers
     if in_numbers is None:
@@ -34,7 +35,7 @@ def find_moved(answer: Answer, trial: Trial) -> MovedTrial | str | None:
     if not own:
         return _why_not_seen(answer, trial)
     row = max(own, key=lambda row: (scent_percent(answer.seen[row].pour), -row))
-    against = _parent(answer, row)
+    against = _parent(answer, row, called)
     if against is None:
         return f"{trial.id} has no earlier pour of its recipe, or of the one that it came from, to be held against"
     contrast = _contrast(answer, against, row)
@@ -115,7 +116,7 @@ def _would_move_it_back(answer: Answer, names: tuple[str, ...], row: int, agains
     return rises != (moved > 0)
 
 
-def _parent(answer: Answer, row: int) -> int | None:
+def _parent(answer: Answer, row: int, called: Mapping[str, str]) -> int | None:
     """The pour that one is set against, as `find_moved` tells; None where there is none."""
     seen = answer.seen
     own, child = seen[row].pour, seen[row].pour.trial
@@ -131,11 +132,15 @@ def _parent(answer: Answer, row: int) -> int | None:
     controls = [k for k in unscented if k != row]
     if scent_percent(own) > 0 and controls:
         return controls[0]
-    came_from = earlier(lambda pour: pour.trial.recipe == child.recipe and pour.trial.version != child.version)
+
+    def is_of(trial: Trial, recipe: str) -> bool:
+        return called.get(trial.recipe, trial.recipe) == called.get(recipe, recipe)
+
+    came_from = earlier(lambda pour: is_of(pour.trial, child.recipe) and pour.trial.version != child.version)
     base = child.plan.recipe.based_on
     if not came_from and base is not None:
         came_from = earlier(lambda pour: pour.trial.version == base.version)
-        came_from = came_from or earlier(lambda pour: pour.trial.recipe == base.recipe)
+        came_from = came_from or earlier(lambda pour: is_of(pour.trial, base.recipe))
     if came_from:
         return _latest(seen, came_from)
     return next(iter((*controls, *repeats[-1:])), None)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
+from types import MappingProxyType
 
 import jsonschema
 
@@ -33,8 +35,8 @@ def history() -> tuple[Trial, ...]:
     return (*base, *scented)
 
 
-def ask(about: Trial, *more: Trial) -> Explanation:
-    return explain_outcome([*history(), *more], WORKING, about=about)
+def ask(about: Trial, *more: Trial, called: Mapping[str, str] = MappingProxyType({})) -> Explanation:
+    return explain_outcome([*history(), *more], WORKING, about=about, called=called)
 
 
 def test_what_is_said_of_the_trial_stands_first_and_what_changed_is_listed() -> None:
@@ -165,3 +167,14 @@ def test_a_scented_portion_is_held_against_its_own_unscented_one() -> None:
     assert moved is not None
     assert (moved.trial, moved.against) == ("half clove", "half plain")
     assert [change.name for change in moved.changed] == ["clove bud oil"]
+
+
+def test_a_recipe_that_was_renamed_is_the_same_recipe() -> None:
+    # Another version under a new name: it came from the strong one, and not from nowhere.
+    stronger = version("quay-base", scent="material: clove-bud-oil, rate: 2.2 % of oils, at: trace")
+    renamed = trial(stronger, "r1", 60, working="5:20", room="18")
+    named = {"harbour-base": "quay-base"}
+    assert ask(renamed, renamed).moved is None
+    moved = ask(renamed, renamed, called=named).moved
+    assert moved is not None
+    assert moved.against == "s3"

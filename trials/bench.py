@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Literal
 from formulary.errors import InputError
 from formulary.finding import Finding, stops
 from formulary.given import Day, as_day, as_moment, day_or_today, each_of
-from formulary.names import suggest
 from formulary.recipes.version import Version, recipe_named
 from trials.as_made.unknown_weights import demand_known_weights
 from trials.checks.checks import check_trial
@@ -195,14 +194,9 @@ class Bench(TrialFiles):
 
     def find_lot(self, lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
         """Every batch that a lot went into, by date. Raises InputError, with the nearest, for a lot that none has."""
-        from trials.lots.lot_trace import find_lot, lot_names
+        from trials.lots.lot_trace import demand_lot
 
-        trials = self.trials()
-        found = find_lot(trials, lot, material=material)
-        if not found:
-            do = suggest(lot, lot_names(trials), "`formulary trial show` lists a trial's lots")
-            raise InputError.of("no-lot", f"no batch has lot {lot[:60]!r}", do)
-        return found
+        return demand_lot(self.trials(), lot, material=material)
 
     def find_lot_uses(self, lot: str) -> LotUses:
         """Every batch that a lot went into, and every recipe whose lye its certificate would change.

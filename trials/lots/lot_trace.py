@@ -7,8 +7,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from formulary.errors import InputError
 from formulary.given import as_name
 from formulary.materials.plain_name import material_words
+from formulary.names import suggest
 from formulary.quantity import format_number
 from formulary.text_table import Row, render_rows
 from trials.as_made.lots_used import in_bars_g, lots_gap_g, lots_named
@@ -140,6 +142,16 @@ def find_lot(trials: Iterable[Trial], lot: str, *, material: str | None = None) 
                 found += [_used(trial, name, use, uses) for use in uses if use.lot.casefold() == wanted]
     went_in = [used for used in found if used.grams != 0]  # the plan's lot of what was left out did not
     return tuple(sorted(went_in, key=lambda item: (item.trial.made, item.trial.id, item.material)))
+
+
+def demand_lot(trials: Sequence[Trial], lot: str, *, material: str | None = None) -> tuple[LotUsed, ...]:
+    """The same. Raises InputError, with the nearest of those that some have, for a lot that none has."""
+    found = find_lot(trials, lot, material=material)
+    if not found:
+        others = [name for name in lot_names(trials) if find_lot(trials, name)]
+        do = suggest(lot, others, "`formulary trial show` lists a trial's lots")
+        raise InputError.of("no-lot", f"no batch has lot {lot[:60]!r}", do)
+    return found
 
 
 def _used(trial: Trial, name: str, use: LotUse, uses: Sequence[LotUse]) -> LotUsed:

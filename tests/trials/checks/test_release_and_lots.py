@@ -319,6 +319,9 @@ def test_what_was_left_out_gets_no_lot_and_the_lot_that_it_had_is_known_to_be_in
         trial = bench.record(record.as_made(trial, "no rose-clay"), now=made)
         assert bench.find_lot_uses("RC-1").batches == ()
         assert str(bench.find_lot_uses("rc-1")).startswith("No batch has lot")
+        with pytest.raises(InputError) as caught:
+            bench.find_lot("RC-1")
+        assert "did you mean" not in caught.value.findings[0].do
         with pytest.raises(InputError, match="no rose clay went into"):
             record.lot(trial, "rose-clay", "RC-2", corrects=True)
         trial = bench.record(record.as_made(trial, "rose-clay unknown"), now=made)

@@ -394,14 +394,14 @@ class Bench(TrialFiles):
         outcome: as for `explain`. within: recipes; only trials of these and of their variants are ranked, while the
         others still tell how much repeats differ. Raises InputError for an outcome or a recipe that is not there.
         """
-        from trials.files.within import find_within
+        from trials.files.within import find_within, names_today
         from trials.outcomes.known import find_outcome
         from trials.pours.ranking import find_ranking
 
         found, age_days = find_outcome(outcome, self.outcomes)
         names, everyone = each_of(within), self._trials_as_done()
         wanted = find_within(everyone, names, self.folder) if names else everyone
-        return find_ranking(wanted, found, age_days, among=everyone)
+        return find_ranking(wanted, found, age_days, among=everyone, called=names_today(everyone, self.folder))
 
     def explain(
         self,

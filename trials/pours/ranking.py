@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from decimal import Decimal
 
 from formulary.data_table import Cell, Table, TableColumn
 from formulary.quantity import format_decimal, format_number
+from formulary.read_only import ReadOnly
 from formulary.shown_as_text import ShownAsText
 from formulary.text_table import Row, render_rows
 from trials.outcomes.outcome import Outcome, Scale, outcome_label
@@ -47,6 +48,7 @@ class RankedPour:
 class Ranking(ShownAsText):
     """Pours in the order of an outcome. label: it with its age. pours: the best first; where neither way is better, the
     lowest. noise: of repeats. level: of the best, about which the noise is told. left_out: what says nothing of it.
+    called: what recipes that were renamed are called today.
     """
 
     outcome: Outcome
@@ -55,6 +57,11 @@ class Ranking(ShownAsText):
     noise: RepeatNoise | None
     level: float
     left_out: tuple[LeftOut, ...]
+    called: Mapping[str, str] = field(default_factory=lambda: ReadOnly({}))
+
+    def today(self, recipe: str) -> str:
+        """What a recipe is called today."""
+        return self.called.get(recipe, recipe)
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -91,13 +98,19 @@ class Ranking(ShownAsText):
 
 
 def find_ranking(
-    trials: Sequence[Trial], outcome: Outcome, age_days: Decimal | None = None, *, among: Sequence[Trial] = ()
+    trials: Sequence[Trial],
+    outcome: Outcome,
+    age_days: Decimal | None = None,
+    *,
+    among: Sequence[Trial] = (),
+    called: Mapping[str, str] = ReadOnly({}),
 ) -> Ranking:
     """The pours of some trials in the order of an outcome at an age, the best first.
 
     A limit stands where it lies: what was poured before it thickened may be better than it shows. By a test for safety
     no pour is the best: it is one test of several, each of which can speak against the loaf. among: further trials
-    of the formulary, which only tell how much repeats differ. Raises nothing; without a value there are no pours.
+    of the formulary, which only tell how much repeats differ. called: what recipes that were renamed are called today.
+    Raises nothing; without a value there are no pours.
     """
     if age_days is None and outcome.ages_days:
         age_days = outcome.ages_days[0]
@@ -107,7 +120,7 @@ def find_ranking(
     everything, missing = find_seen(book, outcome, age_days)
     left_out = tuple(item for item in missing if item.trial in wanted)
     if outcome.scale is Scale.COLOUR:  # has no order of its own
-        return Ranking(outcome, label, (), None, 0.0, left_out)
+        return Ranking(outcome, label, (), None, 0.0, left_out, called)
     noise = find_noise(everything, outcome, book)
     upward = outcome.direction == "higher"
     can_be_best = outcome.direction != "neither" and not outcome.is_safety_test
@@ -124,7 +137,7 @@ def find_ranking(
         )
         for item in seen
     )
-    return Ranking(outcome, label, pours, noise, _place(seen[0].value) if seen else 0.0, left_out)
+    return Ranking(outcome, label, pours, noise, _place(seen[0].value) if seen else 0.0, left_out, called)
 
 
 def _place(value: OutcomeValue) -> float:
@@ -173,10 +186,11 @@ def ranking_sentence(ranking: Ranking) -> str:
 def better_variant(ranking: Ranking) -> Trial | None:
     """The best pour where it is of a variant whose base was poured, too, and surely less good in every pour."""
     best = [pour.trial for pour in ranking.pours if pour.may_be_best]
-    if len({trial.recipe for trial in best}) != 1:
+    if len({ranking.today(trial.recipe) for trial in best}) != 1:
         return None
     based_on = best[0].plan.recipe.based_on
-    are_poured = based_on is not None and any(pour.trial.recipe == based_on.recipe for pour in ranking.pours)
+    base = None if based_on is None else ranking.today(based_on.recipe)
+    are_poured = any(ranking.today(pour.trial.recipe) == base for pour in ranking.pours)
     return best[0] if are_poured else None
 
 
@@ -234,9 +248,9 @@ def render_ranking(ranking: Ranking, width: int = 80) -> str:
             ]
     better = better_variant(ranking)
     if better is not None and better.plan.recipe.based_on is not None:
-        name, base = f"{better.recipe}@{better.version[:8]}", better.plan.recipe.based_on.recipe
-        said = f"No pour of {base} is as good. What {better.recipe} has otherwise goes back to it with: formulary"
-        lines += ["", *wrap_words(f"{said} send-back {name}", width, indent=2)]
+        name, base = (ranking.today(each) for each in (better.recipe, better.plan.recipe.based_on.recipe))
+        said = f"No pour of {base} is as good. What {name} has otherwise goes back to it with: formulary"
+        lines += ["", *wrap_words(f"{said} send-back {name}@{better.version[:8]}", width, indent=2)]
     if ranking.left_out:
         labels = left_out_labels(ranking.left_out, _names(ranking))
         lines += ["", *wrap_words(f"Without it: {say_first(labels, _MOST_NAMED)}.", width, indent=2)]

@@ -130,6 +130,11 @@ def test_a_variant_that_is_surely_better_than_its_base_is_told_with_how_it_goes_
     said = " ".join(render_ranking(find_ranking(better, OUTCOMES["working time"])).split())
     assert f"No pour of {BASE.slug} is as good" in said
     assert f"formulary send-back hemp@{SLOW.version[:8]}" in said
+    renamed = of_variant(SLOW, BasedOn("other", "0"))  # of a base that was called other once, and of a variant, too
+    called = {"other": BASE.slug, "hemp": "quay-hemp"}
+    now = " ".join(render_ranking(find_ranking([*REPEATS, renamed], OUTCOMES["working time"], called=called)).split())
+    assert f"No pour of {BASE.slug} is as good. What quay-hemp has otherwise" in now
+    assert f"formulary send-back quay-hemp@{SLOW.version[:8]}" in now
     as_good = [*better, trial(BASE, "good", 50, working="21:00")]
     for trials in ([*REPEATS, SLOW], as_good, [of_variant(SLOW)], [*REPEATS, of_variant(SLOW, BasedOn("other", "0"))]):
         assert "send-back" not in render_ranking(find_ranking(trials, OUTCOMES["working time"]))

@@ -28,7 +28,8 @@ if TYPE_CHECKING:
     from formulary.store.person import Person
     from formulary.store.saving import Saving
 
-ATTRIBUTES = "*.yaml text eol=lf\n"
+# A version is the bytes of its file: whatever line ends an editor wrote stay, here and in every clone.
+ATTRIBUTES = "*.yaml -text\n"
 
 # What a person may type for a revision: a branch, a tag, an id, with ~N and ^N behind it. No options,
 # ranges, searches.

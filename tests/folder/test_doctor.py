@@ -46,7 +46,7 @@ def test_missing_attributes_are_added_and_what_stood_there_stays(folder: Folder)
     ailment = by_code(folder)["attributes-missing"]
     assert ailment.mend is not None
     ailment.mend()
-    assert (folder.root / ".gitattributes").read_text(encoding="utf-8") == "*.jpg binary\n*.yaml text eol=lf\n"
+    assert (folder.root / ".gitattributes").read_text(encoding="utf-8") == "*.jpg binary\n*.yaml -text\n"
     assert by_code(folder) == {}
     assert git(folder, "status", "--porcelain") == ""
 

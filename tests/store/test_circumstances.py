@@ -149,12 +149,21 @@ def test_line_endings_are_saved_as_they_are_whatever_git_is_set_to(store: Store,
         assert (store.root / f"recipes/r{number}.yaml").read_bytes() == data
 
 
-def test_a_checkout_with_the_formularys_attributes_keeps_the_ids(store: Store, run_git: RunGit, tmp_path: Path) -> None:
+@pytest.mark.parametrize("setting", ["true", "input", "false"])
+@pytest.mark.parametrize("data", [b"a\nb\n", b"a\r\nb\r\n", b"\xef\xbb\xbfa\r\nb\n"])
+def test_a_clone_with_the_formularys_attributes_keeps_the_ids_and_has_nothing_to_save(
+    store: Store, run_git: RunGit, tmp_path: Path, data: bytes, setting: str
+) -> None:
     attributes = (store.root / ".gitattributes").read_bytes()
-    store.save({".gitattributes": attributes, "recipes/a.yaml": b"a\nb\n"}, message="x", read_from=store.tip)
-    run_git("clone", "-q", "-c", "core.autocrlf=true", str(store.root), str(tmp_path / "copy"), folder=tmp_path)
-    with open_store(tmp_path / "copy") as copy:
-        assert blob_id(copy.read_working("recipes/a.yaml")) == copy.tip_blobs()["recipes/a.yaml"]
+    files = {".gitattributes": attributes, "recipes/a.yaml": data}
+    store.save(files, message="x", read_from=store.tip, write_working=True)
+    copy_root = tmp_path / "copy"
+    run_git("clone", "-q", "-c", f"core.autocrlf={setting}", str(store.root), str(copy_root), folder=tmp_path)
+    for root in (store.root, copy_root):
+        assert run_git("status", "--porcelain", "--", "recipes", folder=root) == ""
+    with open_store(copy_root) as copy:
+        assert copy.read_working("recipes/a.yaml") == data
+        assert blob_id(data) == copy.tip_blobs()["recipes/a.yaml"]
 
 
 @pytest.mark.parametrize("how", ["rebase", "squash", "amend"])

@@ -101,7 +101,7 @@ def test_programs_that_a_strangers_folder_names_are_told_and_not_run(
     canary.set("alias.st", f"!{canary.program}")
     canary.set("include.path", str(canary.outside / "secret.yaml"))
     canary.set("core.worktree", str(canary.outside))
-    (canary.root / ".gitattributes").write_text("* filter=trap\n*.yaml text eol=lf\n")
+    (canary.root / ".gitattributes").write_text("* filter=trap\n*.yaml -text\n")
     (canary.root / ".git/hooks").mkdir()
     (canary.root / ".git/hooks/pre-commit").write_bytes(canary.program.read_bytes())
     for name in ("GIT_PYTHON_GIT_EXECUTABLE", "GIT_EXTERNAL_DIFF"):

@@ -240,7 +240,7 @@ def test_an_empty_store_reads_as_empty(store: Store) -> None:
     assert store.history() == ()
     assert store.resolve_revision("main") is None
     assert store.read_blobs([]) == {}
-    assert (store.root / ".gitattributes").read_text() == "*.yaml text eol=lf\n"
+    assert (store.root / ".gitattributes").read_text() == "*.yaml -text\n"
     assert not (store.root / ".git/hooks").exists()
 
 

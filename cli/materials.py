@@ -156,10 +156,22 @@ def where(lot: str, as_json: bool) -> int:
 
     Exit status 2 when a trial could not be read: the lot may have gone into that one, too.
     """
+    from trials.trial.identity import code_of
+
     with open_chosen_bench() as bench, progress("reading the trials"):
         uses = bench.find_lot_uses(lot)
     if as_json:
         say_json(uses.to_json())
     else:
         say(uses.render(width=width()))
+        for_sale = {
+            code_of(used.trial.id): None
+            for used in uses.batches
+            if used.trial.sold is not None and used.trial.release is used.trial.sold and not used.is_deleted
+        }
+        if for_sale:
+            each = ", and so each that is for sale" if len(for_sale) > 1 else ""
+            say_next(
+                f"if the lot is bad, formulary trial release {next(iter(for_sale))} hold --who NAME --why WHY{each}"
+            )
     return WRONG_INPUT if uses.unread else DONE

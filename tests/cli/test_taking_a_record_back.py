@@ -247,6 +247,9 @@ def test_a_loaf_that_was_sold_is_not_deleted_without_a_word_nor_left_out_where_i
         formulary("trial", "observe", trial, "free alkali", "none", "--age", "7d")
     formulary("trial", "release", sold, "sell", "--who", "me", "--why", "firm")
     whole = formulary("materials", "where", "OL-7").out
+    assert f"if the lot is bad, formulary trial release {sold[-4:]} hold --who NAME --why WHY" in " ".join(
+        whole.split()
+    )
     for trial in (sold, kept):
         shutil.rmtree(home / f"trials/{trial[:4]}/{trial}")
     for told in (formulary("check"), formulary("save", "-m", "tidy")):
@@ -257,6 +260,7 @@ def test_a_loaf_that_was_sold_is_not_deleted_without_a_word_nor_left_out_where_i
     (used,) = json.loads(formulary("materials", "where", "OL-7", "--json").out)["trials"]
     assert (used["trial"], used["deleted"], used["grams"]) == (sold, True, 530.0)
     assert "deleted since" in " ".join(formulary("materials", "where", "OL-7").out.split())
+    assert "hold --who" not in formulary("materials", "where", "OL-7").out
     for trial in (sold, kept):
         assert formulary("restore", trial).status == 0
     assert formulary("materials", "where", "OL-7").out == whole

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, LikelyCause, Partner
+from formulary.quantity import format_plain_number
+from trials.answer.answer import ENOUGH, WORTH_A_LINE, Answer, FactorEffect, LikelyCause, Partner
 from trials.answer.chance_words import group_words, percent, rests_on_words
 from trials.answer.effect_words import say_effect
 from trials.answer.moved_sentence import moved_sentence
@@ -16,6 +17,7 @@ FROM_ALL = "From all trials together:"
 _CANNOT_BE_RULED_OUT = 0.1
 _LIKELIER_THAN_NOT = 0.5
 _WORTH_A_PARTNER = 0.1
+_PUT_IN = ("addition", "scent")  # kinds of factors that are something by itself, and nothing where it is 0
 
 
 def explanation_sentence(answer: Answer) -> str:
@@ -88,17 +90,36 @@ def _named(answer: Answer, cause: LikelyCause, word: str) -> str:
     together = cause if cause.is_together else None
     said = [say_effect(answer, effect, alone=alone, together=together) for effect in cause.effects[:2]]
     said += _beyond(answer, cause)
-    beside = f"{_with_time(answer, cause)}{_partners_rest(answer, cause)}"
+    beside = f"{_beside_the_usual(answer, cause)}{_with_time(answer, cause)}{_partners_rest(answer, cause)}"
     return f"{start}: {'; '.join(said)}.{beside}" if said else f"{start}.{beside}"
 
 
 def _beyond(answer: Answer, cause: LikelyCause) -> list[str]:
     """What a cause does beside something else, beyond what it does by itself, where that is likely."""
     return [
-        "beyond that, " + say_effect(answer, one.effect, together=replace(cause, groups=(cause.groups[0], one.names)))
+        "beyond that, " + say_effect(answer, effect, together=replace(cause, groups=(cause.groups[0], one.names)))
+        for one, effect in _surely_beside(cause)
+    ]
+
+
+def _surely_beside(cause: LikelyCause) -> list[tuple[Partner, FactorEffect]]:
+    """What a cause surely acts more together with, and how much more."""
+    return [
+        (one, one.effect)
         for one in cause.partners
         if one.effect is not None and one.probability >= ENOUGH and cause.effects and not one.rests_on
     ]
+
+
+def _beside_the_usual(answer: Answer, cause: LikelyCause) -> str:
+    """That what a cause does is told beside something put in that is usual, and not of the cause alone."""
+    said = []
+    for one, _ in _surely_beside(cause):
+        factor = answer.factor(one.names[0])
+        if factor.kind in _PUT_IN and factor.baseline > 0:
+            usual = f"{format_plain_number(factor.baseline, 2)} {factor.unit}"
+            said.append(f" That is beside {factor.name} at {usual}, as is usual here, and differs without it.")
+    return "".join(said)
 
 
 def _with_time(answer: Answer, cause: LikelyCause) -> str:

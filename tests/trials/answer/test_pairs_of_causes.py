@@ -115,6 +115,14 @@ def test_what_acts_by_itself_and_more_beside_another_is_not_told_as_only_togethe
     assert pair.sentence.startswith("Clove bud oil and honey, only together, are the likely cause (over 99 %)")
 
 
+def test_beside_what_is_usual_it_is_said_that_the_effect_is_not_of_the_cause_alone() -> None:
+    rare = [*[(False, ("honey",))] * 8, *[(True, ("honey",))] * 6, *[(False, ())] * 4, *[(True, ())] * 4]
+    answer = explain_outcome(list(pours(iter(rare), clove=0.0, pair=-0.9)), WORKING)
+    assert answer.sentence.startswith("Clove bud oil is the likely cause (")
+    assert "That is beside honey at 2 % of oils, as is usual here, and differs without it." in answer.sentence
+    assert "as is usual here" not in surer().sentence
+
+
 def test_what_it_acts_more_together_with_is_not_picked_out_of_two_that_look_the_same() -> None:
     makes = [*[(False, ())] * 5, *[(True, ())] * 5, *[(False, ("honey",))] * 4, *[(False, ("kaolin",))] * 4]
     makes += [*[(True, ("honey", "kaolin"))] * 5, *[(False, ("honey", "kaolin"))] * 3]

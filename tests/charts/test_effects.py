@@ -154,15 +154,28 @@ def test_no_chance_is_written_across_the_line_of_what_is_likely(width_mm: float)
         assert axes.get_xticks()[-1] == 100
 
 
-def test_an_interval_beyond_all_that_was_seen_goes_on_as_an_arrow_and_leaves_the_others_readable() -> None:
+@pytest.mark.parametrize(
+    ("interval", "said"),
+    [
+        ((-5.0, 3.0, 900.0), {">"}),
+        ((-900.0, 3.0, 5.0), {"<"}),
+        ((50.0, 200.0, 900.0), {">"}),
+        ((-90.0, -60.0, -2.0), {"<"}),
+    ],
+)
+def test_an_interval_beyond_all_that_was_seen_goes_on_as_an_arrow_and_leaves_the_others_readable(
+    interval: tuple[float, float, float], said: set[str]
+) -> None:
     from dataclasses import replace
 
-    far = replace(MANY, rows=(replace(MANY.rows[0], high=900.0), *MANY.rows[1:]), most=30.0)
+    low, effect, high = interval
+    far = replace(MANY, rows=(replace(MANY.rows[0], low=low, effect=effect, high=high), *MANY.rows[1:]), most=30.0)
     charts = draw_effects(far).axes
     axes = next(one for one in charts if any("effect of one step" in text.get_text() for text in one.texts))
-    assert axes.get_xlim()[1] < 40.0
-    arrows = [line for line in axes.lines if line.get_marker() in ("<", ">")]
-    assert [(line.get_marker(), line.get_xdata()[0]) for line in arrows] == [(">", axes.get_xlim()[1])]
+    edges = dict(zip("<>", axes.get_xlim(), strict=True))
+    assert max(map(abs, edges.values())) < 40.0
+    arrows = {line.get_marker(): line.get_xdata()[0] for line in axes.lines if line.get_marker() in edges}
+    assert arrows == {marker: edges[marker] for marker in said}
     assert find_faults(draw_effects(far)) == []
 
 

@@ -148,17 +148,12 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     for row, y in rows:
         if row.effect is None or row.low is None or row.high is None:
             continue
-        for end, edge, arrow in zip((row.low, row.high), edges, "<>", strict=True):
-            is_told = abs(end) <= data.most  # else it goes on beyond the edge
-            axes.plot([row.effect, end if is_told else edge], [y, y], color=BLACK, linewidth=1.1)
-            axes.plot(
-                [end if is_told else edge],
-                [y],
-                color=BLACK,
-                marker="|" if is_told else arrow,
-                markersize=4.0,
-                clip_on=False,
-            )
+        for end in (row.low, row.high):
+            is_told, is_more = abs(end) <= data.most, end > 0
+            place = end if is_told else edges[is_more]  # it goes on beyond that
+            axes.plot([row.effect, place], [y, y], color=BLACK, linewidth=1.1)
+            marker = "|" if is_told else "<>"[is_more]
+            axes.plot([place], [y], color=BLACK, marker=marker, markersize=4.0, clip_on=False)
         if abs(row.effect) > data.most:
             continue
         axes.plot(

@@ -113,7 +113,7 @@ def recalculate(trial: Trial, register: Mapping[str, Material]) -> Recalculation
     own.
     """
     gone = tuple(sorted(name for name in trial.materials if name not in register))
-    return replace(_compare(trial, _as_of_today(trial, register)), gone=gone)
+    return replace(_compare(trial, as_of_today(trial, register)), gone=gone)
 
 
 def _compare(trial: Trial, by_today: Trial) -> Recalculation:
@@ -183,12 +183,12 @@ def _is_worse(before: PotFigures, after: PotFigures) -> bool:
 
 def find_by_today(trial: Trial, register: Mapping[str, Material]) -> Trial | None:
     """The trial as if all had been kept today; None where that has no other value that figures follow from."""
-    by_today = _as_of_today(trial, register)
+    by_today = as_of_today(trial, register)
     frozen, today = materials_of(trial), materials_of(by_today)
     return by_today if any(find_value_changes(name, frozen[name], today[name]) for name in today) else None
 
 
-def _as_of_today(trial: Trial, register: Mapping[str, Material]) -> Trial:
+def as_of_today(trial: Trial, register: Mapping[str, Material]) -> Trial:
     """The trial as if its materials, and their lots, had been kept today.
 
     A material that is no longer registered keeps what is frozen of it, and so does a lot.

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from formulary.batch.ingredients import IngredientList, list_ingredients
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import InputError
+from formulary.materials.model import Lot, Material
 from formulary.materials.register import read_builtin_register
 from formulary.settings import Settings
 from tests.trials.examples import MIDWINTER_CLOVE, plan_of, trial_of, version_of
@@ -67,6 +70,48 @@ def test_what_a_rebatch_took_in_is_in_the_bars() -> None:
     text = "after_pour: [{at: 30 h, what: rebatched, with: {sunflower-oil: 60 g}}]\n"
     assert SUNFLOWER in names(listed(text, divided=False))
     assert SUNFLOWER not in names(listed("", divided=False))
+
+
+CLOVE_OIL = read_builtin_register()["clove-bud-oil"]
+LINALOOL = {"allergens": (*CLOVE_OIL.allergens, "linalool"), "contains": {**CLOVE_OIL.contains, "linalool": 3.0}}
+
+
+@pytest.mark.parametrize(
+    ("lots", "today"),
+    [
+        ("CB-9", replace(CLOVE_OIL, lots={"CB-9": Lot("CB-9", overrides=LINALOOL)})),
+        ("{CB-8: 5 g, CB-9: 7 g}", replace(CLOVE_OIL, lots={"CB-9": Lot("CB-9", overrides=LINALOOL)})),
+        ("CB-9", replace(CLOVE_OIL, **LINALOOL)),
+    ],
+    ids=["of its lot", "of one of its lots", "of the scent in general"],
+)
+def test_an_allergen_that_is_known_since_is_named(lots: str, today: Material) -> None:
+    register = read_builtin_register()
+    loaf = trial_of(f"lots: {{clove-bud-oil: {lots}}}\n", UNDIVIDED)
+    assert "linalool" not in allergens(ingredients_of_trial(loaf, register))
+    assert "linalool" in allergens(ingredients_of_trial(loaf, {**register, today.slug: today}))
+
+
+@pytest.mark.parametrize(("part", "times"), [(1.1, 1.1), (0.5, 1.0)])
+def test_of_an_allergen_the_most_counts_that_was_ever_known(part: float, times: float) -> None:
+    register, loaf = read_builtin_register(), trial_of("", UNDIVIDED)
+    today = replace(CLOVE_OIL, contains={**CLOVE_OIL.contains, "eugenol": CLOVE_OIL.contains["eugenol"] * part})
+    told, by_today = (
+        dict(ingredients_of_trial(loaf, each).allergens)["eugenol"]
+        for each in (register, {**register, today.slug: today})
+    )
+    assert told is not None
+    assert by_today == pytest.approx(told * times)
+
+
+@pytest.mark.parametrize("portion", [None, "clove"])
+def test_allergens_are_those_of_the_most_scent_that_may_have_gone_in(portion: str | None) -> None:
+    about = listed("as_made: [{line: clove-bud-oil, weighed: 6-18 g, portion: clove}]\n", portion)
+    most = listed("as_made: [{line: clove-bud-oil, weighed: 18 g, portion: clove}]\n", portion)
+    assert about.allergens == most.allergens
+    assert [part.allergens for part in about.portions] == [part.allergens for part in most.portions]
+    middle = listed("as_made: [{line: clove-bud-oil, weighed: 12 g, portion: clove}]\n", portion)
+    assert about.in_pot == middle.in_pot
 
 
 @pytest.mark.parametrize(

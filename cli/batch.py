@@ -10,6 +10,7 @@ import click
 
 from cli.options import (
     RECIPE_OR_FILE,
+    RecipeArgument,
     all_option,
     folder_option,
     json_option,
@@ -31,7 +32,7 @@ if TYPE_CHECKING:
 
 
 @click.command(cls=SizedCommand)
-@click.argument("recipes", metavar=f"{RECIPE_OR_FILE}...", nargs=-1, required=True)
+@click.argument("recipes", cls=RecipeArgument, metavar=f"{RECIPE_OR_FILE}...", nargs=-1, required=True)
 @click.option("--oils", metavar="WEIGHT", multiple=True, help="The size by its oils: 1000g.")
 @click.option("--total", metavar="WEIGHT", multiple=True, help="The size by all the batter: 1500g.")
 @click.option(

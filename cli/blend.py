@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import RECIPE_OR_FILE, folder_option, json_option, lots_option, open_workshop
+from cli.options import RECIPE_OR_FILE, RecipeArgument, folder_option, json_option, lots_option, open_workshop
 from cli.output import say, say_json, tell_findings, width
 
 
 @click.command()
-@click.argument("recipe", metavar=RECIPE_OR_FILE)
+@click.argument("recipe", cls=RecipeArgument, metavar=RECIPE_OR_FILE)
 @json_option
 @folder_option
 def blend(recipe: str, as_json: bool) -> None:
@@ -27,7 +27,7 @@ def blend(recipe: str, as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("named", metavar=f"{RECIPE_OR_FILE}|TRIAL[:PORTION]")
+@click.argument("named", cls=RecipeArgument, metavar=f"{RECIPE_OR_FILE}|TRIAL[:PORTION]")
 @json_option
 @folder_option
 def ingredients(named: str, as_json: bool) -> None:
@@ -59,7 +59,7 @@ def ingredients(named: str, as_json: bool) -> None:
 
 
 @click.command()
-@click.argument("named", metavar=f"{RECIPE_OR_FILE}|TRIAL")
+@click.argument("named", cls=RecipeArgument, metavar=f"{RECIPE_OR_FILE}|TRIAL")
 @click.option("--oils", metavar="WEIGHT", help="The size by its oils; 1000 g unless a size is said.")
 @click.option("--total", metavar="WEIGHT", help="The size by all the batter: 1500g.")
 @click.option("--mould", metavar="INSIDE", help='The size by a mould, as filled: "25 x 8 x 7 cm", or one by its name.')

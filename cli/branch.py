@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, open_chosen
+from cli.options import RecipeArgument, folder_option, open_chosen
 from cli.output import DONE, STOPPED, say, say_next, width
 
 
 @click.command()
-@click.argument("recipe", metavar="RECIPE[@VERSION]")
+@click.argument("recipe", cls=RecipeArgument, metavar="RECIPE[@VERSION]")
 @click.argument("variant")
 @click.option("--swap", "swaps", metavar='"10% OIL:OIL"', multiple=True, help="So much of one oil becomes another.")
 @click.option("--drop", "drops", metavar="NAME", multiple=True, help="Leave an addition or a scent out.")

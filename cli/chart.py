@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import SentenceGroup, folder_option, open_chosen_bench, outcome_argument
+from cli.options import RecipeArgument, SentenceGroup, folder_option, open_chosen_bench, outcome_argument
 from cli.output import progress, say, width
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def chart() -> None:
 
 
 @chart.command()
-@click.argument("recipe")
+@click.argument("recipe", cls=RecipeArgument)
 @click.option("--outcome", default="working time", help="What is drawn over the versions; working time unless given.")
 @output_option
 @width_option

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen_bench
+from cli.options import RecipeArgument, folder_option, json_option, open_chosen_bench
 from cli.output import DONE, STOPPED, progress, say, say_json, tell_findings, width
 
 
@@ -45,7 +45,7 @@ def due(ahead: int, ics: Path | None, show_all: bool, as_json: bool) -> int:
 
 @click.command("ready-by")
 @click.argument("on", metavar="DATE")
-@click.argument("recipe", metavar="RECIPE[@VERSION]")
+@click.argument("recipe", cls=RecipeArgument, metavar="RECIPE[@VERSION]")
 @click.option("--bars", metavar="N", type=click.IntRange(1, 100_000), required=True, help="Bars to be sold.")
 @click.option("--per-loaf", metavar="N", type=click.IntRange(1, 10_000), help="Bars a mould gives; as in the past.")
 @click.option("--bar", metavar="WEIGHT", help='What one weighs after the cure, "100 g", for the oils to weigh out.')

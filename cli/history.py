@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen_bench, table_option
+from cli.options import RecipeArgument, folder_option, json_option, open_chosen_bench, table_option
 from cli.output import progress, say, say_json, say_table, width
 
 
 @click.command()
-@click.argument("recipe")
+@click.argument("recipe", cls=RecipeArgument)
 @table_option
 @json_option
 @folder_option

@@ -59,6 +59,28 @@ table_option = click.option(
 RECIPE_OR_FILE = "RECIPE[@VERSION]|FILE"
 
 
+_MOST_LISTED = 60
+
+
+class RecipeArgument(click.Argument):
+    """A recipe that has to be named; without one, those that there are stand in the place of a name."""
+
+    def process_value(self, ctx: click.Context, value: object) -> object:
+        try:
+            return super().process_value(ctx, value)
+        except click.MissingParameter as fault:
+            from formulary.errors import FormularyError, InputError
+            from formulary.history.versions import list_recipes
+
+            try:
+                with open_chosen() as folder:
+                    here = list_recipes(folder.recipes(), _MOST_LISTED)
+            except FormularyError:
+                raise fault from None
+            do = f"{here}; `{ctx.command_path} --help` shows how it is called"
+            raise InputError.of("usage", f"no recipe is named: {self.make_metavar(ctx)}", do) from None
+
+
 def as_one_name(_: click.Context, __: click.Parameter, words: tuple[str, ...]) -> str | None:
     """Words that nobody put into quotes as the one name that they are: `explain working time`."""
     return " ".join(words) if words else None

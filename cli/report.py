@@ -6,13 +6,13 @@ from pathlib import Path
 
 import click
 
-from cli.options import folder_option, open_chosen_bench
+from cli.options import RecipeArgument, folder_option, open_chosen_bench
 from cli.output import Steps, say
 from cli.pages import demand_page, page_option
 
 
 @click.command()
-@click.argument("recipes", metavar="RECIPE...", nargs=-1, required=True)
+@click.argument("recipes", cls=RecipeArgument, metavar="RECIPE...", nargs=-1, required=True)
 @click.option(
     "--outcome",
     "outcomes",

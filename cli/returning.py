@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from cli.options import folder_option, json_option, open_chosen
+from cli.options import RecipeArgument, folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, WRONG_INPUT, finding_text, progress, say, say_json, say_next, width
 from cli.stops import say_stops
 
@@ -96,7 +96,7 @@ def _say_report(folder: Folder, report: SaveReport) -> int:
 
 
 @click.command()
-@click.argument("version", metavar="RECIPE[@VERSION]")
+@click.argument("version", cls=RecipeArgument, metavar="RECIPE[@VERSION]")
 @click.argument("lasting", metavar="NAME")
 @folder_option
 def name(version: str, lasting: str) -> None:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import click
 
-from cli.options import RECIPE_OR_FILE, all_option, folder_option, json_option, open_workshop
+from cli.options import RECIPE_OR_FILE, RecipeArgument, all_option, folder_option, json_option, open_workshop
 from cli.output import DONE, STOPPED, say, say_json, width
 
 
 @click.command()
-@click.argument("recipe", metavar=RECIPE_OR_FILE)
+@click.argument("recipe", cls=RecipeArgument, metavar=RECIPE_OR_FILE)
 @all_option
 @json_option
 @folder_option

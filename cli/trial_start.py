@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from cli.asking import ask, ask_if_known
-from cli.options import folder_option, lots_option, open_chosen, sheet_option
+from cli.options import RecipeArgument, folder_option, lots_option, open_chosen, sheet_option
 from cli.output import DONE, STOPPED, is_asked, say, say_next, width
 from cli.pages import demand_page, tell_page
 from cli.sizes import SizedCommand, demand_size, match_sizes
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @click.command(cls=SizedCommand)
-@click.argument("recipes", metavar="RECIPE[@VERSION]...", nargs=-1, required=True)
+@click.argument("recipes", cls=RecipeArgument, metavar="RECIPE[@VERSION]...", nargs=-1, required=True)
 @click.option("--oils", metavar="WEIGHT", multiple=True, help="The size by its oils: 1000g.")
 @click.option("--total", metavar="WEIGHT", multiple=True, help="The size by all the batter: 1500g.")
 @click.option(

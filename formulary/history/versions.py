@@ -28,11 +28,11 @@ _MOST_NAMED = 12
 _NUMBER = re.compile(r"[0-9]{1,3}")  # of a save; four digits are the beginning of an id
 
 
-def list_recipes(names: Iterable[str]) -> str:
+def list_recipes(names: Iterable[str], most: int = _MOST_NAMED) -> str:
     """Which recipes there are, for whoever named one that is not: "recipes here: a, b and 3 more"."""
     known = sorted(names)
-    more = f" and {len(known) - _MOST_NAMED} more" if len(known) > _MOST_NAMED else ""
-    return f"recipes here: {', '.join(known[:_MOST_NAMED]) or 'none yet'}{more}"
+    more = f" and {len(known) - most} more" if len(known) > most else ""
+    return f"recipes here: {', '.join(known[:most]) or 'none yet'}{more}"
 
 
 class Versions:

@@ -330,3 +330,17 @@ def test_what_went_in_besides_is_written_as_it_is_told_to_be(formulary: Run, sai
     assert refused.status == 2
     assert f'write "{meant}"' in " ".join(refused.err.split())
     assert formulary("trial", "as-made", trial, meant).status == 0
+
+
+@pytest.mark.parametrize("command", ["show", "batch", "history", "ingredients", "trial start", "ready-by 2040-01-01"])
+def test_who_names_no_recipe_is_told_which_there_are(
+    formulary: Run, home: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    for number in range(20):
+        (home / f"recipes/bar-{number:02}.yaml").write_text(BASE, encoding="utf-8")
+    for arguments in (command.split(), ["--folder", str(home), *command.split()]):
+        ran = formulary(*arguments)
+        assert (ran.status, ran.out) == (2, "")
+        assert all(f"bar-{number:02}" in ran.err for number in range(20))
+    monkeypatch.chdir(tmp_path)
+    assert "missing argument 'RECIPE" in formulary(*command.split()).err

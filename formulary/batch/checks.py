@@ -205,7 +205,13 @@ def check_batch(batch: Batch, recipe: Recipe, materials: Materials, settings: Se
 
 
 def check_pot(
-    pot: Pot, figures: PotFigures, materials: Materials, purpose: str, locate: Locate | None = None
+    pot: Pot,
+    figures: PotFigures,
+    materials: Materials,
+    purpose: str,
+    locate: Locate | None = None,
+    *,
+    alkali_step_g: float,
 ) -> tuple[Finding, ...]:
     """What makes a batch as made unsafe or unfit to sell: lye excess, limits passed in a portion, the jug.
 
@@ -224,6 +230,7 @@ def check_pot(
             purpose,
             where,
             nominal=None,
+            alkali_step_g=alkali_step_g,
         ),
         *check_water_as_made(pot, materials, where),
         *check_liquids_as_made(pot, materials, where),
@@ -240,7 +247,7 @@ def _check_lye_and_scent(
     locate: Locate,
     *,
     nominal: float | None,
-    alkali_step_g: float = 0.0,
+    alkali_step_g: float,
 ) -> Iterable[Finding]:
     """What a plan and a batch as made are both judged by; `nominal` None: a batch as made."""
     yield from check_saponification(pot, materials, locate)

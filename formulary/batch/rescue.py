@@ -188,7 +188,7 @@ def _go_on(
         effective_percent=figures.effective_percent,
         remarks=tuple(find_remarks(batch, wanted, remaining, figures, lye_is_in=lye_is_in)),
         findings=(
-            *check_pot(pot, figures, materials, batch.purpose),
+            *check_pot(pot, figures, materials, batch.purpose, alkali_step_g=float(settings.alkali_step_g)),
             *check_printed_pot(
                 printed_pot,
                 figures.superfat_effective,

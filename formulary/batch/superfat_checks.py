@@ -13,7 +13,7 @@ from formulary.quantity import format_number
 
 LOW_SUPERFAT_PERCENT = 2.0
 HIGH_SUPERFAT_PERCENT = 20.0
-_SCALE_POINTS = 0.5  # of superfat, by which what is weighed may be above what is stated: alkali is rounded down
+_MOST_ROUNDED_POINTS = 0.5  # of superfat, that rounding the alkali down may add to the highest without a word
 NO_SOAP_SUPERFAT_PERCENT = 30.0  # a third of the fat is left as it was (common practice, no source)
 LOW_BAND_PERCENT = -2.0
 _ALIKE_POINTS = 0.05  # of superfat, within which a portion is as the whole is
@@ -44,10 +44,11 @@ def check_superfat(
     """Lye excess, a superfat that is low or high, and what the band says. `nominal` None: a batch as made.
 
     What is still to be weighed is mended in the recipe; what is in the pot already is not, and the words say so.
-    alkali_step_g: what the alkali of a plan was rounded down to.
+    alkali_step_g: what the alkali was rounded down to.
     """
     place = locate("lye", "superfat")
     on_skin = purpose == "skin"
+    rounded = min((100.0 - effective) * _rounded_off(pot, alkali_step_g), _MOST_ROUNDED_POINTS)
     if nominal is not None and nominal < 0:
         what = f"the superfat is {format_number(nominal, 1)} %: more lye than the oils can take"
         if on_skin:
@@ -67,7 +68,7 @@ def check_superfat(
     elif nominal is None and effective > NO_SOAP_SUPERFAT_PERCENT + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: this is not soap as meant"
         yield stop("superfat-high", what, _NOT_SOAP, place)
-    elif (nominal or 0.0) > HIGH_SUPERFAT_PERCENT or effective > HIGH_SUPERFAT_PERCENT + _SCALE_POINTS + _TOLERANCE:
+    elif (nominal or 0.0) > HIGH_SUPERFAT_PERCENT or effective > HIGH_SUPERFAT_PERCENT + rounded + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: expect a soft bar that may go rancid early"
         do = "lower the superfat, or what brings fat besides the oils, until it is 20 % or less; 5 to 8 % is usual"
         yield warn("superfat-high", what, "sell and use it early" if nominal is None else do, place)
@@ -88,13 +89,18 @@ def _narrow_the_band(nominal: float | None, low: float, pot: Pot, materials: Mat
         return _TEST_IT if widest is None or is_wax else f"{narrow}, or {_TEST_IT}"
     # The band is in proportion to the alkali, so that much less of it is enough. What rounding down took off it here it
     # may not take off there.
-    alkali_g = pot.grams("alkali")
-    not_rounded = 1.0 + alkali_step_g / alkali_g if alkali_g > 0 else 1.0
+    not_rounded = 1.0 + _rounded_off(pot, alkali_step_g)
     enough = math.ceil(1000.0 - 1000.0 * (100.0 - nominal) / ((100.0 - low) * not_rounded)) / 10.0
     do = f"raise the superfat to {enough:g} % or more"
     if widest is None or enough > HIGH_SUPERFAT_PERCENT:
         return do if widest is None else narrow
     return f"{narrow}, or {do}"
+
+
+def _rounded_off(pot: Pot, alkali_step_g: float) -> float:
+    """The most that rounding each alkali down to a step takes away, as a part of what is left."""
+    alkalis_g = [line.grams for line in pot.lines if line.role == "alkali"]
+    return len(alkalis_g) * alkali_step_g / sum(alkalis_g) if sum(alkalis_g) > 0 else 0.0
 
 
 def check_alkali_on_top(pot: Pot, purpose: str, locate: Locate) -> Iterable[Finding]:

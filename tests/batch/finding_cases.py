@@ -274,7 +274,7 @@ SUPERFAT = [
         "take acids, fats and alkali out of `gets`",
         plain(more=ACID + "portions: [{name: one, share: 50}, {name: two, share: 50}]\n"),
     ),
-    Case("warn superfat-high", superfat("20.6"), superfat("20"), "until it is 20 % or less", superfat("20")),
+    Case("warn superfat-high", superfat("20.1"), superfat("20"), "until it is 20 % or less", superfat("20")),
     Case(
         "stop superfat-high",
         replace(plain(), made=made("olive-oil", "oil", "oils", 500)),

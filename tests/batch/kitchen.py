@@ -45,7 +45,8 @@ class Kitchen:
         if self.made is None:
             return (*found, *batch.findings, *list_ingredients(batch, materials, settings).findings)
         pot = Pot((*batch.pot.lines, *self.made), batch.pot.portions)
-        return (*found, *check_pot(pot, work_out_pot(pot, materials, settings), materials, recipe.purpose))
+        step_g, figures = float(settings.alkali_step_g), work_out_pot(pot, materials, settings)
+        return (*found, *check_pot(pot, figures, materials, recipe.purpose, alkali_step_g=step_g))
 
     def read_recipe(self) -> Recipe:
         """The recipe, which must be readable."""

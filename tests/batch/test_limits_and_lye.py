@@ -11,7 +11,9 @@ from decimal import Decimal
 
 import pytest
 
-from formulary.batch.model import Batch
+from formulary.batch.checks import check_pot
+from formulary.batch.figures import work_out_pot
+from formulary.batch.model import Batch, Pot, PotLine
 from formulary.batch.weigh_out import work_out_batch
 from formulary.finding import Finding, Severity
 from formulary.materials.model import FragranceLimit, Known, Material, MaterialKind
@@ -252,11 +254,34 @@ def test_a_superfat_above_twenty_is_warned_of(superfat: str, is_high: bool) -> N
     assert ("superfat-high" in codes(weigh_out(lye(superfat=superfat)), "warn")) == is_high
 
 
+@pytest.mark.parametrize("alkali", ["sodium-hydroxide", "{sodium-hydroxide: 95, potassium-hydroxide: 5, by: moles}"])
 @pytest.mark.parametrize("oil_mass_g", [333.0, 500.0, 777.0, 1000.0, 4000.0])
-def test_what_states_twenty_is_not_above_it_for_the_rounding_of_its_lye(oil_mass_g: float) -> None:
-    batch = weigh_out(lye(superfat="20"), oil_mass_g=oil_mass_g)
+def test_what_states_twenty_is_not_above_it_for_the_rounding_of_its_lye(oil_mass_g: float, alkali: str) -> None:
+    kitchen = Settings()
+    text = lye(superfat="20").replace("alkali: sodium-hydroxide", f"alkali: {alkali}")
+    batch = weigh_out(text, oil_mass_g=oil_mass_g, settings=kitchen)
     assert batch.superfat.effective > 20.0
     assert "superfat-high" not in codes(batch, "warn")
+    assert "superfat-high" not in as_made(batch.pot, kitchen)
+
+
+def test_fat_that_lifts_a_superfat_of_twenty_by_more_than_a_step_of_the_lye_is_told() -> None:
+    pot = weigh_out(lye(superfat="20")).pot
+    more = replace(pot, lines=(*pot.lines, PotLine("olive-oil", "oil", "trace", 1.0)))
+    assert "superfat-high" in as_made(more, Settings())
+
+
+def test_a_scale_too_coarse_for_a_small_batch_excuses_no_high_superfat() -> None:
+    batch = weigh_out(lye(superfat="5"), oil_mass_g=20.0, settings=Settings(alkali_step_g=Decimal(1)))
+    assert batch.superfat.effective > 30.0
+    assert "superfat-high" in codes(batch, "warn")
+
+
+def as_made(pot: Pot, kitchen: Settings) -> set[str]:
+    """The codes of what is said of a pot on skin that went in so."""
+    register = read_builtin_register()
+    figures, step_g = work_out_pot(pot, register, kitchen), float(kitchen.alkali_step_g)
+    return {finding.code for finding in check_pot(pot, figures, register, "skin", alkali_step_g=step_g)}
 
 
 def test_the_band_is_a_note_below_nothing_and_a_warning_below_minus_two() -> None:

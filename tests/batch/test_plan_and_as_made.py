@@ -142,7 +142,7 @@ def test_the_place_of_a_planned_line_is_told_and_an_unknown_place_is_none() -> N
     register = read_builtin_register()
     batch = weigh_out(PLAIN)
     figures = work_out_pot(batch.pot, register, Settings())
-    for finding in check_pot(batch.pot, figures, register, "skin"):
+    for finding in check_pot(batch.pot, figures, register, "skin", alkali_step_g=0.1):
         assert finding.place.line is None
     negative = superfat("1.9")
     (low,) = (finding for finding in negative.find() if finding.code == "superfat-low")

@@ -48,12 +48,11 @@ def said(nominal: float | None, effective: float, low: float, purpose: str = "sk
         (2.0, 1.99, "skin", {"warn superfat-low"}),
         (2.0, 2.0, "skin", set()),
         (20.0, 20.0, "skin", set()),
-        (20.0, 20.5, "skin", set()),
-        (20.0, 20.51, "skin", {"warn superfat-high"}),
-        (20.0, 20.51, "household", {"warn superfat-high"}),
+        (20.0, 20.01, "skin", {"warn superfat-high"}),
+        (20.0, 20.01, "household", {"warn superfat-high"}),
         (20.01, 20.01, "skin", {"warn superfat-high"}),
-        (None, 20.5, "skin", set()),
-        (None, 20.51, "skin", {"warn superfat-high"}),
+        (None, 20.0, "skin", set()),
+        (None, 20.01, "skin", {"warn superfat-high"}),
     ],
 )
 def test_superfat(nominal: float | None, effective: float, purpose: str, expected: set[str]) -> None:
@@ -91,18 +90,48 @@ def test_an_unknown_assay_says_where_its_band_begins() -> None:
         assert low in next(finding.what for finding in findings if finding.code == "assay-unknown")
 
 
+@pytest.mark.parametrize("nominal", [20.0, None])
+@pytest.mark.parametrize(
+    ("alkalis", "step_g", "most"),
+    [(1, 0.1, 20.0799), (2, 0.1, 20.1596), (1, 0.5, 20.3980), (1, 1.0, 20.5), (2, 1.0, 20.5)],
+)
+def test_of_a_high_superfat_rounding_the_lye_may_be_half_a_point(
+    nominal: float | None, alkalis: int, step_g: float, most: float
+) -> None:
+    # Where 100 g of alkali leave 20 % of the fat, 0.1 g more leave 100 - 80 * 1.001 %.
+    pot = Pot(
+        (*POT.lines, *(PotLine(f"lye-{each}", "alkali", "lye water", 100.0 / alkalis) for each in range(alkalis)))
+    )
+
+    def codes(effective: float) -> list[str]:
+        found = check_superfat(
+            nominal=nominal,
+            effective=effective,
+            low=0.0,
+            pot=pot,
+            materials=REGISTER,
+            purpose="skin",
+            locate=lambda *_: Place(),
+            alkali_step_g=step_g,
+        )
+        return [finding.code for finding in found]
+
+    assert codes(most) == []
+    assert codes(most + 0.001) == ["superfat-high"]
+
+
 @pytest.mark.parametrize(
     ("nominal", "effective", "expected"),
     [
         (5.0, -1e-10, {"warn superfat-low"}),
         (5.0, -1e-9, {"warn superfat-low"}),
         (5.0, 2.0 - 1e-9, set()),
-        (5.0, 20.5 + 1e-9, set()),
+        (5.0, 20.0 + 1e-9, set()),
         (5.0, -1e-8, {"stop lye-excess"}),
         (5.0, 2.0 - 1e-10, set()),
         (5.0, 2.0 - 1e-8, {"warn superfat-low"}),
-        (5.0, 20.5 + 1e-10, set()),
-        (5.0, 20.5 + 1e-8, {"warn superfat-high"}),
+        (5.0, 20.0 + 1e-10, set()),
+        (5.0, 20.0 + 1e-8, {"warn superfat-high"}),
         (0.0, -1e-10, {"warn superfat-low"}),
     ],
 )
@@ -281,7 +310,7 @@ def test_a_superfat_is_told_to_a_tenth() -> None:
     assert "is -1.3 %" in what(-1.26, -1.36)[0]
     assert "is -1.4 %" in what(-1.26, -1.36)[1]
     assert "is only 1.3 %" in what(5.0, 1.26)[0]
-    assert "is 21.3 %" in what(5.0, 21.26)[0]
+    assert "is 20.3 %" in what(5.0, 20.26)[0]
     assert "as low as -0.3 %" in what(5.0, 5.0)[0]
 
 

@@ -69,7 +69,7 @@ def test_alkali_that_went_into_one_portion_is_found_there() -> None:
     )
     extra = PotLine("sodium-hydroxide", "alkali", "trace", 6.0, "a")
     pot = replace(batch.pot, lines=(*batch.pot.lines, extra))
-    found = check_pot(pot, work_out_pot(pot, REGISTER, Settings()), REGISTER, "skin")
+    found = check_pot(pot, work_out_pot(pot, REGISTER, Settings()), REGISTER, "skin", alkali_step_g=0.1)
     assert "lye-excess" in [finding.code for finding in found]
 
 

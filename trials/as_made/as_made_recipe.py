@@ -90,8 +90,9 @@ def _findings(
     A stop of the weigh-out alone comes too late to stop anything, and what a rebatch has mended stands no more.
     """
     materials, settings = batch.materials, trial.plan.settings
+    step_g = float(settings.alkali_step_g)
     by_pot = [
-        check_pot(pot, figures, known, trial.plan.recipe.purpose, recipe.place)
+        check_pot(pot, figures, known, trial.plan.recipe.purpose, recipe.place, alkali_step_g=step_g)
         for pot, figures, known in (*bars, (batch.pot, work_out_pot(batch.pot, materials, settings), materials))
     ]
     poured = by_pot[0]

@@ -121,9 +121,10 @@ def _compare(trial: Trial, by_today: Trial) -> Recalculation:
     frozen, today = materials_of(trial), materials_of(by_today)
     pot = pot_of_bars(trial, at_worst=True)
     used = sorted({line.material for line in pot.lines})
-    purpose = trial.plan.recipe.purpose
+    purpose, step_g = trial.plan.recipe.purpose, float(trial.plan.settings.alkali_step_g)
     before, after = (figures_of_bars(trial, materials) for materials in (frozen, today))
-    found_before, found_after = check_pot(pot, before, frozen, purpose), check_pot(pot, after, today, purpose)
+    found_before = check_pot(pot, before, frozen, purpose, alkali_step_g=step_g)
+    found_after = check_pot(pot, after, today, purpose, alkali_step_g=step_g)
     return Recalculation(
         trial,
         before,

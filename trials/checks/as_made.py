@@ -48,7 +48,8 @@ def _check_bars(trial: Trial, today: date | None, register: Mapping[str, Materia
     told: set[str] = set()
     for loaf in (stood,) if stood is trial else (stood, trial):
         formula, materials = effective_portion(loaf, as_bars=True), materials_of(loaf)
-        found = check_pot(formula.pot, formula.figures, materials, loaf.plan.recipe.purpose)
+        purpose, step_g = loaf.plan.recipe.purpose, float(loaf.plan.settings.alkali_step_g)
+        found = check_pot(formula.pot, formula.figures, materials, purpose, alkali_step_g=step_g)
         without_limit = iter(find_scents_without_limit(formula.pot, materials))
         found = tuple(
             replace(each, do=_way_to_a_limit(next(without_limit), loaf, register)) if each.code == _NO_LIMIT else each

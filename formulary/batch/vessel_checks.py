@@ -5,9 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping
 
+from formulary.batch.figures import alkali_of, assay
 from formulary.batch.model import Pot
 from formulary.batch.mould import parse_mould
-from formulary.batch.volume import pot_volume_ml
+from formulary.batch.volume import USUAL_OTHER_DENSITY_G_PER_ML, pot_volume_ml
+from formulary.chemistry.density import lye_density_g_per_ml
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, warn
 from formulary.materials.model import Material, MaterialKind
@@ -48,7 +50,9 @@ def _jug_volume_ml(pot: Pot, materials: Mapping[str, Material]) -> float:
 def _density(material: Material) -> float:
     if material.density_g_per_ml is not None:
         return material.density_g_per_ml
-    return DRY_ALKALI_G_PER_ML if material.kind is MaterialKind.ALKALI else 1.0
+    if material.group == "lye-solution":
+        return lye_density_g_per_ml(alkali_of(material), min(assay(material)[1], 50.0))
+    return DRY_ALKALI_G_PER_ML if material.kind is MaterialKind.ALKALI else USUAL_OTHER_DENSITY_G_PER_ML
 
 
 def _check_fill(vessel: str, volume_ml: float, settings: Settings) -> Iterable[Finding]:

@@ -12,7 +12,7 @@ from formulary.batch.vessel_checks import DRY_ALKALI_G_PER_ML, check_shared_vess
 from formulary.chemistry.alkali import Alkali
 from formulary.chemistry.density import lye_density_g_per_ml
 from formulary.finding import Finding
-from formulary.materials.model import Material, MaterialKind
+from formulary.materials.model import Known, Material, MaterialKind, ValueRange
 from formulary.settings import Settings
 
 MATERIALS = {
@@ -66,6 +66,10 @@ def test_a_jug_holds_each_thing_by_its_density_and_dry_alkali_by_its_own() -> No
     known = {**MATERIALS, "lye": replace(MATERIALS["lye"], density_g_per_ml=1.5)}
     (solution,) = check_vessels(JUG, known, settings(jug=100))
     assert "would hold 550 ml" in solution.what  # 150 g of a ready-made lye are 100 ml
+    label = ValueRange(33.0, 33.0, 33.0, Known("maker", "label"))
+    ready_made = replace(MATERIALS["lye"], group="lye-solution", assay_percent=label)
+    (solution,) = check_vessels(JUG, {**MATERIALS, "lye": ready_made}, settings(jug=100))
+    assert "would hold 561 ml" in solution.what  # 33 % sodium hydroxide has 1.36 g/ml (from memory)
     # The crystals of sodium hydroxide have 2.13 g/ml, those of potassium hydroxide 2.04 (from memory).
     assert 1.9 < DRY_ALKALI_G_PER_ML < 2.04
 

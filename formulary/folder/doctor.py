@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from formulary.document.parse import uses_c_parser
 from formulary.errors import FormularyError, StorageError
 from formulary.finding import Finding, Place, Severity, count_findings, error, note, warn
+from formulary.folder.status import cut_short
 from formulary.identity import blob_id
 from formulary.shown_as_text import ShownAsText
 
@@ -52,9 +53,7 @@ def examine_folder(
         do = "write it anew from the last save, or plain git cannot work"
         ailments.append(Ailment(warn("index-damaged", what, do, Place(".git/index")), lambda: _refresh_index(folder)))
     if store.has_interrupted_save:
-        what = "a save was cut short; nothing of it is lost"
-        finding = warn("save-interrupted", what, "bring it to its end now, or with the next save", Place(".git"))
-        ailments.append(Ailment(finding, lambda: _finish(folder)))
+        ailments.append(Ailment(cut_short(), lambda: _finish(folder)))
     if store.is_untidy:
         what = "many small objects make reading slow"
         finding = note("git-untidy", what, "pack the repository; nothing is thrown away", Place(".git"))

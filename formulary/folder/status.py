@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from threading import Thread
 from typing import TYPE_CHECKING, TypeVar
 
-from formulary.finding import Finding, Severity
+from formulary.finding import Finding, Place, Severity, warn
 from formulary.folder.saving import (
     ONLY_LAYOUT,
     CheckFiles,
@@ -111,7 +111,15 @@ def find_status(folder: FormularyWorkshop, *, check: CheckFiles | None = None) -
     if cache is not None and is_found_sound and not find_changed_paths(folder) and folder.store.tip == commit:
         keep_sound(cache, commit)
     under_way = folder.store.check_branch()
-    return Status(tuple(unsaved), (*under_way, *grave), may_save=not under_way)
+    half_done = (cut_short(),) if folder.store.has_interrupted_save else ()
+    return Status(tuple(unsaved), (*under_way, *half_done, *grave), may_save=not under_way)
+
+
+def cut_short() -> Finding:
+    """That a save did not come to its end."""
+    what = "a save was cut short, or is under way in another program; nothing of it is lost"
+    do = "the next save brings it to its end, and so does `formulary doctor --mend`"
+    return warn("save-interrupted", what, do, Place(".git"))
 
 
 def _begin(work: Callable[[], _T]) -> Callable[[], _T]:

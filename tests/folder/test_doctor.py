@@ -85,6 +85,18 @@ def test_an_index_that_is_missing_or_damaged_stops_nothing_and_is_written_anew(
     assert git(folder, "status", "--porcelain") == ""
 
 
+def test_the_status_tells_a_save_that_was_cut_short_until_it_has_come_to_its_end(folder: Folder) -> None:
+    (folder.root / ".git/index").write_bytes(b"DIRC")  # the save stands, but cannot be entered there
+    recipe = folder.root / "recipes/first-bar.yaml"
+    recipe.write_text(recipe.read_text(encoding="utf-8") + "# once more\n", encoding="utf-8")
+    folder.save_changed(why="a remark")
+    assert [finding.code for finding in folder.status().findings] == ["save-interrupted"]
+    for ailment in examine_folder(folder):
+        if ailment.mend is not None:
+            ailment.mend()
+    assert folder.status().findings == ()
+
+
 def test_a_detached_head_is_told(folder: Folder) -> None:
     git(folder, "checkout", "--quiet", "--detach")
     assert "head-detached" in by_code(folder)

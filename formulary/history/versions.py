@@ -90,7 +90,7 @@ class Versions:
                 do = f"it is called {renamed} now"
             elif slug in self._store.names():
                 do = f"that is a lasting name of a saved version; write it behind its recipe: RECIPE@{slug}"
-            elif beside := [each for each in there if each.rpartition("/")[2].rpartition(".")[0] == slug]:
+            elif beside := [each for each in there if would_be_read_at(each) == path]:
                 do = f"{beside[0]} is passed over; call it {path}"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
         data = self._store.read_working(path)
@@ -255,6 +255,12 @@ def slug_of(path: str) -> str:
 def is_recipe_file(reference: str) -> bool:
     """Whether a person means a recipe's file by its path, rather than a recipe of the formulary by its name."""
     return reference.lower().endswith((".yaml", ".yml"))
+
+
+def would_be_read_at(path: str) -> str | None:
+    """Where a file is read that its ending or place may keep from it: recipes/old/bar.yml -> recipes/bar.yaml."""
+    folder, name = path.split("/", 1)[0], path.rsplit("/", 1)[-1]
+    return f"{folder}/{name.rpartition('.')[0]}.yaml" if is_recipe_file(name) else None
 
 
 def split_portion(text: str) -> tuple[str, str | None]:

@@ -11,7 +11,7 @@ from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops, warn
 from formulary.given import as_name
-from formulary.history.versions import is_recipe_file, slug_of
+from formulary.history.versions import is_recipe_file, slug_of, would_be_read_at
 from formulary.names import SLUG
 from formulary.recipes.version import Version
 from formulary.settings import SETTINGS_FILE
@@ -162,18 +162,17 @@ def _faults_of(recipe: Recipe, faults: Mapping[str, tuple[Finding, ...]]) -> lis
     return [fault for name in recipe.materials() for fault in faults.get(f"materials/{name}.yaml", ())]
 
 
-def _check_passed_over(paths: Iterable[str]) -> Iterable[Finding]:
+def _check_passed_over(paths: Collection[str]) -> Iterable[Finding]:
     """What beside the recipes and materials is none; by its ending or its place it may be meant as one."""
     for path in paths:
-        folder, _, name = path.partition("/")
-        kind, (stem, _, suffix) = folder.removesuffix("s"), name.rpartition("/")[2].rpartition(".")
-        if name.endswith(".yaml") and "/" not in name:
+        kind, name = path.split("/", 1)[0].removesuffix("s"), path.split("/", 1)[1]
+        meant = would_be_read_at(path)
+        if meant == path:
             continue
-        if suffix.lower() in ("yaml", "yml"):
-            what, do = (
-                f"{name} is no {kind} here and is passed over",
-                f"if it is to be one, call it {folder}/{stem}.yaml",
-            )
+        if meant is not None:
+            what, do = f"{name} is no {kind} here and is passed over", f"if it is to be one, call it {meant}"
+            if meant in paths:
+                do = f"leave it if {meant} is what counts; else give it a name of its own beside that"
             yield warn(f"not-a-{kind}", what, do, Place(path))
         elif kind == "recipe":
             yield note("not-a-recipe", "this file is no recipe and is passed over", "", Place(path))

@@ -304,7 +304,20 @@ def test_a_file_by_another_ending_is_said_to_be_passed_over(formulary: Run, home
     }
     for name, path in (("spring", "recipes/spring.yml"), ("autumn", "recipes/old/autumn.yaml")):
         assert f"{path} is passed over; call it recipes/{name}.yaml" in formulary("show", name).err
-    assert "passed over" not in formulary("show", "summer").err
+    for name in ("summer", "pour"):
+        assert "passed over" not in formulary("show", name).err
+
+
+def test_a_copy_that_is_passed_over_is_not_to_take_the_place_of_the_file_that_counts(
+    formulary: Run, home: Path
+) -> None:
+    (home / "recipes/old").mkdir()
+    for name in ("spring.yaml", "old/spring.yaml"):
+        (home / "recipes" / name).write_text(BASE, encoding="utf-8")
+    told = json.loads(formulary("check", "--json").out)["findings"]
+    (copy,) = (each for each in told if each["code"] == "not-a-recipe")
+    assert copy["where"]["path"] == "recipes/old/spring.yaml"
+    assert copy["do"].startswith("leave it if recipes/spring.yaml is what counts")
 
 
 def test_a_recipe_whose_file_has_a_name_that_none_can_have_is_to_be_renamed(formulary: Run, home: Path) -> None:

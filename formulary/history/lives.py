@@ -65,11 +65,16 @@ class Lives:
 
     def saves(self, slug: str) -> tuple[Saved, ...]:
         """The saves of a recipe under all its names, oldest first, without deletions."""
-        return tuple(merge(*(life.saves for life in self.of_recipe(slug)), key=lambda save: save.when))
+        return self.saves_and_returns(slug)[0]
 
-    def returns(self, slug: str) -> frozenset[str]:
-        """The commits in which a recipe came back that had been deleted; a rename, or its undoing, is no return."""
-        return frozenset(life.began for life in self.of_recipe(slug)[1:] if not self._takes_a_name_away(life.began))
+    def saves_and_returns(self, slug: str) -> tuple[tuple[Saved, ...], frozenset[str]]:
+        """The same, and the commits of them in which the recipe came back that had been deleted.
+
+        A rename, or its undoing, is no return.
+        """
+        lives = self.of_recipe(slug)
+        saves = tuple(merge(*(life.saves for life in lives), key=lambda save: save.when))
+        return saves, frozenset(life.began for life in lives[1:] if not self._takes_a_name_away(life.began))
 
     def _takes_a_name_away(self, commit: str) -> bool:
         changes = self._store.changes_of(commit).items()

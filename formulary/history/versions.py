@@ -135,14 +135,14 @@ class Versions:
         firsts = [life.saves[0].blob for life in lives.under(slug)]
         for blob, text in self._store.read_blobs(blob for blob in firsts if blob).items():
             lives.know(blob, text)
-        saves = lives.saves(slug)
+        saves, returns = lives.saves_and_returns(slug)
         if not saves and slug not in self.recipes():
             do = suggest(slug, self.recipes(), list_recipes(self.recipes()))
             renamed = self.now_called(slug)
             if renamed is not None:
                 do = f"it is called {renamed} now"
             raise InputError.of("no-recipe", f"there is no recipe {slug!r} here", do)
-        return saves, lives.returns(slug)
+        return saves, returns
 
     def read_save(self, slug: str, save: SavedVersion) -> Version:
         """The version that one save of a recipe's history holds, from git. Raises InputError with every fault of it."""
@@ -165,7 +165,7 @@ class Versions:
         recipes = self.recipes()
         lives = self.lives()
         lives.read_all()
-        saves = {slug: (lives.saves(slug), lives.returns(slug)) for slug in recipes}
+        saves = {slug: lives.saves_and_returns(slug) for slug in recipes}
         ids = {save.blob for of_recipe, _ in saves.values() for save in of_recipe if save.blob}
         cut = self._store.cut
         with reading_versions(ids, self._store.read_blobs, self._cache) as read:

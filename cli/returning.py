@@ -9,7 +9,7 @@ import click
 
 from cli.options import RecipeArgument, folder_option, json_option, open_chosen
 from cli.output import DONE, STOPPED, WRONG_INPUT, finding_text, progress, say, say_json, say_next, width
-from cli.stops import say_stops
+from cli.stops import say_deleted, say_stops
 
 if TYPE_CHECKING:
     from formulary.finding import Finding
@@ -151,5 +151,6 @@ def status(as_json: bool) -> int:
         say(found.render(width=width()))
         for finding in found.findings:
             say(finding_text(finding, sys.stdout))
+        say_deleted(folder, [file.path for file in found.unsaved])
     severities = {finding.severity.value for finding in found.findings}
     return WRONG_INPUT if "error" in severities else STOPPED if "stop" in severities else DONE

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import shlex
-import sys
 from typing import TYPE_CHECKING
 
 import click
 
 from cli.options import folder_option, open_chosen
-from cli.output import STOPPED, finding_text, is_asked, progress, say, say_next, width
-from cli.stops import say_stops
+from cli.output import STOPPED, is_asked, progress, say, say_next, width
+from cli.stops import say_deleted, say_stops
 
 if TYPE_CHECKING:
     from formulary.folder.folder import Folder
@@ -38,12 +37,11 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
     from formulary.folder.saving import describe_size, say_unchanged
     from formulary.text_table import paragraph
     from trials.bench import open_bench
-    from trials.files.deleted import check_deleted
 
     with open_chosen() as folder:
         with progress("looking at what changed"):
             prepared = folder.prepare_save(recipes, check=open_bench(folder).check_files)
-        told = why if why is not None else _ask_why(prepared, recipes)
+        told = why if why is not None else _ask_why(folder, prepared, recipes)
         with progress("saving"):
             report = folder.save_prepared(prepared, why=told)
         say(_saved(report) if why is not None else "Saved.")
@@ -60,8 +58,6 @@ def save(recipes: tuple[str, ...], why: str | None) -> int:
         say("")
         shown = {f"recipes/{slug}.yaml" for slug, _ in prepared.changes}  # with their stops
         status = say_stops(folder, report.paths, told=shown)
-        for finding in check_deleted(open_bench(folder), report.paths):
-            say(finding_text(finding, sys.stdout))
     say_next(follows)
     return STOPPED if any(changes.stops for _, changes in prepared.changes) else status
 
@@ -75,7 +71,7 @@ def _say_indented(text: str) -> None:
     say("\n".join(f"  {line}".rstrip() for line in text.rstrip().splitlines()))
 
 
-def _ask_why(prepared: PreparedSave, recipes: tuple[str, ...]) -> str:
+def _ask_why(folder: Folder, prepared: PreparedSave, recipes: tuple[str, ...]) -> str:
     """The reason, from the person at the terminal. Raises InputError, with a line to type, where nobody sits."""
     proposed = prepared.proposed_why
     if not is_asked():
@@ -88,6 +84,7 @@ def _ask_why(prepared: PreparedSave, recipes: tuple[str, ...]) -> str:
     say("To be saved:\n")
     _say_indented(prepared.in_short if _is_long(prepared) else prepared.change_in_words)
     say("")
+    say_deleted(folder, prepared.files)
     return ask_if_known(f"Why, in a few words? Enter takes: {proposed}", str.strip) or proposed
 
 

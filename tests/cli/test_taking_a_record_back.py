@@ -252,7 +252,7 @@ def test_a_loaf_that_was_sold_is_not_deleted_without_a_word_nor_left_out_where_i
     )
     for trial in (sold, kept):
         shutil.rmtree(home / f"trials/{trial[:4]}/{trial}")
-    for told in (formulary("check"), formulary("save", "-m", "tidy")):
+    for told in (formulary("check"), formulary("status"), formulary("save", "-m", "tidy")):
         assert told.out.count("sold-deleted") == 1
         assert f"formulary restore {sold}" in " ".join(told.out.split())
         assert f"formulary restore {kept}" not in told.out
@@ -261,6 +261,8 @@ def test_a_loaf_that_was_sold_is_not_deleted_without_a_word_nor_left_out_where_i
     assert (used["trial"], used["deleted"], used["grams"]) == (sold, True, 530.0)
     assert "deleted since" in " ".join(formulary("materials", "where", "OL-7").out.split())
     assert "hold --who" not in formulary("materials", "where", "OL-7").out
+    assert "sold-deleted" not in formulary("undo").out
+    assert formulary("redo").out.count("sold-deleted") == 1
     for trial in (sold, kept):
         assert formulary("restore", trial).status == 0
     assert formulary("materials", "where", "OL-7").out == whole

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import isfinite
@@ -276,11 +277,11 @@ def patience(seen: Sequence[Seen]) -> float | None:
     A pour that was seen to its end would have been watched for so long at least, so that one that was poured early does
     not speak for all: the median of the product-limit estimate (Kaplan and Meier 1958; from memory).
     """
-    stopped = sorted(item.value.low for item in seen if item.value.bound == "above" and item.value.low is not None)
+    stopped = Counter(item.value.low for item in seen if item.value.bound == "above" and item.value.low is not None)
     watched = [least for least in (item.value.bounds[0] for item in seen) if isfinite(least)]
     still = 1.0
-    for stop in stopped:
-        still -= still / sum(least >= stop for least in watched)
+    for stop, times in sorted(stopped.items()):
+        still -= still * times / sum(least >= stop for least in watched)
         if still < 0.5 - 1e-9:
             return stop
     return None

@@ -92,6 +92,7 @@ def test_one_loaf_that_was_poured_at_once_does_not_hide_what_the_next_pour_would
         ((), (5.0, 6.0, 7.0), 6.0),  # by hand: 2/3 are watched beyond 5 min, 1/3 beyond 6
         ((4.0,), (5.0, 6.0, 7.0), 6.0),  # one that ended before anybody gave up says nothing of patience
         ((5.5, 12.0), (5.0, 6.0, 7.0), 7.0),  # by hand: 4/5, then 4/5 x 2/3 = 8/15, then 8/15 x 1/2
+        ((20.0, 21.0), (5.0, 5.0, 5.0), 5.0),  # by hand: 2/5 are watched beyond 5 min
     ],
 )
 def test_how_long_pours_are_watched_is_told_by_those_that_were_seen_to_the_end_too(

@@ -21,23 +21,22 @@ def find_deleted_and_sold(files: TrialFiles, paths: Iterable[str] | None = None)
 
     paths: files of those that are looked at; all that history knows unless given. One whose folder was moved is here.
     """
-    here = {code_of(each) for each in files.trial_ids()}
-    wanted = None if paths is None else _gone(paths, here)
+    wanted = None if paths is None else _gone(paths, files)
     if wanted is not None and not wanted:
         return ()
     store = files.folder.store
-    saves = [saved for saved in store.history() if saved.blob is not None]  # the newest first
-    gone = _gone((saved.path for saved in saves), here)
-    gone = gone if wanted is None else gone & wanted
     last: dict[str, str] = {}
-    for saved in saves:
-        if saved.blob is not None and saved.path.startswith("trials/"):
+    for saved in store.history():  # the newest first
+        if saved.blob is not None:
             last.setdefault(saved.path, saved.blob)
+    kept = {
+        trial_id: [last.get(f"{trial_folder(trial_id)}/{name}.yaml", "") for name in ("trial", "planned", "added")]
+        for trial_id in sorted(_gone(last, files) if wanted is None else wanted)
+    }
+    texts = store.read_blobs(blob for blobs in kept.values() for blob in blobs)
     found: list[Trial] = []
-    for trial_id in sorted(gone):
-        kept = {name: last.get(f"{trial_folder(trial_id)}/{name}.yaml") for name in ("trial", "planned", "added")}
-        texts = store.read_blobs(blob for blob in kept.values() if blob is not None)
-        text, plan, added = (texts.get(blob) if blob is not None else None for blob in kept.values())
+    for trial_id, blobs in kept.items():
+        text, plan, added = map(texts.get, blobs)
         if text is None or plan is None:
             continue
         beside = NOTHING_ADDED if added is None else parse_added(added)[0]
@@ -60,6 +59,7 @@ def _say(trial: Trial) -> Finding:
     return warn("sold-deleted", what, f"bring it back: formulary restore {trial.id}", Place(trial_folder(trial.id)))
 
 
-def _gone(paths: Iterable[str], here: Iterable[str]) -> set[str]:
+def _gone(paths: Iterable[str], files: TrialFiles) -> set[str]:
     ids = trial_ids_among(path for path in paths if path.startswith("trials/") and path.endswith("/trial.yaml"))
+    here = {code_of(each) for each in files.trial_ids()} if ids else set()
     return {each for each in ids if code_of(each) not in here}

@@ -58,7 +58,7 @@ def _check_bars(trial: Trial, today: date | None, register: Mapping[str, Materia
         if loaf is not stood:
             found = tuple(map(_of_rebatch_ahead, stops(found)))
         yield from (each for each in found if each.code not in told)
-        told |= {each.code for each in found}
+        told |= {each.code for each in stops(found)}
 
 
 def _of_rebatch_ahead(found: Finding) -> Finding:

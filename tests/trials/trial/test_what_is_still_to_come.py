@@ -70,6 +70,16 @@ def test_lye_that_a_rebatch_would_bring_is_told_at_once_as_what_is_to_come() -> 
         assert not is_ahead or "nothing that it takes in counts" not in found["ahead-of-today"].what
 
 
+def test_a_warning_of_today_hides_no_stop_of_what_a_rebatch_would_bring() -> None:
+    text = "as_made: [{line: sodium-hydroxide, weighed: 110 g}]\n"
+    text += "after_pour: [{at: 90 d, what: rebatched, with: {olive-oil: 300 g}}]\n"
+    found = [
+        each for each in check_trial(trial_of(text, UNSCENTED), outcomes(), day(5)) if each.code == "superfat-high"
+    ]
+    assert [each.severity for each in found] == [Severity.WARN, Severity.STOP]
+    assert "rebatch that lies ahead of today" in found[1].what
+
+
 def refused(text: str, today: date) -> str:
     with pytest.raises(StopError) as refusal:
         demand_sellable(trial_of(text, UNSCENTED), today, register=MappingProxyType({}))

@@ -138,12 +138,12 @@ def test_free_alkali_in_a_loaf_that_is_sold_is_a_stop_with_what_to_do(grade: str
     # At an age to come it is a slip of the age, and was found all the same: also where only sales are listed.
     assert sale_of(text, day(39)) == [("sold-unfit", Severity.STOP)]
     assert sale_of(text, day(45)) == [("sold-unfit", Severity.STOP)]
-    (found,) = [
-        each for each in check_trial(trial_of(text, UNSCENTED), outcomes(), day(45)) if each.code == "sold-unfit"
-    ]
-    for word in ("hold", "materials where", "formulary trial release"):
-        assert word in found.do
-    assert f"free alkali: {grade} at 40 d" in found.what
+    for lots, where in (("", "no lot of it is recorded"), ('lots: {olive-oil: "OL-7"}\n', "materials where OL-7")):
+        told = check_trial(trial_of(lots + text, UNSCENTED), outcomes(), day(45))
+        (found,) = [each for each in told if each.code == "sold-unfit"]
+        for words in ("hold", where, "formulary trial release"):
+            assert words in found.do
+        assert f"free alkali: {grade} at 40 d" in found.what
     assert sale_of(text.replace("decision: sell", "decision: hold"), day(45)) == []
     mended = text.replace("]", ", {age: 60 d, outcome: free alkali, value: none}]")
     assert sale_of(mended, day(65)) == []

@@ -55,6 +55,8 @@ def refresh_index(
             variables = {"GIT_INDEX_FILE": str(private), "GIT_WORK_TREE": str(empty)}
             written = 0
             if index.exists() and not anew:
+                if not _is_whole(index):  # git would take what is left of it, and call it sound
+                    raise StorageError.of("index-damaged", "Git's index is damaged.", "Run `formulary doctor --mend`.")
                 shutil.copyfile(index, private)
                 written = index.stat().st_mtime_ns
             else:

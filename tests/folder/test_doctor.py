@@ -97,6 +97,24 @@ def test_the_status_tells_a_save_that_was_cut_short_until_it_has_come_to_its_end
     assert folder.status().findings == ()
 
 
+def test_no_save_makes_a_sound_index_of_a_damaged_one(folder: Folder) -> None:
+    index = folder.root / ".git/index"
+    held = bytearray(index.read_bytes())
+    held[60] ^= 1  # in the id of the first file, which git takes as it is
+    index.write_bytes(held)
+    recipe = folder.root / "recipes/first-bar.yaml"
+    recipe.write_text(recipe.read_text(encoding="utf-8") + "# once more\n", encoding="utf-8")
+    report = folder.save_changed(why="a remark")
+    assert [finding.code for finding in report.findings] == ["index-stale"]
+    found = by_code(folder)
+    assert "index-damaged" in found
+    for ailment in found.values():
+        assert ailment.mend is not None
+        ailment.mend()
+    assert by_code(folder) == {}
+    assert git(folder, "status", "--porcelain") == ""
+
+
 def test_a_detached_head_is_told(folder: Folder) -> None:
     git(folder, "checkout", "--quiet", "--detach")
     assert "head-detached" in by_code(folder)

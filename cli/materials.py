@@ -23,13 +23,11 @@ def materials(context: click.Context, as_json: bool) -> None:
     """The register: all materials by kind; `materials show NAME` tells all that is known of one."""
     if context.invoked_subcommand is not None:
         return
-    from formulary.finding import Severity
     from formulary.materials.text import material_json, render_materials
 
     with open_chosen() as folder:
         register = folder.register
-        found = folder.material_findings.values()
-    unread = [fault for of_file in found for fault in of_file if fault.severity is Severity.ERROR]
+        unread = [fault for of_file in folder.unread_materials.values() for fault in of_file]
     if as_json:
         listed = [material_json(register[name]) for name in sorted(register)]
         say_json({"materials": listed, "unread": [fault.to_json() for fault in unread]})
@@ -154,7 +152,7 @@ def where(lot: str, as_json: bool) -> int:
     A trial with such a material of which, or of part of which, no lot is recorded, made or rebatched since the lot
     came in, may have used it.
 
-    Exit status 2 when a trial could not be read: the lot may have gone into that one, too.
+    Exit status 2 when a trial could not be read, or a material of yours: the lot may be of that one, too.
     """
     from trials.trial.identity import code_of
 

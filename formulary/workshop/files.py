@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from functools import cached_property
+from itertools import chain
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar, cast
 
@@ -116,13 +117,19 @@ class FormularyFiles:
         """What is wrong in the maker's own material files: path -> findings."""
         return self._materials_read[1]
 
+    @property
+    def unread_materials(self) -> Mapping[str, tuple[Finding, ...]]:
+        """Material -> the errors for which the maker's own file of it cannot be read, so that none of it counts."""
+        found = self.material_findings.items()
+        errors = {slug_of(path): tuple(each for each in of if each.severity is Severity.ERROR) for path, of in found}
+        return {slug: of_file for slug, of_file in errors.items() if of_file}
+
     def faults_beside(self, findings: Iterable[Finding]) -> tuple[Finding, ...]:
         """What is wrong in the files of materials, where one of the findings is that a material is not known: that it
         cannot be read may be why."""
         if all(finding.code != "unknown-material" for finding in findings):
             return ()
-        of_files = (fault for faults in self.material_findings.values() for fault in faults)
-        return tuple(fault for fault in of_files if fault.severity is Severity.ERROR)
+        return tuple(chain.from_iterable(self.unread_materials.values()))
 
     def find_material(self, name: str) -> Material:
         """A material of the register.

@@ -34,6 +34,23 @@ def test_what_its_file_does_not_say_is_not_shown_as_the_material(
     assert "no material is called" not in ran.err
 
 
+def test_where_a_lot_went_is_not_all_while_a_material_that_may_have_it_cannot_be_read(
+    formulary: Run, home: Path
+) -> None:
+    write_broken(home, "harbour-oil")
+    unknown = formulary("materials", "where", "L-9")
+    assert (unknown.status, unknown.out) == (2, "")
+    assert "no material and no trial that could be read has a lot 'L-9'" in unknown.err
+    assert "materials/harbour-oil.yaml:4:23: error: " in unknown.err
+    assert formulary("materials", "lot", "olive-oil", "L-9").status == 0
+    known = formulary("materials", "where", "L-9")
+    assert known.status == 2
+    assert "1 material could not be read and may have it too" in " ".join(known.out.split())
+    told = json.loads(formulary("materials", "where", "L-9", "--json").out)
+    jsonschema.validate(told, read_schema("materials-where"))
+    assert [finding["where"]["path"] for finding in told["unread"]] == ["materials/harbour-oil.yaml"]
+
+
 def test_the_list_of_all_materials_tells_the_files_that_it_could_not_read(formulary: Run, home: Path) -> None:
     sound = json.loads(formulary("materials", "--json").out)
     assert sound["unread"] == []

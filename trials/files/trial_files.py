@@ -145,10 +145,10 @@ class TrialFiles:
     def demand_readable_materials(self, trial: Trial) -> None:
         """Raises InputError while the file of a material of the trial cannot be read: what it says today of the loaf is
         not known."""
-        found = self.folder.material_findings
-        faults = [fault for name in kept_materials(trial) for fault in found.get(f"materials/{name}.yaml", ())]
-        if has_errors(faults):
-            raise InputError(fault for fault in faults if fault.severity is Severity.ERROR)
+        unread = self.folder.unread_materials
+        faults = [fault for name in kept_materials(trial) for fault in unread.get(name, ())]
+        if faults:
+            raise InputError(faults)
 
     def as_kept(self, trial: Trial) -> Trial:
         """The trial by what is kept of its lots, without what is registered of others today."""

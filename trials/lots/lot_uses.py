@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
+from itertools import chain
 from typing import TYPE_CHECKING
 
 from formulary.batch.weigh_out import work_out_batch
 from formulary.errors import FormularyError, InputError
-from formulary.finding import Finding
+from formulary.finding import Finding, error
 from formulary.history.versions import slug_of
 from formulary.materials.plain_name import material_words
 from formulary.names import suggest
@@ -67,7 +68,7 @@ class LotUses(ShownAsText):
     recipes: tuple[LyeByLot, ...]
     not_recorded: tuple[LotNotRecorded, ...] = ()
     received: Mapping[str, date | None] = field(default_factory=dict)
-    unread: tuple[Finding, ...] = ()  # trials that could not be read, which may have it too
+    unread: tuple[Finding, ...] = ()  # trials and materials that could not be read, which may have it too
 
     def to_json(self) -> dict[str, object]:
         return {
@@ -88,9 +89,10 @@ class LotUses(ShownAsText):
         for text in render_not_recorded(self.not_recorded, self.received):
             lines += ["", *paragraph(text, width=width)]
         if self.unread:
-            count = len(self.unread)
-            trials = f"{count} trial{'' if count == 1 else 's'}"
-            lines += paragraph(f"{trials} could not be read and may have it too: this is not all of it.", width=width)
+            files = {finding.place.path for finding in self.unread if _is_of_material(finding)}
+            counts = ((sum(not _is_of_material(each) for each in self.unread), "trial"), (len(files), "material"))
+            many = " and ".join(f"{count} {what}{'' if count == 1 else 's'}" for count, what in counts if count)
+            lines += paragraph(f"{many} could not be read and may have it too: this is not all of it.", width=width)
         if self.recipes:
             lines += ["", *paragraph("Its certificate changes the lye for 1000 g of oils:", width=width)]
             table = [Row("", ("before g", "after g", "change g"))]
@@ -130,18 +132,24 @@ def find_lot_uses(bench: TrialFiles, lot: str) -> LotUses:
         day, used = register[name].lots[lot].received, [used.trial.made for used in batches if used.material == name]
         # A day that a batch made with it was before is a slip, by which nothing can be ruled out.
         received[name] = None if day is None or any(made < day for made in used) else day
+    unread = (*bench.unread, *chain.from_iterable(folder.unread_materials.values()))
     named = lot_names(trials)
     if not (materials or batches or any(each.casefold() == lot.strip().casefold() for each in named)):
         _demand_no_trial(trials, lot)
         known = {number for name in makers if name in register for number in register[name].lots}
         known |= set(named)
         do = suggest(lot, known, f"lots recorded: {', '.join(sorted(known)) or 'none'}")
-        readable = " that could be read" if bench.unread else ""
-        raise InputError.of("unknown-lot", f"no material and no trial{readable} has a lot {lot[:40]!r}", do)
+        readable = " that could be read" if unread else ""
+        what = f"no material and no trial{readable} has a lot {lot[:40]!r}"
+        raise InputError([error("unknown-lot", what, do), *filter(_is_of_material, unread)])
     told = {(used.trial.id, used.material) for used in batches}
     silent = tuple(each for each in find_not_recorded(trials, received) if (each.trial.id, each.material) not in told)
     changed = tuple(_changed_lyes(bench, materials, lot))
-    return LotUses(lot, materials, batches, changed, silent, ReadOnly(received), bench.unread)
+    return LotUses(lot, materials, batches, changed, silent, ReadOnly(received), unread)
+
+
+def _is_of_material(finding: Finding) -> bool:
+    return (finding.place.path or "").startswith("materials/")
 
 
 def _demand_no_trial(trials: Iterable[Trial], named: str) -> None:

@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import TYPE_CHECKING
 
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, error
+from formulary.finding import Finding, Place, error
 from formulary.identity import blob_id
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.model import Lot, Material
@@ -165,13 +165,8 @@ def _without_readable_file(bench: TrialFiles, trial: Trial, kept: Added) -> dict
 
     The built-in values are not what that file says, and what is kept counts for good.
     """
-    found = bench.folder.material_findings
-    errors = {
-        name: tuple(fault for fault in found.get(f"materials/{name}.yaml", ()) if fault.severity is Severity.ERROR)
-        for name in trial.brought
-        if name not in kept.materials
-    }
-    return {name: faults for name, faults in errors.items() if faults}
+    unread = bench.folder.unread_materials
+    return {name: unread[name] for name in trial.brought if name in unread and name not in kept.materials}
 
 
 def _keep_added(

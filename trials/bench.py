@@ -245,11 +245,17 @@ class Bench(TrialFiles):
         return ShownCost.of(cost_of_trial(found, self.folder.register, currency=self.folder.settings.currency))
 
     def ingredients(self, trial: Trial | str, *, portion: str | None = None) -> IngredientList:
-        """The ingredient lists of a trial's bars as they were made, of each portion too, or of one alone."""
+        """The ingredient lists of a trial's bars as they were made, of each portion too, or of one alone.
+
+        Raises InputError while the file of one of its materials cannot be read.
+        """
         from formulary.batch.shown import ShownIngredients
         from trials.as_made.ingredients import ingredients_of_trial
 
-        return ShownIngredients.of(ingredients_of_trial(self._named_trial(trial), self.folder.register, portion))
+        found = self._named_trial(trial)
+        self.demand_readable_materials(found)
+        stood = as_it_stood(found, date.today())
+        return ShownIngredients.of(ingredients_of_trial(stood, self.folder.register, portion))
 
     def render_trial(self, trial: Trial | str, *, show_all: bool = False, width: int = 80) -> str:
         """A trial as text: what was planned, what was really in the pot, what happened, what was observed.

@@ -537,6 +537,18 @@ def test_how_much_oil_the_bars_for_a_market_take_is_told_with_those_that_are_kep
     assert bench.ready_by(day, "midwinter-clove", today, bars=60).oil_mass_g is None
 
 
+def test_a_label_names_nothing_that_a_rebatch_to_come_would_take_in(bench: Bench) -> None:
+    def listed() -> set[str]:
+        return {line.inci for line in bench.ingredients(trial).in_bar}
+
+    trial = start(bench)
+    as_poured = listed()
+    trial = bench.record(record.handle(trial, "rebatched", "9000 d", taken_in="honey 60 g"), now=NOW)
+    assert listed() == as_poured
+    trial = bench.record(record.handle(trial, "rebatched", "30 h", taken_in="honey 60 g"), now=NOW)
+    assert listed() == as_poured | {"MEL"}
+
+
 def test_a_file_that_changes_while_an_entry_is_written_is_not_overwritten(
     folder: Folder, bench: Bench, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -172,10 +172,12 @@ def test_nothing_is_sold_or_looked_up_again_while_the_file_of_a_material_cannot_
     broken = know(folder, "format: 1\nname: [\n")
     with pytest.raises(InputError):
         sell(broken)
-    with pytest.raises(InputError, match=r"sodium-hydroxide\.yaml"):
-        broken.recalculate(trial)
+    for look_up in (Bench.recalculate, Bench.ingredients):
+        with pytest.raises(InputError, match=r"sodium-hydroxide\.yaml"):
+            look_up(broken, trial)
     mended = know(folder, OLD)
     assert mended.recalculate(trial)
+    assert mended.ingredients(trial)
     assert sell(mended).release is not None
 
 

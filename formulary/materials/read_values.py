@@ -353,10 +353,19 @@ class ValueReader:
             do = "write its water; a solid alkali has neither `water: 0` nor `group: lye-solution`"
             self.fields.report("lye-water", what, do, None, "water")
             return
-        if not self.values.keys() & {"water_percent", "assay_percent"}:
-            return
         water: float | None = self._in_force("water_percent")
         assay: ValueRange | None = self._in_force("assay_percent")
+        if is_lye and water is None and not self.is_certificate:
+            what = "a ready-made lye does not say its water, of which that much less is weighed"
+            do = (
+                f"write `water: {100.0 - assay.working:g}`"
+                if assay is not None
+                else "write its `water` and its `assay`"
+            )
+            self.fields.report("lye-water", what, do, None, "water")
+            return
+        if not self.values.keys() & {"water_percent", "assay_percent"}:
+            return
         if not water or assay is None or assay.known == ASSAY_NOT_STATED:
             return
         total = water + assay.working

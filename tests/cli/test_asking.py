@@ -139,8 +139,8 @@ def test_every_example_of_a_question_is_an_answer_that_can_stand_in_the_file(kin
             start = {"alkali": "sodium-hydroxide"} if kind is MaterialKind.ALKALI else {}
             if question.key.startswith("limit."):
                 start = {"limit": {"percent_of_product": "2"}}  # type: ignore[dict-item]
-            if question.key == "assay":
-                start["group"] = "lye-solution"
+            if question.after == "water":
+                start |= {"group": "lye-solution", "water": "50"}
             values = with_answer(start, question, parse_answer(question, answer))
             material, findings = parse_material(render_new_material("of-mine", "Mine", kind, values), None, "of-mine")
             assert material is not None, findings

@@ -229,7 +229,10 @@ def test_a_certificate_above_what_is_known_is_told_at_once_since_it_takes_from_t
 
 
 def test_a_ready_made_lye_may_be_weak_when_it_says_what_it_is() -> None:
-    for slug, more in (("sodium-hydroxide-lye", "group: lye-solution\n"), ("sodium-hydroxide-solution-33", "")):
+    for slug, more in (
+        ("sodium-hydroxide-lye", "group: lye-solution\nwater: 66.9\n"),
+        ("sodium-hydroxide-solution-33", ""),
+    ):
         material, _ = read(f"{more}assay: 33.1\nlots: {{A: {{assay: 32.8}}}}", slug, "alkali")
         assert material.assay_percent is not None
         assert material.assay_percent.working == 33.1
@@ -248,6 +251,9 @@ def test_a_ready_made_lye_may_be_weak_when_it_says_what_it_is() -> None:
         ("water: 50\nassay: 98.5", "lye-total"),
         ("water: 0\nassay: 98.5", "lye-water"),
         ("water: 0", "lye-water"),
+        ("assay: 33", "lye-water"),
+        ("density: 1.36 g/ml", "lye-water"),
+        ("assay: 33\nlots: {A: {assay: 33.2}}", "lye-water"),
         ("water: 50\nassay: 50\nlots: {A: {assay: 40}}", "lye-total"),
         ("water: 50\nassay: 50\nlots: {A: {water: 67}}", "lye-total"),
     ],
@@ -259,6 +265,8 @@ def test_a_ready_made_lye_is_water_and_hydroxide_and_nothing_else(more: str, cod
     assert [each.code for each in findings] == [code]
     if more == "water: 50\nassay: 30":
         assert "with 50 % water write assay 50, with 30 % hydroxide write water 70" in findings[0].do
+    if more == "assay: 33":
+        assert findings[0].do == "write `water: 67`"
 
 
 def test_a_built_in_lye_of_another_strength_must_say_its_water_too() -> None:

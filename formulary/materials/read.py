@@ -104,8 +104,9 @@ def _read_alkali(fields: Fields, slug: str, name: str, kind: MaterialKind) -> Al
     # A sheet calls the alkali by its name, and potassium hydroxide weighs half as much again.
     other = next((other for other in Alkali if other is not alkali and _is_called(other, slug, name)), None)
     if other is not None:
-        what = f"this is called {other.value.replace('-', ' ')}, and worked out as {alkali.value.replace('-', ' ')}"
-        do = f"write `alkali: {other.value}`, or give the file and its `name` another name"
+        called, counted = (each.value.replace("-", " ") for each in (other, alkali))
+        what = f"this is called {called}, and worked out as {counted}"
+        do = f"read its label: if it is {called}, write `alkali: {other.value}`; else give it another file and `name`"
         fields.report("alkali-misnamed", what, do, None, "alkali" if word is not None else "name")
     return alkali
 

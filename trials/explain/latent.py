@@ -106,7 +106,7 @@ def _graded(problem: Problem) -> Latent:
 
 
 def working_noise(problem: Problem, latent: Latent) -> Noise:
-    """The prior on a row's noise: what repeats told, else a wide guess from the spread of the values themselves."""
+    """The prior on the noise of a pour: what repeats told, else a wide guess from the spread of the values."""
     if problem.noise is not None:
         return problem.noise
     if problem.scale == "count":

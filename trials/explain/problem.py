@@ -30,11 +30,10 @@ def _refuse(what: str, do: str) -> InputError:
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """How much repeats of one recipe differ: the prior on the noise of a single row.
+    """How much repeats of one recipe differ: the prior on the noise of a whole pour, what a batch shares included.
 
-    sd: standard deviation of one row on the scale that is worked on (for `log`: in log units; for `count`: of
-    twice
-        the square root; for the graded scales it is 1 by definition and this is not used).
+    sd: its standard deviation on the scale that is worked on (for `log`: in log units; for `count`: of twice the square
+        root; for the graded scales it is 1 by definition and this is not used).
     observations: how many observations that knowledge is worth (0 = nothing is known).
     """
 
@@ -48,15 +47,13 @@ class Problem:
 
     names: one name a column.
     x: shape (rows, columns), (value - base) / step.
-    lower, upper: shape (rows,), in the outcome's own unit: equal where a value was read, `upper` infinite
-    where the
+    lower, upper: shape (rows,), in the outcome's own unit: equal where a value was read, `upper` infinite where the
         wait was given up (right-censored), `lower` minus infinite (`log`: 0) where it had happened before the
         first look, else the two looks between which it happened. Grades are whole numbers, yes/no is 1/0.
     scale: measured (the value itself), log (times and other positive values), graded, yes-no, count, percent
         (0 and 100 are taken as "at or beyond").
     prior: shape (columns,), how likely a column is a cause beside the others; 1 unless there is a reason.
-    batch: rows of one batch share its luck; sitting: so do, more weakly, batches of one sitting; when: time
-    of the
+    batch: rows of one batch share its luck; sitting: so do, more weakly, batches of one sitting; when: time of the
         trial on any scale, to allow for a slow drift. All optional.
     noise: what is known about repeatability; None: assumed wide.
     """

@@ -20,7 +20,6 @@ _LOG = [
     "log",
     "--raw",
     "-z",
-    "-c",  # of a merge, the files that differ from every parent
     "--full-history",  # also what a merge left aside: nothing that was saved disappears
     "--no-abbrev",
     "--no-renames",  # recipes look alike: git's guess follows the wrong file
@@ -31,8 +30,9 @@ _LOG = [
     "--no-mailmap",
     "--no-color",
     "-O/dev/null",
-    f"--format={_FORMAT}",
 ]
+_OF_MERGES = "-c"  # the files that differ from every parent
+_OF_EACH_PARENT = "-m"  # also what a merge did not take from one of them
 
 
 def read_tree_blobs(git: Git, commit: str) -> dict[str, str]:
@@ -170,7 +170,9 @@ def read_history(git: Git, tip: str, paths: Iterable[str]) -> Iterator[Saved]:
 
 
 def _read_log(git: Git, tip: str, path: str | None) -> Iterator[tuple[int, Saved]]:
-    _, output = git.run([*_LOG, tip, "--", *([to_system(path)] if path is not None else [])])
+    _, output = git.run(
+        [*_LOG, _OF_MERGES, f"--format={_FORMAT}", tip, "--", *([to_system(path)] if path is not None else [])]
+    )
     tokens = output.split(b"\0")
     place, last = 0, len(tokens)
     while True:
@@ -204,6 +206,18 @@ def _read_log(git: Git, tip: str, path: str | None) -> Iterator[tuple[int, Saved
             blob = _new_blob(token)
             if blob != "" and (name == path if path is not None else check_path(name) is None):
                 yield order, Saved(commit, when, author, subject, body, name, blob)
+
+
+def read_deleted(git: Git, tip: str, folder: str) -> dict[str, str]:
+    """Path -> the blob that was there last, of the ordinary files of a folder that some commit took away."""
+    _, output = git.run([*_LOG, _OF_EACH_PARENT, "--diff-filter=D", "--format=", tip, "--", to_system(folder)])
+    tokens = [token for token in (token.lstrip(b"\n") for token in output.split(b"\0")) if token]
+    found: dict[str, str] = {}
+    for raw, name in zip(tokens[::2], tokens[1::2], strict=True):  # the newest first
+        mode, _, blob, *_ = raw.lstrip(b":").split(b" ")
+        if mode.startswith(b"100"):
+            found.setdefault(name.decode("utf-8", "surrogateescape"), blob.decode("ascii"))
+    return found
 
 
 def _new_blob(raw: bytes) -> str | None:

@@ -174,6 +174,15 @@ class Store:
             return ()
         return tuple(reading.read_history(self._git, self._tip, wanted))
 
+    def deleted(self, folder: str) -> Mapping[str, str]:
+        """Path -> the blob that was there last, of the files of a folder that some save took away, or a merge left out.
+
+        Those that came back later are among them.
+        """
+        if self._tip is None:
+            return MappingProxyType({})
+        return MappingProxyType(reading.read_deleted(self._git, self._tip, demand_path(folder)))
+
     def resolve_revision(self, text: str) -> str | None:
         """The commit that a branch, a tag or a commit id means; None when there is none."""
         if not _REVISION.match(text):

@@ -182,6 +182,33 @@ def test_versions_from_both_sides_of_a_merge_and_the_merge_itself_are_listed(sto
     assert blobs == everything == {blob_id(text) for text in (b"base\n", b"side\n", b"main\n", b"both\n")}
 
 
+def test_what_was_deleted_is_found_as_it_was_last_also_where_a_merge_left_it_out(store: Store, run_git: RunGit) -> None:
+    assert store.deleted("trials") == {}
+    for text in ("one\n", "two\n"):
+        save_one(store, "trials/a.yaml", text)
+    save_one(store, "recipes/r.yaml", "r\n")
+    run_git("checkout", "-q", "-b", "side")
+    (store.root / "trials/side.yaml").write_text("side\n")
+    run_git("add", ".")
+    run_git("commit", "-qm", "side")
+    run_git("checkout", "-q", "main")
+    store.refresh()
+    store.save({"trials/a.yaml": None, "recipes/r.yaml": None}, message="Delete", read_from=store.tip)
+    assert store.deleted("trials") == {"trials/a.yaml": blob_id(b"two\n")}
+    run_git("reset", "-q", "--hard")
+    run_git("merge", "-q", "-s", "ours", "-m", "leave it out", "side")
+    (store.root / "trials").mkdir(exist_ok=True)
+    with open_store(store.root) as opened:
+        left_out = {"trials/a.yaml": blob_id(b"two\n"), "trials/side.yaml": blob_id(b"side\n")}
+        assert opened.deleted("trials") == left_out
+        save_one(opened, "trials/a.yaml", "three\n")
+        assert opened.deleted("trials") == left_out
+        opened.save({"trials/a.yaml": None}, message="Delete", read_from=opened.tip)
+        assert opened.deleted("trials")["trials/a.yaml"] == blob_id(b"three\n")
+        with pytest.raises(InputError):
+            opened.deleted("--all")
+
+
 def test_packed_repositories_read_and_save_the_same(store: Store, run_git: RunGit) -> None:
     for number in range(5):
         save_one(store, "recipes/a.yaml", f"{number}\n")

@@ -25,10 +25,7 @@ def find_deleted_and_sold(files: TrialFiles, paths: Iterable[str] | None = None)
     if wanted is not None and not wanted:
         return ()
     store = files.folder.store
-    last: dict[str, str] = {}
-    for saved in store.history():  # the newest first
-        if saved.blob is not None:
-            last.setdefault(saved.path, saved.blob)
+    last = {**store.deleted("trials"), **store.tip_blobs("trials/")}
     kept = {
         trial_id: [last.get(f"{trial_folder(trial_id)}/{name}.yaml", "") for name in ("trial", "planned", "added")]
         for trial_id in sorted(_gone(last, files) if wanted is None else wanted)

@@ -48,6 +48,7 @@ def check_superfat(
     """
     place = locate("lye", "superfat")
     on_skin = purpose == "skin"
+    is_stated_high = nominal is not None and nominal > HIGH_SUPERFAT_PERCENT
     rounded = min((100.0 - effective) * _rounded_off(pot, alkali_step_g), _MOST_ROUNDED_POINTS)
     if nominal is not None and nominal < 0:
         what = f"the superfat is {format_number(nominal, 1)} %: more lye than the oils can take"
@@ -68,7 +69,7 @@ def check_superfat(
     elif nominal is None and effective > NO_SOAP_SUPERFAT_PERCENT + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: this is not soap as meant"
         yield stop("superfat-high", what, _NOT_SOAP, place)
-    elif (nominal or 0.0) > HIGH_SUPERFAT_PERCENT or effective > HIGH_SUPERFAT_PERCENT + rounded + _TOLERANCE:
+    elif is_stated_high or effective > HIGH_SUPERFAT_PERCENT + rounded + _TOLERANCE:
         what = f"the effective superfat is {format_number(effective, 1)} %: expect a soft bar that may go rancid early"
         do = "lower the superfat, or what brings fat besides the oils, until it is 20 % or less; 5 to 8 % is usual"
         yield warn("superfat-high", what, "sell and use it early" if nominal is None else do, place)

@@ -66,12 +66,18 @@ def test_a_jug_holds_each_thing_by_its_density_and_dry_alkali_by_its_own() -> No
     known = {**MATERIALS, "lye": replace(MATERIALS["lye"], density_g_per_ml=1.5)}
     (solution,) = check_vessels(JUG, known, settings(jug=100))
     assert "would hold 550 ml" in solution.what  # 150 g of a ready-made lye are 100 ml
-    label = ValueRange(33.0, 33.0, 33.0, Known("maker", "label"))
-    ready_made = replace(MATERIALS["lye"], group="lye-solution", assay_percent=label)
-    (solution,) = check_vessels(JUG, {**MATERIALS, "lye": ready_made}, settings(jug=100))
-    assert "would hold 561 ml" in solution.what  # 33 % sodium hydroxide has 1.36 g/ml (from memory)
     # The crystals of sodium hydroxide have 2.13 g/ml, those of potassium hydroxide 2.04 (from memory).
     assert 1.9 < DRY_ALKALI_G_PER_ML < 2.04
+
+
+@pytest.mark.parametrize(("percent", "ml"), [(33.0, 1106), (50.0, 989), (60.0, 989)])
+def test_a_ready_made_lye_of_unknown_density_takes_the_room_of_lye_of_its_strength(percent: float, ml: int) -> None:
+    # 1.36 and 1.52 g/ml at 33 and 50 % (from memory); of more than 50 % no more is known.
+    label = ValueRange(percent - 2.0, percent + 2.0, percent, Known("maker", "label"))
+    ready_made = replace(MATERIALS["lye"], group="lye-solution", assay_percent=label)
+    pot = Pot((PotLine("lye", "alkali", "lye water", 1500.0),))
+    (jug,) = check_vessels(pot, {"lye": ready_made}, settings(jug=100))
+    assert f"would hold {ml} ml" in jug.what
 
 
 @pytest.mark.parametrize("alkali", list(Alkali))

@@ -105,7 +105,7 @@ def test_no_save_makes_a_sound_index_of_a_damaged_one(folder: Folder) -> None:
     recipe = folder.root / "recipes/first-bar.yaml"
     recipe.write_text(recipe.read_text(encoding="utf-8") + "# once more\n", encoding="utf-8")
     report = folder.save_changed(why="a remark")
-    assert [finding.code for finding in report.findings] == ["index-stale"]
+    assert "index-stale" in {finding.code for finding in report.findings}
     found = by_code(folder)
     assert "index-damaged" in found
     for ailment in found.values():

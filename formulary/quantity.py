@@ -224,7 +224,8 @@ def format_plain_number(number: float, places: int) -> str:
 def parse_quantity(text: str, *kinds: Kind) -> Quantity:
     """The amount in `text`, which must carry a unit of one of `kinds`.
 
-    Raises NotAQuantity, with what to write instead, for a bare number, an unknown unit, or another kind of unit.
+    Raises NotAQuantity, with what to write instead, for a bare number, an unknown unit, another kind of unit, or a
+    weight or volume with a plus, which may be meant on top of another.
 
     >>> parse_quantity("1.5 kg", Kind.MASS).to("g")
     Decimal('1500.0')
@@ -235,6 +236,9 @@ def parse_quantity(text: str, *kinds: Kind) -> Quantity:
         quantity = Quantity(parse_decimal(match[1]), match[2])
     else:
         quantity = _parse_spelled(stripped, match, kinds)
+    if stripped.startswith("+") and quantity.kind in (Kind.MASS, Kind.VOLUME):
+        # "+5 g" of alkali, meant as 5 g too much and read as 5 g in all, would have it weighed twice.
+        raise NotAQuantity(f"{stripped!r} may be how much more, or all of it", "write all of it, without the plus")
     if quantity.kind is Kind.TEMPERATURE and quantity.to("°C") < ABSOLUTE_ZERO_C:
         raise NotAQuantity(f"{stripped!r} is colder than anything can be", f"write such as {_examples(kinds)}")
     return quantity

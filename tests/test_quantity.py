@@ -170,6 +170,14 @@ def test_what_is_no_rate_is_refused(text: str, what: str) -> None:
         parse_rate(text)
 
 
+@pytest.mark.parametrize("written", ["+5 g", "+5g", " +0.2 oz", "+1 tsp", "+20 grams"])
+def test_an_amount_with_a_plus_is_not_taken_for_all_of_it(written: str) -> None:
+    with pytest.raises(NotAQuantity) as raised:
+        parse_quantity(written, Kind.MASS, Kind.VOLUME)
+    assert "without the plus" in raised.value.do
+    assert parse_quantity("+5 °C", Kind.TEMPERATURE).amount == 5
+
+
 @pytest.mark.parametrize("unit", ["tsp", "tbsp", "cup", "fl_oz"])
 def test_spoons_have_no_size_of_their_own(unit: str) -> None:
     with pytest.raises(NotAQuantity, match="no fixed size"):

@@ -486,6 +486,13 @@ def test_the_mixed_lye_and_a_part_of_it_are_not_both_given() -> None:
         rescue(PLAIN, {"lye": 300.0, "water": 200.0})
 
 
+def test_so_much_too_much_is_never_read_as_all_that_is_in_the_vessel() -> None:
+    for text in ("sodium-hydroxide +5 g", "coconut-oil +20 g"):
+        with pytest.raises(InputError) as raised:
+            parse_weighed(text)
+        assert raised.value.findings[0].do == "write all of it, without the plus"
+
+
 def test_a_name_with_spaces_is_told_as_it_is_written_with_its_weight() -> None:
     with pytest.raises(InputError) as raised:
         parse_weighed("olive oil 640 g")

@@ -10,7 +10,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal, format_number, format_plain_number
 from formulary.text_table import Row, paragraph, render_rows
 from trials.as_made.effective import effective_portion
-from trials.as_made.pot_as_made import find_taken_in, pot_of_batter
+from trials.as_made.pot_as_made import find_taken_in, pot_of_bars, pot_of_batter
 from trials.as_made.unknown_weights import is_unknown_line, unknown_words
 from trials.trial.model import Trial, TrialPortion
 from trials.trial.rebatch import is_rebatched_in_part
@@ -49,7 +49,9 @@ def superfat_words(trial: Trial) -> str:
         known = [(part.superfat_percent, part.name) for part in bars.portions if part.superfat_percent is not None]
         listed = [f"{name} {format_number(percent, 1)} %" for percent, name in sorted(known)]
         return f"Effective superfat by portion, the least first: {', '.join(listed)}; {before}"
-    return f"{said}; {before}" if bars != poured else said
+    # The pots are compared, not their figures, which bars take at their worst for each scent as well.
+    is_rebatched = pot_of_bars(trial, at_worst=True) != pot_of_batter(trial, at_worst=True)
+    return f"{said}; {before}" if is_rebatched else said
 
 
 def render_portions(trial: Trial, *, width: int = 80) -> list[str]:

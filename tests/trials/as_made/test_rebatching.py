@@ -17,6 +17,7 @@ from tests.trials.examples import MIDWINTER_CLOVE, faults, folder_with, outcomes
 from trials import record
 from trials.as_made.as_made_recipe import describe_as_made
 from trials.as_made.effective import effective_portion
+from trials.as_made.portions_text import superfat_words
 from trials.bench import open_bench
 from trials.checks.checks import check_trial
 from trials.checks.sale import fit_to_sell
@@ -197,6 +198,12 @@ def test_a_diff_compares_the_batter_and_tells_what_holds_for_the_bars() -> None:
     assert "rebatched" not in (caustic.batch.version_label or "")
     told = [[finding.code for finding in side.told] for side in (caustic, rescued)]
     assert ("lye-excess" in told[0], "lye-excess" in told[1]) == (True, False)
+
+
+def test_a_scented_loaf_of_doubtful_lye_is_not_said_to_have_been_rebatched() -> None:
+    doubtful = "as_made: [{line: sodium-hydroxide, weighed: 118-126 g}]\n"
+    assert "rebatched" not in superfat_words(trial_of(doubtful))
+    assert "as poured, before it was rebatched" in superfat_words(trial_of(doubtful + RESCUE))
 
 
 def test_a_diff_tells_of_a_limit_that_only_the_rebatch_passes() -> None:

@@ -122,6 +122,11 @@ def _list(pot: Pot, superfat_percent: float, batch: Batch, materials: Materials,
             do = f"write `inci` in materials/{name}.yaml, from the supplier's papers"
             stands = f"; it stands as {_inci(materials[name])} here"
             findings.append(warn("inci-unknown", f"no INCI name is known for {name}{stands}", do))
+    for name in sorted({line.material for line in pot.lines if line.grams > 0}):
+        if materials[name].kind is MaterialKind.FRAGRANCE and not materials[name].allergens:
+            what = f"no allergens are known of {name}, so that the label may lack some"
+            do = f"write `allergens` in materials/{name}.yaml, from the supplier's papers, unless these name none"
+            findings.append(warn("allergens-unknown", what, do))
     oils = {line.material for line in pot.lines if line.role == "oil"}
     without = sorted(name for name in oils if materials[name].inci_in_soap is None)
     if without:

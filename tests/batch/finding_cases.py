@@ -724,6 +724,13 @@ MATERIALS = [
         ),
     ),
     Case(
+        "warn allergens-unknown",
+        one(3, 50),
+        one(3, 50, of="allergens: [linalool]\n"),
+        "write `allergens` in materials/one.yaml",
+        one(3, 50, of="allergens: [linalool]\n"),
+    ),
+    Case(
         "note label-duty",
         plain(),
         replace(plain(), made=()),

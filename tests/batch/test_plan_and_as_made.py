@@ -35,6 +35,7 @@ PLAN_ONLY = {
         "label-duty",
         "inci-unknown",
         "inci-in-soap-unknown",
+        "allergens-unknown",
         "saponification-low",
     ),
     *("lots-short", "lots-in-proportion"),

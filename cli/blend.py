@@ -5,7 +5,7 @@ from __future__ import annotations
 import click
 
 from cli.options import RECIPE_OR_FILE, RecipeArgument, folder_option, json_option, lots_option, open_workshop
-from cli.output import say, say_json, tell_findings, width
+from cli.output import DONE, STOPPED, say, say_json, tell_findings, width
 
 
 @click.command()
@@ -30,13 +30,14 @@ def blend(recipe: str, as_json: bool) -> None:
 @click.argument("named", cls=RecipeArgument, metavar=f"{RECIPE_OR_FILE}|TRIAL[:PORTION]")
 @json_option
 @folder_option
-def ingredients(named: str, as_json: bool) -> None:
+def ingredients(named: str, as_json: bool) -> int:
     """The ingredient list by INCI name, as put in the pot and as in the bar; what it must say is the maker's duty.
 
     Of a trial it is that of the loaf as it was made. Of a divided batter each portion has its own, since its bars hold
-    what it got alone; with :PORTION behind the name that one is shown.
+    what it got alone; with :PORTION behind the name that one is shown. Exit status 1 when a stop stands against it.
     """
     from formulary.batch.blend_text import render_ingredients
+    from formulary.finding import stops
     from formulary.folder.folder import Folder
     from formulary.history.versions import split_portion
     from trials.bench import open_bench
@@ -56,6 +57,7 @@ def ingredients(named: str, as_json: bool) -> None:
         say_json(found.to_json())
     else:
         say(render_ingredients(found, width=width()))
+    return STOPPED if stops(found.findings) else DONE
 
 
 @click.command()

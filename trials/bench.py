@@ -245,7 +245,7 @@ class Bench(TrialFiles):
         return ShownCost.of(cost_of_trial(found, self.folder.register, currency=self.folder.settings.currency))
 
     def ingredients(self, trial: Trial | str, *, portion: str | None = None) -> IngredientList:
-        """The ingredient lists of a trial's bars as they were made, of each portion too, or of one alone.
+        """The ingredient lists of a trial's bars as they were made, of each portion too, or of one alone, and its stops.
 
         Raises InputError while the file of one of its materials cannot be read.
         """
@@ -254,8 +254,8 @@ class Bench(TrialFiles):
 
         found = self._named_trial(trial)
         self.demand_readable_materials(found)
-        stood = as_it_stood(found, date.today())
-        return ShownIngredients.of(ingredients_of_trial(stood, self.folder.register, portion))
+        lists = ingredients_of_trial(as_it_stood(found, date.today()), self.folder.register, portion)
+        return ShownIngredients.of(replace(lists, findings=(*stops(self.check_trial(found)), *lists.findings)))
 
     def render_trial(self, trial: Trial | str, *, show_all: bool = False, width: int = 80) -> str:
         """A trial as text: what was planned, what was really in the pot, what happened, what was observed.

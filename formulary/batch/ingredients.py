@@ -12,7 +12,7 @@ from formulary.chemistry.alkali import Alkali, alkali_mass_g, hydroxide_mol
 from formulary.chemistry.constituents import ALLERGEN_NAMED_ABOVE_PERCENT
 from formulary.chemistry.glycerol import glycerol_freed_g
 from formulary.chemistry.molar_mass import WATER_G_PER_MOL
-from formulary.finding import Finding, note, warn
+from formulary.finding import Finding, note, stops, warn
 from formulary.materials.model import Material, MaterialKind
 from formulary.settings import Settings
 
@@ -82,6 +82,7 @@ def list_ingredients(
 
     In the bar, the alkali is used up: each oil stands as its soap (less what the superfat leaves as oil), an acid as
     its salt where the register names that, glycerol is freed, and the water is less what the cure takes.
+    A stop that stands against the batch is told with them.
     materials: those of the register; what the batch was worked out by, such as a lot's certificate, counts before them.
     portion: the one whose bars alone are asked for. Raises KeyError for a portion that the batch does not have.
     """
@@ -110,11 +111,12 @@ def _list_portion(batch: Batch, name: str, materials: Materials, settings: Setti
 
 def _list(pot: Pot, superfat_percent: float, batch: Batch, materials: Materials, settings: Settings) -> IngredientList:
     findings = [
+        *stops(batch.findings),
         note(
             "label-duty",
             "what stands on the label is the maker's legal duty, and local rules decide",
             "have the list checked by whoever assesses the product's safety",
-        )
+        ),
     ]
     named = {line.material for line in pot.lines}
     for name in sorted(named):

@@ -380,6 +380,21 @@ def test_what_is_of_the_whole_batter_is_not_said_to_be_of_a_portion(formulary: R
     )
 
 
+def test_no_label_is_listed_of_bars_that_a_stop_stands_against_without_that_stop(formulary: Run, home: Path) -> None:
+    trial = start_trial(formulary)
+    assert formulary("ingredients", trial).status == 0
+    formulary("trial", "as-made", trial, "sodium-hydroxide 249.4 g")
+    loaf = formulary("ingredients", trial)
+    recipe = home / "recipes" / "harbour-base.yaml"
+    text = recipe.read_text(encoding="utf-8")
+    assert "superfat: 5" in text
+    recipe.write_text(text.replace("superfat: 5", "superfat: -3"), encoding="utf-8")
+    for listed in (loaf, formulary("ingredients", "harbour-base")):
+        assert listed.status == 1
+        assert "STOP" in listed.out
+        assert "[lye-excess]" in listed.out
+
+
 @pytest.mark.usefixtures("home")
 def test_a_rebatch_typed_twice_is_refused_and_every_change_of_the_pot_says_the_superfat(formulary: Run) -> None:
     trial = start_trial(formulary)

@@ -245,7 +245,7 @@ class Bench(TrialFiles):
         return ShownCost.of(cost_of_trial(found, self.folder.register, currency=self.folder.settings.currency))
 
     def ingredients(self, trial: Trial | str, *, portion: str | None = None) -> IngredientList:
-        """The ingredient lists of a trial's bars as they were made, of each portion too, or of one alone, and its stops.
+        """The ingredient lists of a trial's bars as they were made, of each portion or of one alone, and its stops.
 
         Raises InputError while the file of one of its materials cannot be read.
         """

@@ -21,7 +21,10 @@ def init_store(root: Path) -> Store:
     """
     folder = Path(os.path.realpath(root))
     if any(os.path.lexists(folder / name) for name in working.TOP_FILES):
-        raise StorageError.of("folder-taken", f"The folder {root} holds a formulary already.", "Choose another folder.")
+        do = "Choose another folder."
+        if not os.path.lexists(folder / ".git"):
+            do = "To have it under git, run `git init` in it; for a new formulary, choose another folder."
+        raise StorageError.of("folder-taken", f"The folder {root} holds a formulary already.", do)
     if not os.path.lexists(folder / ".git"):
         _make_repository(folder)
     for name, text in ((".gitattributes", ATTRIBUTES), (".gitignore", IGNORED)):

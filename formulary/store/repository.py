@@ -155,7 +155,8 @@ def _no_repository(root: Path) -> StorageError:
     return StorageError.of(
         "not-under-git",
         f"The folder {root} is not under git, so nothing in it can be saved.",
-        "Make a new formulary with `formulary init DIR`, or run `git init` in this folder.",
+        "If it is a copy, copy its hidden folder .git as well, which holds the saves; without them run `git init` in"
+        " this folder. A new formulary is made with `formulary init DIR`.",
     )
 
 

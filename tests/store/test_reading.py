@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 from pathlib import Path
 
 import pytest
@@ -259,6 +260,18 @@ def test_a_formulary_is_never_made_over_another(store: Store) -> None:
     with pytest.raises(StorageError) as fault:
         init_store(store.root)
     assert fault.value.findings[0].code == "folder-taken"
+    assert "git init" not in fault.value.findings[0].do
+
+
+def test_a_copy_without_its_saves_is_told_how_it_comes_under_git_again(store: Store, run_git: RunGit) -> None:
+    save_one(store, "formulary.yaml", "format: 1\n")
+    shutil.rmtree(store.root / ".git")
+    for opens in (init_store, open_store):
+        with pytest.raises(StorageError) as fault:
+            opens(store.root)
+        assert "run `git init` in" in fault.value.findings[0].do
+    run_git("init", "-q", folder=store.root)
+    assert open_store(store.root).tip is None
 
 
 def test_an_empty_store_reads_as_empty(store: Store) -> None:

@@ -60,7 +60,7 @@ def _check_lines(recipe: Recipe, register: Materials) -> Iterable[Finding]:
     for name in recipe.materials():
         if name not in register:
             place = _place_of_material(recipe, name)
-            do = suggest(name, register, f"add materials/{name}.yaml, or correct the name")
+            do = suggest(name, register, f"add it: formulary materials add {name}; or correct the name")
             yield error("unknown-material", f"no material is called {name!r}", do, place)
     yield from _check_alkalis(recipe, register)
     yield from _check_batter_rates(recipe)

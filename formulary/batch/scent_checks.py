@@ -112,7 +112,8 @@ def _lower_to(limit: float, found: float, percent_of_oils: float) -> str:
         return "leave it out"
     part = limit / (100.0 - limit) * (100.0 - found) / found
     rate = math.floor(100.0 * part * percent_of_oils + 1e-9) / 100.0
-    return f"lower it to {rate:g} % of oils or less ({format_number(100 * part, 0)} % of what it is)"
+    of_it = format_number(100 * part, 0)
+    return f"lower it to {rate:g} % of oils or less" + (f" ({of_it} % of what it is)" if of_it != "100" else "")
 
 
 def _check_constituents(

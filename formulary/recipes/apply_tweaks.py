@@ -350,7 +350,7 @@ def _choice(tweak: SetField, options: tuple[str, ...]) -> str:
 def _kind(tweak: Tweak, name: str, materials: Materials) -> MaterialKind:
     material = materials.get(name)
     if material is None:
-        do = suggest(name, materials, f"add materials/{name}.yaml, or correct the name")
+        do = suggest(name, materials, f"add it: formulary materials add {name}; or correct the name")
         raise refused(tweak, "unknown-material", f"no material is called {name[:40]!r}", do)
     return material.kind
 

@@ -148,7 +148,7 @@ class _RecipeReader:
             near = (*nearest(scalar.text, known or (), 1), "olive-oil")[0]
             fields.report("bad-name", what, f"write lower-case words joined by hyphens: {near}", scalar, key)
             return None
-        do = suggest(scalar.text, known or (), f"add materials/{scalar.text}.yaml, or correct the name")
+        do = suggest(scalar.text, known or (), f"add it: formulary materials add {scalar.text}; or correct the name")
         fields.report("unknown-material", f"no material is called {scalar.text!r}", do, scalar, key)
         return None
 

@@ -124,7 +124,7 @@ ERRORS = [
         "error unknown-material",
         oils(("olive-oil", 60), ("coconut-oil", 25), ("zed", 15)),
         plain(),
-        "add materials/zed.yaml",
+        "formulary materials add zed",
         replace(
             oils(("olive-oil", 60), ("coconut-oil", 25), ("zed", 15)),
             materials={"zed": OIL.format(more="saponification_value: 190\ninci: ZED\n")},

@@ -119,6 +119,8 @@ def found(batch: Batch, code: str) -> Finding:
 def test_a_finding_says_by_how_much() -> None:
     over = batch_with(scent("one", CURED * 2 / 3), rates="one 2")
     assert "66 % of what it is" in found(over, "scent-limit").do
+    barely = batch_with(scent("one", CURED * 0.998), rates="one 2")
+    assert found(barely, "scent-limit").do == "lower it to 1.99 % of oils or less"
     assert f"{CURED:.2f} %" in found(over, "scent-limit").what
     pair = batch_with(scent("one"), scent("two"), rates="one 1, two 1")
     limit = percent_of_bar(pair, "one") / 0.65

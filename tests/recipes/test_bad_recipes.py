@@ -70,7 +70,7 @@ def test_the_recipe_that_these_tests_break_is_sound() -> None:
         # names
         ("  olive-oil", "  olive_oil", "bad-name", 4, 3, "not a material's name", "hyphens"),
         ("  olive-oil", "  olve-oil", "unknown-material", 4, 3, "olve-oil", "did you mean olive-oil"),
-        ("sodium-hydroxide", "caustic", "unknown-material", 9, 11, "caustic", "materials/caustic.yaml"),
+        ("sodium-hydroxide", "caustic", "unknown-material", 9, 11, "caustic", "formulary materials add caustic"),
         ("rose-clay", "rose clay", "bad-name", 14, 16, "rose clay", "hyphens"),
         # keys
         ("  coconut-oil", "  olive-oil", "duplicate-key", 5, 3, "twice; the first is on line 4", "keep one"),

@@ -173,7 +173,7 @@ def check_material_name(block: Fields, scalar: Scalar, key: str, plan: Plan, mat
         return False
     if materials is not None and scalar.text not in materials and scalar.text not in plan.materials:
         known = sorted({*materials, *plan.materials})
-        do = suggest(scalar.text, known, f"add materials/{scalar.text}.yaml, or correct the name")
+        do = suggest(scalar.text, known, f"add it: formulary materials add {scalar.text}; or correct the name")
         block.report("unknown-material", f"no material is called {scalar.text!r}", do, scalar, key)
         return False
     return True

@@ -122,8 +122,9 @@ def find_next_trials(
 ) -> tuple[NextTrial, ...]:
     """Up to `most` trials, each a small change from a version at hand, that would tell most about what did it.
 
-    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit, the recipe
-    that was poured oftenest to another within half of that, and what leaves time to pour to what may set in the pot.
+    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit; within half
+    of that a batter that is not divided to one that is, and else the recipe that was poured oftenest to another; and
+    what leaves time to pour to what may set in the pot.
     register, settings: today's. names: what recipes that were renamed are called today. saves: the saves of a recipe by
     that name, newest first; the version that was poured last is the start where there are none. poured: all trials of
     the formulary, which also tell what was too quick to pour.
@@ -248,15 +249,23 @@ def _trouble(candidate: CandidatePour) -> float:
 
 
 def _with_commonest(candidates: Sequence[CandidatePour], worth: Sequence[float]) -> list[float]:
-    """What each is worth, where the same changes of another recipe that tell hardly more are worth no more."""
+    """What each is worth, where the same changes of another recipe that tell hardly more are worth no more.
+
+    Nothing makes up for more trouble: what a divided batter lacks would be forgiven it.
+    """
     from trials.explain.next_run import SIMPLER
 
-    best: dict[frozenset[str], float] = {}
-    for candidate, own in zip(candidates, worth, strict=True):
-        changed = _factors(candidate)
-        best[changed] = max(own, best.get(changed, own))
-    most = [best[_factors(candidate)] for candidate in candidates]
-    return [top if own >= top - 0.5 * SIMPLER else own for own, top in zip(worth, most, strict=True)]
+    best: dict[frozenset[str], int] = {}
+    for k, candidate in enumerate(candidates):
+        top = best.setdefault(_factors(candidate), k)
+        if worth[k] > worth[top]:
+            best[_factors(candidate)] = k
+    found = list(worth)
+    for k, candidate in enumerate(candidates):
+        top = best[_factors(candidate)]
+        if worth[k] >= worth[top] - 0.5 * SIMPLER and _trouble(candidate) <= _trouble(candidates[top]):
+            found[k] = worth[top]
+    return found
 
 
 def _words(candidate: CandidatePour) -> str:

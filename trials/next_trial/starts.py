@@ -51,13 +51,13 @@ def find_starts(
     renamed are called today. saves: a recipe's saves by today's name, the newest first; None where there are none.
     """
     latest: dict[str, Trial] = {}
-    counts: dict[str, int] = {}
+    pours: dict[str, set[str]] = {}
     for item in answer.seen:
         trial = item.pour.trial
         name = names.get(trial.recipe, trial.recipe)
-        counts[name] = counts.get(name, 0) + 1
+        pours.setdefault(name, set()).add(trial.id)  # once, however many portions it has
         latest[name] = _as_planned(trial, trial.plan)
-    for name in sorted(latest, key=lambda name: (-counts[name], name))[:_MOST_STARTS]:
+    for name in sorted(latest, key=lambda name: (-len(pours[name]), name))[:_MOST_STARTS]:
         yield _find_start(answer, latest[name], name, register, settings, saves(name) or ())
 
 

@@ -108,6 +108,23 @@ def test_of_two_recipes_that_tell_as_much_the_commoner_one_is_changed() -> None:
     assert best.start.slug == BASE.slug
 
 
+@pytest.mark.parametrize(("times", "commonest"), [(4, "harbour-base"), (8, "halves")])
+def test_a_batter_is_not_divided_to_learn_as_much_however_often_it_was(times: int, commonest: str) -> None:
+    halves = version(
+        "halves",
+        scent="material: lavender-oil, rate: 1 % of oils, at: trace",
+        portions="name: plain, share: 50, gets: {lavender-oil: 0}\nname: purple, share: 50, gets: {lavender-oil: 100}",
+    )
+    both = {name: {"working": "12:00", "scent_in": "3:00"} for name in ("plain", "purple")}
+    explained = explain_outcome(
+        [*history(), *(trial(halves, f"d{k}", 80 + k, portions=both) for k in range(times))], WORKING
+    )
+    begun = find_starts(explained, register(), Settings(), {}, lambda _: ())
+    assert next(iter(begun)).version.slug == commonest  # by its pours: each of two portions is no pour more
+    best = find_next_trials(explained, register(), Settings())[0]
+    assert (best.start.slug, best.portion) == (BASE.slug, None)
+
+
 def test_a_proposal_becomes_a_variant_that_remembers_its_start() -> None:
     best = find_next_trials(answer(), register(), Settings())[0]
     made = best.branch("one-of-two")

@@ -122,9 +122,9 @@ def find_next_trials(
 ) -> tuple[NextTrial, ...]:
     """Up to `most` trials, each a small change from a version at hand, that would tell most about what did it.
 
-    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit; within half
-    of that a batter that is not divided to one that is, and else the recipe that was poured oftenest to another; and
-    what leaves time to pour to what may set in the pot.
+    Every one can be weighed out without a stop. A single change is preferred to two within a tenth of a bit; within
+    half of that a batter that is not divided to one that is, and else the recipe that was poured oftenest to another;
+    and what leaves time to pour to what may set in the pot.
     register, settings: today's. names: what recipes that were renamed are called today. saves: the saves of a recipe by
     that name, newest first; the version that was poured last is the start where there are none. poured: all trials of
     the formulary, which also tell what was too quick to pour.

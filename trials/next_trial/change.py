@@ -168,9 +168,10 @@ def _as_set(celsius: float, recipe: Recipe, told_in: str) -> Quantity:
     return parse_quantity(f"{round(celsius)} °C", Kind.TEMPERATURE)
 
 
-def _handle(factor: Factor, value: float) -> Change:
+def _handle(factor: Factor, value: float) -> Change | None:
     if factor.aspects[0].step == "done":
-        return Change(factor.name, _DONE[factor.name][0 if value > 0 else 1], (), value)
+        words = _DONE.get(factor.name)  # none for a rebatch: nobody pours a loaf to work it through anew
+        return Change(factor.name, words[0 if value > 0 else 1], (), value) if words else None
     hours = f"{format_decimal(_exact(value))} {factor.unit}".replace(" h", " hours")
     return Change(factor.name, f"{factor.name.rpartition(' ')[2]} after {hours}", (), value)
 

@@ -16,7 +16,7 @@ from trials.factors.possible import can_act
 from trials.factors.steps import TENTH
 from trials.pours.repeats import facts_differ
 from trials.pours.sentences import say_list
-from trials.trial.model import Plan, Trial, TrialPortion
+from trials.trial.model import REBATCHED, Plan, Trial, TrialPortion
 
 if TYPE_CHECKING:
     from formulary.materials.model import Material
@@ -87,9 +87,10 @@ def _find_start(
 
 
 def _as_planned(trial: Trial, plan: Plan) -> Trial:
-    """The trial as if that plan had been kept to, in the portions that its recipe has."""
+    """The trial as if that plan had been kept to, in the portions that its recipe has, and never rebatched."""
+    kept = tuple(step for step in trial.after_pour if step.what != REBATCHED)
     parts = tuple(TrialPortion(part.name, part.share, part.by_eye) for part in plan.recipe.portions)
-    return replace(trial, plan=plan, as_made=(), portions=parts)
+    return replace(trial, plan=plan, as_made=(), portions=parts, after_pour=kept)
 
 
 def _planned(trial: Trial, version: Version, register: Mapping[str, Material], settings: Settings) -> Trial | None:

@@ -34,7 +34,7 @@ from trials.outcomes.known import find_outcomes
 from trials.outcomes.value import OutcomeValue
 from trials.pours.seen import Seen
 from trials.telling_apart import with_next_pour
-from trials.trial.model import Observation, Reading, Trial
+from trials.trial.model import REBATCHED, Handling, Observation, Reading, Trial
 
 BASE = version()
 WORKING = find_outcomes(Settings())["working time"]
@@ -246,6 +246,21 @@ def test_what_explain_says_to_pour_is_what_next_proposes_first() -> None:
     )
     assert settled.enough_evidence
     assert with_next_pour(settled, register(), Settings()).to_tell_apart is None
+
+
+def test_a_rebatch_may_be_the_cause_and_is_never_proposed() -> None:
+    def hard(code: str, day: int, mm: str, *after: Handling) -> Trial:
+        return trial(BASE, code, day, seen={"hardness": mm}, after_pour=after, room=str(18 + day % 5))
+
+    sound = [hard(f"s{k}", k, str(3 + k % 2 / 10)) for k in range(5)]
+    # the latest pour of all is one that was rebatched: the next starts from it as it was planned
+    again = [hard(f"r{k}", 20 + k, str(5 + k % 2 / 10), Handling(REBATCHED, Decimal(48))) for k in range(5)]
+    explained = explain_outcome([*sound, *again], find_outcomes(Settings())["hardness"])
+    assert explained.causes[0].factors == (REBATCHED,)
+    begun = list(find_starts(explained, register(), Settings(), {}, lambda _: ()))
+    assert not any(step.what == REBATCHED for one in begun for step in one.trial.after_pour)
+    for one in find_next_trials(explained, register(), Settings(), most=10):
+        assert REBATCHED not in {change.factor for change in one.changes}
 
 
 def test_no_pour_has_two_covers_at_once() -> None:

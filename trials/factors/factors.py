@@ -135,10 +135,11 @@ def find_factors(pours: Sequence[Pour]) -> FactorTable:
             found += _number_factor(aspect, numbers, usual, name=_name(aspect, twice), told_in=pours[0].trial.told_in)
     kept = [(factor, values) for factor, values in found if _varies(values, factor.step)]
     enough = [item for item in kept if _share_recorded(item[1]) >= _RECORDED_ENOUGH]
+    # A condition of a few pours that is alike in them may have been another in the rest: nobody can tell.
     aside = tuple(
         SetAside(factor.name, f"recorded in {_recorded(values)} of {len(pours)} only")
-        for factor, values in kept
-        if _share_recorded(values) < _RECORDED_ENOUGH
+        for factor, values in found
+        if _share_recorded(values) < _RECORDED_ENOUGH and (factor.kind == "condition" or _varies(values, factor.step))
     )
     return FactorTable(
         tuple(pours),

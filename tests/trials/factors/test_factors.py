@@ -90,6 +90,13 @@ def test_what_is_recorded_too_seldom_is_set_aside_and_named() -> None:
     assert [(item.name, item.why) for item in found.set_aside] == [("room", "recorded in 2 of 4 only")]
 
 
+def test_a_condition_that_one_loaf_alone_records_is_named_as_not_weighed() -> None:
+    found = table(*(trial(BASE, f"t{k}", k, room=room) for k, room in enumerate(("30", None, None, None))))
+    assert [(item.name, item.why) for item in found.set_aside] == [("room", "recorded in 1 of 4 only")]
+    alike = table(*(trial(BASE, f"t{k}", k, room="30") for k in range(4)))
+    assert (alike.set_aside, names(alike)) == ((), [])
+
+
 def test_a_trial_without_any_note_of_handling_is_unknown_not_untreated() -> None:
     fan = [Handling("fan", Decimal(1)), Handling("unmoulded", Decimal(20))]
     still = [Handling("unmoulded", Decimal(44))]

@@ -10,6 +10,7 @@ from formulary.batch.overriding import overridden
 from formulary.finding import Finding, Severity, stops
 from formulary.materials.model import Material
 from formulary.shown_as_text import ShownAsText
+from trials.checks.as_made import check_as_made
 from trials.checks.checks import check_trial
 from trials.checks.free_alkali import FREE_ALKALI
 from trials.checks.sale import OF_A_SALE, find_overridden, fit_to_sell, is_never_sold
@@ -22,9 +23,10 @@ from trials.trial.on_day import as_it_stood
 class AfterEntry(ShownAsText):
     """What is said of a trial after an entry.
 
-    new: warnings and notes that it brought. untested: what a test for free alkali that it recorded leaves untested.
-    unfit: what stands against a loaf that is recorded as sold. never, undecided: the stops that stand, whoever decides,
-    and until somebody does. aside: what became worse of stops that the decision to sell sets aside.
+    new: warnings and notes that it brought; with a decision to sell, every warning of the bars. untested: what a test
+    for free alkali that it recorded leaves untested. unfit: what stands against a loaf that is recorded as sold. never,
+    undecided: the stops that stand, whoever decides, and until somebody does. aside: what became worse of stops that
+    the decision to sell sets aside.
     """
 
     new: tuple[Finding, ...]
@@ -59,6 +61,10 @@ def find_after_entry(
     told = check_trial(recorded, outcomes, today, register=register)
     known = {(each.code, each.what) for each in check_trial(before, outcomes, today, register=register)}
     known |= {(each.code, each.what) for each in find_overridden(before, today, register=register)}
+    if _is_sold_by_it(before, recorded):
+        # What is warned of the bars was told before, and is what the decision is about.
+        of_bars = check_as_made(recorded, today, register=register)
+        known -= {(each.code, each.what) for each in of_bars if each.severity is Severity.WARN}
     grave = [each for each in stops(told) if each.code not in OF_A_SALE]
     now_aside = stops(find_overridden(recorded, today, register=register))
     # What the trial was started in spite of was told before as overridden.
@@ -78,6 +84,12 @@ def find_after_entry(
         undecided=tuple(each for each in grave if not is_never_sold(each)),
         aside=aside,
     )
+
+
+def _is_sold_by_it(before: Trial, recorded: Trial) -> bool:
+    """Whether a decision to sell was recorded."""
+    decision = recorded.release
+    return decision is not None and decision.decision == "sell" and decision != before.release
 
 
 def _is_tested(before: Trial, recorded: Trial, today: date) -> bool:

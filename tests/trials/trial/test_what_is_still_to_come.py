@@ -13,6 +13,7 @@ from tests.trials.examples import MIDWINTER_CLOVE, outcomes, plan_of, trial_of
 from trials.checks.checks import check_trial
 from trials.checks.sale import check_sale, demand_possible_day, demand_sellable, fit_to_sell
 from trials.due.due import USUAL_FOLLOW_UP, find_due
+from trials.record.after_entry import find_after_entry
 from trials.trial.on_day import as_it_stood
 from trials.trial_text import render_trial
 
@@ -162,6 +163,19 @@ def test_a_sale_that_was_written_of_a_day_before_its_test_is_told() -> None:
     for on in (day(40), day(-3), day(99)):
         assert sale_of(text + SOLD % on.isoformat(), day(80)) == [("sold-early", Severity.WARN)]
     assert sale_of(text + SOLD % day(60).isoformat(), day(80)) == []
+
+
+def test_a_sale_is_told_every_warning_of_the_bars_again_and_another_entry_is_not() -> None:
+    lean = "as_made: [{line: sodium-hydroxide, weighed: 144 g}]\n" + TESTED % "28 d"
+    trials = [trial_of(lean + more, UNSCENTED) for more in ("", SOLD % day(60), "who: R\n")]
+    warned = {each.code for each in check_trial(trials[0], outcomes(), day(60)) if each.severity is Severity.WARN}
+    assert warned == {"superfat-low"}
+    register = trials[0].plan.materials
+    sold, other = (
+        {each.code for each in find_after_entry(trials[0], after, outcomes(), day(60), register=register).new}
+        for after in trials[1:]
+    )
+    assert (sold, other) == (warned, set())
 
 
 def test_what_is_shown_and_asked_for_goes_by_what_was_done_until_today() -> None:

@@ -188,6 +188,16 @@ _ALIASES = ReadOnly(
     }
 )
 _FIELDS = ("name", "purpose", "notes", *_ALIASES.values())
+# Parts of a recipe that are no one value -> how they are changed instead.
+_ADDED = 'a line comes in by --add "NAME 1 % of oils at trace", and goes by --drop NAME'
+_NO_ONE_VALUE = ReadOnly(
+    {
+        "oils": 'one oil becomes another: --swap "2% olive-oil:other-oil"',
+        "additions": _ADDED,
+        "scent": _ADDED,
+        "portions": "write them into the recipe's file, in an editor, as the example that `formulary init` makes shows",
+    }
+)
 
 
 def _apply_set(recipe: Recipe, tweak: SetField, materials: Materials) -> Recipe:
@@ -239,7 +249,8 @@ def _set_line(recipe: Recipe, tweak: SetField, field: str, materials: Materials)
     if len(parts) != 2 or is_block or not SLUG.fullmatch(parts[0]):
         what = f"`{tweak.field[:60]}` is no field that can be set"
         lines = [f"{name}.rate" for name in _divisible(recipe)]
-        do = suggest(tweak.field, [*_FIELDS, *_ALIASES], f"fields: {_all((*_FIELDS, *lines))}")
+        near = suggest(tweak.field, [*_FIELDS, *_ALIASES], f"fields: {_all((*_FIELDS, *lines))}")
+        do = _NO_ONE_VALUE.get(field, near)
         raise refused(tweak, "unknown-field", what, do)
     material, key = parts
     section, index = _find_line(recipe, tweak, part, material)

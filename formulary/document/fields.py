@@ -38,6 +38,7 @@ _SUCH_AS = {
     "percent": "8",
     "size": "{oils: 1000 g}",
     "made": "2026-10-03",
+    "age": "28 d",
 }
 
 _T = TypeVar("_T")
@@ -82,13 +83,13 @@ class Fields:
         self._known[key] = None
         return key in self._values
 
-    def node(self, key: str, *, required: bool = False) -> Node | None:
-        """The raw node of a key."""
+    def node(self, key: str, *, required: bool = False, such_as: str | None = None) -> Node | None:
+        """The raw node of a key. such_as: what may stand there, where it is not as under most such keys."""
         self._known[key] = None
         value = self._values.get(key)
         if value is None:
             if required:
-                do = f"add a line such as `{key}: {_SUCH_AS.get(key, '...')}`"
+                do = f"add a line such as `{key}: {such_as or _SUCH_AS.get(key, '...')}`"
                 self.report("missing-key", f"`{key}` is missing", do, None, key)
             return None
         if isinstance(value, Scalar) and value.is_empty:
@@ -96,13 +97,13 @@ class Fields:
             return None
         return value
 
-    def scalar(self, key: str, *, required: bool = False) -> Scalar | None:
-        """The scalar of a key."""
+    def scalar(self, key: str, *, required: bool = False, such_as: str | None = None) -> Scalar | None:
+        """The scalar of a key. such_as: as for `node`."""
         node = self._values.get(key)
         if isinstance(node, Scalar) and (node.text not in NOTHING or node.quoted):
             self._known[key] = None
             return node
-        node = self.node(key, required=required)
+        node = self.node(key, required=required, such_as=such_as)
         if node is None or isinstance(node, Scalar):
             return node
         self.report("wrong-shape", f"`{key}` holds several values", "write one value", node, key)

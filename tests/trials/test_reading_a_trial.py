@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from decimal import Decimal
 
 import pytest
@@ -134,6 +135,23 @@ def test_names_that_were_nearly_right_come_back_with_the_nearest() -> None:
     said = " ".join(finding.do for finding in read(text)[1])
     assert "hardness" in said
     assert "olive-oil" in said
+
+
+@pytest.mark.parametrize(
+    "lacking",
+    [
+        "events: [{what: light trace, %s}]\n",
+        "portions: [{name: plain, share: 50, events: [{what: light trace, %s}]}, {name: clove, share: 50}]\n",
+        "after_pour: [{what: cut, %s}]\n",
+        "observations: [{outcome: gel, value: 100 %%, %s}]\n",
+    ],
+)
+def test_a_time_that_is_lacking_can_be_written_as_it_is_told(lacking: str) -> None:
+    (fault,) = read(HEAD + lacking % "note: x")[1]
+    assert fault.code == "missing-key"
+    told = re.search(r"`(\w+: .+)`", fault.do)
+    assert told is not None
+    assert read(HEAD + lacking % told[1])[1] == ()
 
 
 def test_all_faults_of_a_file_are_told_together() -> None:

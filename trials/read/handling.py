@@ -30,7 +30,7 @@ def read_handling(
     latest: Decimal | None = None
     for block in listed(fields, "after_pour", name="what"):
         what = read_word(block, "what", (*HANDLING_WORDS, *own_words), "event")
-        scalar = block.scalar("at", required=True)
+        scalar = block.scalar("at", required=True, such_as="24 h")
         at_h = None
         if scalar is not None and scalar.text.strip() != "unknown":
             at_h = block.parsed("at", _hours)

@@ -340,10 +340,13 @@ def test_lye_on_top_is_told_where_there_is_any(grams: float, told: int) -> None:
     ("low", "whole_low", "told"),
     [
         (-0.1, 0.5, "note superfat-band"),
+        (-2.0, 0.5, "note superfat-band"),
         (-2.1, 0.5, "warn superfat-band"),
         (0.0, 0.5, None),
         # what may be of all of the batter is told of that
         (-0.1, -0.1, None),
+        (-0.04, 0.0, "note superfat-band"),
+        (-0.3, -0.25, "note superfat-band"),
         (-0.4, -0.3, "note superfat-band"),
         (None, 0.5, None),
     ],
@@ -356,3 +359,10 @@ def test_a_portion_that_may_have_an_excess_of_lye_is_told_where_the_whole_may_no
         found = check_portion_superfat(figures, 5.0, purpose, lambda *_: Place(), is_planned=False, whole_low=whole_low)
         said = [f"{each.severity.value} {each.code}" for each in found]
         assert said == ([] if expected is None else [expected])
+
+
+def test_a_portion_that_has_just_enough_and_may_have_less_is_told_with_a_tenth_of_a_point() -> None:
+    figures = [PortionFigures("one", 50.0, 700.0, (), 0.0, -0.26)]
+    found = check_portion_superfat(figures, 5.0, "skin", lambda *_: Place(), is_planned=False, whole_low=0.5)
+    (band,) = (each for each in found if each.code == "superfat-band")
+    assert band.what.endswith("may be as low as -0.3 %")

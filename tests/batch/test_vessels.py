@@ -116,3 +116,11 @@ def test_what_a_sitting_shares_is_judged_where_it_shares_it() -> None:
     assert [finding.code for finding in check_shared_vessels(OILS, None, MATERIALS, both)] == ["pot-small"]
     assert [finding.code for finding in check_shared_vessels(None, JUG, MATERIALS, both)] == ["jug-small"]
     assert list(check_shared_vessels(None, None, MATERIALS, both)) == []
+
+
+@pytest.mark.parametrize(("mould_ml", "times"), [(100, "8"), (155, "5"), (160, None), (800, None)])
+def test_a_batch_for_more_than_five_of_the_largest_mould_may_be_a_slip(mould_ml: int, times: str | None) -> None:
+    moulds = {"small": "50 ml", "large": f"{mould_ml} ml", "broken": "7 cm wide"}
+    found = [each for each in check_vessels(OILS, MATERIALS, Settings(moulds=moulds)) if each.code == "size-unlikely"]
+    said = [f"this fills the largest mould of the settings, large, {times} times"] if times else []
+    assert [each.what for each in found] == said

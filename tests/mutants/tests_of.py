@@ -46,7 +46,7 @@ MODULES = {
         *_DOCSTRINGS,
         "tests/outside/test_register_tables.py",
     ),
-    "formulary/batch/scent_checks.py": ("tests/batch/test_lowering_scents.py", *_SCENT, *_FINDINGS, *_ENOUGH),
+    "formulary/batch/scent_checks.py": ("tests/batch/test_lowering_scents.py", *_SCENT, *_FINDINGS, *_ENOUGH, *_PLAN),
     "formulary/batch/superfat_checks.py": (*_SUPERFAT, *_FINDINGS, *_ENOUGH, *_PLAN, *_OUTSIDE_THE_JUG),
     "formulary/batch/lye_checks.py": (
         "tests/batch/test_lye_at_its_bounds.py",

@@ -175,6 +175,19 @@ def test_a_scented_portion_is_set_against_its_own_control_before_anything_else()
     assert found.sentence.startswith("Beside its own unscented portion, k7wq clove thickened at least 7.0 min sooner")
 
 
+def test_portions_of_which_nothing_was_seen_alone_are_not_said_to_lack_what_was_seen_of_the_whole() -> None:
+    together = replace(
+        HALVES,
+        events=ONE.events,
+        observations=(),
+        portions=tuple(replace(each, events=()) for each in HALVES.portions),
+    )
+    said = compare_trials([together], ALL).sentence
+    assert "no outcome was measured of each portion by itself" in said
+    unseen = replace(ONE, events=(), observations=())
+    assert "no outcome was measured of both" in compare_trials([unseen, OTHER], ALL).sentence
+
+
 def test_repeats_among_many_are_put_together_with_n_and_spread() -> None:
     found = compare_trials([*REPEATS, OTHER], ALL)
     assert [len(column.pours) for column in found.columns] == [4, 1]

@@ -34,13 +34,16 @@ def comparison_sentence(comparison: ComparedTrials) -> str:
     if len(columns) == 1:
         return _alone(comparison)
     if comparison.controls:
-        _, scented, contrasts = comparison.controls[0]
-        start = f"Beside its own unscented portion, {scented.label} {_what_it_did(contrasts, comparison)}"
+        control, scented, contrasts = comparison.controls[0]
+        did = _what_it_did(contrasts, comparison, (control, scented))
+        start = f"Beside its own unscented portion, {scented.label} {did}"
         rest = "" if len(columns) == 2 else f" Over all, {_what_differed(comparison)}."
         return f"{start}.{rest}"
     if len(columns) == 2:
         second = columns[1].label
-        return f"{capital(_two(comparison))}, and {second} {_what_it_did(comparison.contrasts[0], comparison)}."
+        return (
+            f"{capital(_two(comparison))}, and {second} {_what_it_did(comparison.contrasts[0], comparison, columns)}."
+        )
     if comparison.are_repeats:
         return f"{capital(_repeats(comparison))}. {_range(comparison)}"
     return f"{capital(_what_differed(comparison))}. {_range(comparison)}"
@@ -127,10 +130,16 @@ def _what_differed(comparison: ComparedTrials) -> str:
     return f"{count(len(differing), 'thing')} differed, {names} the most unusual of them"
 
 
-def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials) -> str:
+def _trials(columns: Sequence[Column]) -> set[str]:
+    return {pour.trial.id for column in columns for pour in column.pours}
+
+
+def _what_it_did(contrasts: Sequence[Contrast], comparison: ComparedTrials, columns: Sequence[Column]) -> str:
     """`thickened 4.3 min sooner; repeats here differ by about 0.9 min (5 repeats in 5 loaves), so that is ...`."""
     if not contrasts:
-        return "cannot be held against the other yet: no outcome was measured of both"
+        # What is written of a whole batter is said of every portion of it, and sets none of them apart.
+        of_each = "of both" if len(_trials(columns)) > 1 else "of each portion by itself"
+        return f"cannot be held against the other yet: no outcome was measured {of_each}"
     chosen = headline(contrasts)
     if _is_nothing(chosen):
         return f"did the same: no difference in {say_list([contrast.label for contrast in contrasts[:_FEW]], 'or')}"

@@ -157,7 +157,7 @@ def _controls(comparison: ComparedTrials, width: int) -> list[str]:
     """Every scented portion against its own control, one line each, before anything else."""
     lines: list[str] = []
     for control, scented, contrasts in comparison.controls[1:]:
-        did = say_briefly(headline(contrasts)) if contrasts else "nothing was measured of both"
+        did = say_briefly(headline(contrasts)) if contrasts else "nothing was measured of each by itself"
         lines += wrap_words(f"{scented.label} beside {control.label}: {did}", width, indent=2)
     return lines
 

@@ -241,7 +241,7 @@ class Bench(TrialFiles):
         from formulary.batch.shown import ShownCost
         from trials.as_made.cost import cost_of_trial
 
-        found = self._named_trial(trial)
+        found = as_it_stood(self._named_trial(trial), date.today())
         return ShownCost.of(cost_of_trial(found, self.folder.register, currency=self.folder.settings.currency))
 
     def ingredients(self, trial: Trial | str, *, portion: str | None = None) -> IngredientList:

@@ -77,6 +77,16 @@ def test_a_trial_costs_what_was_really_weighed_at_the_prices_of_its_day(formular
     assert "own size" in refused.err
 
 
+def test_what_a_rebatch_of_a_day_to_come_takes_in_costs_nothing_yet(formulary: Run, priced: Path) -> None:
+    formulary("trial", "start", "harbour-base", "--oils", "1000g")
+    code = next(priced.glob("trials/*/*")).name[-4:]
+    poured = lines(formulary, code)
+    for at, more, how in (("100 d", 0.0, ()), ("1 h", 9.00 * 0.1, ("--correct",))):
+        done = formulary("trial", "after", code, "rebatched", "--at", at, "--with", "olive-oil 100 g", *how)
+        assert done.status == 0, done.out
+        assert lines(formulary, code)["olive-oil"] == pytest.approx(poured["olive-oil"] + more)
+
+
 @pytest.mark.usefixtures("priced")
 def test_a_name_that_is_neither_is_told(formulary: Run) -> None:
     assert formulary("cost", "harbour-bas").status == 2

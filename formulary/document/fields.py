@@ -114,9 +114,11 @@ class Fields:
         scalar = self.scalar(key, required=required)
         return None if scalar is None else scalar.text
 
-    def parsed(self, key: str, parse: Callable[[str], _T], *, required: bool = False) -> _T | None:
-        """The key's text through `parse`, whose NotAQuantity becomes a finding."""
-        scalar = self.scalar(key, required=required)
+    def parsed(
+        self, key: str, parse: Callable[[str], _T], *, required: bool = False, such_as: str | None = None
+    ) -> _T | None:
+        """The key's text through `parse`, whose NotAQuantity becomes a finding. such_as: as for `node`."""
+        scalar = self.scalar(key, required=required, such_as=such_as)
         return None if scalar is None else self.parse_node(scalar, parse, key)
 
     def parse_node(self, node: Node, parse: Callable[[str], _T], key: str | None = None) -> _T | None:

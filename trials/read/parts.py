@@ -46,8 +46,7 @@ def read_events(fields: Fields, own_words: Sequence[str]) -> tuple[Event, ...]:
     words = (*EVENT_WORDS, *own_words)
     for block in listed(fields, "events", name="what"):
         what = read_word(block, "what", words, "event")
-        scalar = block.scalar("at", required=True, such_as='"4:30"')
-        at = None if scalar is None else block.parse_node(scalar, parse_elapsed, "at")
+        at = block.parsed("at", parse_elapsed, required=True, such_as='"4:30"')
         seconds = block.parsed("for", _seconds)
         temperature = block.amount("temperature", "°C", Kind.TEMPERATURE)
         clock = block.parsed("clock", parse_clock)

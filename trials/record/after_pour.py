@@ -12,7 +12,7 @@ from formulary.errors import InputError
 from formulary.given import Figure, each_weighed
 from formulary.quantity import Kind, NotAQuantity, format_decimal, parse_quantity
 from trials.record.as_made_sentences import MASS
-from trials.trial.entry import Entry, add_details, for_portion, tidy_amount
+from trials.trial.entry import Entry, add_amounts, add_details, for_portion, tidy_amount
 from trials.trial.model import Handling, TakenIn, Trial, done_once
 from trials.trial.words import degree_words, hour_words, taken_in_words
 
@@ -51,10 +51,7 @@ def handle(
     tree: dict[str, Value] = {"at": tidy_amount(at), "what": what}
     # A time that is corrected takes nothing back of what was done then: above all not what was worked in.
     tree |= _details_of(there[0]) if there else {}
-    if temperature is not None:
-        tree["temperature"] = tidy_amount(temperature)
-    if lasted is not None:
-        tree["for"] = tidy_amount(lasted)
+    add_amounts(tree, {"temperature": temperature, "for": lasted})
     worked = each_weighed(taken_in)
     if worked:
         tree["with"] = _all_weighed(worked)

@@ -96,10 +96,7 @@ def event_entry(
 ) -> Entry:
     """Something that happened on making day (`Trial.event`). taken_away: when what it takes the place of was."""
     tree: dict[str, Value] = {"at": _tidy_time(at), "what": what}
-    if lasted is not None:
-        tree["for"] = tidy_amount(lasted)
-    if temperature is not None:
-        tree["temperature"] = tidy_amount(temperature)
+    add_amounts(tree, {"for": lasted, "temperature": temperature})
     add_details(tree, **details)
     said = " ".join(part for part in (what, tidy_amount(lasted or temperature or ""), f"at {_tidy_time(at)}") if part)
     same = ("what", "at") if what in _SEVERAL else ("what",)
@@ -123,6 +120,11 @@ def _spelled(at: Figure) -> str:
     minutes, rest = divmod(int(seconds), 60)
     parts = ((minutes // 60, "h"), (minutes % 60, "min"), (rest, "s"))
     return f"{' '.join(f'{number} {unit}' for number, unit in parts if number)} after the lye went in"
+
+
+def add_amounts(tree: dict[str, Value], amounts: Mapping[str, Figure | None]) -> None:
+    """Put those of the amounts that are given into what is written, as they are written in files."""
+    tree.update({key: tidy_amount(amount) for key, amount in amounts.items() if amount is not None})
 
 
 def add_details(tree: dict[str, Value], **details: str | None) -> None:

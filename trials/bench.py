@@ -185,10 +185,10 @@ class Bench(TrialFiles):
         from trials.files.within import names_today
 
         found = version if isinstance(version, Version) else self.folder.find_version(version)
-        usual = usual_bars_per_loaf(past := self.trials(), found.slug, names_today(past, self.folder))
-        per_loaf = usual if bars_per_loaf is None else bars_per_loaf
+        if bars_per_loaf is None:
+            bars_per_loaf = usual_bars_per_loaf(past := self.trials(), found.slug, names_today(past, self.folder))
         sold, day, settings = as_day(on), as_day(today), self.folder.settings
-        ready = plan_ready_by(sold, found.recipe, settings, day, bars=bars, bars_per_loaf=per_loaf)
+        ready = plan_ready_by(sold, found.recipe, settings, day, bars=bars, bars_per_loaf=bars_per_loaf)
         batch = None if bar is None else self.folder.batch(found, bars=ready.bars_to_pour, bar=bar, cured=True)
         return ready if batch is None else replace(ready, oil_mass_g=batch.oil_mass_g)
 

@@ -9,7 +9,7 @@ name, or, when there is none, to the one that states the name in `formerly`; of 
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from heapq import merge
@@ -50,6 +50,7 @@ class Lives:
         self._lives: dict[str, tuple[Life, ...]] = {}
         self._claimers: dict[str, tuple[str, ...]] = {}
         self._texts: dict[str, bytes] = {}
+        self._changes: dict[str, Mapping[str, tuple[str | None, str | None]]] = {}  # commit -> what it changed
         self._ends: set[str | None] | None = None  # of all lives, when the whole history was read
 
     def of_recipe(self, slug: str) -> tuple[Life, ...]:
@@ -77,8 +78,13 @@ class Lives:
         return saves, frozenset(life.began for life in lives[1:] if not self._takes_a_name_away(life.began))
 
     def _takes_a_name_away(self, commit: str) -> bool:
-        changes = self._store.changes_of(commit).items()
+        changes = self._changes_of(commit).items()
         return any(after is None and path.startswith("recipes/") for path, (_, after) in changes)
+
+    def _changes_of(self, commit: str) -> Mapping[str, tuple[str | None, str | None]]:
+        if commit not in self._changes:
+            self._changes[commit] = self._store.changes_of(commit)
+        return self._changes[commit]
 
     def know(self, blob: str | None, text: bytes) -> None:
         """Takes note of a saved text that was read already."""
@@ -117,7 +123,7 @@ class Lives:
         if life.ended is None:
             return None
         lives = self.under(life.name)
-        for path, (before, after) in sorted(self._store.changes_of(life.ended).items()):
+        for path, (before, after) in sorted(self._changes_of(life.ended).items()):
             if before is None and after is not None and path.startswith("recipes/") and path.count("/") == 1:
                 name = _slug_of(path)
                 begun = next((each for each in self.under(name) if each.began == life.ended), None)

@@ -12,7 +12,7 @@ from contextlib import contextmanager
 from typing import Any
 
 from formulary.finding import Finding, Place, error, note, warn
-from formulary.store.index import read_index_blobs
+from formulary.store.index import has_whole_index
 from formulary.store.paths import check_path
 from formulary.store.process import Git
 from formulary.store.repository import Repository, read_cut, read_tip
@@ -39,7 +39,7 @@ def examine_repository(repository: Repository, git: Git) -> tuple[Finding, ...]:
         *_examine_state(repository),
         *_examine_locks(repository),
         *_examine_names(repository, git),
-        *_examine_with_gitpython(repository, has_index=read_index_blobs(repository, git) is not None),
+        *_examine_with_gitpython(repository),
     )
 
 
@@ -103,10 +103,10 @@ def _examine_names(repository: Repository, git: Git) -> Iterator[Finding]:
             yield warn(fault.code, f"A saved file is left out: {fault.what}", fault.do, fault.place)
 
 
-def _examine_with_gitpython(repository: Repository, *, has_index: bool) -> Iterator[Finding]:
+def _examine_with_gitpython(repository: Repository) -> Iterator[Finding]:
     try:
         programs = sorted(set(_find_programs(repository)))
-        unmerged = _find_unmerged(repository) if has_index else []
+        unmerged = _find_unmerged(repository) if has_whole_index(repository) else []
     except Exception as fault:  # GitPython has no one kind of fault for a file that it cannot make sense of
         what = f"Git's settings or index cannot be read ({type(fault).__name__})."
         yield warn("git-unreadable", what, "Run `git fsck` in the folder.")

@@ -55,7 +55,7 @@ def refresh_index(
             variables = {"GIT_INDEX_FILE": str(private), "GIT_WORK_TREE": str(empty)}
             written = 0
             if index.exists() and not anew:
-                if not _is_whole(index):  # git would take what is left of it, and call it sound
+                if not has_whole_index(repository):  # git would take what is left of it, and call it sound
                     raise StorageError.of("index-damaged", "Git's index is damaged.", "Run `formulary doctor --mend`.")
                 shutil.copyfile(index, private)
                 written = index.stat().st_mtime_ns
@@ -105,20 +105,20 @@ def clear_private_indexes(repository: Repository) -> None:
             place.unlink(missing_ok=True)
 
 
-def read_index_blobs(repository: Repository, git: Git) -> dict[str, str] | None:
-    """Path -> blob id of the files that git's index lists; None where it is missing or damaged."""
-    if not _is_whole(repository.git_dir / "index"):
-        return None
+def read_index_blobs(repository: Repository, git: Git) -> dict[str, str]:
+    """Path -> blob id of the files that git's index lists; none where it is missing or damaged."""
+    if not has_whole_index(repository):
+        return {}
     _, output = git.run(["ls-files", "--stage", "-z", "--full-name"])
     listed = output.decode("utf-8", "surrogateescape")
     entries = (line.partition("\t") for line in listed.split("\0") if line)
     return {path: head.split(" ")[1] for head, _, path in entries}
 
 
-def _is_whole(index: Path) -> bool:
-    """Whether an index is as git wrote it, by the check sum at its end, which git itself hardly looks at."""
+def has_whole_index(repository: Repository) -> bool:
+    """Whether the index is as git wrote it, by the check sum at its end, which git itself hardly looks at."""
     try:
-        data = index.read_bytes()
+        data = (repository.git_dir / "index").read_bytes()
     except OSError:
         return False
     body, check_sum = data[:-20], data[-20:]

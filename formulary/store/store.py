@@ -415,7 +415,7 @@ class Store:
         """
         from formulary.store.index import read_index_blobs
 
-        listed = read_index_blobs(self._repository, self._git) or {}
+        listed = read_index_blobs(self._repository, self._git)
         present = set(self.working_paths())
         return tuple(
             path
@@ -426,9 +426,9 @@ class Store:
     @property
     def has_index(self) -> bool:
         """Whether git can read its own list of files."""
-        from formulary.store.index import read_index_blobs
+        from formulary.store.index import has_whole_index
 
-        return read_index_blobs(self._repository, self._git) is not None
+        return has_whole_index(self._repository)
 
     def refresh_index(self) -> tuple[Finding, ...]:
         """Brings git's index up to the last save for those files; what could not be done is a finding.

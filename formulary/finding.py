@@ -137,6 +137,11 @@ def has_errors(findings: Iterable[Finding]) -> bool:
     return any(finding.severity is Severity.ERROR for finding in findings)
 
 
+def errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """The findings that the file or the request cannot be read as meant."""
+    return tuple(finding for finding in findings if finding.severity is Severity.ERROR)
+
+
 def stops(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     """The findings that block a weigh-out."""
     return tuple(finding for finding in findings if finding.severity is Severity.STOP)

@@ -43,7 +43,7 @@ from formulary.chemistry.water import (
     water_g_for_ratio,
 )
 from formulary.errors import InputError
-from formulary.finding import Finding, Severity, in_file_order
+from formulary.finding import Finding, errors, in_file_order
 from formulary.materials.chosen_lots import ChosenLots, given_lots, with_chosen_lots
 from formulary.materials.model import Material
 from formulary.materials.spoons import mass_by_volume_g
@@ -95,7 +95,7 @@ def work_out_batch(
     settings = settings if settings is not None else Settings()
     if (oil_mass_g is None) == (batter_mass_g is None) or (oil_mass_g or batter_mass_g or 0) <= 0:
         raise InputError.of("size", "a batch needs one size", "give the oils, or the whole batter, in grams above 0")
-    faults = [finding for finding in check_recipe(recipe, register) if finding.severity is Severity.ERROR]
+    faults = errors(check_recipe(recipe, register))
     if faults:
         raise InputError(faults)
     materials = {name: register[name] for name in (*recipe.materials(), WATER)}

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from formulary.document.parse import uses_c_parser
 from formulary.errors import FormularyError, StorageError
-from formulary.finding import Finding, Place, Severity, count_findings, error, note, warn
+from formulary.finding import Finding, Place, count_findings, error, errors, note, warn
 from formulary.folder.status import cut_short
 from formulary.identity import blob_id
 from formulary.shown_as_text import ShownAsText
@@ -83,12 +83,12 @@ def _check_files(folder: FormularyWorkshop, check_trials: Callable[[], Iterable[
             findings += check() if check is not None else ()
         except FormularyError as fault:  # damage that git or the disk stands for, which is told with its code above
             findings += fault.findings
-    errors = [finding for finding in findings if finding.severity is Severity.ERROR]
-    if not errors:
+    grave = errors(findings)
+    if not grave:
         return []
-    paths = list(dict.fromkeys(finding.place.path for finding in errors if finding.place.path is not None))
+    paths = list(dict.fromkeys(finding.place.path for finding in grave if finding.place.path is not None))
     named = f" in {', '.join(paths[:3])}{' and more' if len(paths) > 3 else ''}" if paths else ""
-    what = f"{count_findings(errors)}{named}"
+    what = f"{count_findings(grave)}{named}"
     return [Ailment(error("files-faulty", what, "see each with: formulary check", Place(paths[0] if paths else None)))]
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar, cast
 
 from formulary.errors import InputError
-from formulary.finding import Finding, Severity, has_errors
+from formulary.finding import Finding, errors, has_errors
 from formulary.given import as_name
 from formulary.history.versions import Versions, slug_of
 from formulary.materials.register import Register, read_builtin_register
@@ -120,9 +120,7 @@ class FormularyFiles:
     @property
     def unread_materials(self) -> Mapping[str, tuple[Finding, ...]]:
         """Material -> the errors for which the maker's own file of it cannot be read, so that none of it counts."""
-        found = self.material_findings.items()
-        errors = {slug_of(path): tuple(each for each in of if each.severity is Severity.ERROR) for path, of in found}
-        return {slug: of_file for slug, of_file in errors.items() if of_file}
+        return {slug_of(path): found for path, of_file in self.material_findings.items() if (found := errors(of_file))}
 
     def faults_beside(self, findings: Iterable[Finding]) -> tuple[Finding, ...]:
         """What is wrong in the files of materials, where one of the findings is that a material is not known: that it
@@ -138,9 +136,9 @@ class FormularyFiles:
         it: the built-in values are not what that says.
         """
         (register, faults), wanted = self._materials_read, as_name(name)
-        of_file = faults.get(f"materials/{wanted}.yaml", ())
-        if has_errors(of_file):
-            raise InputError(fault for fault in of_file if fault.severity is Severity.ERROR)
+        of_file = errors(faults.get(f"materials/{wanted}.yaml", ()))
+        if of_file:
+            raise InputError(of_file)
         found = register.find(wanted)
         if found is None:
             near = register.nearest(wanted)

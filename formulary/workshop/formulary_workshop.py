@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from formulary.batch.checks import check_recipe
 from formulary.batch.weigh_out import check_kilogram
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, error, has_errors, in_file_order, note, stops, warn
+from formulary.finding import Finding, Place, error, errors, has_errors, in_file_order, note, stops, warn
 from formulary.given import as_name
 from formulary.history.versions import is_recipe_file, slug_of, would_be_read_at
 from formulary.names import SLUG
@@ -38,9 +38,9 @@ class FormularyWorkshop(FormularyFiles, Workshop):
     def _materials_for(self, recipe: Recipe) -> Mapping[str, Material]:
         """Stop rather than weigh out by built-in values what the maker has a file for that cannot be read."""
         register, faults = self._materials_read
-        found = _faults_of(recipe, faults)
-        if has_errors(found):
-            raise InputError(fault for fault in found if fault.severity is Severity.ERROR)
+        found = errors(_faults_of(recipe, faults))
+        if found:
+            raise InputError(found)
         return register
 
     def find_recipe(self, reference: str) -> Version:

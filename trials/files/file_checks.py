@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from datetime import date
 
 from formulary.errors import InputError
-from formulary.finding import Finding, Place, Severity, error, in_file_order, note, warn
+from formulary.finding import Finding, Place, error, errors, in_file_order, note, warn
 from formulary.materials.chosen_lots import demand_known_lot
 from formulary.materials.lot_dates import check_lot_arrival
 from formulary.materials.model import Material
@@ -100,7 +100,7 @@ def check_paths(files: TrialFiles, paths: Iterable[str]) -> tuple[Finding, ...]:
             findings += files.read_trial(name)[1]
         else:
             findings.append(_trial_missing(place))
-    return in_file_order(finding for finding in findings if finding.severity is Severity.ERROR)
+    return in_file_order(errors(findings))
 
 
 def trial_ids_of(files: TrialFiles, paths: Iterable[str]) -> tuple[str, ...]:

@@ -9,6 +9,7 @@ from typing import TypeVar
 from formulary.changes.batch_changes import BatchChanges, Figure
 from formulary.changes.recipe_changes import (
     Alkalis,
+    FieldChange,
     LineChange,
     OilChange,
     Pair,
@@ -286,8 +287,7 @@ def _portion_clauses(recipe: RecipeChanges) -> list[str]:
 def _process_clauses(recipe: RecipeChanges, told_in: str) -> list[str]:
     clauses = []
     for change in recipe.process:
-        name = change.field.removeprefix("process.").replace("_", " ")
-        before, after = (None if side is None else say_written(side, told_in) for side in (change.before, change.after))
+        name, before, after = process_words(change, told_in)
         if before is None:
             clauses.append(f"{name} is set to {after}")
         elif after is None:
@@ -295,6 +295,13 @@ def _process_clauses(recipe: RecipeChanges, told_in: str) -> list[str]:
         else:
             clauses.append(f"{name} went from {before} to {after}")
     return clauses
+
+
+def process_words(change: FieldChange, told_in: str) -> tuple[str, str | None, str | None]:
+    """What is said of a field of the process: its name, and both sides, temperatures as they are told."""
+    name = change.field.removeprefix("process.").replace("_", " ")
+    before, after = (None if side is None else say_written(side, told_in) for side in (change.before, change.after))
+    return name, before, after
 
 
 def _lye(changes: BatchChanges) -> str:

@@ -19,12 +19,11 @@ from formulary.changes.recipe_changes import (
     water_of,
     water_text,
 )
-from formulary.changes.sentence import is_brought_up, render_sentence
+from formulary.changes.sentence import is_brought_up, process_words, render_sentence
 from formulary.finding import Finding
 from formulary.materials.plain_name import material_words
 from formulary.quantity import format_decimal
 from formulary.recipes.model import BasedOn, OilLine
-from formulary.temperature import say_written
 from formulary.text_table import Row, paragraph, render_rows
 
 _STAGE = {"lye water": "in the jug", "oils": "in the oils", "trace": "at trace", "top": "on top"}
@@ -246,11 +245,7 @@ def _words(changes: BatchChanges, show_all: bool) -> list[tuple[str, str | None,
     if purpose is not None:
         told.append(("purpose", purpose.before, purpose.after))
     process = [*recipe.process, *(alike.process if show_all else ())]
-    for change in process:
-        name = change.field.removeprefix("process.").replace("_", " ")
-        sides = (change.before, change.after)
-        before, after = (None if side is None else say_written(side, changes.told_in) for side in sides)
-        told.append((name, before, after))
+    told += [process_words(change, changes.told_in) for change in process]
     if recipe.name is not None:
         told.append(("name", recipe.name.before, recipe.name.after))
     if is_brought_up(recipe) and recipe.based_on is not None:

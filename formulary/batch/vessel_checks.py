@@ -9,7 +9,7 @@ from formulary.batch.figures import alkali_of, assay
 from formulary.batch.model import Pot
 from formulary.batch.mould import parse_mould
 from formulary.batch.volume import USUAL_OTHER_DENSITY_G_PER_ML, pot_volume_ml
-from formulary.chemistry.density import lye_density_g_per_ml
+from formulary.chemistry.density import blend_volume_ml, lye_density_g_per_ml
 from formulary.errors import InputError
 from formulary.finding import Finding, Place, warn
 from formulary.materials.model import Material, MaterialKind
@@ -44,7 +44,8 @@ def check_shared_vessels(
 
 def _jug_volume_ml(pot: Pot, materials: Mapping[str, Material]) -> float:
     """Millilitres of what goes into the lye vessel, each by itself: mixed, it takes a little less room."""
-    return sum(line.grams / _density(materials[line.material]) for line in pot.lines if line.at == "lye water")
+    jug = (line for line in pot.lines if line.at == "lye water")
+    return blend_volume_ml((line.grams, _density(materials[line.material])) for line in jug)
 
 
 def _density(material: Material) -> float:

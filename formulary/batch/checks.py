@@ -250,9 +250,10 @@ def _check_lye_and_scent(
     alkali_step_g: float,
 ) -> Iterable[Finding]:
     """What a plan and a batch as made are both judged by; `nominal` None: a batch as made."""
+    is_planned = nominal is not None
     yield from check_saponification(pot, materials, locate)
-    yield from check_stated_values(pot, materials, locate, is_planned=nominal is not None)
-    yield from check_stated_assays(pot, materials, locate, is_planned=nominal is not None)
+    yield from check_stated_values(pot, materials, locate, is_planned=is_planned)
+    yield from check_stated_assays(pot, materials, locate, is_planned=is_planned)
     yield from check_superfat(
         nominal=nominal,
         effective=superfat_effective,
@@ -264,11 +265,11 @@ def _check_lye_and_scent(
         alkali_step_g=alkali_step_g,
     )
     yield from check_portion_superfat(
-        portions, superfat_effective, purpose, locate, is_planned=nominal is not None, whole_low=superfat_low
+        portions, superfat_effective, purpose, locate, is_planned=is_planned, whole_low=superfat_low
     )
     yield from check_alkali_on_top(pot, purpose, locate)
-    yield from check_jug(pot, materials, locate, is_planned=nominal is not None)
-    yield from check_scent(pot, portions, materials, locate, is_planned=nominal is not None)
+    yield from check_jug(pot, materials, locate, is_planned=is_planned)
+    yield from check_scent(pot, portions, materials, locate, is_planned=is_planned)
 
 
 def check_saponification(pot: Pot, materials: Materials, locate: Locate) -> Iterable[Finding]:

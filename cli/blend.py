@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import click
 
 from cli.options import RECIPE_OR_FILE, RecipeArgument, folder_option, json_option, lots_option, open_workshop
 from cli.output import DONE, STOPPED, say, say_json, tell_findings, width
+
+if TYPE_CHECKING:
+    from formulary.workshop.workshop import Workshop
+    from trials.bench import Bench
+    from trials.trial.model import Trial
 
 
 @click.command()
@@ -38,16 +45,13 @@ def ingredients(named: str, as_json: bool) -> int:
     """
     from formulary.batch.blend_text import render_ingredients
     from formulary.finding import stops
-    from formulary.folder.folder import Folder
     from formulary.history.versions import split_portion
-    from trials.bench import open_bench
-    from trials.files.named_trial import find_named_trial
 
     name, portion = split_portion(named)
     with open_workshop(name) as workshop:
-        bench = open_bench(workshop) if isinstance(workshop, Folder) else None
-        trial = find_named_trial(bench, name) if bench is not None else None
-        if bench is not None and trial is not None:
+        of_trial = _find_trial(workshop, name)
+        if of_trial is not None:
+            bench, trial = of_trial
             found = bench.ingredients(trial, portion=portion)
         else:
             version = workshop.find_recipe(name)
@@ -92,17 +96,14 @@ def cost(
     """
     from formulary.batch.blend_text import render_cost
     from formulary.batch.size import Size
-    from formulary.folder.folder import Folder
-    from trials.bench import open_bench
-    from trials.files.named_trial import find_named_trial
     from trials.trial.identity import code_of
 
     naming = "--lot {material}={lot}"
     size = Size(oils=oils, total=total, mould=mould, bars=bars if bar else None, bar=bar, cured=cured)
     with open_workshop(named) as workshop:
-        bench = open_bench(workshop) if isinstance(workshop, Folder) else None
-        trial = find_named_trial(bench, named) if bench is not None else None
-        if bench is not None and trial is not None:
+        of_trial = _find_trial(workshop, named)
+        if of_trial is not None:
+            bench, trial = of_trial
             if size.is_said or cured or lots:
                 raise click.UsageError("a trial has its own size and lots; only --bars goes with it")
             found = bench.cost(trial)
@@ -122,3 +123,16 @@ def cost(
         say_json(found.to_json() | {"bars": bars, "per_bar": found.per_bar(bars) if bars and found.is_known else None})
     else:
         say(render_cost(found, bars=bars, width=width(), naming=naming))
+
+
+def _find_trial(workshop: Workshop, name: str) -> tuple[Bench, Trial] | None:
+    """The trial of that name, and the bench it is on; None where it is a recipe. Raises as `find_named_trial`."""
+    from formulary.folder.folder import Folder
+    from trials.bench import open_bench
+    from trials.files.named_trial import find_named_trial
+
+    if not isinstance(workshop, Folder):
+        return None
+    bench = open_bench(workshop)
+    trial = find_named_trial(bench, name)
+    return None if trial is None else (bench, trial)

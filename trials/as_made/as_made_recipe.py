@@ -53,7 +53,7 @@ def describe_as_made(trial: Trial, *, portion: str | None = None, oil_mass_g: fl
         pot,
         PlannedPot(recipe=plan.recipe, pot=plan.pot, version_id=plan.version, label=f"as made in {trial.id}{later}"),
         materials,
-        replace(plan.settings, temperature=trial.told_in),
+        trial.settings,
         portions=() if portion is not None else _divided(trial),
         process=_process(trial, portion),
         oil_mass_g=oil_mass_g,

@@ -60,7 +60,7 @@ def compare_trials(
     among, trials = ([as_done(each, today) for each in of] for of in (among, trials))
     demand_known_weights(trials)
     book = PourBook((*among, *trials))
-    defined = outcomes if outcomes is not None else _own_outcomes(trials[0]) if trials else {}
+    defined = outcomes if outcomes is not None else find_outcomes(trials[0].settings) if trials else {}
     columns, are_repeats = _columns(trials, book, portions, each=each)
     pool = book.all_pours()
     differing, alike, remarks = _factors(columns, pool)
@@ -276,8 +276,3 @@ def _is_one_value(before: OutcomeValue, after: OutcomeValue, first: Column, seco
     """Whether two portions only share what was seen of their whole trial."""
     shared = {pour.trial.id for pour in first.pours} & {pour.trial.id for pour in second.pours}
     return bool(shared) and before.portion is None and after.portion is None
-
-
-def _own_outcomes(trial: Trial) -> Mapping[str, Outcome]:
-    """The outcomes that a trial's formulary had at its start, told as it tells temperatures today."""
-    return find_outcomes(replace(trial.plan.settings, temperature=trial.told_in))

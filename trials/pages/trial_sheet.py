@@ -18,7 +18,7 @@ from trials.pages.sheet import HANDLING, Sheet, assumed, conditions, scale_facts
 from trials.pages.sheet_data import ToNote
 from trials.pages.sheet_parts import batch_part
 from trials.trial.identity import code_of
-from trials.trial.model import Event, Plan, Trial
+from trials.trial.model import Event, Trial
 from trials.trial.words import as_made_words, degree_words
 
 
@@ -28,7 +28,7 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
     findings: what the trial as made has to say for itself, from `check_trial`. own_events: the maker's own words.
     Raises StopError while a stop stands that the trial does not override: there is no sheet with weights then.
     """
-    planned = _planned_batch(trial.plan, trial.told_in)
+    planned = _planned_batch(trial)
     batch = override_stops(planned, trial.despite)
     said = {(each.code, each.what) for each in (*planned.findings, *batch.findings)}
     new = [each for each in findings if (each.code, each.what) not in said]
@@ -68,15 +68,15 @@ def make_trial_sheet(trial: Trial, findings: Sequence[Finding], *, own_events: S
     )
 
 
-def _planned_batch(plan: Plan, told_in: str) -> Batch:
-    """The batch of a plan, worked out by its frozen values; its grams are the frozen ones, whatever comes out."""
+def _planned_batch(trial: Trial) -> Batch:
+    """The batch of a trial's plan, worked out by its frozen values; its grams are those frozen, whatever comes out."""
+    plan = trial.plan
     version = Version(recipe=plan.recipe, text=plan.recipe_text, is_saved=True, label=plan.label)
     lots = {
         name: {use.lot: None if use.grams is None else float(use.grams) for use in uses}
         for name, uses in plan.lots.items()
     }
-    settings = replace(plan.settings, temperature=told_in)
-    worked = work_out_batch(version, plan.materials, settings, oil_mass_g=plan.oil_mass_g, lots=lots)
+    worked = work_out_batch(version, plan.materials, trial.settings, oil_mass_g=plan.oil_mass_g, lots=lots)
     return replace(worked, pot=plan.pot, oil_mass_g=plan.oil_mass_g, batter_grams=plan.batter_g)
 
 

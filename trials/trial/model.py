@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from decimal import Decimal
 from typing import TYPE_CHECKING, NamedTuple
@@ -380,6 +380,11 @@ class Trial:
         return {**self.added, **self.plan.materials}
 
     @property
+    def settings(self) -> Settings:
+        """The settings of its plan, which tell temperatures as they are told today."""
+        return replace(self.plan.settings, temperature=self.told_in)
+
+    @property
     def brought(self) -> tuple[str, ...]:
         """The materials that went in, by what was recorded, in place of the plan's or beside them."""
         return find_brought(self.as_made, self.after_pour)
@@ -388,8 +393,6 @@ class Trial:
         """The portions, each with all events that happened to it; the whole batter as one when it was not divided."""
         if not self.portions:
             return (TrialPortion(WHOLE, events=self.events, place=self.place),)
-        from dataclasses import replace
-
         return tuple(replace(portion, events=self.events + portion.events) for portion in self.portions)
 
     def part(self, name: str) -> TrialPortion | None:

@@ -12,7 +12,7 @@ from formulary.materials.plain_name import material_words
 from formulary.quantity import Kind, Quantity, format_decimal, parse_quantity
 from formulary.read_only import ReadOnly
 from formulary.recipes.model import Addition, Recipe, ScentLine
-from formulary.temperature import FAHRENHEIT
+from formulary.temperature import FAHRENHEIT, say_degrees
 from trials.answer.answer import Answer
 from trials.factors.factors import Factor, instead_of
 from trials.factors.steps import TENTH
@@ -163,9 +163,8 @@ def _as_set(celsius: float, recipe: Recipe, told_in: str) -> Quantity:
     """A temperature as finely as a bench is set, in whole degrees of °F where the maker reads that or the recipe states
     its own in it, else of °C."""
     stated = [text for key, text in recipe.process.items() if key.endswith("temperature")]
-    if told_in == FAHRENHEIT or any("F" in text.upper() for text in stated):
-        return parse_quantity(f"{round(celsius * 9 / 5 + 32)} °F", Kind.TEMPERATURE)
-    return parse_quantity(f"{round(celsius)} °C", Kind.TEMPERATURE)
+    unit = FAHRENHEIT if any("F" in text.upper() for text in stated) else told_in
+    return parse_quantity(say_degrees(celsius, unit, 0), Kind.TEMPERATURE)
 
 
 def _handle(factor: Factor, value: float) -> Change | None:

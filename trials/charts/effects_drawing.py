@@ -131,7 +131,7 @@ def _place_of_chance(chance: float, wide: float) -> tuple[bool, float]:
 def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     _rows_axis(axes, layout)
     rows = list(zip(data.rows, layout.middles, strict=False))
-    ends = [_within(end, data.most) for row, _ in rows for end in (row.low, row.high) if end is not None]
+    ends = [min(max(end, -data.most), data.most) for row, _ in rows for end in (row.low, row.high) if end is not None]
     if not ends:
         axes.set_xlim(0, 1)
         axes.set_xticks([])
@@ -170,11 +170,6 @@ def _draw_effects(axes: Axes, data: EffectsData, layout: _Layout) -> None:
     start = "one step" if narrow else "effect of one step"
     heading = data.unit if narrow and "," in data.unit else f"{start}, {data.unit}" if data.unit else start
     _heading(axes, layout, heading)
-
-
-def _within(effect: float, most: float) -> float:
-    """An effect, or the largest that there is room for, where an interval goes on beyond it."""
-    return min(max(effect, -most), most)
 
 
 def _rows_axis(axes: Axes, layout: _Layout) -> None:

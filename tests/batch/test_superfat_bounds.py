@@ -16,15 +16,18 @@ REGISTER = read_builtin_register()
 POT = Pot((PotLine("olive-oil", "oil", "oils", 1000.0),))
 
 
-def said(nominal: float | None, effective: float, low: float, purpose: str = "skin") -> set[str]:
+def said(
+    nominal: float | None, effective: float, low: float, purpose: str = "skin", pot: Pot = POT, step_g: float = 0.0
+) -> set[str]:
     findings = check_superfat(
         nominal=nominal,
         effective=effective,
         low=low,
-        pot=POT,
+        pot=pot,
         materials=REGISTER,
         purpose=purpose,
         locate=lambda *_: Place(),
+        alkali_step_g=step_g,
     )
     return {f"{finding.severity.value} {finding.code}" for finding in findings}
 
@@ -102,22 +105,8 @@ def test_of_a_high_superfat_rounding_the_lye_may_be_half_a_point(
     pot = Pot(
         (*POT.lines, *(PotLine(f"lye-{each}", "alkali", "lye water", 100.0 / alkalis) for each in range(alkalis)))
     )
-
-    def codes(effective: float) -> list[str]:
-        found = check_superfat(
-            nominal=nominal,
-            effective=effective,
-            low=0.0,
-            pot=pot,
-            materials=REGISTER,
-            purpose="skin",
-            locate=lambda *_: Place(),
-            alkali_step_g=step_g,
-        )
-        return [finding.code for finding in found]
-
-    assert codes(most) == []
-    assert codes(most + 0.001) == ["superfat-high"]
+    assert said(nominal, most, 0.0, pot=pot, step_g=step_g) == set()
+    assert said(nominal, most + 0.001, 0.0, pot=pot, step_g=step_g) == {"warn superfat-high"}
 
 
 @pytest.mark.parametrize(

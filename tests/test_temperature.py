@@ -63,6 +63,6 @@ def test_what_somebody_wrote_is_told_in_the_other_unit_only_where_it_is_a_temper
         assert say_written(words, FAHRENHEIT) == words
 
 
-def test_findings_say_both() -> None:
+def test_who_reads_either_unit_is_told_a_difference_and_a_range_in_it() -> None:
     assert say_both_apart(8.0) == "8 °C (14.4 °F)"
     assert say_range(0, 45) == "32 to 113 °F"

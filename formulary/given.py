@@ -33,7 +33,12 @@ def is_text(given: object) -> bool:
 
 def is_number(given: object) -> bool:
     """Whether it is a finite number, one of another library too: a table's missing value is none."""
-    return not isinstance(given, bool) and isinstance(given, (Real, Decimal)) and math.isfinite(given)
+    if isinstance(given, bool) or not isinstance(given, (Real, Decimal)):
+        return False
+    try:
+        return math.isfinite(given)
+    except (OverflowError, ValueError):  # larger than any float can be, or a signalling NaN
+        return False
 
 
 def is_mapping(given: object) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import math
 from decimal import Decimal
+from typing import Any
 
 import pytest
 
@@ -125,8 +126,8 @@ def test_a_size_is_said_in_one_way(said: dict[str, object]) -> None:
     assert raised.value.findings[0].code == "size"
 
 
-@pytest.mark.parametrize("bars", [0, float("nan"), float("inf")])
-def test_no_bars_are_no_batch(bars: float) -> None:
+@pytest.mark.parametrize("bars", [0, float("nan"), float("inf"), 10**400, Decimal("sNaN")])
+def test_no_bars_are_no_batch(bars: Any) -> None:
     with pytest.raises(InputError) as raised:
         batch_of(bars=bars, bar="110 g")
     assert raised.value.findings[0].code == "size"

@@ -122,6 +122,7 @@ def test_a_material_that_is_not_there_and_a_lot_that_none_has_are_told() -> None
         {"olive-oil": {7: 300.0, "OL-8": 150.0}},
         {"olive-oil": {"OL-7": "300 g", "OL-8": "150 g"}},
         {"olive-oil": {"OL-7": float("nan"), "OL-8": 150.0}},  # of a table in which it is missing
+        {"olive-oil": {"OL-7": 10**400, "OL-8": 150.0}},
         {"olive-oil": {"OL-7": Decimal("nan"), "OL-8": None}},
         {"olive-oil": {"OL-7": float("inf")}},
     ],

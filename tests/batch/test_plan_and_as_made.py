@@ -112,9 +112,12 @@ def test_a_scent_that_is_in_the_pot_is_only_told_to_be_lowered_the_next_time(cas
 )
 def test_a_doubt_about_a_value_is_not_told_to_be_settled_before_lye_that_is_weighed(case: Case) -> None:
     code = case.finding.split()[1]
-    for finding in as_made(case.triggers):
-        if finding.code == code:
-            assert "before you weigh any lye" not in finding.do
+    planned, made = (
+        " ".join(finding.do for finding in found if finding.code == code)
+        for found in (case.triggers.find(), as_made(case.triggers))
+    )
+    assert "before you weigh any lye" not in made
+    assert ("before you weigh any lye" in planned) == ("before you weigh any more, or anyone uses the bars" in made)
 
 
 def test_a_jug_that_does_not_dissolve_its_lye_gets_water_and_not_another_recipe() -> None:

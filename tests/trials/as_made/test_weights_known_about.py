@@ -319,9 +319,7 @@ def test_of_a_weight_that_is_known_about_the_cost_is_from_the_least_to_the_most(
     assert " to " not in render_cost(planned)
 
 
-def test_what_there_is_less_of_in_a_weighed_lye_the_more_there_was_of_another_costs_from_the_least_to_the_most() -> (
-    None
-):
+def test_what_is_less_of_a_weighed_lye_the_more_of_another_was_in_it_costs_from_the_least_to_the_most() -> None:
     entries = "{line: sodium-hydroxide, weighed: 120-150 g}, {extra: honey, weighed: 30 g, at: lye water}"
     trial = trial_of(f"as_made: [{entries}, {{line: lye, weighed: 320 g}}]\n", UNSCENTED)
     honey = read_builtin_register()["honey"]
